@@ -1,0 +1,252 @@
+"""Colour: Lab under D65 / 2°, from hex and back, and how far apart two colours are.
+
+colormath converts and holds the difference formulas. Its matrix forms are used throughout: its scalar forms
+call a NumPy function that no longer exists. Arrays of colours have one row a colour and the columns L, a, b.
+"""
+
+import math
+import re
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+from colormath.color_conversions import convert_color
+from colormath.color_diff_matrix import delta_e_cie1976, delta_e_cie2000
+from colormath.color_objects import LabColor, XYZColor, sRGBColor
+
+from inventory.compute.errors import WorkshopError
+
+Floats = npt.NDArray[np.float64]
+
+_HEX = re.compile(r"#?(?:[0-9a-f]{6}|[0-9a-f]{3})", re.IGNORECASE)
+_LAB = re.compile(r"(?P<kind>lab|lab50)\s*:(?P<values>.*)", re.IGNORECASE)
+_LAB_VALUE = re.compile(r"\s*[-+−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)\s*")
+_WIDEST_A_OR_B = 200.0  # beyond any surface colour
+
+
+class ColourNotUnderstood(WorkshopError):
+    """The text looks like a colour but is not one."""
+
+
+class NotADifference(WorkshopError):
+    """A colour difference must be zero or above."""
+
+
+@dataclass(frozen=True)
+class Lab:
+    """A colour in CIE L*a*b* under D65 and the 2° observer; unpacks as L, a, b."""
+
+    L: float
+    a: float
+    b: float
+
+    def __iter__(self) -> Iterator[float]:
+        return iter((self.L, self.a, self.b))
+
+
+@lru_cache(maxsize=16_384)
+def lab_from_hex(hex: str) -> Lab:
+    """Return the Lab colour of an sRGB colour written #rrggbb or #rgb, with or without the #.
+
+    >>> red = lab_from_hex("#ff0000")
+    >>> [round(value, 2) for value in red]
+    [53.24, 80.09, 67.2]
+    """
+    written = hex.strip()
+    if not _HEX.fullmatch(written):
+        raise ColourNotUnderstood(f'"{hex}" is not a colour. Write it like #1f4e79.')
+    digits = written.removeprefix("#")
+    if len(digits) == 3:
+        digits = "".join(2 * digit for digit in digits)
+    return _lab(convert_color(sRGBColor.new_from_rgb_hex(digits), LabColor, target_illuminant="d65"))
+
+
+def labs_from_hexes(hexes: Sequence[str]) -> Floats:
+    """Return the Lab colours of many hex colours as an array of shape (n, 3).
+
+    >>> (labs_from_hexes(["#000", "#ffffff"]).round(0) + 0).tolist()
+    [[0.0, 0.0, 0.0], [100.0, 0.0, 0.0]]
+    """
+    return np.array([tuple(lab_from_hex(hex)) for hex in hexes], dtype=np.float64).reshape(-1, 3)
+
+
+def hex_from_lab(lab: Lab) -> str:
+    """Return the sRGB colour #rrggbb of a Lab colour, each channel clipped where a screen cannot show it.
+
+    >>> hex_from_lab(Lab(53.24, 80.09, 67.2))
+    '#ff0000'
+    """
+    rgb = convert_color(LabColor(*lab, illuminant="d65"), sRGBColor)
+    clipped = sRGBColor(rgb.clamped_rgb_r, rgb.clamped_rgb_g, rgb.clamped_rgb_b)
+    return str(clipped.get_rgb_hex())
+
+
+def lab_d65_from_d50(lab: Lab) -> Lab:
+    """Return the D65 colour that matches a Lab colour measured under D50, adapted by Bradford's method.
+
+    >>> [round(value, 1) for value in lab_d65_from_d50(Lab(54.29, 80.81, 69.88))]
+    [53.2, 80.1, 67.2]
+    """
+    xyz = convert_color(LabColor(*lab, illuminant="d50"), XYZColor)
+    xyz.apply_adaptation("d65", adaptation="bradford")
+    return _lab(convert_color(xyz, LabColor))
+
+
+def parse_colour(text: str) -> Lab | None:
+    """Return the colour written as #rrggbb, #rgb, lab:L,a,b (D65) or lab50:L,a,b (D50), else None.
+
+    None leaves the caller free to look for a shade code. Text that starts as Lab and does not go on as Lab
+    raises ColourNotUnderstood.
+
+    >>> parse_colour("lab:53.24,80.09,67.2")
+    Lab(L=53.24, a=80.09, b=67.2)
+    >>> parse_colour("1147") is None
+    True
+    """
+    written = text.strip()
+    if written.startswith("#") and _HEX.fullmatch(written):
+        return lab_from_hex(written.lower())
+    lab = _LAB.fullmatch(written)
+    if lab is None:
+        return None
+    values = lab["values"].split(",")
+    if len(values) != 3 or not all(_LAB_VALUE.fullmatch(value) for value in values):
+        raise ColourNotUnderstood(f'"{written}" is not a colour. Write it like lab:53.2,80.1,67.2.')
+    L, a, b = (float(value.replace("−", "-")) for value in values)
+    if not (0 <= L <= 100 and abs(a) <= _WIDEST_A_OR_B and abs(b) <= _WIDEST_A_OR_B):
+        raise ColourNotUnderstood(
+            f'"{written}" is not a colour. L goes from 0 to 100, a and b from '
+            f"-{_WIDEST_A_OR_B:g} to {_WIDEST_A_OR_B:g}."
+        )
+    return lab_d65_from_d50(Lab(L, a, b)) if lab["kind"].lower() == "lab50" else Lab(L, a, b)
+
+
+def delta_e_00(reference: npt.ArrayLike, others: npt.ArrayLike) -> Floats:
+    """Return the CIEDE2000 difference, (n,), of one colour, (3,), from each of ``others``, (n, 3).
+
+    Sharma, Wu and Dalal, Color Research & Application 30 (2005) 21–30. colormath does not reduce the mean hue
+    to one turn, which moves a result by up to 0.0002.
+
+    >>> delta_e_00((50, 2.6772, -79.7751), [(50, 0, -82.7485)]).round(4).tolist()
+    [2.0425]
+    """
+    return np.asarray(delta_e_cie2000(_colour(reference), _columns(others)))
+
+
+def delta_e_00_matrix(a: npt.ArrayLike, b: npt.ArrayLike) -> Floats:
+    """Return the CIEDE2000 difference, (m, n), of each colour in ``a``, (m, 3), from each in ``b``, (n, 3).
+
+    >>> delta_e_00_matrix([(50, 2.6772, -79.7751), (50, 0, -82.7485)], [(50, 0, -82.7485)]).round(4).tolist()
+    [[2.0425], [0.0]]
+    """
+    rows, columns = _columns(a), _columns(b)
+    if len(rows) > len(columns):
+        # The difference is symmetric, and few long passes are quicker than many short ones.
+        return delta_e_00_matrix(columns, rows).T
+    differences = np.empty((len(rows), len(columns)))
+    for row, colour in enumerate(rows):
+        differences[row] = delta_e_cie2000(colour, columns)
+    return differences
+
+
+def delta_e_76(reference: npt.ArrayLike, others: npt.ArrayLike) -> Floats:
+    """Return ΔE*ab (CIE 1976), (n,), of one colour, (3,), from each of ``others``, (n, 3).
+
+    >>> delta_e_76((50, 0, 0), [(50, 3, 4)]).tolist()
+    [5.0]
+    """
+    return np.asarray(delta_e_cie1976(_colour(reference), _columns(others)))
+
+
+def lower_bound_00(reference: npt.ArrayLike, others: npt.ArrayLike) -> Floats:
+    """Return |ΔL| / S_L, which CIEDE2000 never falls below, for colours (..., 3) that broadcast.
+
+    The chroma, hue and rotation terms together are never negative (|R_T| < 2), so that leaving them out
+    bounds the difference from below, up to rounding in the last digits. It costs a small part of the full
+    formula and discards candidates without computing it.
+
+    >>> lower_bound_00((50, 0, 0), [(60, 30, 0), (50, 30, 0)]).round(3).tolist()
+    [9.471, 0.0]
+    """
+    L_1 = np.asarray(reference, dtype=np.float64)[..., 0]
+    L_2 = np.asarray(others, dtype=np.float64)[..., 0]
+    from_grey_squared = ((L_1 + L_2) / 2 - 50) ** 2
+    S_L = 1 + 0.015 * from_grey_squared / np.sqrt(20 + from_grey_squared)
+    return np.asarray(np.abs(L_1 - L_2) / S_L)
+
+
+# Grey scale for assessing change in colour: ΔE*ab of each step (ISO 105-A02).
+GREY_SCALE: Mapping[str, float] = {
+    "5": 0.0,
+    "4-5": 0.8,
+    "4": 1.7,
+    "3-4": 2.5,
+    "3": 3.4,
+    "2-3": 4.8,
+    "2": 6.8,
+    "1-2": 9.6,
+    "1": 13.6,
+}
+_GRADES = tuple(GREY_SCALE)
+_MIDPOINTS = (0.4, 1.25, 2.1, 2.95, 4.1, 5.8, 8.2, 11.6)
+
+# The standard gives numbers only; the words are common practice, no source.
+_GRADE_IN_WORDS: Mapping[str, str] = {
+    "5": "no difference",
+    "4-5": "hardly any difference",
+    "4": "a slight difference",
+    "3-4": "a noticeable difference",
+    "3": "a clear difference",
+    "2-3": "a large difference",
+    "2": "a very large difference",
+    "1-2": "nearly another colour",
+    "1": "another colour",
+}
+
+
+def grey_scale_grade(delta_e_ab: float) -> str:
+    """Return the grade of the grey scale for change in colour nearest to a ΔE*ab; halfway is the worse grade.
+
+    >>> grey_scale_grade(0.3), grey_scale_grade(0.4), grey_scale_grade(3.0)
+    ('5', '4-5', '3')
+    """
+    if math.isnan(delta_e_ab) or delta_e_ab < 0:
+        raise NotADifference(f"A colour difference must be zero or above, not {delta_e_ab:g}.")
+    return _GRADES[bisect_right(_MIDPOINTS, delta_e_ab)]
+
+
+def grade_in_words(grade: str) -> str:
+    """Return what a grade of the grey scale looks like.
+
+    >>> grade_in_words("4-5")
+    'hardly any difference'
+    """
+    words = _GRADE_IN_WORDS.get(grade)
+    if words is None:
+        raise NotADifference(f'"{grade}" is not a grade of the grey scale. Use {", ".join(_GRADES)}.')
+    return words
+
+
+def _lab(colour: LabColor) -> Lab:
+    # colormath hands back NumPy scalars in places; pages and JSON want plain floats.
+    return Lab(*(float(value) for value in colour.get_value_tuple()))
+
+
+def _colour(values: npt.ArrayLike) -> Floats:
+    colour = np.asarray(values, dtype=np.float64)
+    if colour.shape != (3,):
+        raise ValueError(f"one colour has shape (3,), not {colour.shape}")
+    return colour
+
+
+def _columns(values: npt.ArrayLike) -> Floats:
+    """Return colours as an array of shape (n, 3) whose columns lie together, as the formulas read them."""
+    colours = np.asfortranarray(values, dtype=np.float64)
+    if colours.size == 0:
+        return np.empty((0, 3), order="F")
+    if colours.ndim != 2 or colours.shape[1] != 3:
+        raise ValueError(f"colours have shape (n, 3), not {colours.shape}")
+    return colours

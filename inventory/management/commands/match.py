@@ -1,0 +1,66 @@
+"""List the owned shades nearest to a colour."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from rich.table import Table
+from rich.text import Text
+
+from inventory.compute.lengths import format_length
+from inventory.management.base import WorkshopCommand
+from inventory.queries import NearShade, colour_meant, owned_nearest
+
+
+class Command(WorkshopCommand):
+    help = "List the owned thread nearest to COLOUR (#rrggbb, lab:L,a,b, or a shade code), nearest first."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("colour", metavar="COLOUR")
+        parser.add_argument("--limit", type=int, default=10, metavar="N")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        near = owned_nearest(colour_meant(options["colour"]), limit=max(1, options["limit"]))
+        if options["format"] == "json":
+            self.write_json({"shades": [_as_data(each) for each in near]})
+        elif near:
+            self.console().print(_table(near))
+        else:
+            self.stdout.write("No thread of a known colour is on the shelf yet.")
+
+
+def _as_data(near: NearShade) -> dict[str, Any]:
+    shade = near.shade
+    return {
+        "id": shade.pk,
+        "maker": shade.range.maker,
+        "range": shade.range.name,
+        "code": shade.code,
+        "name": shade.name,
+        "hex": shade.hex,
+        "delta_e_00": round(near.delta_e_00, 1),
+        "grey_scale_grade": near.grade,
+        "free_mm": near.free_mm,
+    }
+
+
+def _table(near: list[NearShade]) -> Table:
+    table = Table(box=None, pad_edge=False)
+    table.add_column("")
+    for heading in ("Maker and range", "Code", "Name"):
+        table.add_column(heading, overflow="fold")
+    table.add_column("ΔE00", justify="right")
+    table.add_column("Grey scale")
+    table.add_column("Free m", justify="right")
+    for each in near:
+        shade = each.shade
+        table.add_row(
+            Text("██", style=shade.hex),
+            str(shade.range),
+            shade.code,
+            shade.name,
+            f"{each.delta_e_00:.1f}",
+            f"{each.grade} ({each.in_words})",
+            format_length(each.free_mm, unit="m", places=1).removesuffix(" m"),
+        )
+    return table

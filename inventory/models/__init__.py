@@ -1,0 +1,33 @@
+"""What the workshop owns and knows: catalogue, stock, ledger, suppliers."""
+
+from inventory.models.bobbins import BobbinBatch, BobbinStyle, PartBobbin
+from inventory.models.changes import Change
+from inventory.models.ledger import Entry, Reservation
+from inventory.models.places import Place
+from inventory.models.stabilizer import Offcut, SheetPack, StabilizerProduct, StabilizerRoll
+from inventory.models.stock import LabelSeries, StockItem
+from inventory.models.suppliers import Offer, Supplier
+from inventory.models.threads import EarlierCode, PutUp, Shade, Spool, ThreadRange
+
+__all__ = [
+    "BobbinBatch",
+    "BobbinStyle",
+    "Change",
+    "EarlierCode",
+    "Entry",
+    "LabelSeries",
+    "Offcut",
+    "Offer",
+    "PartBobbin",
+    "Place",
+    "PutUp",
+    "Reservation",
+    "Shade",
+    "SheetPack",
+    "Spool",
+    "StabilizerProduct",
+    "StabilizerRoll",
+    "StockItem",
+    "Supplier",
+    "ThreadRange",
+]

@@ -1,0 +1,22 @@
+"""What was edited in the catalogue, by whom and when."""
+
+from django.conf import settings
+from django.db import models
+
+
+class Change(models.Model):
+    """One edit of a catalogue record: field by field, before and after."""
+
+    table = models.CharField(max_length=40)
+    record = models.BigIntegerField()
+    what = models.CharField(max_length=200)
+    fields = models.JSONField(default=dict)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        indexes = [models.Index(fields=["table", "record"])]
+
+    def __str__(self) -> str:
+        return f"{self.what} ({self.table} {self.record})"

@@ -1,0 +1,80 @@
+"""Who sells what, in which packs, at which price."""
+
+from decimal import Decimal
+
+from django.db import models
+from django.db.models import Q
+
+
+class Supplier(models.Model):
+    name = models.CharField(max_length=80, unique=True)
+    lead_time_days = models.PositiveSmallIntegerField(default=5)
+    shipping = models.DecimalField(max_digits=8, decimal_places=2, default=Decimal("0.00"))
+    # Goods worth this much ship free; NULL where shipping is always charged.
+    free_shipping_from = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class OfferQuerySet(models.QuerySet["Offer"]):
+    def cheapest_first(self) -> "OfferQuerySet":
+        return self.select_related("supplier", "put_up", "bobbin_style", "product").order_by("price", "id")
+
+
+class Offer(models.Model):
+    """A supplier's price for a put-up of a range, a box of bobbins, or a roll of stabilizer.
+
+    A thread offer holds for every shade of the range unless it names one.
+    """
+
+    supplier = models.ForeignKey(Supplier, on_delete=models.CASCADE, related_name="offers")
+    put_up = models.ForeignKey("inventory.PutUp", null=True, blank=True, on_delete=models.PROTECT, related_name="offers")
+    shade = models.ForeignKey("inventory.Shade", null=True, blank=True, on_delete=models.PROTECT, related_name="offers")
+    bobbin_style = models.ForeignKey(
+        "inventory.BobbinStyle", null=True, blank=True, on_delete=models.PROTECT, related_name="offers"
+    )
+    bobbin_length_mm = models.BigIntegerField(null=True, blank=True)
+    product = models.ForeignKey(
+        "inventory.StabilizerProduct", null=True, blank=True, on_delete=models.PROTECT, related_name="offers"
+    )
+    roll_width_mm = models.PositiveIntegerField(null=True, blank=True)
+    roll_length_mm = models.BigIntegerField(null=True, blank=True)
+    pack = models.PositiveIntegerField(default=1, help_text="How many spools, bobbins or rolls are sold together.")
+    price = models.DecimalField(max_digits=10, decimal_places=2, help_text="For the whole pack.")
+    seen_on = models.DateField(null=True, blank=True)
+
+    objects = OfferQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["supplier", "id"]
+        constraints = [
+            models.CheckConstraint(
+                name="offer_is_for_one_thing",
+                condition=Q(put_up__isnull=False, bobbin_style__isnull=True, product__isnull=True)
+                | Q(
+                    put_up__isnull=True,
+                    bobbin_style__isnull=False,
+                    bobbin_length_mm__gt=0,
+                    shade__isnull=False,
+                    product__isnull=True,
+                )
+                | Q(
+                    put_up__isnull=True,
+                    bobbin_style__isnull=True,
+                    shade__isnull=True,
+                    product__isnull=False,
+                    roll_width_mm__gt=0,
+                    roll_length_mm__gt=0,
+                ),
+            ),
+            models.CheckConstraint(name="pack_is_positive", condition=Q(pack__gt=0)),
+            models.CheckConstraint(name="price_is_not_negative", condition=Q(price__gte=0)),
+        ]
+
+    def __str__(self) -> str:
+        what = self.put_up or self.bobbin_style or self.product
+        return f"{what} from {self.supplier}"

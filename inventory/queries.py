@@ -1,0 +1,72 @@
+"""Questions about the shelf that join, answered as dataclasses."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from inventory.compute.colour import Lab, delta_e_00, delta_e_76, grade_in_words, grey_scale_grade, parse_colour
+from inventory.compute.errors import WorkshopError
+from inventory.models import Shade
+
+
+class NoSuchShade(WorkshopError):
+    """Neither a colour nor the code of a shade."""
+
+
+@dataclass(frozen=True)
+class NearShade:
+    """An owned shade beside a wanted colour."""
+
+    shade: Shade
+    delta_e_00: float
+    grade: str
+    in_words: str
+    free_mm: int
+
+
+def colour_meant(text: str) -> Lab:
+    """Return the colour a person means: #rrggbb, lab:L,a,b, or the code of one shade.
+
+    Raises NoSuchShade where the code is unknown, or carried by shades of different colours.
+    """
+    colour = parse_colour(text)
+    if colour is not None:
+        return colour
+    shades = list(Shade.objects.by_code(text.strip()).select_related("range")[:20])
+    colours = {shade.lab for shade in shades if shade.lab is not None}
+    if len(colours) == 1:
+        return colours.pop()
+    if not shades:
+        raise NoSuchShade(
+            f"{text} is neither a colour nor a known shade code. Write a colour like #1f4e79 or lab:31.4,-1.2,-27.9."
+        )
+    names = "; ".join(str(shade) for shade in shades)
+    if not colours:
+        raise NoSuchShade(f"The colour of {names} is not known. Write it like #1f4e79 instead.")
+    raise NoSuchShade(f"Several shades carry the code {text}: {names}. Write the colour instead.")
+
+
+def owned_nearest(colour: Lab, *, limit: int) -> list[NearShade]:
+    """Return the owned needle shades nearest to ``colour`` by CIEDE2000, nearest first, at most ``limit``."""
+    shades = [
+        shade
+        for shade in Shade.objects.owned().for_needle().select_related("range").with_free_length()
+        if shade.lab is not None
+    ]
+    if not shades:
+        return []
+    reference = np.array([colour.L, colour.a, colour.b])
+    others = np.array([(shade.lab_l, shade.lab_a, shade.lab_b) for shade in shades], dtype=float)
+    distances = delta_e_00(reference, others)
+    steps = delta_e_76(reference, others)
+    nearest = np.argsort(distances, kind="stable")[:limit]
+    return [
+        NearShade(
+            shade=shades[index],
+            delta_e_00=float(distances[index]),
+            grade=grey_scale_grade(float(steps[index])),
+            in_words=grade_in_words(grey_scale_grade(float(steps[index]))),
+            free_mm=shades[index].free_mm,
+        )
+        for index in nearest
+    ]

@@ -1,0 +1,5 @@
+"""Addresses of the shelf."""
+
+from django.urls.resolvers import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,193 @@
+"""A plan as plain data: the stable JSON that scripts rely on."""
+
+from datetime import date
+from typing import Any
+
+from planning.compute.batch import AskedBlock, AskedDesign, BatchPlan, PlannedBlock, PlannedThread
+from planning.compute.packs import PackPurchase
+from planning.compute.stabilizing import LayerPlan
+from planning.compute.thread_length import ThreadSettings, bobbin_mm, needle_mm
+
+
+def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
+    """Return the plan as JSON-ready data: lengths in whole mm, money as text, keys that are never renamed."""
+    return {
+        "verdict": plan.verdict,
+        "pieces": plan.pieces.ordered,
+        "pieces_to_stitch": plan.pieces.total,
+        "test_pieces": plan.pieces.tests,
+        "spoiled_allowed": plan.pieces.spoiled_allowed,
+        "copies_per_hooping": plan.copies_per_hooping,
+        "hoopings": plan.hoopings,
+        "designs": [design_as_data(design) for design in plan.designs],
+        "blocks": [_block(block) for block in plan.blocks],
+        "threads": [_thread(thread) for thread in plan.threads],
+        "bobbins": {
+            "thread": plan.bobbins.thread,
+            "needed_mm": plan.bobbins.needed_mm,
+            "count": plan.bobbins.count,
+            "owned": plan.bobbins.owned,
+            "verdict": plan.bobbins.verdict,
+            "p_enough": round(plan.bobbins.p_enough, 4),
+            "changes": [
+                {"piece": change.piece, "block": change.block + 1} for change in plan.bobbins.changes
+            ],
+        },
+        "stabilizer": [_layer(layer) for layer in plan.stabilizer],
+        "time": {
+            "machine_min": round(plan.machine_min, 1),
+            "hands_on_min": round(plan.hands_on_min, 1),
+            "thread_changes": plan.thread_changes,
+        },
+        "cost": {
+            "currency": plan.cost.currency,
+            "material": str(plan.cost.material),
+            "material_per_piece": str(plan.cost.material_per_piece),
+            "time": str(plan.cost.time),
+            "unpriced": list(plan.cost.unpriced),
+        },
+        "shopping": shopping_rows(plan),
+        "notes": list(plan.notes),
+    }
+
+
+def design_as_data(design: AskedDesign) -> dict[str, Any]:
+    return {
+        "name": design.name,
+        "sha256": design.sha256,
+        "format": design.format,
+        "width_mm": round(design.width_mm, 1),
+        "height_mm": round(design.height_mm, 1),
+        "stitches": design.stitches,
+        "trims": design.trims,
+        "stops": design.stops,
+        "warnings": list(design.warnings),
+    }
+
+
+def read_design_as_data(design: AskedDesign, settings: ThreadSettings) -> dict[str, Any]:
+    """Return a design with its blocks, each with the thread of one piece before any factor or thread change."""
+    return design_as_data(design) | {
+        "blocks": [
+            _block_as_data(
+                block, needle=needle_mm(block.sums, settings), bobbin=bobbin_mm(block.sums, settings)
+            )
+            for block in design.blocks
+        ]
+    }
+
+
+def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
+    """Return one row for each material that must be bought, also where nobody is known to sell it."""
+    rows = []
+    for thread in plan.threads:
+        if thread.missing_mm and thread.verdict != "enough":
+            rows.append(_row(_what(thread), thread.missing_mm, thread.purchase, plan.needed_on))
+    bobbins = plan.bobbins
+    if bobbins.purchase:
+        each_mm = round(bobbins.needed_mm / bobbins.count) if bobbins.count else 0
+        lacking = bobbins.purchase.packs * bobbins.purchase.offer.pack * each_mm
+        rows.append(_row(f"bobbins: {bobbins.thread}", lacking, bobbins.purchase, plan.needed_on))
+    for layer in plan.stabilizer:
+        if layer.missing_mm or not layer.product:
+            rows.append(_row(layer.product or layer.kind, layer.missing_mm, layer.purchase, plan.needed_on))
+    return rows
+
+
+def _what(thread: PlannedThread) -> str:
+    shade = thread.choice.shade
+    if shade is None or not thread.choice.near_enough:
+        named = f" ({thread.name})" if thread.name else ""
+        return f"thread near {thread.hex}{named}" if thread.hex else "thread for an uncoloured block"
+    return f"{shade.maker} {shade.range} {shade.code} {shade.name}".strip()
+
+
+def _row(what: str, need_mm: int, purchase: PackPurchase | None, needed_on: date | None) -> dict[str, Any]:
+    order_by = purchase.order_by(needed_on) if purchase else None
+    return {
+        "what": what,
+        "need_mm": need_mm,
+        "packs": purchase.packs if purchase else 0,
+        "put_up": purchase.offer.put_up if purchase else "",
+        "supplier": purchase.offer.supplier if purchase else "",
+        "unit_price": str(purchase.offer.price) if purchase else "0.00",
+        "total": str(purchase.total) if purchase else "0.00",
+        "order_by": order_by.isoformat() if order_by else None,
+    }
+
+
+def _block(planned: PlannedBlock) -> dict[str, Any]:
+    return {"design": planned.design} | _block_as_data(
+        planned.block, needle=planned.needle_mm, bobbin=planned.bobbin_mm
+    )
+
+
+def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float) -> dict[str, Any]:
+    sums = block.sums
+    return {
+        "block": block.number,
+        "requested": {"hex": block.hex or None, "name": block.name},
+        "stitches": sums.penetrations,
+        "penetrations": sums.penetrations,
+        "trims": sums.trims,
+        "drawn_mm": round(sums.drawn_mm, 2),
+        "needle_mm_per_piece": round(needle, 2),
+        "bobbin_mm_per_piece": round(bobbin, 2),
+    }
+
+
+def _thread(thread: PlannedThread) -> dict[str, Any]:
+    choice = thread.choice
+    shade = choice.shade
+    return {
+        "shade": {
+            "id": shade.id,
+            "maker": shade.maker,
+            "range": shade.range,
+            "code": shade.code,
+            "name": shade.name,
+            "hex": shade.hex,
+        }
+        if shade
+        else None,
+        "requested": {"hex": thread.hex or None, "name": thread.name},
+        "blocks": [list(pair) for pair in thread.blocks],
+        "delta_e_00": None if choice.delta_e_00 is None else round(choice.delta_e_00, 1),
+        "grey_scale_grade": choice.grade,
+        "needed_mm": thread.needed_mm,
+        "needed_sigma_mm": thread.needed_sigma_mm,
+        "free_mm": thread.free_mm,
+        "free_sigma_mm": thread.free_sigma_mm,
+        "p_enough": round(thread.p_enough, 4),
+        "verdict": thread.verdict,
+        "reason": thread.reason,
+        "pieces_possible": thread.pieces_possible,
+        "missing_mm": thread.missing_mm,
+        "spools": [
+            {
+                "label": use.label,
+                "place": use.place,
+                "from_piece": use.from_piece,
+                "to_piece": use.to_piece,
+                "needed_mm": use.needed_mm,
+                "left_mm": use.left_mm,
+            }
+            for use in thread.spools
+        ],
+    }
+
+
+def _layer(layer: LayerPlan) -> dict[str, Any]:
+    return {
+        "product": layer.product,
+        "kind": layer.kind,
+        "method": layer.method,
+        "pieces": layer.pieces,
+        "piece_mm": list(layer.piece_mm),
+        "from_offcuts": layer.cut.flat_pieces if layer.cut else 0,
+        "roll_mm": layer.cut.roll_mm if layer.cut else 0,
+        "bound_mm": layer.cut.bound_mm if layer.cut else 0,
+        "missing_pieces": layer.cut.missing if layer.cut else layer.pieces,
+        "free_mm": layer.free_mm,
+        "verdict": layer.verdict,
+    }

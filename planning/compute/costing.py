@@ -1,0 +1,95 @@
+"""What a batch costs in material and time."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from planning.compute.choosing import OwnedShade
+from planning.compute.packs import PackOffer
+from planning.compute.spools import SpoolUse
+from planning.compute.stabilizing import LayerPlan
+
+CENT = Decimal("0.01")
+
+
+@dataclass(frozen=True)
+class BatchCost:
+    """Money for the batch; ``unpriced`` names what has no known price and is not in the sum."""
+
+    currency: str
+    thread: Decimal
+    bobbins: Decimal
+    stabilizer: Decimal
+    time: Decimal
+    pieces: int
+    unpriced: tuple[str, ...]
+
+    @property
+    def material(self) -> Decimal:
+        return self.thread + self.bobbins + self.stabilizer
+
+    @property
+    def material_per_piece(self) -> Decimal:
+        """Tests and spoiled pieces are borne by the pieces that were ordered."""
+        return (self.material / self.pieces).quantize(CENT, ROUND_HALF_UP)
+
+
+def batch_cost(
+    *,
+    threads: Sequence[tuple[OwnedShade | None, Sequence[SpoolUse], int]],
+    thread_offers: Mapping[int, Sequence[PackOffer]],
+    bobbins: tuple[int, float | None],
+    layers: Sequence[LayerPlan],
+    pieces: int,
+    currency: str,
+    machine_min: float,
+    hands_on_min: float,
+    machine_rate: float,
+    hands_on_rate: float,
+) -> BatchCost:
+    """Return the cost of a batch at the prices paid; what the shelf does not hold at the cheapest offer."""
+    unpriced = []
+    thread = 0.0
+    for shade, uses, needed_mm in threads:
+        price = None if shade is None else _thread_price(shade, uses, needed_mm, thread_offers)
+        if price is None:
+            unpriced.append("a colour without a thread" if shade is None else f"{shade.maker} {shade.code}")
+        else:
+            thread += price
+    count, each = bobbins
+    if each is None and count:
+        unpriced.append("bobbins")
+    unpriced += [layer.product or layer.kind for layer in layers if layer.cost is None]
+    time = machine_min / 60 * machine_rate + hands_on_min / 60 * hands_on_rate
+    return BatchCost(
+        currency=currency,
+        thread=_money(thread),
+        bobbins=_money(count * (each or 0.0)),
+        stabilizer=_money(sum(layer.cost or 0.0 for layer in layers)),
+        time=_money(time),
+        pieces=pieces,
+        unpriced=tuple(dict.fromkeys(unpriced)),
+    )
+
+
+def _thread_price(
+    shade: OwnedShade, uses: Sequence[SpoolUse], needed_mm: int, offers: Mapping[int, Sequence[PackOffer]]
+) -> float | None:
+    """Return the price of the thread needed, spool by spool, or None where no price is known at all."""
+    by_label = {spool.label: spool.price_per_mm for spool in shade.spools}
+    cheapest = min((float(offer.price) / offer.holds for offer in offers.get(shade.id, ())), default=None)
+    paid = [price for price in by_label.values() if price is not None]
+    otherwise = cheapest if cheapest is not None else (max(paid) if paid else None)
+    if otherwise is None:
+        return None
+    total = 0.0
+    from_spools_mm = 0
+    for use in uses:
+        price = by_label[use.label]
+        total += use.needed_mm * (otherwise if price is None else price)
+        from_spools_mm += use.needed_mm
+    return total + max(0, needed_mm - from_spools_mm) * otherwise
+
+
+def _money(amount: float) -> Decimal:
+    return Decimal(str(amount)).quantize(CENT, ROUND_HALF_UP)

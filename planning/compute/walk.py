@@ -1,0 +1,365 @@
+"""From the records of a stitch file to the path of the needle thread, colour block by colour block."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Trims = Literal["explicit", "jumps"]
+
+STITCH = 0
+JUMP = 1
+TRIM = 2
+STOP = 3
+END = 4
+COLOUR_CHANGE = 5
+SEQUIN_EJECT = 7
+NEEDLE_SET = 9
+
+# Above this share a person should look at the file: such stitches pierce the cloth but lay hardly any thread.
+ZERO_LENGTH_SHARE = 0.05
+
+
+@dataclass(frozen=True)
+class FileThread:
+    """A thread as the file names it; ``hex`` is None where the file gives no colour."""
+
+    hex: str | None
+    name: str
+    code: str
+
+
+@dataclass(frozen=True, eq=False)
+class StitchRecords:
+    """The records of one file in order: positions in 0.1 mm (y grows downwards), commands as one byte."""
+
+    x_tenths: NDArray[np.int32]
+    y_tenths: NDArray[np.int32]
+    command: NDArray[np.uint8]
+    threads: tuple[FileThread, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class BlockPath:
+    """One colour block: its penetrations in order and what happens between them.
+
+    ``trims`` counts every trim that cuts sewn thread, so also one that ends the block. ``jumped_mm`` is the
+    thread laid where the needle moved without sewing and nothing was cut. ``first_record`` and
+    ``last_record`` are the places of the first and the last penetration among the records.
+    """
+
+    number: int
+    thread: FileThread | None
+    points_mm: NDArray[np.float64]
+    run_starts: NDArray[np.intp]
+    trims: int
+    stops: int
+    zero_length: int
+    jumped_mm: float
+    first_record: int
+    last_record: int
+
+
+@dataclass(frozen=True, eq=False)
+class Walked:
+    """A whole design without its empty blocks; ``stitches`` counts penetrations, and sizes span them."""
+
+    blocks: tuple[BlockPath, ...]
+    width_mm: float
+    height_mm: float
+    min_x_mm: float
+    min_y_mm: float
+    stitches: int
+    trims: int
+    colour_changes: int
+    stops: int
+    jumps: int
+    warnings: tuple[str, ...]
+
+
+class _Rows(NamedTuple):
+    """Unbroken rows of jumps: first record, number of jumps, and jumps that the distance alone needs."""
+
+    start: NDArray[np.intp]
+    jumps: NDArray[np.intp]
+    forced: NDArray[np.int64]  # 0 where no record limit is known
+
+
+class _Path(NamedTuple):
+    """The penetrations, and for each the number of cuts and of thread changes before it."""
+
+    record: NDArray[np.intp]
+    points_mm: NDArray[np.float64]
+    cuts: NDArray[np.int32]
+    changes: NDArray[np.int32]
+    zero_length: NDArray[np.bool_]
+    travelled_mm: NDArray[np.float64]
+
+
+def walk(
+    records: StitchRecords, *, trims: Trims, record_limit_tenths: int | None, trim_at_jumps: int = 3
+) -> Walked:
+    """Return the thread runs of every colour block that has a stitch.
+
+    A stitch lays thread from the last penetration unless the thread was cut in between; a jump only moves;
+    a trim cuts; a thread change ends the block and cuts; a stop pauses; an end record ends. With
+    ``trims="jumps"`` a row of ``trim_at_jumps`` jumps or more is a trim too, unless ``record_limit_tenths``
+    (the longest move that one record carries) left the writer no choice but so many jumps.
+
+    >>> line = StitchRecords(
+    ...     x_tenths=np.array([0, 30, 30, 90], np.int32), y_tenths=np.array([0, 40, 40, 40], np.int32),
+    ...     command=np.array([STITCH, STITCH, TRIM, STITCH], np.uint8))
+    >>> walked = walk(line, trims="explicit", record_limit_tenths=121)
+    >>> walked.stitches, walked.trims, walked.width_mm, walked.blocks[0].run_starts.tolist()
+    (3, 1, 9.0, [0, 2])
+    """
+    ends = np.flatnonzero(records.command == END)
+    length = int(ends[0]) if ends.size else int(records.command.size)
+    x, y, command = records.x_tenths[:length], records.y_tenths[:length], records.command[:length]
+
+    change = (command == COLOUR_CHANGE) | (command == NEEDLE_SET)
+    trim = command == TRIM
+    rows = _jump_rows(x, y, command, record_limit_tenths=record_limit_tenths)
+    untrimmed = np.zeros(rows.start.size, dtype=np.bool_)
+    if trims == "jumps":
+        cutting = (rows.jumps >= trim_at_jumps) & (rows.jumps > rows.forced)
+        trim[rows.start[cutting]] = True
+        untrimmed = (rows.jumps >= trim_at_jumps) & ~cutting
+    path = _path(x, y, command, cut=trim | change, change=change, record_limit_tenths=record_limit_tenths)
+    blocks = _blocks(path, command, trim=trim, change=change, threads=records.threads)
+
+    warnings = [
+        *_thread_warnings(blocks, records.threads),
+        *_stitch_warnings(blocks, path),
+        *_travel_warnings(path, rows.start[untrimmed], trim | change),
+    ]
+    if not ends.size:
+        warnings.append(
+            "The file stops without an end record: stitches may be missing. Compare it with the original."
+        )
+    low, high = np.zeros(2), np.zeros(2)
+    if blocks:
+        low, high = path.points_mm.min(axis=0), path.points_mm.max(axis=0)
+    return Walked(
+        blocks=blocks,
+        width_mm=float(high[0] - low[0]),
+        height_mm=float(high[1] - low[1]),
+        min_x_mm=float(low[0]),
+        min_y_mm=float(low[1]),
+        stitches=path.record.size,
+        trims=sum(block.trims for block in blocks),
+        colour_changes=max(len(blocks) - 1, 0),
+        stops=int(np.count_nonzero(command == STOP)),
+        jumps=int(np.count_nonzero(command == JUMP)),
+        warnings=tuple(warnings),
+    )
+
+
+def _jump_rows(
+    x: NDArray[np.int32],
+    y: NDArray[np.int32],
+    command: NDArray[np.uint8],
+    *,
+    record_limit_tenths: int | None,
+) -> _Rows:
+    """Return the unbroken rows of jumps."""
+    edges = np.diff((command == JUMP).astype(np.int8), prepend=0, append=0)
+    start, stop = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    span = np.maximum(_moved(x, start, stop), _moved(y, start, stop))
+    forced = np.zeros_like(span) if record_limit_tenths is None else -(-span // record_limit_tenths)
+    return _Rows(start, stop - start, forced)
+
+
+def _moved(along: NDArray[np.int32], start: NDArray[np.intp], stop: NDArray[np.intp]) -> NDArray[np.int64]:
+    """Return how far each row ``start:stop`` of records moves along one axis; a design starts at 0."""
+    before = np.where(start > 0, along[start - 1], 0).astype(np.int64)
+    moved: NDArray[np.int64] = np.abs(along[stop - 1].astype(np.int64) - before)
+    return moved
+
+
+def _path(
+    x: NDArray[np.int32],
+    y: NDArray[np.int32],
+    command: NDArray[np.uint8],
+    *,
+    cut: NDArray[np.bool_],
+    change: NDArray[np.bool_],
+    record_limit_tenths: int | None,
+) -> _Path:
+    """Return the penetrations with the cuts before them and the travel that leads to them."""
+    record = np.flatnonzero((command == STITCH) | (command == SEQUIN_EJECT))
+    cuts = np.cumsum(cut, dtype=np.int32)[record]
+    changes = np.cumsum(change, dtype=np.int32)[record]
+    jumps = np.diff(np.cumsum(command == JUMP, dtype=np.int32)[record])
+    span_x, span_y = np.diff(x[record].astype(np.int64)), np.diff(y[record].astype(np.int64))
+
+    sewn = np.diff(cuts) == 0
+    # A long stitch is written as jumps and one stitch; it is a travel only if its length needs fewer jumps.
+    needed = np.ones(sewn.size, dtype=np.int64)
+    if record_limit_tenths is not None:
+        span = np.maximum(np.abs(span_x), np.abs(span_y))
+        needed = np.maximum(needed, -(-span // record_limit_tenths))
+    travelled = np.hypot(span_x, span_y) / 10 * (sewn & (jumps >= needed))
+    first = record[:1].size  # 1, or 0 where nothing is sewn
+    return _Path(
+        record=record,
+        points_mm=np.stack((x[record], y[record]), axis=1) / 10.0,
+        cuts=cuts,
+        changes=changes,
+        zero_length=np.concatenate((np.zeros(first, np.bool_), sewn & (span_x == 0) & (span_y == 0))),
+        travelled_mm=np.concatenate((np.zeros(first), travelled)),
+    )
+
+
+def _blocks(
+    path: _Path,
+    command: NDArray[np.uint8],
+    *,
+    trim: NDArray[np.bool_],
+    change: NDArray[np.bool_],
+    threads: tuple[FileThread, ...],
+) -> tuple[BlockPath, ...]:
+    """Return the colour blocks that have a stitch, each with its thread."""
+    if not path.record.size:
+        return ()
+    first = np.flatnonzero(np.diff(path.changes, prepend=-1))
+    stop = [*first[1:].tolist(), path.record.size]
+    segment = path.changes[first]  # how many thread changes stand before the block
+
+    cut = np.flatnonzero(trim | change)
+    sewn_before = np.searchsorted(path.record, cut)
+    cutting_trim = trim[cut] & (np.diff(sewn_before, prepend=0) > 0)
+    trim_block = np.searchsorted(first, sewn_before[cutting_trim] - 1, side="right") - 1
+    trims = np.bincount(trim_block, minlength=first.size)
+    stop_segment = np.cumsum(change, dtype=np.int32)[np.flatnonzero(command == STOP)]
+
+    run_start = np.diff(path.cuts, prepend=-1) != 0
+    zero_length = np.add.reduceat(path.zero_length, first, dtype=np.int64)
+    travelled_mm = np.add.reduceat(path.travelled_mm, first)
+    # A needle set before the first stitch threads the first block; no thread belongs before it.
+    opening = int(segment[0] > 0 and command[np.flatnonzero(change)[0]] == NEEDLE_SET)
+    paired = pair_threads(
+        threads,
+        places=(segment - opening).tolist(),
+        place_count=int(np.count_nonzero(change)) + 1 - opening,
+    )
+    return tuple(
+        BlockPath(
+            number=index + 1,
+            thread=paired[index],
+            points_mm=path.points_mm[a:b],
+            run_starts=np.flatnonzero(run_start[a:b]),
+            trims=int(trims[index]),
+            stops=int(np.count_nonzero(stop_segment == segment[index])),
+            zero_length=int(zero_length[index]),
+            jumped_mm=float(travelled_mm[index]),
+            first_record=int(path.record[a]),
+            last_record=int(path.record[b - 1]),
+        )
+        for index, (a, b) in enumerate(zip(first.tolist(), stop, strict=True))
+    )
+
+
+def pair_threads(
+    threads: tuple[FileThread, ...], *, places: list[int], place_count: int
+) -> tuple[FileThread | None, ...]:
+    """Return the thread of each block, or None where the file has none left to give.
+
+    ``places`` tells for each block how many of the file's thread changes stand before it; ``place_count``
+    counts the empty places too. The threads belong to the blocks that have stitches; only a list exactly as
+    long as all places is read place by place.
+
+    >>> red, blue = FileThread("#ff0000", "", ""), FileThread("#0000ff", "", "")
+    >>> pair_threads((red, blue), places=[1, 2], place_count=3) == (red, blue)
+    True
+    >>> pair_threads((red, red, blue), places=[0, 2], place_count=3) == (red, blue)
+    True
+    """
+    if len(threads) != len(places) and len(threads) == place_count:
+        return tuple(threads[place] for place in places)
+    return tuple(threads[index] if index < len(threads) else None for index in range(len(places)))
+
+
+def _thread_warnings(blocks: tuple[BlockPath, ...], threads: tuple[FileThread, ...]) -> list[str]:
+    """Return what is odd about the threads that the file names."""
+    warnings = []
+    if threads and len(threads) > len(blocks):
+        warnings.append(
+            f"The file names {_count(len(threads), 'thread')} for {_count(len(blocks), 'colour block')}: "
+            "check the colour of each block."
+        )
+    elif threads and len(threads) < len(blocks):
+        warnings.append(
+            f"The file names {_count(len(threads), 'thread')} for {_count(len(blocks), 'colour block')}: "
+            f"block {len(threads) + 1} and later have no colour yet."
+        )
+    equal = [
+        f"{block.number - 1} and {block.number}"
+        for before, block in pairwise(blocks)
+        if before.thread and block.thread and before.thread.hex and _same(before.thread, block.thread)
+    ]
+    if equal:
+        warnings.append(f"Neighbouring blocks {_some(equal)} ask for the same colour: that is one threading.")
+    return warnings
+
+
+def _same(one: FileThread, other: FileThread) -> bool:
+    return (one.hex, one.code) == (other.hex, other.code)
+
+
+def _stitch_warnings(blocks: tuple[BlockPath, ...], path: _Path) -> list[str]:
+    """Return what is odd about the stitches."""
+    warnings = []
+    single = [str(block.number) for block in blocks if len(block.points_mm) == 1]
+    if single:
+        subject = f"Block {single[0]} has" if len(single) == 1 else f"Blocks {_some(single)} have"
+        warnings.append(f"{subject} a single stitch: check that nothing is missing.")
+    zero_length = sum(block.zero_length for block in blocks)
+    if zero_length > ZERO_LENGTH_SHARE * path.record.size:
+        warnings.append(
+            f"{zero_length / path.record.size:.0%} of the stitches ({zero_length:,} of {path.record.size:,}) "
+            "have no length: they pierce the cloth where the needle already is."
+        )
+    return warnings
+
+
+def _travel_warnings(path: _Path, rows: NDArray[np.intp], cut: NDArray[np.bool_]) -> list[str]:
+    """Return how many long travels are left untrimmed, of the rows of jumps that start at ``rows``."""
+    after = np.searchsorted(path.record, rows)
+    between = (after > 0) & (after < path.record.size)
+    cuts = np.cumsum(cut, dtype=np.int32)
+    after, rows = after[between], rows[between]
+    same_run = (path.cuts[after - 1] == path.cuts[after]) & (path.cuts[after] == cuts[rows])
+    # Two rows may lie in one travel: a stop can stand between them.
+    ends = np.unique(after[same_run])
+    if not ends.size:
+        return []
+    steps = path.points_mm[ends] - path.points_mm[ends - 1]
+    longest_mm = float(np.hypot(steps[:, 0], steps[:, 1]).max())
+    verb = "is" if ends.size == 1 else "are"
+    return [
+        f"{_count(ends.size, 'long travel')} (up to {longest_mm:.0f} mm) {verb} not trimmed in the file. "
+        "Some machines trim there: that leaves more thread ends and lays less thread."
+    ]
+
+
+def _count(number: int, noun: str) -> str:
+    """Return the number with its noun.
+
+    >>> _count(1, "thread"), _count(1200, "thread")
+    ('1 thread', '1,200 threads')
+    """
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
+def _some(names: list[str], *, most: int = 8) -> str:
+    """Return the names as a list in words, cut short where there are many.
+
+    >>> _some(["1", "2", "5"]), _some(["1", "2", "3"], most=2)
+    ('1, 2, 5', '1, 2 and 1 more')
+    """
+    if len(names) <= most:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {len(names) - most} more"

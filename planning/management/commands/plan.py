@@ -1,0 +1,53 @@
+"""Answer whether there is enough for a batch."""
+
+import sys
+from datetime import date
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from inventory.management.base import WorkshopCommand
+from planning.answers import plan_as_data
+from planning.designs import asked_from_file
+from planning.plan import Question, chosen_machine, plan, verdict_exit_code
+from planning.reading import read_design_file
+from planning.terminal import print_plan
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Plan a batch from stitch files and the shelf, saving nothing. "
+        "Exits 0 for enough, 3 for tight or short, 4 for unknown, 1 for an error."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("files", nargs="+", metavar="FILE", help="Stitch files that each piece carries.")
+        parser.add_argument("--pieces", type=int, required=True, metavar="N", help="How many pieces are ordered.")
+        parser.add_argument("--fabric", metavar="NAME")
+        parser.add_argument("--machine", metavar="NAME")
+        parser.add_argument("--hoop", metavar="NAME")
+        parser.add_argument("--tests", type=int, metavar="N", help="Test pieces, if not as the rules say.")
+        parser.add_argument(
+            "--by", type=date.fromisoformat, metavar="YYYY-MM-DD", help="The day the material must be there."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        question = Question(
+            pieces=options["pieces"],
+            fabric=options["fabric"],
+            machine=options["machine"],
+            hoop=options["hoop"],
+            tests=options["tests"],
+            needed_on=options["by"],
+        )
+        trim_at_jumps = chosen_machine(question.machine).trim_at_jumps
+        designs = [
+            asked_from_file(read_design_file(path, trim_at_jumps=trim_at_jumps)) for path in options["files"]
+        ]
+        answer = plan(designs, question)
+        if options["format"] == "json":
+            self.write_json(plan_as_data(answer))
+        else:
+            print_plan(self.console(), answer)
+        sys.exit(verdict_exit_code(answer.verdict))

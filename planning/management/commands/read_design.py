@@ -1,0 +1,43 @@
+"""Read stitch files and show them block by block."""
+
+import sys
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from inventory.management.base import WorkshopCommand
+from planning.answers import read_design_as_data
+from planning.designs import asked_from_file
+from planning.models import Rules
+from planning.plan import chosen_machine
+from planning.reading import UnreadableDesign, read_design_file
+from planning.terminal import print_design
+
+
+class Command(WorkshopCommand):
+    help = "Read stitch files and show stitches, trims and drawn length of each colour block. Saves nothing."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("files", nargs="+", metavar="FILE")
+        parser.add_argument("--machine", metavar="NAME", help="Whose rule for trims holds.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        machine = chosen_machine(options["machine"])
+        rules = Rules.current()
+        settings = machine.thread_settings(thickness_mm=0.6, allowance=rules.allowance)
+        designs = []
+        refused = 0
+        for path in options["files"]:
+            try:
+                designs.append(asked_from_file(read_design_file(path, trim_at_jumps=machine.trim_at_jumps)))
+            except UnreadableDesign as problem:
+                self.stderr.write(str(problem))
+                refused += 1
+        if options["format"] == "json":
+            self.write_json({"designs": [read_design_as_data(design, settings) for design in designs]})
+        else:
+            for design in designs:
+                print_design(self.console(), design)
+        if refused:
+            sys.exit(1)

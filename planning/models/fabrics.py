@@ -1,0 +1,47 @@
+"""Fabrics and the layers of stabilizer they want."""
+
+from django.core.validators import MinValueValidator
+from django.db import models
+
+from inventory.models import StabilizerProduct
+
+
+class Fabric(models.Model):
+    """A fabric with its recipe: a starting point; a test with the real fabric comes first."""
+
+    name = models.CharField(max_length=60, unique=True)
+    # Compressed thickness of cloth and every layer together, as the stitch closes round it.
+    thickness_mm = models.FloatField(default=0.6, validators=[MinValueValidator(0.0)])
+    stretches = models.BooleanField(default=False)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Layer(models.Model):
+    """One kind of stabilizer in a fabric's recipe."""
+
+    class Method(models.TextChoices):
+        HOOPED = "hooped", "hooped with the cloth"
+        FLOATED = "floated", "floated under the hoop"
+        TOPPING = "topping", "laid on top"
+
+    fabric = models.ForeignKey(Fabric, on_delete=models.CASCADE, related_name="layers")
+    order = models.PositiveSmallIntegerField(default=1)
+    kind = models.CharField(max_length=10, choices=StabilizerProduct.Kind.choices)
+    weight_from_g_m2 = models.FloatField(default=0.0)
+    weight_to_g_m2 = models.FloatField(default=1000.0)
+    method = models.CharField(max_length=8, choices=Method.choices, default=Method.HOOPED)
+    count = models.PositiveSmallIntegerField(default=1, validators=[MinValueValidator(1)])
+    grain_matters = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["fabric", "order"]
+        constraints = [models.UniqueConstraint(fields=["fabric", "order"], name="one_layer_at_each_place")]
+
+    def __str__(self) -> str:
+        return f"{self.count} × {self.kind}"

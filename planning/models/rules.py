@@ -1,0 +1,61 @@
+"""The workshop's own rules: how sure is sure, what is allowed for, what an hour costs."""
+
+from decimal import Decimal
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, Q
+
+SHARE = [MinValueValidator(0.0), MaxValueValidator(1.0)]
+
+
+class Rules(models.Model):
+    """One row of settings; ``Rules.current()`` gives it, or the stated defaults where none was saved."""
+
+    workshop_name = models.CharField(max_length=80, default="Our workshop")
+    currency = models.CharField(max_length=3, default="EUR", help_text="Three letters, as ISO 4217 has them.")
+    enough_at = models.FloatField(
+        "enough from", default=0.95, validators=SHARE, help_text="How sure counts as enough, 0 to 1."
+    )
+    tight_at = models.FloatField(
+        "tight from", default=0.5, validators=SHARE, help_text="Below this it is called short, 0 to 1."
+    )
+    test_pieces = models.PositiveSmallIntegerField(
+        default=1, help_text="Stitched before the batch. Common practice: one."
+    )
+    spoilage = models.FloatField(
+        default=0.03, validators=SHARE,
+        help_text="Share of pieces allowed for as spoiled, rounded up. Common practice: 2 to 5 in a hundred.",
+    )
+    allowance = models.FloatField(
+        default=0.05, validators=SHARE, help_text="Extra thread for breaks and re-stitching, as a share."
+    )
+    colour_limit = models.FloatField(
+        default=8.0, validators=[MinValueValidator(0.0)],
+        help_text="Beyond this difference (CIEDE2000) an owned thread is another colour, not a stand-in.",
+    )
+    fibre = models.CharField(
+        max_length=12, blank=True, default="", help_text="Fibre of needle thread to choose from; empty for any."
+    )
+    weight_label = models.CharField(
+        max_length=12, blank=True, default="40", help_text="Weight of needle thread to choose from; empty for any."
+    )
+    stabilizer_margin_mm = models.PositiveSmallIntegerField(
+        default=20, help_text="Beyond the inner ring on every side. Common practice: about 20 mm."
+    )
+    hands_on_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
+    machine_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
+
+    class Meta:
+        verbose_name_plural = "rules"
+        constraints = [
+            models.CheckConstraint(name="only_one_row_of_rules", condition=Q(pk=1)),
+            models.CheckConstraint(name="tight_lies_below_enough", condition=Q(tight_at__lt=F("enough_at"))),
+        ]
+
+    def __str__(self) -> str:
+        return f"Rules of {self.workshop_name}"
+
+    @classmethod
+    def current(cls) -> "Rules":
+        return cls.objects.first() or cls(pk=1)

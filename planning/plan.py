@@ -1,0 +1,125 @@
+"""The question *is there enough?*, put to the shelf as it stands."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TypeVar
+
+from django.db.models import Model
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.batch import AskedDesign, BatchPlan, Terms, plan_batch
+from planning.compute.stabilizing import LayerNeed
+from planning.models import Fabric, Hoop, Machine, Rules
+from planning.queries import shelf
+
+Named = TypeVar("Named", Fabric, Hoop, Machine)
+
+
+class NoSuchName(WorkshopError):
+    """There is no machine, fabric or hoop of that name."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a person asks: so many pieces, on this cloth, machine and hoop, by that day.
+
+    A name left out means: the first machine, the plain default cloth without stabilizer, the smallest hoop of
+    the machine that holds every design. ``tests`` of None means as the rules say.
+    """
+
+    pieces: int
+    fabric: str | None = None
+    machine: str | None = None
+    hoop: str | None = None
+    tests: int | None = None
+    needed_on: date | None = None
+
+
+def chosen_machine(name: str | None) -> Machine:
+    """Return the machine of that name, the first one for None, or one with stated defaults where none is known."""
+    if name is None:
+        return Machine.objects.select_related("bobbin_style").first() or Machine(name="default machine")
+    return by_name(Machine, name)
+
+
+def plan(designs: Sequence[AskedDesign], question: Question) -> BatchPlan:
+    """Return the plan for ``designs`` on every piece of the ``question``; nothing is saved.
+
+    Raises NoSuchName, and WorkshopError for numbers that make no batch.
+    """
+    rules = Rules.current()
+    machine = chosen_machine(question.machine)
+    fabric = by_name(Fabric, question.fabric) if question.fabric else Fabric(name="", thickness_mm=0.6)
+    hoop, notes = _hoop(designs, question, machine)
+    layers = list(fabric.layers.all()) if fabric.pk else []
+    if not layers:
+        notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
+    if machine.pk is None:
+        notes.append("No machine is set up yet; the times and tails are the stated defaults.")
+    terms = Terms(
+        thread=machine.thread_settings(thickness_mm=fabric.thickness_mm, allowance=rules.allowance),
+        times=machine.times,
+        layers=tuple(
+            LayerNeed(
+                kind=layer.kind,
+                weight_from_g_m2=layer.weight_from_g_m2,
+                weight_to_g_m2=layer.weight_to_g_m2,
+                method=layer.get_method_display(),
+                count=layer.count,
+                grain_matters=layer.grain_matters,
+            )
+            for layer in layers
+        ),
+        piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hoop else None,
+        test_pieces=rules.test_pieces if question.tests is None else question.tests,
+        spoilage=rules.spoilage,
+        enough_at=rules.enough_at,
+        tight_at=rules.tight_at,
+        colour_limit=rules.colour_limit,
+        currency=rules.currency,
+        machine_rate=float(rules.machine_rate),
+        hands_on_rate=float(rules.hands_on_rate),
+    )
+    return plan_batch(
+        designs,
+        pieces=question.pieces,
+        shelf=shelf(fibre=rules.fibre, weight_label=rules.weight_label, bobbin_style=machine.bobbin_style),
+        terms=terms,
+        needed_on=question.needed_on,
+        notes=notes,
+    )
+
+
+def by_name(model: type[Named], name: str) -> Named:
+    """Return the record of that name, in any case of letters, or raise NoSuchName with the names there are."""
+    found = model.objects.filter(name__iexact=name.strip()).first()
+    if found is None:
+        names = ", ".join(model.objects.values_list("name", flat=True)) or "none yet"
+        raise NoSuchName(f"There is no {model._meta.verbose_name} called {name}. Known: {names}.")
+    return found
+
+
+def _hoop(
+    designs: Sequence[AskedDesign], question: Question, machine: Machine
+) -> tuple[Hoop | None, list[str]]:
+    """Return the hoop asked for, or the smallest that holds every design, with what a person should know."""
+    if question.hoop:
+        hoop = by_name(Hoop, question.hoop)
+        return hoop, [
+            f"{design.name} is {design.width_mm:.0f} × {design.height_mm:.0f} mm, beyond the field of {hoop}."
+            for design in designs
+            if not hoop.holds(width_mm=design.width_mm, height_mm=design.height_mm)
+        ]
+    hoops = list(machine.hoops.smallest_first()) if machine.pk else list(Hoop.objects.smallest_first())
+    for hoop in hoops:
+        if all(hoop.holds(width_mm=each.width_mm, height_mm=each.height_mm) for each in designs):
+            return hoop, []
+    widest = max(designs, key=lambda each: each.width_mm * each.height_mm)
+    size = f"{widest.width_mm:.0f} × {widest.height_mm:.0f} mm"
+    return None, [f"No hoop of this machine holds {widest.name} ({size}); so its stabilizer is not known."]
+
+
+def verdict_exit_code(verdict: str) -> int:
+    """Return what a command exits with: 0 enough, 3 short or tight, 4 unknown."""
+    return {"enough": 0, "tight": 3, "short": 3, "unknown": 4}[verdict]

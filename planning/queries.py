@@ -1,0 +1,167 @@
+"""What the planner reads from the shelf, in a number of queries that does not grow with it."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from django.db.models import QuerySet
+
+from inventory.models import BobbinBatch, BobbinStyle, Offcut, Offer, Shade, SheetPack, Spool, StabilizerProduct
+from inventory.models import StabilizerRoll, StockItem
+from planning.compute.batch import BobbinStock, Shelf
+from planning.compute.choosing import OwnedShade, OwnedSpool
+from planning.compute.cutting import Flat, Roll
+from planning.compute.packs import PackOffer
+from planning.compute.stabilizing import StabilizerStock
+
+
+def shelf(*, fibre: str = "", weight_label: str = "", bobbin_style: BobbinStyle | None = None) -> Shelf:
+    """Return what is free: needle thread of this fibre and weight (empty: any), bobbins of the style, stabilizer."""
+    shades = owned_shades(fibre=fibre, weight_label=weight_label)
+    return Shelf(
+        shades=shades,
+        bobbins=bobbin_stock(bobbin_style),
+        stabilizer=stabilizer_stock(),
+        thread_offers=thread_offers(shades),
+    )
+
+
+def owned_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShade, ...]:
+    """Return the needle shades with at least one spool on the shelf, each with its spools in shelf order."""
+    spools = Spool.objects.on_the_shelf().select_related("place").in_shelf_order()
+    shades = Shade.objects.for_needle().select_related("range")
+    if fibre:
+        shades = shades.filter(range__fibre=fibre)
+    if weight_label:
+        shades = shades.filter(range__weight_label=weight_label)
+    by_shade: dict[int, list[OwnedSpool]] = defaultdict(list)
+    for spool in spools.filter(shade__in=shades):
+        by_shade[spool.shade_id].append(
+            OwnedSpool(
+                id=spool.pk,
+                label=spool.label,
+                free_mm=spool.free,
+                sigma_mm=spool.sigma if spool.is_known else None,
+                price_per_mm=_unit_price(spool),
+                place=spool.place.name if spool.place else "",
+            )
+        )
+    return tuple(
+        OwnedShade(
+            id=shade.pk,
+            range_id=shade.range_id,
+            maker=shade.range.maker,
+            range=shade.range.name,
+            code=shade.code,
+            name=shade.name,
+            hex=shade.hex,
+            lab=shade.lab,
+            spools=tuple(by_shade[shade.pk]),
+        )
+        for shade in shades
+        if shade.pk in by_shade
+    )
+
+
+def thread_offers(shades: Iterable[OwnedShade]) -> dict[int, tuple[PackOffer, ...]]:
+    """Return for each shade the packs it can be bought in."""
+    by_range: dict[int, list[tuple[int | None, PackOffer]]] = defaultdict(list)
+    for offer in Offer.objects.filter(put_up__isnull=False).cheapest_first():
+        assert offer.put_up is not None  # filtered above
+        by_range[offer.put_up.range_id].append(
+            (offer.shade_id, _pack(offer, offer.put_up.name, holds=offer.put_up.length_mm))
+        )
+    return {
+        shade.id: tuple(pack for only, pack in by_range[shade.range_id] if only in (None, shade.id))
+        for shade in shades
+    }
+
+
+def bobbin_stock(style: BobbinStyle | None) -> BobbinStock | None:
+    """Return the full bobbins of ``style`` with most thread free; None where the machine's style is not known."""
+    if style is None:
+        return None
+    batches = (
+        BobbinBatch.objects.filter(style=style, retired_at__isnull=True)
+        .select_related("shade__range")
+        .order_by("label")
+    )
+    alike: dict[tuple[int, int], list[BobbinBatch]] = defaultdict(list)
+    for batch in batches:
+        alike[batch.shade_id, batch.length_mm].append(batch)
+    if not alike:
+        return None
+    (shade_id, length_mm), chosen = max(
+        alike.items(), key=lambda pair: sum(batch.free for batch in pair[1]) * pair[0][1]
+    )
+    offers = Offer.objects.filter(bobbin_style=style, shade_id=shade_id).cheapest_first()
+    paid = [price for batch in chosen if (price := _unit_price(batch)) is not None]
+    shade = chosen[0].shade
+    return BobbinStock(
+        thread=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
+        count=sum(batch.free for batch in chosen),
+        length_mm=float(length_mm),
+        offers=tuple(_pack(offer, f"{style} bobbin", holds=1) for offer in offers),
+        price_each=max(paid, default=None),
+    )
+
+
+def stabilizer_stock() -> tuple[StabilizerStock, ...]:
+    """Return every product with its free rolls, sheets and offcuts; opened and short rolls come first."""
+    rolls = _by_product(StabilizerRoll.objects.order_by("opened_on", "on_hand", "label"))
+    sheets = _by_product(SheetPack.objects.order_by("label"))
+    offcuts = _by_product(Offcut.objects.order_by("label"))
+    offers: dict[int, list[tuple[int, PackOffer]]] = defaultdict(list)
+    for offer in Offer.objects.filter(product__isnull=False).cheapest_first():
+        assert offer.product_id and offer.roll_width_mm and offer.roll_length_mm  # held by a constraint
+        name = f"roll {offer.roll_width_mm / 10:g} cm × {offer.roll_length_mm / 1000:g} m"
+        offers[offer.product_id].append((offer.roll_width_mm, _pack(offer, name, holds=offer.roll_length_mm)))
+    return tuple(
+        StabilizerStock(
+            product=str(product),
+            kind=product.kind,
+            weight_g_m2=product.weight_g_m2,
+            has_grain=product.has_grain,
+            rolls=tuple(Roll(roll.label, roll.width_mm, roll.free, roll.sigma or 0.0) for roll in rolls[product.pk]),
+            flats=tuple(
+                Flat(flat.label, flat.width_mm, flat.height_mm, flat.free)
+                for flat in [*offcuts[product.pk], *sheets[product.pk]]
+                if flat.free
+            ),
+            roll_offers=tuple(offers[product.pk]),
+            price_per_mm2=_price_per_mm2(rolls[product.pk], offers[product.pk]),
+        )
+        for product in StabilizerProduct.objects.all()
+        if rolls[product.pk] or sheets[product.pk] or offcuts[product.pk]
+    )
+
+
+def _by_product(items: QuerySet) -> dict[int, list]:
+    found: dict[int, list] = defaultdict(list)
+    for item in items.filter(retired_at__isnull=True):
+        if item.is_known:
+            found[item.product_id].append(item)
+    return found
+
+
+def _price_per_mm2(rolls: list[StabilizerRoll], offers: list[tuple[int, PackOffer]]) -> float | None:
+    paid = [price / roll.width_mm for roll in rolls if (price := _unit_price(roll)) is not None]
+    offered = [float(pack.price) / pack.holds / width for width, pack in offers]
+    return max(paid, default=None) if paid else min(offered, default=None)
+
+
+def _pack(offer: Offer, put_up: str, *, holds: int) -> PackOffer:
+    return PackOffer(
+        supplier=offer.supplier.name,
+        put_up=put_up if offer.pack == 1 else f"{offer.pack} × {put_up}",
+        holds=holds * offer.pack,
+        pack=offer.pack,
+        price=offer.price,
+        lead_time_days=offer.supplier.lead_time_days,
+    )
+
+
+def _unit_price(item: StockItem) -> float | None:
+    """The price paid for one mm or piece, or None where it is not known."""
+    if item.price_paid is None or not item.quantity_paid:
+        return None
+    return float(item.price_paid) / item.quantity_paid

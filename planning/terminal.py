@@ -1,0 +1,205 @@
+"""The plan as a page of text that a person can read at the machine."""
+
+from collections.abc import Sequence
+
+from rich.console import Console, Group
+from rich.table import Table
+from rich.text import Text
+
+from inventory.compute.lengths import format_length
+from inventory.compute.units import METRIC, Units
+from planning.answers import shopping_rows
+from planning.compute.batch import AskedDesign, BatchPlan, PlannedThread
+from planning.compute.thread_length import BlockSums
+
+SIGNS = {"enough": "●", "tight": "◐", "short": "○", "unknown": "?"}
+
+
+def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> None:
+    """Print the answer first, then the reasons: colours, spools, bobbins, stabilizer, time, cost, shopping."""
+    console.print(headline(plan), style="bold")
+    console.print(
+        f"{plan.pieces.ordered} ordered + {plan.pieces.tests} test + {plan.pieces.spoiled_allowed} that may spoil "
+        f"= {plan.pieces.total} pieces to stitch, {plan.hoopings} hoopings."
+    )
+    for design in plan.designs:
+        console.print(
+            f"{design.name} ({design.format}): {design.stitches:,} stitches, {len(design.blocks)} colour blocks, "
+            f"{design.width_mm:.0f} × {design.height_mm:.0f} mm"
+        )
+        for warning in design.warnings:
+            console.print(f"  note: {warning}")
+    for note in plan.notes:
+        console.print(f"note: {note}")
+    console.print()
+    console.print(_threads(plan, units))
+    console.print(_spools(plan, units))
+    console.print(_other(plan, units))
+    rows = shopping_rows(plan)
+    if rows:
+        console.print(_shopping(rows, plan, units))
+
+
+def headline(plan: BatchPlan) -> str:
+    """Return the answer in one line."""
+    colours = len(plan.threads)
+    word = plan.verdict.upper()
+    wanting = [thread for thread in plan.threads if thread.verdict != "enough"]
+    others = [plan.bobbins.verdict != "enough" and "bobbins"] + [
+        layer.verdict != "enough" and layer.kind for layer in plan.stabilizer
+    ]
+    wants = ([f"{len(wanting)} of {colours} colours"] if wanting else []) + [each for each in others if each]
+    if not wants:
+        return f"{SIGNS[plan.verdict]} {word}: every colour, the bobbins and the stabilizer do for the whole batch."
+    return f"{SIGNS[plan.verdict]} {word}: look at {', '.join(wants)}."
+
+
+def swatch(hex: str) -> Text:
+    """Return two cells in the colour, or dots where there is none."""
+    return Text("██", style=hex) if hex else Text("··")
+
+
+def _threads(plan: BatchPlan, units: Units) -> Table:
+    table = Table(title="Thread", title_justify="left", box=None, pad_edge=False)
+    for heading in ("Blocks", "Asked for", "", "On the shelf", ""):
+        table.add_column(heading, overflow="fold")
+    for heading in ("ΔE00", f"Needs {units.length}", "±", f"Free {units.length}", "Sure", "Pieces"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("Verdict", no_wrap=True)
+    for thread in plan.threads:
+        shade = thread.choice.shade
+        table.add_row(
+            _blocks(thread, several=len(plan.designs) > 1),
+            thread.name or thread.hex or "no colour",
+            swatch(thread.hex),
+            f"{shade.maker} {shade.range} {shade.code} {shade.name}" if shade else "none",
+            swatch(shade.hex if shade else ""),
+            "" if thread.choice.delta_e_00 is None else f"{thread.choice.delta_e_00:.1f}",
+            _number(thread.needed_mm, units),
+            _number(thread.needed_sigma_mm, units),
+            _number(thread.free_mm, units),
+            f"{thread.p_enough:.0%}",
+            str(thread.pieces_possible),
+            f"{SIGNS[thread.verdict]} {thread.verdict}",
+        )
+    return table
+
+
+def _spools(plan: BatchPlan, units: Units) -> Group:
+    lines = [Text("\nSpools", style="italic")]
+    for thread in plan.threads:
+        shade = thread.choice.shade
+        name = f"{shade.code} {shade.name}" if shade and thread.choice.near_enough else thread.name or thread.hex
+        turns = ", then ".join(
+            f"{use.label}{f' ({use.place})' if use.place else ''} for pieces {use.from_piece}–{use.to_piece}"
+            for use in thread.spools
+        )
+        lines.append(Text(f"  {name}: {turns or thread.reason or 'no spool holds a whole piece'}"))
+        if thread.missing_mm and thread.verdict != "enough":
+            lines.append(Text(f"    {format_length(thread.missing_mm, unit=units.length)} more would make it sure"))
+    return Group(*lines)
+
+
+def _other(plan: BatchPlan, units: Units) -> Table:
+    table = Table(title="\nAnd", title_justify="left", box=None, pad_edge=False, show_header=False)
+    table.add_column(no_wrap=True)
+    table.add_column()
+    table.add_column(no_wrap=True)
+    bobbins = plan.bobbins
+    table.add_row(
+        "Bobbins",
+        f"{bobbins.count} of {bobbins.thread or 'a thread not chosen'}; {bobbins.owned} on the shelf; "
+        f"{len(bobbins.changes)} changes; needs {format_length(bobbins.needed_mm, unit=units.length)}",
+        f"{SIGNS[bobbins.verdict]} {bobbins.verdict}",
+    )
+    for layer in plan.stabilizer:
+        size = " × ".join(format_length(side, unit=units.size) for side in layer.piece_mm)
+        cut = (
+            f"{layer.cut.flat_pieces} from offcuts and sheets, "
+            f"{format_length(layer.cut.roll_mm, unit=units.length)} of roll "
+            f"({format_length(layer.free_mm, unit=units.length)} free)"
+            if layer.cut
+            else "none on the shelf"
+        )
+        table.add_row(
+            f"{layer.kind}, {layer.method}",
+            f"{layer.product}: {layer.pieces} pieces of {size}; {cut}",
+            f"{SIGNS[layer.verdict]} {layer.verdict}",
+        )
+    table.add_row(
+        "Time",
+        f"machine {_minutes(plan.machine_min)}, hands on {_minutes(plan.hands_on_min)}, "
+        f"{plan.thread_changes} thread changes",
+        "",
+    )
+    cost = plan.cost
+    unpriced = f"; without {', '.join(cost.unpriced)}: no price known" if cost.unpriced else ""
+    table.add_row(
+        "Material",
+        f"{cost.currency} {cost.material}, {cost.material_per_piece} a piece{unpriced}",
+        "",
+    )
+    return table
+
+
+def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Table:
+    table = Table(title="\nTo buy", title_justify="left", box=None, pad_edge=False)
+    for heading in ("What", "Put-up", "From"):
+        table.add_column(heading, overflow="fold")
+    for heading in (f"Needs {units.length}", "Packs", plan.cost.currency):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("Order by", no_wrap=True)
+    for row in rows:
+        table.add_row(
+            row["what"],
+            row["put_up"] or "nobody is known to sell it",
+            row["supplier"],
+            _number(row["need_mm"], units),
+            str(row["packs"]),
+            row["total"],
+            row["order_by"] or "",
+        )
+    return table
+
+
+def print_design(console: Console, design: AskedDesign, *, units: Units = METRIC) -> None:
+    """Print one design and its blocks."""
+    console.print(
+        f"{design.name} ({design.format}): {design.stitches:,} stitches, {design.trims} trims, "
+        f"{design.width_mm:.1f} × {design.height_mm:.1f} mm",
+        style="bold",
+    )
+    for warning in design.warnings:
+        console.print(f"  note: {warning}")
+    table = Table(box=None, pad_edge=False)
+    table.add_column("Block", justify="right")
+    table.add_column("Colour")
+    table.add_column("")
+    for heading in ("Stitches", "Trims", f"Drawn {units.length}"):
+        table.add_column(heading, justify="right")
+    for block in design.blocks:
+        sums: BlockSums = block.sums
+        table.add_row(
+            str(block.number),
+            " ".join(part for part in (block.hex, block.name) if part) or "no colour in the file",
+            swatch(block.hex),
+            f"{sums.penetrations:,}",
+            str(sums.trims),
+            _number(round(sums.drawn_mm), units),
+        )
+    console.print(table)
+
+
+def _blocks(thread: PlannedThread, *, several: bool) -> str:
+    if several:
+        return ", ".join(f"{design + 1}.{number}" for design, number in thread.blocks)
+    return ", ".join(str(number) for _, number in thread.blocks)
+
+
+def _number(mm: int, units: Units) -> str:
+    return format_length(mm, unit=units.length, places=1).rsplit(" ", 1)[0]
+
+
+def _minutes(minutes: float) -> str:
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h {rest:02} min" if hours else f"{rest} min"

@@ -1,0 +1,5 @@
+"""Addresses of planning."""
+
+from django.urls.resolvers import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,73 @@
+"""Speed of the colour difference matrix, side by side with colour-science."""
+
+import statistics
+import time
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from inventory.compute.colour import delta_e_00_matrix, lab_from_hex, labs_from_hexes
+
+with np.printoptions():  # the import changes NumPy's print options for the whole process
+    import colour as reference
+
+REPEATS = 9
+
+
+def random_labs(n: int, *, seed: int) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return np.column_stack([rng.uniform(0, 100, n), rng.uniform(-100, 100, n), rng.uniform(-100, 100, n)])
+
+
+def seconds(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+@pytest.mark.benchmark
+def test_200_by_5000_differences_take_no_longer_than_in_the_reference_library(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    wanted, owned = random_labs(200, seed=1), random_labs(5_000, seed=2)
+
+    def reference_at_once() -> np.ndarray:
+        return reference.difference.delta_E_CIE2000(wanted[:, None, :], owned[None, :, :])
+
+    def reference_by_row() -> np.ndarray:
+        return np.array([reference.difference.delta_E_CIE2000(row, owned) for row in wanted])
+
+    ways: dict[str, Callable[[], np.ndarray]] = {
+        "this project": lambda: delta_e_00_matrix(wanted, owned),
+        "colour-science, at once": reference_at_once,
+        "colour-science, row by row": reference_by_row,
+    }
+    # One untimed round warms caches and checks that all three compute the same thing.
+    results = {name: way() for name, way in ways.items()}
+    for result in results.values():
+        assert np.abs(result - results["this project"]).max() < 1e-3
+
+    times: dict[str, list[float]] = {name: [] for name in ways}
+    for _ in range(REPEATS):
+        for name, way in ways.items():
+            times[name].append(seconds(way))
+    median = {name: statistics.median(taken) for name, taken in times.items()}
+    ours = median.pop("this project")
+    with capsys.disabled():
+        print(f"\n200 × 5,000 differences, median of {REPEATS} interleaved repeats: {ours:.3f} s")
+        for name, theirs in median.items():
+            print(f"  {name}: {theirs:.3f} s, ratio {ours / theirs:.2f}")
+    assert ours <= min(median.values())
+
+
+@pytest.mark.benchmark
+def test_five_thousand_new_hex_colours_take_less_than_a_second(capsys: pytest.CaptureFixture[str]) -> None:
+    rng = np.random.default_rng(3)
+    hexes = [f"#{value:06x}" for value in rng.choice(1 << 24, size=5_000, replace=False)]
+    lab_from_hex.cache_clear()
+    first, again = seconds(lambda: labs_from_hexes(hexes)), seconds(lambda: labs_from_hexes(hexes))
+    with capsys.disabled():
+        print(f"\n5,000 hex colours to Lab: {first:.3f} s, and again {again:.4f} s")
+    assert first < 1
+    assert again < first

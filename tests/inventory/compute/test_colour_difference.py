@@ -1,0 +1,211 @@
+"""Colour differences and grades, against published data and colour-science."""
+
+import csv
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from inventory.compute.colour import (
+    GREY_SCALE,
+    NotADifference,
+    delta_e_00,
+    delta_e_00_matrix,
+    delta_e_76,
+    grade_in_words,
+    grey_scale_grade,
+    lower_bound_00,
+)
+
+with np.printoptions():  # the import changes NumPy's print options for the whole process
+    import colour as reference
+
+DATA = Path(__file__).parents[2] / "data"
+
+
+def sharma_pairs() -> np.ndarray:
+    """Return the 34 pairs of G. Sharma, W. Wu and E. N. Dalal, Color Research & Application 30 (2005) 21–30.
+
+    Columns L1, a1, b1, L2, a2, b2, dE00.
+    """
+    with (DATA / "ciede2000_sharma.csv").open(encoding="utf-8", newline="") as file:
+        return np.array([[float(value) for value in row] for row in list(csv.reader(file))[1:]])
+
+
+def random_labs(n: int, *, seed: int) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return np.column_stack([rng.uniform(0, 100, n), rng.uniform(-100, 100, n), rng.uniform(-100, 100, n)])
+
+
+Triple = tuple[float, float, float]
+
+
+def labs() -> st.SearchStrategy[Triple]:
+    chroma = st.floats(min_value=-128, max_value=128)
+    return st.tuples(st.floats(min_value=0, max_value=100), chroma, chroma)
+
+
+def test_all_34_published_pairs_have_their_published_difference() -> None:
+    pairs = sharma_pairs()
+    assert len(pairs) == 34
+    for pair in pairs:
+        assert delta_e_00(pair[:3], pair[None, 3:6])[0] == pytest.approx(pair[6], abs=1e-4)
+        assert delta_e_00(pair[3:6], pair[None, :3])[0] == pytest.approx(pair[6], abs=1e-4)
+
+
+def test_the_matrix_holds_the_published_differences_on_its_diagonal() -> None:
+    pairs = sharma_pairs()
+    matrix = delta_e_00_matrix(pairs[:, :3], pairs[:, 3:6])
+    assert matrix.shape == (34, 34)
+    assert np.abs(np.diag(matrix) - pairs[:, 6]).max() < 1e-4
+
+
+def test_ten_thousand_random_pairs_agree_with_the_reference_library() -> None:
+    a, b = random_labs(100, seed=1), random_labs(100, seed=2)
+    expected = reference.difference.delta_E_CIE2000(a[:, None, :], b[None, :, :])
+    assert expected.size == 10_000
+    assert np.abs(delta_e_00_matrix(a, b) - expected).max() < 1e-3
+
+
+def test_close_pairs_agree_with_the_reference_library() -> None:
+    a = random_labs(2_000, seed=3)
+    b = a + np.random.default_rng(4).uniform(-2, 2, a.shape)
+    expected = reference.difference.delta_E_CIE2000(a, b)
+    ours = np.array([delta_e_00(one, other[None])[0] for one, other in zip(a, b, strict=True)])
+    assert np.abs(ours - expected).max() < 1e-3
+
+
+@given(labs(), labs())
+def test_the_difference_is_the_same_both_ways_and_never_below_zero(one: Triple, other: Triple) -> None:
+    there, back = delta_e_00(one, [other])[0], delta_e_00(other, [one])[0]
+    assert there == pytest.approx(back, abs=1e-9)
+    assert there >= 0
+    assert delta_e_76(one, [other])[0] == pytest.approx(delta_e_76(other, [one])[0], abs=1e-12)
+
+
+@given(labs())
+def test_a_colour_does_not_differ_from_itself(lab: Triple) -> None:
+    assert delta_e_00(lab, [lab])[0] == 0
+    assert delta_e_76(lab, [lab])[0] == 0
+
+
+@pytest.mark.parametrize(("m", "n"), [(1, 1), (3, 7), (7, 3), (5, 5), (0, 4), (4, 0), (0, 0)])
+def test_the_matrix_is_each_row_whichever_side_is_longer(m: int, n: int) -> None:
+    a, b = random_labs(m, seed=5), random_labs(n, seed=6)
+    matrix = delta_e_00_matrix(a, b)
+    assert matrix.shape == (m, n)
+    for row, colour in enumerate(a):
+        assert matrix[row] == pytest.approx(delta_e_00(colour, b), abs=1e-9)
+
+
+def test_the_arrays_given_are_left_as_they_were() -> None:
+    a, b = random_labs(3, seed=7), random_labs(4, seed=8)
+    before = a.copy(), b.copy()
+    delta_e_00_matrix(a, b)
+    delta_e_76(a[0], b)
+    assert (a == before[0]).all()
+    assert (b == before[1]).all()
+
+
+def test_colours_of_another_shape_are_refused() -> None:
+    with pytest.raises(ValueError, match=r"shape \(3,\)"):
+        delta_e_00([(1, 2, 3)], [(1, 2, 3)])
+    with pytest.raises(ValueError, match=r"shape \(n, 3\)"):
+        delta_e_00((1, 2, 3), (1, 2, 3))
+    with pytest.raises(ValueError, match=r"shape \(n, 3\)"):
+        delta_e_00_matrix(np.zeros((2, 4)), np.zeros((2, 3)))
+
+
+def test_delta_e_76_is_the_distance_in_lab() -> None:
+    # CIE 1976: Euclidean distance.
+    a, b = random_labs(1, seed=9)[0], random_labs(500, seed=10)
+    assert delta_e_76(a, b) == pytest.approx(np.linalg.norm(b - a, axis=1), rel=1e-12)
+
+
+@given(labs(), labs())
+def test_the_bound_never_exceeds_the_difference(one: Triple, other: Triple) -> None:
+    difference = delta_e_00(one, [other])[0]
+    bound = lower_bound_00(one, [other])[0]
+    assert 0 <= bound <= difference + 1e-9
+
+
+def test_the_bound_is_the_difference_of_two_greys() -> None:
+    grey, greys = (50.0, 0.0, 0.0), [(lightness, 0.0, 0.0) for lightness in range(0, 101, 10)]
+    assert lower_bound_00(grey, greys) == pytest.approx(delta_e_00(grey, greys), abs=1e-12)
+
+
+def test_the_bound_works_on_a_whole_matrix() -> None:
+    a, b = random_labs(20, seed=11), random_labs(30, seed=12)
+    bound = lower_bound_00(a[:, None, :], b[None, :, :])
+    assert bound.shape == (20, 30)
+    assert (bound <= delta_e_00_matrix(a, b) + 1e-9).all()
+    assert bound.max() > 10
+
+
+# ISO 105-A02, grey scale for assessing change in colour: ΔE*ab of each grade and its tolerance.
+ISO_105_A02 = {
+    "5": (0.0, 0.2),
+    "4-5": (0.8, 0.2),
+    "4": (1.7, 0.3),
+    "3-4": (2.5, 0.35),
+    "3": (3.4, 0.4),
+    "2-3": (4.8, 0.5),
+    "2": (6.8, 0.6),
+    "1-2": (9.6, 0.7),
+    "1": (13.6, 1.0),
+}
+
+
+@pytest.mark.parametrize(("grade", "step"), ISO_105_A02.items())
+def test_each_step_of_the_grey_scale_is_its_own_grade_over_its_tolerance(
+    grade: str, step: tuple[float, float]
+) -> None:
+    delta_e, tolerance = step
+    assert GREY_SCALE[grade] == delta_e
+    for difference in (max(delta_e - tolerance, 0), delta_e, delta_e + tolerance):
+        assert grey_scale_grade(difference) == grade
+
+
+def test_the_grade_changes_halfway_between_two_steps() -> None:
+    steps = [(grade, delta_e) for grade, (delta_e, _) in ISO_105_A02.items()]
+    for (better, low), (worse, high) in pairwise(steps):
+        halfway = (low + high) / 2
+        assert grey_scale_grade(halfway - 1e-6) == better
+        assert grey_scale_grade(halfway + 1e-6) == worse
+
+
+@pytest.mark.parametrize(
+    ("halfway", "worse"),
+    [
+        (0.4, "4-5"),
+        (1.25, "4"),
+        (2.1, "3-4"),
+        (2.95, "3"),
+        (4.1, "2-3"),
+        (5.8, "2"),
+        (8.2, "1-2"),
+        (11.6, "1"),
+    ],
+)
+def test_exactly_halfway_is_the_worse_grade(halfway: float, worse: str) -> None:
+    assert grey_scale_grade(halfway) == worse
+
+
+def test_a_difference_beyond_the_scale_is_the_last_grade() -> None:
+    assert grey_scale_grade(80) == "1"
+
+
+@pytest.mark.parametrize("difference", [-0.1, float("nan")])
+def test_a_difference_below_zero_has_no_grade(difference: float) -> None:
+    with pytest.raises(NotADifference, match="zero or above"):
+        grey_scale_grade(difference)
+
+
+def test_every_grade_has_its_own_words() -> None:
+    words = {grade_in_words(grade) for grade in ISO_105_A02}
+    assert len(words) == len(ISO_105_A02)
+    with pytest.raises(NotADifference, match='"6" is not a grade'):
+        grade_in_words("6")

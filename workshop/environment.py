@@ -1,0 +1,61 @@
+"""The one place that reads the environment: where data live, who may connect, which database."""
+
+import os
+import secrets
+from pathlib import Path
+
+HOUSE = Path(__file__).resolve().parent.parent
+
+
+def flag(name: str, *, default: bool = False) -> bool:
+    """Return whether the variable ``name`` says yes (1, true, yes, on)."""
+    value = os.environ.get(name, "").strip().lower()
+    return value in {"1", "true", "yes", "on"} if value else default
+
+
+def words(name: str, *, default: list[str]) -> list[str]:
+    """Return the comma-separated words of the variable ``name``."""
+    value = os.environ.get(name, "")
+    return [word.strip() for word in value.split(",") if word.strip()] or default
+
+
+def data_folder() -> Path:
+    """Return the folder of the database, the stored designs and the secret key, made if missing.
+
+    ``ENOUGH_THREAD_DATA`` names it. Otherwise it stands beside a checkout's ``manage.py``, or, where the
+    packages were installed without one, in the person's own data folder.
+    """
+    named = os.environ.get("ENOUGH_THREAD_DATA")
+    if named:
+        folder = Path(named).expanduser().resolve()
+    elif (HOUSE / "pyproject.toml").exists():
+        folder = HOUSE / "data"
+    elif os.name == "nt":
+        folder = Path(os.environ.get("LOCALAPPDATA", Path.home())) / "Enough Thread"
+    else:
+        folder = Path(os.environ.get("XDG_DATA_HOME", Path.home() / ".local" / "share")) / "enough-thread"
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def secret_key(folder: Path) -> str:
+    """Return the key that signs sessions: ``SECRET_KEY``, or one made once and kept in ``folder``."""
+    given = os.environ.get("SECRET_KEY")
+    if given:
+        return given
+    path = folder / "secret-key"
+    try:
+        # Exclusive creation: of two processes that start together on a new folder, one writes and both read.
+        with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(secrets.token_urlsafe(64))
+    except FileExistsError:
+        pass
+    key = path.read_text().strip()
+    if not key:
+        raise RuntimeError(f"{path} is empty. Delete it and start again; everyone will have to sign in anew.")
+    return key
+
+
+def database_url(folder: Path) -> str:
+    """Return ``DATABASE_URL``, or the address of the SQLite file in ``folder``."""
+    return os.environ.get("DATABASE_URL") or f"sqlite:///{folder / 'enough-thread.sqlite3'}"

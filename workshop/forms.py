@@ -1,0 +1,78 @@
+"""The forms of the site itself: signing in, the first account, preferences, a new password."""
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm, PasswordChangeForm
+from django.contrib.auth.models import User
+
+from workshop.models import Preference
+
+
+class SignInForm(AuthenticationForm):
+    """A name and a password."""
+
+    error_messages = {
+        "invalid_login": (
+            "This name and password do not belong together. Check the spelling of both; "
+            "capitals and small letters count."
+        ),
+        "inactive": "This account is switched off. Ask the person who looks after the workshop's accounts.",
+    }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "Name"
+        self.fields["username"].error_messages["required"] = "Name: type the name of your account."
+        self.fields["password"].error_messages["required"] = "Password: type your password."
+
+
+class FirstAccountForm(BaseUserCreationForm):
+    """The name and the password of the person who opens the workshop."""
+
+    error_messages = {"password_mismatch": "The two passwords differ. Type the same one in both places."}
+
+    class Meta:
+        model = User
+        fields = ["username"]
+        labels = {"username": "Your name"}
+        help_texts = {"username": "It is shown beside what you book. Letters, digits and @ . + - _, no spaces."}
+        error_messages = {
+            "username": {"required": "Your name: type the name you want to sign in with."},
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _name_passwords(self, first="password1", second="password2")
+
+
+class PreferenceForm(forms.ModelForm):
+    """Units and look of one person."""
+
+    class Meta:
+        model = Preference
+        fields = ["length_unit", "weight_unit", "size_unit", "theme"]
+        widgets = dict.fromkeys(fields, forms.RadioSelect)
+
+
+class ChangePasswordForm(PasswordChangeForm):
+    """The old password and, twice, the new one."""
+
+    error_messages = {
+        "password_mismatch": "The two new passwords differ. Type the same one in both places.",
+        "password_incorrect": "The old password is not right. Type the one you signed in with.",
+    }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["old_password"].error_messages["required"] = "Old password: type the one you use now."
+        _name_passwords(self, first="new_password1", second="new_password2")
+
+
+def _name_passwords(form: forms.BaseForm, *, first: str, second: str) -> None:
+    label = "Password" if first == "password1" else "New password"
+    form.fields[first].label = label
+    form.fields[first].error_messages["required"] = f"{label}: type one of at least 8 characters."
+    form.fields[second].label = f"{label}, once more"
+    form.fields[second].help_text = ""
+    form.fields[second].error_messages["required"] = f"{label}, once more: type it a second time."

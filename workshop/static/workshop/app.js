@@ -1,0 +1,56 @@
+// Makes a file field that lies in a ".drop" take files dropped on it, and says which files it holds.
+"use strict";
+
+function takeDroppedFiles(input) {
+  const zone = input.closest(".drop");
+  if (!zone || zone.dataset.ready) return;
+  zone.dataset.ready = "yes";
+
+  const chosen = document.createElement("p");
+  chosen.className = "soft";
+  chosen.setAttribute("role", "status");
+  zone.append(chosen);
+
+  const hint = document.createElement("p");
+  hint.className = "small soft";
+  hint.textContent = input.multiple ? "Or drop files here." : "Or drop a file here.";
+  zone.insertBefore(hint, chosen);
+
+  const tell = () => {
+    const names = Array.from(input.files, (file) => file.name);
+    chosen.textContent = names.length > 1 ? `${names.length} files: ${names.join(", ")}` : "";
+  };
+  // Passing over a child leaves the zone and enters it again: only the balance tells whether the pointer is in.
+  let inside = 0;
+  const mark = (change) => {
+    inside = Math.max(0, inside + change);
+    zone.classList.toggle("drop-over", inside > 0);
+  };
+
+  zone.addEventListener("dragenter", (event) => {
+    event.preventDefault();
+    mark(1);
+  });
+  zone.addEventListener("dragleave", () => mark(-1));
+  zone.addEventListener("dragover", (event) => event.preventDefault());
+  zone.addEventListener("drop", (event) => {
+    event.preventDefault();
+    mark(-inside);
+    const files = event.dataTransfer.files;
+    if (!files.length) return;
+    if (!input.multiple && files.length > 1) {
+      chosen.textContent = `${files.length} files were dropped; this field takes one.`;
+      return;
+    }
+    input.files = files;
+    input.dispatchEvent(new Event("change", { bubbles: true }));
+  });
+  input.addEventListener("change", tell);
+}
+
+function prepare(root) {
+  root.querySelectorAll("input[type=file][data-drop]").forEach(takeDroppedFiles);
+}
+
+prepare(document);
+document.addEventListener("htmx:load", (event) => prepare(event.detail.elt));

@@ -1,0 +1,81 @@
+"""Signing in and out, the first account, preferences and passwords."""
+
+from django.contrib import messages
+from django.contrib.auth import login, update_session_auth_hash
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.models import User
+from django.contrib.auth.views import LoginView, LogoutView
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
+
+from workshop.accounts import AlreadyOpen, make_first_account
+from workshop.forms import ChangePasswordForm, FirstAccountForm, PreferenceForm, SignInForm
+from workshop.middleware import preference_of
+
+_ask_name_and_password = LoginView.as_view(
+    template_name="workshop/sign_in.html",
+    authentication_form=SignInForm,
+    redirect_authenticated_user=True,
+)
+_forget_session = LogoutView.as_view()
+
+
+@login_not_required
+def sign_in(request: HttpRequest) -> HttpResponseBase:
+    """Ask for name and password; in a workshop that nobody opened yet, lead to its first account."""
+    if not User.objects.exists():
+        return redirect("welcome")
+    return _ask_name_and_password(request)
+
+
+@login_not_required
+@require_POST
+def sign_out(request: HttpRequest) -> HttpResponseBase:
+    """Forget who is signed in on this device."""
+    return _forget_session(request)
+
+
+@login_not_required
+@sensitive_post_parameters()
+@never_cache
+def welcome(request: HttpRequest) -> HttpResponse:
+    """Make the first account, sign its owner in, and close this page for good."""
+    if User.objects.exists():
+        return redirect("sign_in")
+    form = FirstAccountForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            user = make_first_account(form.cleaned_data["username"], password=form.cleaned_data["password1"])
+        except AlreadyOpen as problem:
+            messages.error(request, str(problem))
+            return redirect("sign_in")
+        login(request, user, backend="django.contrib.auth.backends.ModelBackend")
+        messages.success(request, f"Welcome, {user}. The workshop is yours.")
+        return redirect("today")
+    return render(request, "workshop/welcome.html", {"form": form})
+
+
+def preferences(request: HttpRequest) -> HttpResponse:
+    """Choose units and look."""
+    form = PreferenceForm(request.POST or None, instance=preference_of(request.user))
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        messages.success(request, "Saved. Every page now uses these units and this look.")
+        return redirect("preferences")
+    return render(request, "workshop/preferences.html", {"form": form})
+
+
+@sensitive_post_parameters()
+@never_cache
+def change_password(request: HttpRequest) -> HttpResponse:
+    """Take a new password; other devices of this person are signed out, this one stays."""
+    form = ChangePasswordForm(request.user, request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        update_session_auth_hash(request, form.user)
+        messages.success(request, "The new password is in force. Your other devices are signed out.")
+        return redirect("preferences")
+    return render(request, "workshop/change_password.html", {"form": form})
