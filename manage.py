@@ -94,9 +94,7 @@ def _install(extra):
     _say("Installing %s." % ("what the tests need" if extra else "what it needs"))
     command = [str(_environment_python()), "-m", "pip", "install", "--disable-pip-version-check", "-e", what]
     if subprocess.call(command) != 0:
-        return (
-            "Installing failed; pip's own words are above. Check the network connection and run the command again."
-        )
+        return "Installing failed; pip's own words are above. Check the network connection and run the command again."
     stamp.write_text(wanted)
     return None
 

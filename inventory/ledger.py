@@ -5,60 +5,84 @@ sent again moves nothing and answers with what the first one did. All entries of
 told apart by their line.
 """
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Case, F, FloatField, Sum, Value, When
-from django.db.models.functions import Sqrt
+from django.db.models import F
 
 from inventory.compute.errors import WorkshopError
+from inventory.ledger_check import LedgerProblem, ledger_problems
 from inventory.models import Entry, Reservation, StockItem
+from inventory.posting import (
+    Finding,
+    KeyUsedForAnother,
+    Line,
+    NotEnough,
+    entries_of,
+    held_after,
+    key_missing,
+    key_used,
+    lock,
+    moved_alike,
+    not_enough,
+    once,
+    write,
+    write_reversal,
+)
+
+__all__ = [
+    "CannotReverse",
+    "Finding",
+    "KeyUsedForAnother",
+    "LedgerProblem",
+    "Line",
+    "NotEnough",
+    "NotSetAside",
+    "entries_of",
+    "find",
+    "held_after",
+    "ledger_problems",
+    "lock",
+    "moved_alike",
+    "once",
+    "post",
+    "receive",
+    "release",
+    "release_holder",
+    "reverse",
+    "set_aside",
+    "use",
+    "use_reserved",
+    "waste",
+    "write",
+]
 
 Known = StockItem.Known
 Reason = Entry.Reason
 
 
-class NotEnough(WorkshopError):
-    """The item does not hold what was asked for, or holds it for somebody else."""
-
-
-class KeyUsedForAnother(WorkshopError):
-    """The key of this request already belongs to a different movement."""
+class NotSetAside(WorkshopError):
+    """The reservation is gone: released, used up, or shrunk away when less was found."""
 
 
 class CannotReverse(WorkshopError):
     """The entry is a reversal, is reversed already, or what it brought is gone."""
 
 
-class Finding(NamedTuple):
-    """What is known of an item's quantity after an act: its one-sigma and how it is known."""
-
-    sigma: float | None
-    known: str
-
-
-@dataclass(frozen=True)
-class Line:
-    """One movement of an act: ``quantity`` more (or fewer) of ``item``, in its own unit.
-
-    ``finding`` replaces what was known of the item; ``added_sigma`` widens it instead.
-    """
-
-    item: StockItem
-    quantity: int
-    added_sigma: float = 0.0
-    finding: Finding | None = None
-
-
-def post(lines: Sequence[Line], *, reason: str, key: str, at: datetime, by: Any, reference: str = "") -> list[Entry]:
+def post(
+    lines: Sequence[Line], *, reason: str, key: str, at: datetime, by: Any, reference: str = ""
+) -> list[Entry]:
     """Return the entries of one act, written together with the quantities they move.
 
     Raises NotEnough if an item would fall below what it has set aside, and KeyUsedForAnother.
     """
-    return _once(key, lambda: _write(lines, reason=reason, key=key, at=at, by=by, reference=reference), lines, reason)
+    return once(
+        key,
+        lambda: write(lines, reason=reason, key=key, at=at, by=by, reference=reference),
+        same=lambda entries: moved_alike(entries, lines, reason=reason),
+    )
 
 
 def receive(
@@ -79,9 +103,19 @@ def receive(
 
 
 def use(
-    item: StockItem, *, quantity: int, key: str, at: datetime, by: Any, sigma: float = 0.0, reference: str = ""
+    item: StockItem,
+    *,
+    quantity: int,
+    key: str,
+    at: datetime,
+    by: Any,
+    sigma: float = 0.0,
+    reference: str = "",
 ) -> Entry:
-    """Return the entry that takes ``quantity``, known to within ``sigma``, out of what is free."""
+    """Return the entry that takes ``quantity``, known to within ``sigma``, out of what is free.
+
+    Of an item whose quantity is not known any quantity can be taken: it was evidently there.
+    """
     _refuse_negative(quantity)
     line = Line(item, -quantity, added_sigma=sigma)
     return post([line], reason=Reason.USE, key=key, at=at, by=by, reference=reference)[0]
@@ -110,36 +144,50 @@ def find(
     """
     _refuse_negative(quantity)
 
-    def write() -> list[Entry]:
-        held = StockItem.objects.select_for_update().get(pk=item.pk)
+    def act() -> list[Entry]:
+        held = lock(item.pk)
         if held.reserved > quantity:
             _shrink_reservations(held, to=quantity)
         line = Line(item, quantity - held.on_hand, finding=finding)
-        return _write([line], reason=reason, key=key, at=at, by=by, reference=reference)
+        return write([line], reason=reason, key=key, at=at, by=by, reference=reference)
 
-    return _once(key, write, [Line(item, 0)], reason)[0]
+    def same(entries: Sequence[Entry]) -> bool:
+        first = entries[0]
+        return (first.item_id, first.reason) == (item.pk, reason) and held_after(first) == quantity
+
+    return once(key, act, same=same)[0]
 
 
 def set_aside(item: StockItem, *, quantity: int, holder: str, key: str, at: datetime, by: Any) -> Reservation:
-    """Return the reservation of ``quantity`` of ``item`` for ``holder``."""
+    """Return the reservation of ``quantity`` of ``item`` for ``holder``.
+
+    Sent again it answers with the same reservation for as long as that lasts.
+    """
     if quantity <= 0:
         raise NotEnough(f"{quantity} cannot be set aside; give a quantity above zero.")
+    if not key:
+        raise key_missing()
     try:
         with transaction.atomic():
+            moved = (
+                StockItem.objects.filter(
+                    pk=item.pk, retired_at__isnull=True, on_hand__gte=F("reserved") + quantity
+                )
+                .exclude(known=Known.UNKNOWN)
+                .update(reserved=F("reserved") + quantity)
+            )
+            if not moved:
+                raise _cannot_set_aside(item, quantity)
             reservation = Reservation.objects.create(
                 item_id=item.pk, quantity=quantity, holder=holder, key=key, at=at, by=by
             )
-            moved = StockItem.objects.filter(
-                pk=item.pk, retired_at__isnull=True, on_hand__gte=F("reserved") + quantity
-            ).update(reserved=F("reserved") + quantity)
-            if not moved:
-                raise _not_enough(item, quantity)
-    except IntegrityError:
+    except (IntegrityError, NotEnough):
         earlier = Reservation.objects.filter(key=key).first()
         if earlier is None:
             raise
-        if (earlier.item_id, earlier.quantity, earlier.holder) != (item.pk, quantity, holder):
-            raise _key_used(key) from None
+        # A reservation only ever shrinks, so that one larger than was asked for is somebody else's.
+        if (earlier.item_id, earlier.holder) != (item.pk, holder) or earlier.quantity > quantity:
+            raise key_used(key) from None
         reservation = earlier
     item.refresh_from_db(fields=["reserved"])
     return reservation
@@ -150,9 +198,13 @@ def release(reservations: Iterable[Reservation]) -> int:
     """Return the number of ``reservations`` given back; one that is gone already counts for nothing."""
     released = 0
     for reservation in sorted(reservations, key=lambda each: each.item_id):
-        if not Reservation.objects.filter(pk=reservation.pk).delete()[0]:
+        lock(reservation.item_id)
+        held = Reservation.objects.filter(pk=reservation.pk).first()
+        if held is None:
             continue
-        StockItem.objects.filter(pk=reservation.item_id).update(reserved=F("reserved") - reservation.quantity)
+        held.delete()
+        # What is held now, not what the caller read: finding less on the shelf may have shrunk it since.
+        StockItem.objects.filter(pk=held.item_id).update(reserved=F("reserved") - held.quantity)
         released += 1
     return released
 
@@ -162,129 +214,72 @@ def release_holder(holder: str) -> int:
     return release(list(Reservation.objects.filter(holder=holder)))
 
 
-@transaction.atomic
-def use_reserved(reservation: Reservation, *, quantity: int, key: str, at: datetime, by: Any, sigma: float = 0.0,
-                 reference: str = "") -> Entry:
-    """Return the entry that uses ``quantity`` of what was set aside; the rest stays set aside."""
-    earlier = Entry.objects.filter(key=key).first()
-    if earlier:
-        return earlier
-    held = Reservation.objects.select_for_update().get(pk=reservation.pk)
-    freed = min(quantity, held.quantity)
-    if freed == held.quantity:
-        held.delete()
-    else:
-        Reservation.objects.filter(pk=held.pk).update(quantity=F("quantity") - freed)
-    StockItem.objects.filter(pk=held.item_id).update(reserved=F("reserved") - freed)
-    return use(held.item, quantity=quantity, key=key, at=at, by=by, sigma=sigma, reference=reference)
+def use_reserved(
+    reservation: Reservation,
+    *,
+    quantity: int,
+    key: str,
+    at: datetime,
+    by: Any,
+    sigma: float = 0.0,
+    reference: str = "",
+) -> Entry:
+    """Return the entry that uses ``quantity`` of what was set aside; the rest stays set aside.
+
+    More than was set aside is taken out of what is free. Taking the entry back does not set aside again.
+    """
+    _refuse_negative(quantity)
+    line = Line(reservation.item, -quantity, added_sigma=sigma)
+
+    def act() -> list[Entry]:
+        lock(reservation.item_id)
+        held = Reservation.objects.filter(pk=reservation.pk).first()
+        if held is None:
+            raise NotSetAside(
+                f"Nothing of {reservation.item} is set aside for {reservation.holder} any more. "
+                "Use it from what is free, or set it aside anew."
+            )
+        freed = min(quantity, held.quantity)
+        if freed == held.quantity:
+            held.delete()
+        else:
+            Reservation.objects.filter(pk=held.pk).update(quantity=F("quantity") - freed)
+        StockItem.objects.filter(pk=held.item_id).update(reserved=F("reserved") - freed)
+        return write([line], reason=Reason.USE, key=key, at=at, by=by, reference=reference)
+
+    return once(key, act, same=lambda entries: moved_alike(entries, [line], reason=Reason.USE))[0]
 
 
 def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "") -> list[Entry]:
     """Return the entries that take back the whole act ``entry`` belongs to, line by line.
 
-    What was known of an item comes back too, where nothing has moved it since. Raises CannotReverse.
+    What was known of an item comes back too, where nothing has moved it since. An item that the act brought
+    leaves the shelf; one that it took off the shelf, or emptied, is on it again. Raises CannotReverse.
     """
-    act = list(Entry.objects.filter(key=entry.key).select_related("item").order_by("line"))
-    if any(each.reason == Reason.REVERSE for each in act):
+    taken_back = sorted(entries_of(entry.key), key=lambda each: (each.item_id, -each.pk))
+    if any(each.reason == Reason.REVERSE for each in taken_back):
         raise CannotReverse("This entry takes another one back. To undo it, make the first movement again.")
 
-    def write() -> list[Entry]:
-        written = []
-        for each in sorted(act, key=lambda one: one.item_id):
-            later = Entry.objects.filter(item_id=each.item_id, id__gt=each.pk).exclude(key=each.key).exists()
-            finding = None if later else Finding(each.sigma_before, each.known_before)
-            line = Line(each.item, -each.quantity, finding=finding)
-            written.append(
-                _write_line(line, number=each.line, reason=Reason.REVERSE, key=key, at=at, by=by,
-                            reference=reference, reverses=each)
-            )
-        return written
+    def act() -> list[Entry]:
+        if Entry.objects.filter(reverses__in=taken_back).exists():
+            raise CannotReverse("This movement has been taken back already.")
+        # The last line of an item first, so that each finds the item as it left it.
+        return [write_reversal(each, key=key, at=at, by=by, reference=reference) for each in taken_back]
 
-    lines = [Line(each.item, -each.quantity) for each in act]
+    def same(entries: Sequence[Entry]) -> bool:
+        return {each.reverses_id for each in entries} == {each.pk for each in taken_back}
+
     try:
-        return _once(key, write, lines, Reason.REVERSE)
+        return once(key, act, same=same)
     except NotEnough as problem:
-        raise CannotReverse(f"{problem} What this movement brought has been used or set aside since.") from None
+        raise CannotReverse(
+            f"{problem} What this movement brought has been used or set aside since."
+        ) from None
     except IntegrityError:
-        if Entry.objects.filter(reverses__in=act).exists():
+        # Another hand was quicker by a moment.
+        if Entry.objects.filter(reverses__in=taken_back).exists():
             raise CannotReverse("This movement has been taken back already.") from None
         raise
-
-
-def _once(key: str, write: Callable[[], list[Entry]], lines: Sequence[Line], reason: str) -> list[Entry]:
-    """Return what ``write`` wrote, or what the same act wrote when it was sent before."""
-    if not key:
-        raise KeyUsedForAnother("A movement needs a key, so that sending it twice moves stock once.")
-    try:
-        with transaction.atomic():
-            entries = write()
-    except IntegrityError:
-        entries = list(Entry.objects.filter(key=key).order_by("line"))
-        if not entries:
-            raise
-        asked = sorted(line.item.pk for line in lines)
-        if sorted(entry.item_id for entry in entries) != asked or entries[0].reason != reason:
-            raise _key_used(key) from None
-    except NotEnough:
-        # The first sending may have taken the last of it: then this is no shortage but the same request again.
-        entries = list(Entry.objects.filter(key=key).order_by("line"))
-        if not entries:
-            raise
-    return entries
-
-
-def _write(
-    lines: Sequence[Line], *, reason: str, key: str, at: datetime, by: Any, reference: str
-) -> list[Entry]:
-    numbered = sorted(enumerate(lines), key=lambda pair: pair[1].item.pk)  # one lock order, so no deadlock
-    written = [
-        _write_line(line, number=number, reason=reason, key=key, at=at, by=by, reference=reference)
-        for number, line in numbered
-    ]
-    return sorted(written, key=lambda entry: entry.line)
-
-
-def _write_line(
-    line: Line, *, number: int, reason: str, key: str, at: datetime, by: Any, reference: str, reverses: Entry | None = None
-) -> Entry:
-    item = line.item
-    changes: dict[str, Any] = {"on_hand": F("on_hand") + line.quantity}
-    if line.finding is not None:
-        changes |= {"sigma": line.finding.sigma, "known": line.finding.known}
-    elif line.added_sigma:
-        changes["sigma"] = _widened(line.added_sigma)
-    if reason == Reason.USE and item.opened_on is None:
-        changes["opened_on"] = at.date()
-    before = StockItem.objects.select_for_update().values_list("sigma", "known").get(pk=item.pk)
-    enough = StockItem.objects.filter(pk=item.pk)
-    if reason != Reason.REVERSE:
-        enough = enough.filter(retired_at__isnull=True)
-    if line.quantity < 0:
-        enough = enough.filter(on_hand__gte=F("reserved") - line.quantity)
-    if not enough.update(**changes):
-        raise _not_enough(item, -line.quantity)
-    return Entry.objects.create(
-        item_id=item.pk,
-        quantity=line.quantity,
-        reason=reason,
-        at=at,
-        by=by,
-        reference=reference,
-        key=key,
-        line=number,
-        reverses=reverses,
-        sigma_before=before[0],
-        known_before=before[1],
-    )
-
-
-def _widened(added: float) -> Case:
-    """The root of the sum of squares, in steps that every database has."""
-    return Case(
-        When(sigma__isnull=True, then=Value(None)),
-        default=Sqrt(F("sigma") * F("sigma") + Value(added * added)),
-        output_field=FloatField(),
-    )
 
 
 def _shrink_reservations(item: StockItem, *, to: int) -> None:
@@ -299,65 +294,15 @@ def _shrink_reservations(item: StockItem, *, to: int) -> None:
     StockItem.objects.filter(pk=item.pk).update(reserved=to - left)
 
 
-def _not_enough(item: StockItem, asked: int) -> NotEnough:
-    held = StockItem.objects.get(pk=item.pk)
-    unit = "m" if held.is_measured else ""
-
-    def shown(quantity: int) -> str:
-        return f"{quantity / 1000:,.1f} {unit}" if unit else f"{quantity:,}"
-
-    if held.retired_at:
-        return NotEnough(f"{held.label} left the shelf on {held.retired_at:%d %b %Y}; nothing can be moved on it.")
-    aside = f", of which {shown(held.reserved)} set aside" if held.reserved else ""
-    return NotEnough(
-        f"{held.label} holds {shown(held.on_hand)}{aside}; {shown(asked)} cannot be taken. "
-        "Take less, take another, or weigh it if there is really more."
-    )
-
-
-def _key_used(key: str) -> KeyUsedForAnother:
-    return KeyUsedForAnother(f"The key {key} belongs to another movement. Open the page again and repeat the step.")
+def _cannot_set_aside(item: StockItem, quantity: int) -> NotEnough:
+    if StockItem.objects.filter(pk=item.pk, retired_at__isnull=True, known=Known.UNKNOWN).exists():
+        return NotEnough(
+            f"It is not known how much {item} holds, so nothing of it can be set aside. "
+            "Weigh it, count it or judge it first."
+        )
+    return not_enough(item, quantity)
 
 
 def _refuse_negative(quantity: int) -> None:
     if quantity < 0:
         raise WorkshopError(f"{quantity} is below zero; give the quantity as a positive number.")
-
-
-@dataclass(frozen=True)
-class LedgerProblem:
-    """One broken invariant: which, and of what."""
-
-    invariant: str
-    concerns: str
-    found: str
-
-    def __str__(self) -> str:
-        return f"{self.invariant}: {self.concerns}: {self.found}"
-
-
-def ledger_problems() -> list[LedgerProblem]:
-    """Return every breach of the ledger's invariants; an empty list is a sound ledger."""
-    problems = []
-    sums = StockItem.objects.annotate(entered=Sum("entries__quantity", default=0)).exclude(on_hand=F("entered"))
-    for item in sums.iterator():
-        problems.append(
-            LedgerProblem("on hand is the sum of entries", item.label, f"{item.on_hand} on hand, {item.entered} entered")
-        )
-    held = StockItem.objects.annotate(held=Sum("reservations__quantity", default=0)).exclude(reserved=F("held"))
-    for item in held.iterator():
-        problems.append(
-            LedgerProblem("reserved is the sum of reservations", item.label, f"{item.reserved} against {item.held}")
-        )
-    for item in StockItem.objects.filter(on_hand__lt=0).iterator():
-        problems.append(LedgerProblem("nothing is below zero", item.label, f"{item.on_hand} on hand"))
-    for item in StockItem.objects.filter(reserved__gt=F("on_hand")).iterator():
-        problems.append(
-            LedgerProblem("reserved is within on hand", item.label, f"{item.reserved} of {item.on_hand}")
-        )
-    unequal = Entry.objects.filter(reverses__isnull=False).exclude(
-        quantity=-F("reverses__quantity"), item=F("reverses__item")
-    )
-    for entry in unequal.iterator():
-        problems.append(LedgerProblem("a reversal is the opposite of its entry", str(entry.pk), f"{entry.quantity}"))
-    return problems

@@ -1,12 +1,30 @@
 """Questions about the shelf that join, answered as dataclasses."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.compute.colour import Lab, delta_e_00, delta_e_76, grade_in_words, grey_scale_grade, parse_colour
+from inventory.compute.colour import (
+    Lab,
+    delta_e_00,
+    delta_e_76,
+    grade_in_words,
+    grey_scale_grade,
+    parse_colour,
+)
 from inventory.compute.errors import WorkshopError
-from inventory.models import Shade
+from inventory.models import (
+    BobbinBatch,
+    NeedlePack,
+    Offcut,
+    PartBobbin,
+    Shade,
+    SheetPack,
+    Spool,
+    StabilizerRoll,
+    StockItem,
+)
 
 
 class NoSuchShade(WorkshopError):
@@ -70,3 +88,56 @@ def owned_nearest(colour: Lab, *, limit: int) -> list[NearShade]:
         )
         for index in nearest
     ]
+
+
+@dataclass(frozen=True)
+class Described:
+    """An item as the record of its own kind, and what it is in words; ``hex`` is None where it has no colour."""
+
+    item: StockItem
+    name: str
+    detail: str
+    hex: str | None = None
+
+
+# The record of each kind, and what is read with it.
+KINDS: Mapping[str, tuple[type[StockItem], tuple[str, ...]]] = {
+    StockItem.Kind.SPOOL: (Spool, ("shade__range", "put_up")),
+    StockItem.Kind.BOBBINS: (BobbinBatch, ("shade__range", "style")),
+    StockItem.Kind.PART_BOBBIN: (PartBobbin, ("shade__range", "style")),
+    StockItem.Kind.ROLL: (StabilizerRoll, ("product",)),
+    StockItem.Kind.SHEETS: (SheetPack, ("product",)),
+    StockItem.Kind.OFFCUT: (Offcut, ("product",)),
+    StockItem.Kind.NEEDLES: (NeedlePack, ()),
+}
+
+
+def item_by_label(code: str) -> Described | None:
+    """Return the item that carries the label code, written in capitals or not, or None."""
+    found = StockItem.objects.filter(label__iexact=code.strip()).values_list("pk", "kind").first()
+    return described([found[0]], kind=found[1])[0] if found else None
+
+
+def described(items: Sequence[int], *, kind: str) -> list[Described]:
+    """Return the items with these numbers, all of one kind, in their order; one question to the database."""
+    model, related = KINDS[kind]
+    found = model._default_manager.select_related("place", *related).in_bulk(items)
+    return [describe(found[pk]) for pk in items if pk in found]
+
+
+def describe(item: StockItem) -> Described:
+    """Return an item, read as the record of its own kind, with what it is in words."""
+    if isinstance(item, Spool):
+        sold = f" · {item.put_up}" if item.put_up else ""
+        return _of_shade(item, item.shade, f"{item.shade.range} · {item.shade.code}{sold}")
+    if isinstance(item, BobbinBatch | PartBobbin):
+        return _of_shade(item, item.shade, f"{item.shade.range} · {item.shade.code} · bobbin {item.style}")
+    if isinstance(item, StabilizerRoll | SheetPack | Offcut):
+        return Described(item, str(item.product), f"{item.product.kind}, {item.product.weight_g_m2:g} g/m²")
+    if isinstance(item, NeedlePack):
+        return Described(item, f"{item.size} {item.get_point_display()}", f"system {item.system}")
+    raise TypeError(f"{item!r} is not the record of its own kind.")
+
+
+def _of_shade(item: StockItem, shade: Shade, detail: str) -> Described:
+    return Described(item, shade.name or shade.code, detail, shade.hex or None)

@@ -27,9 +27,9 @@ def _record_ends(data: bytes, at: int, ran_out: bool) -> Ending:
 class StitchFormat:
     """One format.
 
-    ``record_limit_tenths`` is the longest stitch or jump that one record carries. ``check`` returns what is
-    wrong with the bytes for this format, or None. ``ending`` tells, from the bytes, the place where reading
-    stopped and whether bytes ran out, if the file is whole, cut off, or stopped at an unknown code.
+    ``record_limit_tenths`` is the longest stitch or jump that writers put into one record. ``check`` returns
+    what is wrong with the bytes for this format, or None. ``ending`` tells, from the bytes, the place where
+    reading stopped and whether bytes ran out, if the file is whole, cut off, or stopped at an unknown code.
     ``least_stitches`` counts from the bytes alone how many stitches there must be or are said to be.
     ``claims`` reads the header.
     """
@@ -295,7 +295,7 @@ FORMATS: dict[str, StitchFormat] = {
         ),
         StitchFormat("sew", "SEW", "palette", "jumps", 127, _check_sew, ending=_bytes_end),
         StitchFormat(
-            "u01", "U01", "none", "explicit", 255, _check_u01, threads_required=False, ending=_u01_ends
+            "u01", "U01", "none", "explicit", 127, _check_u01, threads_required=False, ending=_u01_ends
         ),
         StitchFormat(
             "tbf",

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TypeVar
 
-from django.db.models import Model
-
 from inventory.compute.errors import WorkshopError
 from planning.compute.batch import AskedDesign, BatchPlan, Terms, plan_batch
 from planning.compute.stabilizing import LayerNeed
@@ -117,7 +115,7 @@ def _hoop(
             return hoop, []
     widest = max(designs, key=lambda each: each.width_mm * each.height_mm)
     size = f"{widest.width_mm:.0f} × {widest.height_mm:.0f} mm"
-    return None, [f"No hoop of this machine holds {widest.name} ({size}); so its stabilizer is not known."]
+    return None, [f"No hoop of this machine holds {widest.name} ({size}), so its stabilizer is not known."]
 
 
 def verdict_exit_code(verdict: str) -> int:

@@ -5,8 +5,18 @@ from collections.abc import Iterable
 
 from django.db.models import QuerySet
 
-from inventory.models import BobbinBatch, BobbinStyle, Offcut, Offer, Shade, SheetPack, Spool, StabilizerProduct
-from inventory.models import StabilizerRoll, StockItem
+from inventory.models import (
+    BobbinBatch,
+    BobbinStyle,
+    Offcut,
+    Offer,
+    Shade,
+    SheetPack,
+    Spool,
+    StabilizerProduct,
+    StabilizerRoll,
+    StockItem,
+)
 from planning.compute.batch import BobbinStock, Shelf
 from planning.compute.choosing import OwnedShade, OwnedSpool
 from planning.compute.cutting import Flat, Roll
@@ -112,7 +122,9 @@ def stabilizer_stock() -> tuple[StabilizerStock, ...]:
     offcuts = _by_product(Offcut.objects.order_by("label"))
     offers: dict[int, list[tuple[int, PackOffer]]] = defaultdict(list)
     for offer in Offer.objects.filter(product__isnull=False).cheapest_first():
-        assert offer.product_id and offer.roll_width_mm and offer.roll_length_mm  # held by a constraint
+        assert offer.product_id
+        assert offer.roll_width_mm
+        assert offer.roll_length_mm
         name = f"roll {offer.roll_width_mm / 10:g} cm × {offer.roll_length_mm / 1000:g} m"
         offers[offer.product_id].append((offer.roll_width_mm, _pack(offer, name, holds=offer.roll_length_mm)))
     return tuple(
@@ -121,7 +133,9 @@ def stabilizer_stock() -> tuple[StabilizerStock, ...]:
             kind=product.kind,
             weight_g_m2=product.weight_g_m2,
             has_grain=product.has_grain,
-            rolls=tuple(Roll(roll.label, roll.width_mm, roll.free, roll.sigma or 0.0) for roll in rolls[product.pk]),
+            rolls=tuple(
+                Roll(roll.label, roll.width_mm, roll.free, roll.sigma or 0.0) for roll in rolls[product.pk]
+            ),
             flats=tuple(
                 Flat(flat.label, flat.width_mm, flat.height_mm, flat.free)
                 for flat in [*offcuts[product.pk], *sheets[product.pk]]

@@ -36,6 +36,7 @@ PACKAGE_ROOT = Path(__file__).resolve().parent.parent
 KEPT_ENVIRONMENT = ("PATH", "PYTHONPATH", "PYTHONHOME", "SYSTEMROOT", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH")
 COPY_AGAIN = "Copy or export it again."
 MIB = 1024 * 1024
+LONGEST_NAME = 120
 
 
 class UnreadableDesign(WorkshopError):
@@ -103,11 +104,18 @@ def read_design_file(
     warnings = (*walked.warnings, *header_warnings(claims, records, walked))
     if header["ending"] == "stopped":
         warnings += (
-            f"Reading stopped at a code that a {known.name} file does not have: stitches may be missing. "
+            f"Reading stopped at a code that is not known in {known.name} files: stitches may be missing. "
             "Compare it with the original.",
         )
-    stem = label.removesuffix(label[label.rfind(".") :]) if suffix_of(label) in FORMATS else label
-    return ReadDesign(stem or label, sha256, known.name, records, walked, warnings, size_bytes)
+    return ReadDesign(
+        name=design_name(label),
+        sha256=sha256,
+        format=known.name,
+        records=records,
+        walked=walked,
+        warnings=warnings,
+        size_bytes=size_bytes,
+    )
 
 
 def printable(name: str) -> str:
@@ -117,6 +125,15 @@ def printable(name: str) -> str:
     'cap?badge.dst'
     """
     return "".join(character if character.isprintable() else "?" for character in name)
+
+
+def design_name(label: str) -> str:
+    """Return what a design is called whose file has this name.
+
+    >>> design_name("crew.cap.dst"), design_name("No. 4 pennant")
+    ('crew.cap', 'No. 4 pennant')
+    """
+    return (Path(label).stem if suffix_of(label) in FORMATS else label)[:LONGEST_NAME]
 
 
 def suffix_of(name: str) -> str:
@@ -239,11 +256,10 @@ def refuse_design(
             f"{label} would be {walked.width_mm:,.0f} x {walked.height_mm:,.0f} mm; designs up to "
             f"{limits.extent_mm:,.0f} mm are read. Check that it is a {known.name} file, or split the design."
         )
-    if known.threads_required and not any(thread.hex for thread in records.threads):
+    if known.threads_required and not records.threads:
         cut = "" if END in records.command else " It seems to be cut off."
         raise UnreadableDesign(
-            f"{label} has stitches but no thread colours, which a {known.name} file must have.{cut} "
-            f"{COPY_AGAIN}"
+            f"{label} has stitches but no threads, which every {known.name} file must have.{cut} {COPY_AGAIN}"
         )
 
 

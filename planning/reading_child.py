@@ -60,7 +60,7 @@ SETTINGS = {"clipping": False, "trim_distance": None, "trim_at": sys.maxsize, "t
 # Moves and thread changes fill a file too; nothing that is sewn has more of them than stitches.
 RECORDS_PER_STITCH = 2
 MOST_THREADS = 1000
-LONGEST_TEXT = 80
+LONGEST_NAME, LONGEST_CODE = 80, 40
 
 
 class Refused(Exception):
@@ -149,7 +149,7 @@ class Recorder:
         self.add(JUMP, dx, dy)
 
     def move_abs(self, x: float, y: float) -> None:
-        # One format starts each block at a fraction of 0.1 mm: rounded once, here, no stitch changes its length.
+        # One format starts blocks at fractions of 0.1 mm: rounded once, here, stitches keep their lengths.
         self.add(JUMP, round(x) - self.x, round(y) - self.y)
 
     def trim(self, dx: int = 0, dy: int = 0) -> None:
@@ -189,7 +189,7 @@ class Recorder:
         """Leave names, pictures and the like unread: the planner has no use for them."""
 
     def interpolate_trims(self, *_: Any) -> None:
-        """Leave out the library's guess: its time grows with the square of the size, and it drops stitches."""
+        """Leave out the library's guess: its time grows with the square of the file; it drops stitches."""
 
     def interpolate_duplicate_color_as_stop(self) -> None:
         """Leave equal neighbours two blocks, as every other format has them; planning joins them."""
@@ -221,10 +221,10 @@ def read(data: bytes, *, extension: str, stitches: int, blocks: int) -> tuple[di
         recorder.commands.append(END)
         recorder.x_tenths.append(recorder.x)
         recorder.y_tenths.append(recorder.y)
-    threads = threads_in_order(recorder.threadlist, recorder.needles, extension=extension)
+    threads = threads_in_order(recorder.threadlist, recorder.needles, extension=extension)[:MOST_THREADS]
     header = {
         "records": len(recorder.commands),
-        "threads": [thread_words(thread) for thread in threads[:MOST_THREADS]],
+        "threads": [thread_words(thread) for thread in threads],
         "ending": ending,
         "fault": fault,
     }
@@ -249,8 +249,10 @@ def threads_in_order(threads: list[Any], needles: list[int], *, extension: str) 
     """Return the threads in the order in which the file puts them on.
 
     One format lists what is on the needles, and apart from that the order of the needles; where the list is
-    as long as the order, it is the order.
+    as long as the order, it is the order. Another writes no thread at all as 256 of them.
     """
+    if extension in ("pes", "pec") and len(threads) == 256:
+        return []
     if extension != "tbf" or len(threads) == len(needles):
         return threads
     if not all(1 <= needle <= len(threads) for needle in needles):
@@ -270,18 +272,18 @@ def thread_words(thread: Any) -> tuple[str | None, str, str]:
         if thread.description == "Unknown":
             return (None, "", "")
         return (colour, plain_colour_name(thread.description or ""), "")
-    name = clean_text(thread.description)
-    return (colour, "" if name.lower() == colour else name, clean_text(thread.catalog_number))
+    name = clean_text(thread.description)[:LONGEST_NAME]
+    return (colour, "" if name.lower() == colour else name, clean_text(thread.catalog_number)[:LONGEST_CODE])
 
 
 def clean_text(text: str | None) -> str:
-    """Return a short printable text; some writers put "None" where there was nothing.
+    """Return a printable text; some writers put "None" where there was nothing.
 
     >>> clean_text("  Signal\\x00 red "), clean_text("None"), clean_text(None)
     ('Signal red', '', '')
     """
     printable = "".join(character for character in text or "" if character.isprintable()).strip()
-    return "" if printable == "None" else printable[:LONGEST_TEXT]
+    return "" if printable == "None" else printable
 
 
 def limit_resources(*, memory_bytes: int, cpu_seconds: int) -> None:

@@ -11,13 +11,17 @@ from inventory.compute.units import METRIC, Units
 from planning.answers import shopping_rows
 from planning.compute.batch import AskedDesign, BatchPlan, PlannedThread
 from planning.compute.thread_length import BlockSums
+from planning.wording import answer_in_words, asked_name, thread_name
 
 SIGNS = {"enough": "●", "tight": "◐", "short": "○", "unknown": "?"}
 
 
 def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> None:
     """Print the answer first, then the reasons: colours, spools, bobbins, stabilizer, time, cost, shopping."""
-    console.print(headline(plan), style="bold")
+    answer = answer_in_words(plan, units=units)
+    console.print(f"{SIGNS[plan.verdict]} {answer.headline}", style="bold")
+    for line in answer.lines:
+        console.print(line)
     console.print(
         f"{plan.pieces.ordered} ordered + {plan.pieces.tests} test + {plan.pieces.spoiled_allowed} that may spoil "
         f"= {plan.pieces.total} pieces to stitch, {plan.hoopings} hoopings."
@@ -40,20 +44,6 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
         console.print(_shopping(rows, plan, units))
 
 
-def headline(plan: BatchPlan) -> str:
-    """Return the answer in one line."""
-    colours = len(plan.threads)
-    word = plan.verdict.upper()
-    wanting = [thread for thread in plan.threads if thread.verdict != "enough"]
-    others = [plan.bobbins.verdict != "enough" and "bobbins"] + [
-        layer.verdict != "enough" and layer.kind for layer in plan.stabilizer
-    ]
-    wants = ([f"{len(wanting)} of {colours} colours"] if wanting else []) + [each for each in others if each]
-    if not wants:
-        return f"{SIGNS[plan.verdict]} {word}: every colour, the bobbins and the stabilizer do for the whole batch."
-    return f"{SIGNS[plan.verdict]} {word}: look at {', '.join(wants)}."
-
-
 def swatch(hex: str) -> Text:
     """Return two cells in the colour, or dots where there is none."""
     return Text("██", style=hex) if hex else Text("··")
@@ -70,7 +60,7 @@ def _threads(plan: BatchPlan, units: Units) -> Table:
         shade = thread.choice.shade
         table.add_row(
             _blocks(thread, several=len(plan.designs) > 1),
-            thread.name or thread.hex or "no colour",
+            asked_name(thread),
             swatch(thread.hex),
             f"{shade.maker} {shade.range} {shade.code} {shade.name}" if shade else "none",
             swatch(shade.hex if shade else ""),
@@ -88,15 +78,13 @@ def _threads(plan: BatchPlan, units: Units) -> Table:
 def _spools(plan: BatchPlan, units: Units) -> Group:
     lines = [Text("\nSpools", style="italic")]
     for thread in plan.threads:
-        shade = thread.choice.shade
-        name = f"{shade.code} {shade.name}" if shade and thread.choice.near_enough else thread.name or thread.hex
         turns = ", then ".join(
             f"{use.label}{f' ({use.place})' if use.place else ''} for pieces {use.from_piece}–{use.to_piece}"
             for use in thread.spools
         )
-        lines.append(Text(f"  {name}: {turns or thread.reason or 'no spool holds a whole piece'}"))
-        if thread.missing_mm and thread.verdict != "enough":
-            lines.append(Text(f"    {format_length(thread.missing_mm, unit=units.length)} more would make it sure"))
+        lines.append(
+            Text(f"  {thread_name(thread)}: {turns or thread.reason or 'no spool holds a whole piece'}")
+        )
     return Group(*lines)
 
 

@@ -1,5 +1,11 @@
 """Addresses of planning."""
 
-from django.urls.resolvers import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from planning.views import asking
+
+urlpatterns = [
+    path("", asking.today, name="today"),
+    path("plan/", asking.plan_sheet, name="plan_sheet"),
+    path("help/", asking.help_page, name="help"),
+]

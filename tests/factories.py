@@ -48,7 +48,9 @@ def a_put_up(range: ThreadRange | None = None, *, metres: int = 1000, tare_mg: i
     )[0]
 
 
-def a_shade(code: str | None = None, *, hex: str = "#b01c2e", range: ThreadRange | None = None, name: str = "") -> Shade:
+def a_shade(
+    code: str | None = None, *, hex: str = "#b01c2e", range: ThreadRange | None = None, name: str = ""
+) -> Shade:
     lab = lab_from_hex(hex)
     return Shade.objects.create(
         range=range or a_range(),
@@ -64,7 +66,9 @@ def a_place(name: str = "wall") -> Place:
     return Place.objects.get_or_create(name=name)[0]
 
 
-def a_spool(shade: Shade | None = None, *, metres: int = 1000, left_m: int | None = None, **delivery: Any) -> Spool:
+def a_spool(
+    shade: Shade | None = None, *, metres: int = 1000, left_m: int | None = None, **delivery: Any
+) -> Spool:
     """Return a spool of ``metres``, of which ``left_m`` were found on it by weighing where given."""
     shade = shade or a_shade()
     put_up = a_put_up(shade.range, metres=metres)
@@ -90,18 +94,26 @@ def some_bobbins(style: BobbinStyle | None = None, *, count: int = 20, metres: i
     )
 
 
-def a_stabilizer(kind: str = "tear-away", *, weight_g_m2: float = 50.0, **particulars: Any) -> StabilizerProduct:
+def a_stabilizer(
+    kind: str = "tear-away", *, weight_g_m2: float = 50.0, **particulars: Any
+) -> StabilizerProduct:
     return StabilizerProduct.objects.get_or_create(
-        maker="Skerry", name=f"{kind} {weight_g_m2:g}", defaults={"kind": kind, "weight_g_m2": weight_g_m2} | particulars
+        maker="Skerry",
+        name=f"{kind} {weight_g_m2:g}",
+        defaults={"kind": kind, "weight_g_m2": weight_g_m2} | particulars,
     )[0]
 
 
-def a_roll(product: StabilizerProduct | None = None, *, width_mm: int = 500, metres: int = 10) -> StabilizerRoll:
+def a_roll(
+    product: StabilizerProduct | None = None, *, width_mm: int = 500, metres: int = 10
+) -> StabilizerRoll:
     return receive_rolls(
         product or a_stabilizer(), width_mm=width_mm, length_mm=metres * 1000, delivery=a_delivery()
     )[0]
 
 
-def an_offer(put_up: PutUp, *, price: str = "4.20", lead_time_days: int = 5, supplier: str = "Quay Supplies") -> Offer:
+def an_offer(
+    put_up: PutUp, *, price: str = "4.20", lead_time_days: int = 5, supplier: str = "Quay Supplies"
+) -> Offer:
     who = Supplier.objects.get_or_create(name=supplier, defaults={"lead_time_days": lead_time_days})[0]
     return Offer.objects.create(supplier=who, put_up=put_up, price=Decimal(price))

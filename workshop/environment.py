@@ -34,7 +34,7 @@ def data_folder() -> Path:
         folder = Path(os.environ.get("LOCALAPPDATA", Path.home())) / "Enough Thread"
     else:
         folder = Path(os.environ.get("XDG_DATA_HOME", Path.home() / ".local" / "share")) / "enough-thread"
-    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "static").mkdir(parents=True, exist_ok=True)  # looked into by the file server, even while empty
     return folder
 
 

@@ -36,7 +36,9 @@ class FirstAccountForm(BaseUserCreationForm):
         model = User
         fields = ["username"]
         labels = {"username": "Your name"}
-        help_texts = {"username": "It is shown beside what you book. Letters, digits and @ . + - _, no spaces."}
+        help_texts = {
+            "username": "It is shown beside what you book. Letters, digits and @ . + - _, no spaces."
+        }
         error_messages = {
             "username": {"required": "Your name: type the name you want to sign in with."},
         }

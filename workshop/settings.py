@@ -56,7 +56,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "workshop.context.house",
             ],
-            "builtins": ["workshop.templatetags.quantities"],
+            "builtins": ["workshop.templatetags.quantities", "workshop.templatetags.drawing"],
         },
     },
 ]
@@ -92,6 +92,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "workshop/locked_out.html"
+AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 AXES_ENABLE_ADMIN = False
 
@@ -104,12 +105,18 @@ STATIC_URL = "static/"
 STATIC_ROOT = DATA_FOLDER / "static"
 MEDIA_ROOT = DATA_FOLDER / "files"
 WHITENOISE_USE_FINDERS = True
+WHITENOISE_MIMETYPES = {".webmanifest": "application/manifest+json"}
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
+FILE_UPLOAD_HANDLERS = [
+    "planning.uploads.BoundedUpload",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -132,6 +139,7 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SECURE = HTTPS
 SECURE_SSL_REDIRECT = HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^health/$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS

@@ -3,9 +3,11 @@
 from inventory.models.bobbins import BobbinBatch, BobbinStyle, PartBobbin
 from inventory.models.changes import Change
 from inventory.models.ledger import Entry, Reservation
+from inventory.models.needles import NeedlePack
 from inventory.models.places import Place
 from inventory.models.stabilizer import Offcut, SheetPack, StabilizerProduct, StabilizerRoll
 from inventory.models.stock import LabelSeries, StockItem
+from inventory.models.stocktakes import Stocktake, StocktakeLine
 from inventory.models.suppliers import Offer, Supplier
 from inventory.models.threads import EarlierCode, PutUp, Shade, Spool, ThreadRange
 
@@ -16,6 +18,7 @@ __all__ = [
     "EarlierCode",
     "Entry",
     "LabelSeries",
+    "NeedlePack",
     "Offcut",
     "Offer",
     "PartBobbin",
@@ -28,6 +31,8 @@ __all__ = [
     "StabilizerProduct",
     "StabilizerRoll",
     "StockItem",
+    "Stocktake",
+    "StocktakeLine",
     "Supplier",
     "ThreadRange",
 ]

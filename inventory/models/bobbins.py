@@ -46,13 +46,9 @@ class BobbinBatch(StockItem):
     length_mm = models.BigIntegerField(help_text="Thread on each bobbin, in mm.")
     self_wound = models.BooleanField(default=False)
 
-    objects = models.Manager()
-
 
 class PartBobbin(StockItem):
     """A bobbin that has been used; ``on_hand`` in mm."""
 
     style = models.ForeignKey(BobbinStyle, on_delete=models.PROTECT, related_name="part_bobbins")
     shade = models.ForeignKey("inventory.Shade", on_delete=models.PROTECT, related_name="part_bobbins")
-
-    objects = models.Manager()

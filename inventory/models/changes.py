@@ -2,6 +2,7 @@
 
 from django.conf import settings
 from django.db import models
+from django.db.models import Q
 
 
 class Change(models.Model):
@@ -13,9 +14,14 @@ class Change(models.Model):
     fields = models.JSONField(default=dict)
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    # Of the request that asked for the edit, so that a late repetition does not undo a newer one; may be empty.
+    key = models.CharField(max_length=80, blank=True)
 
     class Meta:
         ordering = ["-at", "-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["key"], condition=~Q(key=""), name="key_edits_once"),
+        ]
         indexes = [models.Index(fields=["table", "record"])]
 
     def __str__(self) -> str:

@@ -1,5 +1,7 @@
 """Every movement of stock, for good."""
 
+from datetime import datetime
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -9,7 +11,7 @@ class EntryQuerySet(models.QuerySet["Entry"]):
     def of(self, item: models.Model) -> "EntryQuerySet":
         return self.filter(item_id=item.pk)
 
-    def between(self, start, end) -> "EntryQuerySet":
+    def between(self, start: datetime, end: datetime) -> "EntryQuerySet":
         return self.filter(at__gte=start, at__lt=end)
 
 
@@ -29,6 +31,7 @@ class Entry(models.Model):
         WIND = "wind", "wound"
         CUT = "cut", "cut"
         SPLIT = "split", "split"
+        RETIRE = "retire", "taken off the shelf"
         REVERSE = "reverse", "taken back"
 
     item = models.ForeignKey("inventory.StockItem", on_delete=models.PROTECT, related_name="entries")

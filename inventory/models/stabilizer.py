@@ -20,7 +20,9 @@ class StabilizerProduct(models.Model):
     name = models.CharField(max_length=60)
     kind = models.CharField(max_length=10, choices=Kind.choices)
     weight_g_m2 = models.FloatField()
-    has_grain = models.BooleanField(default=False, help_text="It tears or stretches more one way than the other.")
+    has_grain = models.BooleanField(
+        default=False, help_text="It tears or stretches more one way than the other."
+    )
 
     class Meta:
         ordering = ["kind", "maker", "name"]
@@ -39,8 +41,6 @@ class StabilizerRoll(StockItem):
     product = models.ForeignKey(StabilizerProduct, on_delete=models.PROTECT, related_name="rolls")
     width_mm = models.PositiveIntegerField()
 
-    objects = models.Manager()
-
 
 class SheetPack(StockItem):
     """Cut sheets of one size; ``on_hand`` in sheets."""
@@ -49,8 +49,6 @@ class SheetPack(StockItem):
     width_mm = models.PositiveIntegerField()
     height_mm = models.PositiveIntegerField()
 
-    objects = models.Manager()
-
 
 class Offcut(StockItem):
     """A rectangle left over from cutting; ``on_hand`` is 1 until it is used."""
@@ -58,5 +56,3 @@ class Offcut(StockItem):
     product = models.ForeignKey(StabilizerProduct, on_delete=models.PROTECT, related_name="offcuts")
     width_mm = models.PositiveIntegerField()
     height_mm = models.PositiveIntegerField(help_text="Along the roll it was cut from.")
-
-    objects = models.Manager()

@@ -30,7 +30,9 @@ class StockItem(models.Model):
     """A thing on the shelf.
 
     ``on_hand`` and ``reserved`` are whole millimetres or pieces and are moved by ``inventory.ledger`` alone, in
-    the transaction that writes the entries they sum.
+    the transaction that writes the entries they sum. Where ``known`` is *unknown*, ``on_hand`` is only what the
+    books have left over: it is no quantity to plan with, it is not zero either, and taking more than it is
+    allowed, for nobody knows that it is not there.
     """
 
     class Kind(models.TextChoices):
@@ -40,6 +42,7 @@ class StockItem(models.Model):
         ROLL = "roll", "stabilizer roll"
         SHEETS = "sheets", "stabilizer sheets"
         OFFCUT = "offcut", "stabilizer offcut"
+        NEEDLES = "needles", "needles"
 
     class Known(models.TextChoices):
         """How the quantity is known; it decides how sure the plan may be."""

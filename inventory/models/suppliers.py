@@ -32,8 +32,12 @@ class Offer(models.Model):
     """
 
     supplier = models.ForeignKey(Supplier, on_delete=models.CASCADE, related_name="offers")
-    put_up = models.ForeignKey("inventory.PutUp", null=True, blank=True, on_delete=models.PROTECT, related_name="offers")
-    shade = models.ForeignKey("inventory.Shade", null=True, blank=True, on_delete=models.PROTECT, related_name="offers")
+    put_up = models.ForeignKey(
+        "inventory.PutUp", null=True, blank=True, on_delete=models.PROTECT, related_name="offers"
+    )
+    shade = models.ForeignKey(
+        "inventory.Shade", null=True, blank=True, on_delete=models.PROTECT, related_name="offers"
+    )
     bobbin_style = models.ForeignKey(
         "inventory.BobbinStyle", null=True, blank=True, on_delete=models.PROTECT, related_name="offers"
     )
@@ -43,7 +47,9 @@ class Offer(models.Model):
     )
     roll_width_mm = models.PositiveIntegerField(null=True, blank=True)
     roll_length_mm = models.BigIntegerField(null=True, blank=True)
-    pack = models.PositiveIntegerField(default=1, help_text="How many spools, bobbins or rolls are sold together.")
+    pack = models.PositiveIntegerField(
+        default=1, help_text="How many spools, bobbins or rolls are sold together."
+    )
     price = models.DecimalField(max_digits=10, decimal_places=2, help_text="For the whole pack.")
     seen_on = models.DateField(null=True, blank=True)
 

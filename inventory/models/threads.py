@@ -165,7 +165,8 @@ class Spool(StockItem):
     # This very spool's empty weight where it differs from its put-up's; NULL means the put-up's holds.
     tare_mg = models.BigIntegerField(null=True, blank=True)
 
-    objects = SpoolQuerySet.as_manager()
+    # Django allows a child model a manager of its own; the type checker sees only the override.
+    objects = SpoolQuerySet.as_manager()  # type: ignore[misc,assignment]
 
     @property
     def empty_weight_mg(self) -> int | None:

@@ -206,7 +206,9 @@ def plan_batch(
         rethreads=threadings,
         bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks,
     )
-    verdicts = [thread.verdict for thread in threads] + [bobbins.verdict] + [layer.verdict for layer in layers]
+    verdicts = (
+        [thread.verdict for thread in threads] + [bobbins.verdict] + [layer.verdict for layer in layers]
+    )
     cost = batch_cost(
         threads=[(thread.choice.shade, thread.spools, thread.needed_mm) for thread in threads],
         thread_offers=shelf.thread_offers,
@@ -315,7 +317,11 @@ def _thread(
     p = p_enough(request.geometry_mm, factor, free_mm=free_mm, free_sigma_mm=free_sigma_mm)
     lacking = math.ceil(
         missing_mm(
-            request.geometry_mm, factor, free_mm=free_mm, free_sigma_mm=free_sigma_mm, certainty=terms.enough_at
+            request.geometry_mm,
+            factor,
+            free_mm=free_mm,
+            free_sigma_mm=free_sigma_mm,
+            certainty=terms.enough_at,
         )
     )
     word, reason = _thread_verdict(choice, p, request, terms)

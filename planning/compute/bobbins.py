@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from scipy.special import ndtr
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.certainty import STOCK_SIGMA, Factor
+from inventory.compute.knowing import RELATIVE_SIGMA
+from planning.compute.certainty import Factor
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ def run_of_bobbins(block_mm: Sequence[float], *, pieces: int, bobbin_mm: float) 
     interrupted, and starts on a fresh one.
 
     >>> run_of_bobbins([40.0, 30.0], pieces=2, bobbin_mm=100.0)
-    BobbinRun(count=2, changes=(BobbinChange(piece=2, block=1),), inside_blocks=0)
+    BobbinRun(count=2, changes=(BobbinChange(piece=2, block=0),), inside_blocks=0)
     """
     if not (math.isfinite(bobbin_mm) and bobbin_mm > 0):
         raise WorkshopError(f"A bobbin with {bobbin_mm} mm on it stitches nothing; set its length.")
@@ -70,7 +71,7 @@ def p_enough_bobbins(
         used = [mm * math.exp(log_factor) for mm in block_geometry_mm]
         return run_of_bobbins(used, pieces=pieces, bobbin_mm=bobbin_mm).count <= bobbins
 
-    sigma = math.hypot(factor.predictive_sigma, STOCK_SIGMA["sealed"])
+    sigma = math.hypot(factor.predictive_sigma, RELATIVE_SIGMA["sealed"])
     low, high = factor.mean_log - 6 * sigma, factor.mean_log + 6 * sigma
     if not suffice(low):
         return 0.0

@@ -6,9 +6,8 @@ far one job strays from it. What is free on the shelf is normal. Lengths may be 
 """
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -17,13 +16,9 @@ from scipy.special import ndtr, ndtri
 
 from inventory.compute.errors import WorkshopError
 
-# One-sigma error of a length on the shelf, relative to it, by how it is known: common practice, no source.
-# A weighed spool has a sigma of its own; the figure here stands in only where that was not kept.
-STOCK_SIGMA: Mapping[str, float] = MappingProxyType(
-    {"sealed": 0.02, "weighed": 0.03, "judged": 0.25, "unknown": 0.50}
-)
-
 SCATTER = 0.06  # from job to job, as a standard deviation of the logarithm
+
+_NEGLIGIBLE = 1e-12  # a relative error below this is none
 
 Verdict = Literal["enough", "tight", "short"]
 
@@ -132,16 +127,18 @@ def p_enough(geometry_mm: float, factor: Factor, *, free_mm: float, free_sigma_m
     """
     _check_not_negative(geometry_mm, "The geometry in mm")
     _check_free(free_mm, free_sigma_mm)
-    if geometry_mm == 0:
-        return 1.0
     spread = factor.predictive_sigma
     median_mm = geometry_mm * factor.median
-    if spread == 0 and free_sigma_mm == 0:
+    if median_mm == 0:
+        return 1.0
+    need_is_known = spread < _NEGLIGIBLE
+    stock_is_known = free_sigma_mm <= _NEGLIGIBLE * max(median_mm, abs(free_mm))
+    if need_is_known and stock_is_known:
         return float(free_mm >= median_mm)
-    if spread == 0:
+    if need_is_known:
         return float(ndtr((free_mm - median_mm) / free_sigma_mm))
-    if free_sigma_mm == 0:
-        return float(ndtr(math.log(free_mm / median_mm) / spread)) if free_mm > 0 else 0.0
+    if stock_is_known:
+        return float(ndtr((math.log(free_mm) - math.log(median_mm)) / spread)) if free_mm > 0 else 0.0
     return _p_both_uncertain(median_mm, spread, free_mm, free_sigma_mm)
 
 
@@ -315,7 +312,7 @@ def _p_both_uncertain(median_mm: float, spread: float, free_mm: float, free_sigm
     stock's own sigmas fall as well, and inside each panel the integrand is smooth.
     """
     stock_mm = free_mm + _STOCK_EDGES * free_sigma_mm
-    stock_z = np.log(stock_mm[stock_mm > 0] / median_mm) / spread
+    stock_z = (np.log(stock_mm[stock_mm > 0]) - math.log(median_mm)) / spread
     edges = np.sort(np.concatenate([_Z_EDGES, np.clip(stock_z, -9.0, 9.0)]))
     half = np.diff(edges)[:, None] / 2
     z = (edges[:-1, None] + half) + half * _NODES

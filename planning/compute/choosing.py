@@ -117,7 +117,8 @@ def choose_shades(
         column = int(next((each for each in near if covers(int(each))), open_to_it[0]))
         taken.setdefault(column, []).append(row)
         request, shade = requests[coloured[row]], known[column]
-        assert request.lab is not None and shade.lab is not None  # narrowed above
+        assert request.lab is not None
+        assert shade.lab is not None
         choices[coloured[row]] = Choice(
             shade=shade,
             delta_e_00=float(distances[row, column]),

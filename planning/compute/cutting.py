@@ -81,7 +81,9 @@ def cut_equal_pieces(
     (900, 2, True)
     """
     if min(width_mm, height_mm, pieces) <= 0:
-        raise WorkshopError(f"{pieces} pieces of {width_mm} × {height_mm} mm cannot be cut; give sizes above zero.")
+        raise WorkshopError(
+            f"{pieces} pieces of {width_mm} × {height_mm} mm cannot be cut; give sizes above zero."
+        )
     left = pieces
     from_flats = []
     for flat in flats:

@@ -18,7 +18,9 @@ class SpoolUse:
     place: str = ""
 
 
-def spools_for_pieces(spools: Sequence[OwnedSpool], *, per_piece_mm: float, pieces: int) -> tuple[SpoolUse, ...]:
+def spools_for_pieces(
+    spools: Sequence[OwnedSpool], *, per_piece_mm: float, pieces: int
+) -> tuple[SpoolUse, ...]:
     """Return the spools to put on, in the order given, each for as many whole pieces as it holds.
 
     A spool that does not hold one piece is passed over, and so is one whose length nobody knows. Pieces that

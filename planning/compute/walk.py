@@ -18,6 +18,8 @@ COLOUR_CHANGE = 5
 SEQUIN_EJECT = 7
 NEEDLE_SET = 9
 
+# A stitch may reach over two records, about 24 mm; common practice, no source.
+LONGEST_STITCH_RECORDS = 2
 # Above this share a person should look at the file: such stitches pierce the cloth but lay hardly any thread.
 ZERO_LENGTH_SHARE = 0.05
 
@@ -196,12 +198,14 @@ def _path(
     span_x, span_y = np.diff(x[record].astype(np.int64)), np.diff(y[record].astype(np.int64))
 
     sewn = np.diff(cuts) == 0
-    # A long stitch is written as jumps and one stitch; it is a travel only if its length needs fewer jumps.
     needed = np.ones(sewn.size, dtype=np.int64)
     if record_limit_tenths is not None:
         span = np.maximum(np.abs(span_x), np.abs(span_y))
         needed = np.maximum(needed, -(-span // record_limit_tenths))
-    travelled = np.hypot(span_x, span_y) / 10 * (sewn & (jumps >= needed))
+    # A long satin stitch too is written as a jump and a stitch; more jumps than its length needs, or a length
+    # that no stitch has, make it a travel.
+    is_travel = (jumps >= needed) | ((jumps > 0) & (needed > LONGEST_STITCH_RECORDS))
+    travelled = np.hypot(span_x, span_y) / 10 * (sewn & is_travel)
     first = record[:1].size  # 1, or 0 where nothing is sewn
     return _Path(
         record=record,
@@ -277,9 +281,10 @@ def pair_threads(
     >>> pair_threads((red, red, blue), places=[0, 2], place_count=3) == (red, blue)
     True
     """
+    known = [thread if thread.hex or thread.name or thread.code else None for thread in threads]
     if len(threads) != len(places) and len(threads) == place_count:
-        return tuple(threads[place] for place in places)
-    return tuple(threads[index] if index < len(threads) else None for index in range(len(places)))
+        return tuple(known[place] for place in places)
+    return tuple(known[index] if index < len(known) else None for index in range(len(places)))
 
 
 def _thread_warnings(blocks: tuple[BlockPath, ...], threads: tuple[FileThread, ...]) -> list[str]:

@@ -17,7 +17,9 @@ class Design(models.Model):
     stitches = models.PositiveIntegerField()
     trims = models.PositiveIntegerField()
     stops = models.PositiveIntegerField(default=0)
-    trim_at_jumps = models.PositiveSmallIntegerField(help_text="The machine's rule under which the file was walked.")
+    trim_at_jumps = models.PositiveSmallIntegerField(
+        help_text="The machine's rule under which the file was walked."
+    )
     warnings = models.JSONField(default=list)
     added_at = models.DateTimeField()
 

@@ -23,7 +23,8 @@ class Machine(models.Model):
         default=700, validators=[MinValueValidator(50)], help_text="The speed that is set."
     )
     efficiency = models.FloatField(
-        default=DEFAULT_TIMES.efficiency, validators=[MinValueValidator(0.05), MaxValueValidator(1.0)],
+        default=DEFAULT_TIMES.efficiency,
+        validators=[MinValueValidator(0.05), MaxValueValidator(1.0)],
         help_text="Effective speed as a share of the speed set: it slows for jumps and long stitches.",
     )
     trim_s = models.FloatField("seconds a trim", default=DEFAULT_TIMES.trim_s)
@@ -36,11 +37,14 @@ class Machine(models.Model):
         default=3, validators=[MinValueValidator(1)], help_text="It trims at so many jumps in a row."
     )
     kappa = models.FloatField(
-        "draw-in κ", default=DEFAULT_THREAD.kappa, validators=[MinValueValidator(0.0), MaxValueValidator(0.5)],
+        "draw-in κ",
+        default=DEFAULT_THREAD.kappa,
+        validators=[MinValueValidator(0.0), MaxValueValidator(0.5)],
         help_text="One third where the back of a satin column shows equal thirds; see Help.",
     )
     interlock_depth = models.FloatField(
-        default=DEFAULT_THREAD.interlock_depth, validators=[MinValueValidator(0.0), MaxValueValidator(1.0)],
+        default=DEFAULT_THREAD.interlock_depth,
+        validators=[MinValueValidator(0.0), MaxValueValidator(1.0)],
         help_text="0.5 at the centre of the cloth, 1 at its back.",
     )
     needle_tail_start_mm = models.FloatField(default=DEFAULT_THREAD.needle_tail_start_mm)

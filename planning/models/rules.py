@@ -24,21 +24,29 @@ class Rules(models.Model):
         default=1, help_text="Stitched before the batch. Common practice: one."
     )
     spoilage = models.FloatField(
-        default=0.03, validators=SHARE,
+        default=0.03,
+        validators=SHARE,
         help_text="Share of pieces allowed for as spoiled, rounded up. Common practice: 2 to 5 in a hundred.",
     )
     allowance = models.FloatField(
         default=0.05, validators=SHARE, help_text="Extra thread for breaks and re-stitching, as a share."
     )
     colour_limit = models.FloatField(
-        default=8.0, validators=[MinValueValidator(0.0)],
+        default=8.0,
+        validators=[MinValueValidator(0.0)],
         help_text="Beyond this difference (CIEDE2000) an owned thread is another colour, not a stand-in.",
     )
     fibre = models.CharField(
-        max_length=12, blank=True, default="", help_text="Fibre of needle thread to choose from; empty for any."
+        max_length=12,
+        blank=True,
+        default="",
+        help_text="Fibre of needle thread to choose from; empty for any.",
     )
     weight_label = models.CharField(
-        max_length=12, blank=True, default="40", help_text="Weight of needle thread to choose from; empty for any."
+        max_length=12,
+        blank=True,
+        default="40",
+        help_text="Weight of needle thread to choose from; empty for any.",
     )
     stabilizer_margin_mm = models.PositiveSmallIntegerField(
         default=20, help_text="Beyond the inner ring on every side. Common practice: about 20 mm."

@@ -15,17 +15,18 @@ register = template.Library()
 
 HEX_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 SWATCH_SIZES = {"s", "m", "l"}
-# The body of the winding in the swatch's own units; the shading of its bands goes from left to right.
+# The winding between the two flanges of its spool, in the swatch's own units.
 LEFT, RIGHT, TOP, BOTTOM = 6.0, 42.0, 5.0, 31.0
-BODY = "M6 5Q24 3.4 42 5Q43 18 42 31Q24 32.6 6 31Q5 18 6 5Z"
-BANDS = (  # x, width, paint, opacity
-    (5.5, 2.5, "#000", 0.26),
-    (8, 3, "#000", 0.1),
-    (14, 10, "#fff", 0.1),
-    (17, 4, "#fff", 0.12),
-    (31, 5, "#000", 0.07),
-    (36, 4, "#000", 0.16),
-    (40, 2.5, "#000", 0.3),
+# Light falls from the upper left. Layers lie on each other, so that the edges darken and the light swells in
+# steps; each layer is a paint and the stretches from x to x that it covers.
+LAYERS = (
+    ("#000", ((6, 11), (30, 42))),
+    ("#000", ((6, 9), (33.5, 42))),
+    ("#000", ((6, 7.4), (37, 42))),
+    ("#000", ((6, 6.6), (39.6, 42))),
+    ("#fff", ((13, 26),)),
+    ("#fff", ((15, 23.5),)),
+    ("#fff", ((17, 21),)),
 )
 VERDICT_SHAPES = {
     "enough": mark_safe('<circle cx="12" cy="12" r="10" fill="currentColor"/>'),
@@ -66,24 +67,30 @@ def _slanted(*, step: float, rise: float, offset: float = 0.0) -> str:
     return "".join(pieces)
 
 
-SHADED = _slanted(step=2.4, rise=5)
-LIT = _slanted(step=2.4, rise=5, offset=0.9)
-HATCHED = _slanted(step=4.8, rise=24)
-SHADING = format_html_join(
-    "", '<rect x="{}" y="4.8" width="{}" height="26.4" fill="{}" fill-opacity="{}"/>', BANDS
+SURROUND = mark_safe(
+    '<rect width="48" height="36" fill="#bababa"/><path d="M4 2.6H44V5H4zM4 31H44V33.4H4z" fill="#6a6a6a"/>'
 )
+FURROWS = _slanted(step=2.3, rise=4)
+RIDGES = _slanted(step=2.3, rise=4, offset=1.1)
+HATCHES = _slanted(step=5.2, rise=26)
 WINDING = format_html(
-    '<path d="{}" fill="none" stroke="#000" stroke-opacity=".34" stroke-width=".7"/>'
-    '<path d="{}" fill="none" stroke="#fff" stroke-opacity=".3" stroke-width=".6"/>{}',
-    SHADED,
-    LIT,
-    SHADING,
+    '<path d="{}" fill="none" stroke="#000" stroke-opacity=".32" stroke-width=".8"/>'
+    '<path d="{}" fill="none" stroke="#fff" stroke-opacity=".26" stroke-width=".7"/>{}',
+    FURROWS,
+    RIDGES,
+    format_html_join(
+        "",
+        '<path d="{}" fill="{}" fill-opacity=".11"/>',
+        (
+            ("".join(f"M{left} {TOP:g}H{right}V{BOTTOM:g}H{left}z" for left, right in stretches), paint)
+            for paint, stretches in LAYERS
+        ),
+    ),
 )
 NO_COLOUR = format_html(
-    '<path d="{}" fill="#fff" stroke="#333" stroke-width="1" stroke-dasharray="2.4 1.8"/>'
-    '<path d="{}" fill="none" stroke="#333" stroke-width=".8"/>',
-    BODY,
-    HATCHED,
+    '<path d="M6 5H42V31H6z" fill="#fff"/>'
+    '<path d="{}" fill="none" stroke="#3a3a3a" stroke-width=".9" stroke-dasharray="3 1.6"/>',
+    HATCHES,
 )
 
 
@@ -97,9 +104,10 @@ def swatch(colour: str | None, name: str, *, detail: str = "", size: str = "m") 
         raise ValueError(f"A swatch is s, m or l, not {size!r}.")
     return format_html(
         '<span class="swatch swatch-{}"><svg viewBox="0 0 48 36" aria-hidden="true" focusable="false">'
-        '<rect width="48" height="36" fill="#b9b9b9"/>{}</svg>'
+        "{}{}</svg>"
         '<span class="swatch-words"><span class="swatch-name">{}</span>{}</span></span>',
         size,
+        SURROUND,
         _wound(colour),
         name,
         format_html('<span class="swatch-detail">{}</span>', detail) if detail else "",
@@ -111,7 +119,7 @@ def _wound(colour: str | None) -> SafeString:
         return NO_COLOUR
     if not HEX_COLOUR.fullmatch(colour):
         raise ValueError(f"{colour!r} is not a colour of the form #rrggbb.")
-    return format_html('<path d="{}" fill="{}"/>{}', BODY, colour, WINDING)
+    return format_html('<path d="M6 5H42V31H6z" fill="{}"/>{}', colour, WINDING)
 
 
 @register.simple_tag
@@ -120,7 +128,8 @@ def verdict(word: str, text: str = "") -> SafeString:
     if word not in VERDICT_SHAPES:
         raise ValueError(f"A verdict is one of {', '.join(VERDICT_SHAPES)}, not {word!r}.")
     return format_html(
-        '<span class="verdict verdict-{}"><svg viewBox="0 0 24 24" aria-hidden="true" focusable="false">{}</svg>'
+        '<span class="verdict verdict-{}">'
+        '<svg viewBox="0 0 24 24" aria-hidden="true" focusable="false">{}</svg>'
         '<span class="verdict-words">{}</span></span>',
         word,
         VERDICT_SHAPES[word],
@@ -141,7 +150,8 @@ def strand(free: float | None, needed: float | None) -> SafeString:
     return format_html(
         '<svg class="strand" viewBox="-2 0 124 12" aria-hidden="true" focusable="false">'
         '<path class="strand-needed" d="M0 6H{length}" fill="none" stroke="currentColor" stroke-width="1.5" '
-        'stroke-dasharray="5 3"/><path d="M{length} 1V11" stroke="currentColor" stroke-width="1.5"/>{laid}</svg>',
+        'stroke-dasharray="5 3"/>'
+        '<path d="M{length} 1V11" stroke="currentColor" stroke-width="1.5"/>{laid}</svg>',
         length=STRAND_LENGTH,
         laid=format_html(
             '<path class="strand-free" d="M0 6H{}" fill="none" stroke="currentColor" stroke-width="4" '
@@ -157,7 +167,8 @@ def strand(free: float | None, needed: float | None) -> SafeString:
 def icon(name: str) -> SafeString:
     """Return the drawing ``name`` from the sheet of icons."""
     return format_html(
-        '<svg class="icon" viewBox="0 0 24 24" aria-hidden="true" focusable="false"><use href="{}#{}"/></svg>',
+        '<svg class="icon" viewBox="0 0 24 24" aria-hidden="true" focusable="false">'
+        '<use href="{}#{}"/></svg>',
         static("workshop/icons.svg"),
         name,
     )

@@ -1,6 +1,6 @@
 """Quantities as people write them: whole units of the ledger in, words and figures out.
 
-Filters that need the person's units take them as argument: ``{{ spool.on_hand|length:units }}``. The filters
+Filters that need the person's units take them as argument: ``{{ spool.on_hand|thread_length:units }}``. The filters
 that end in ``_number`` leave the unit out, for columns that have it in the head. What is not known (None) is
 written as a dash.
 """
@@ -32,10 +32,10 @@ UNIT_WORDS = {
 
 
 @register.filter
-def length(mm: float | None, units: Units) -> str:
+def thread_length(mm: float | None, units: Units) -> str:
     """Return a thread length in the person's unit.
 
-    >>> length(1_234_500, Units()), length(914.4, Units(length="yd")), length(None, Units())
+    >>> thread_length(1_234_500, Units()), thread_length(914.4, Units(length="yd")), thread_length(None, Units())
     ('1,234.5 m', '1.0 yd', '–')
     """
     return UNKNOWN if mm is None else format_length(mm, unit=units.length)
@@ -48,7 +48,7 @@ def length_number(mm: float | None, units: Units) -> str:
     >>> length_number(1_234_500, Units())
     '1,234.5'
     """
-    return _number(length(mm, units))
+    return _number(thread_length(mm, units))
 
 
 @register.filter
@@ -93,7 +93,7 @@ def weight_number(mg: float | None, units: Units) -> str:
 
 @register.filter
 def unit_label(unit: str) -> SafeString:
-    """Return a unit's symbol with its word at hand, for the head of a column: ``{{ units.length|unit_label }}``.
+    """Return a unit's symbol with its word at hand, for the head of a column.
 
     >>> unit_label("yd")
     '<abbr title="yards">yd</abbr>'

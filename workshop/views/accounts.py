@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
+from django_htmx.http import HttpResponseClientRefresh
 
 from workshop.accounts import AlreadyOpen, make_first_account
 from workshop.forms import ChangePasswordForm, FirstAccountForm, PreferenceForm, SignInForm
@@ -28,6 +29,9 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
     """Ask for name and password; in a workshop that nobody opened yet, lead to its first account."""
     if not User.objects.exists():
         return redirect("welcome")
+    if "HX-Request" in request.headers:
+        # A part of a page was asked for after the session ended: the whole page must go and sign in.
+        return HttpResponseClientRefresh()
     return _ask_name_and_password(request)
 
 

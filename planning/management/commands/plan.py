@@ -23,7 +23,9 @@ class Command(WorkshopCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("files", nargs="+", metavar="FILE", help="Stitch files that each piece carries.")
-        parser.add_argument("--pieces", type=int, required=True, metavar="N", help="How many pieces are ordered.")
+        parser.add_argument(
+            "--pieces", type=int, required=True, metavar="N", help="How many pieces are ordered."
+        )
         parser.add_argument("--fabric", metavar="NAME")
         parser.add_argument("--machine", metavar="NAME")
         parser.add_argument("--hoop", metavar="NAME")

@@ -74,7 +74,7 @@ def test_a_weighing_with_an_impossible_number_is_refused(wrong: dict[str, float]
 
 
 def test_a_one_gram_scale_is_unsure_by_tens_of_metres_of_fine_thread() -> None:
-    # Two readings, each rounded to 1 g: 1 g × √(2/12) = 0.408 g; over 13.5 tex (a fine 120 denier) 30 m.
+    # Two readings, each rounded to 1 g: 1 g × √(2/12) = 0.408 g; at 120 denier, 13.3 tex, that is 31 m.
     sigma_mm = length_sigma(
         gross_mg=60_000,
         tare_mg=30_000,

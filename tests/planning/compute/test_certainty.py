@@ -10,10 +10,10 @@ from scipy.integrate import quad
 from scipy.stats import lognorm, norm
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.knowing import RELATIVE_SIGMA
 from planning.compute.certainty import (
     BOBBIN_PRIOR,
     NEEDLE_PRIOR,
-    STOCK_SIGMA,
     Factor,
     Need,
     Observation,
@@ -242,7 +242,7 @@ def test_an_empty_shelf_misses_the_upper_quantile_of_the_need():
 
 
 def test_stock_is_the_less_certain_the_worse_it_is_known():
-    assert STOCK_SIGMA["sealed"] < STOCK_SIGMA["weighed"] < STOCK_SIGMA["judged"] < STOCK_SIGMA["unknown"]
+    assert RELATIVE_SIGMA["sealed"] < RELATIVE_SIGMA["weighed"] < RELATIVE_SIGMA["judged"] < RELATIVE_SIGMA["unknown"]
 
 
 def test_errors_of_separate_spools_add_as_squares():

@@ -1,0 +1,110 @@
+"""Shades with their ranges and put-ups: what the rows of a catalogue file would make and change."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from inventory.compute.colour import Lab, hex_from_lab, lab_from_hex
+from inventory.importing.catalogue import Draft, Index, Statement, folded, refuse_incomplete, state
+from inventory.importing.plan import Plan
+from inventory.importing.rows import Row
+from inventory.models import EarlierCode, PutUp, Shade, ThreadRange
+
+_OF_RANGE = ("purpose", "fibre", "tex", "tex_is_nominal", "weight_label")
+
+
+class _Drafts:
+    """Every range, put-up and shade, there or new, in the order in which they are made."""
+
+    def __init__(self) -> None:
+        self.ranges: Index[Draft] = Index()
+        self.put_ups: Index[Draft] = Index()
+        self.shades: Index[Draft] = Index()
+        self.all: dict[type, list[Draft]] = {ThreadRange: [], PutUp: [], Shade: [], EarlierCode: []}
+        self.earlier: dict[tuple[str, ...], Draft] = {}
+        of: dict[int, Draft] = {}
+        for range in ThreadRange.objects.all():
+            of[range.pk] = self._add(self.ranges, (range.maker, range.name), Draft(ThreadRange, str(range), {}, range))
+        for put_up in PutUp.objects.all():
+            owner = of[put_up.range_id]
+            self._add(self.put_ups, (owner.name, put_up.name), Draft(PutUp, f"{owner.name} {put_up.name}", {}, put_up))
+        shades = {}
+        for shade in Shade.objects.select_related("range"):
+            name = f"{shade.range} {shade.code}"
+            shades[shade.pk] = self._add(self.shades, (str(shade.range), shade.code), Draft(Shade, name, {}, shade))
+        for earlier in EarlierCode.objects.all():
+            of_shade = shades[earlier.shade_id]
+            self.earlier[(*folded(of_shade.name), earlier.code)] = Draft(EarlierCode, earlier.code, {}, earlier)
+
+    def _add(self, index: Index[Draft], names: tuple[str, ...], draft: Draft) -> Draft:
+        index.add(names, draft)
+        self.all[draft.model].append(draft)
+        return draft
+
+    def range(self, maker: str, name: str) -> Draft:
+        return self.ranges.get(maker, name) or self._add(
+            self.ranges,
+            (maker, name),
+            Draft(ThreadRange, f"{maker} {name}", {"maker": maker, "name": name}, needs={"tex": "tex"}),
+        )
+
+    def put_up(self, range: Draft, name: str) -> Draft:
+        return self.put_ups.get(range.name, name) or self._add(
+            self.put_ups,
+            (range.name, name),
+            Draft(PutUp, f"{range.name} {name}", {"range": range, "name": name}, needs={"length_mm": "put_up_length_m"}),
+        )
+
+    def shade(self, range: Draft, code: str) -> Draft:
+        return self.shades.get(range.name, code) or self._add(
+            self.shades, (range.name, code), Draft(Shade, f"{range.name} {code}", {"range": range, "code": code})
+        )
+
+    def earlier_code(self, shade: Draft, code: str) -> Draft:
+        names = (*folded(shade.name), code)
+        if names not in self.earlier:
+            draft = Draft(EarlierCode, f"{shade.name}, earlier {code}", {"shade": shade, "code": code})
+            self.earlier[names] = draft
+            self.all[EarlierCode].append(draft)
+        return self.earlier[names]
+
+
+def plan_shades(rows: Sequence[Row], *, sha256: str) -> Plan:
+    """Return what the rows of a file of shades would do."""
+    drafts = _Drafts()
+    for row in rows:
+        if row["maker"] and row["range"]:
+            state(row, _statements(row, drafts))
+    every = [draft for of_model in drafts.all.values() for draft in of_model]
+    refuse_incomplete(every)
+    return Plan(drafts=every)
+
+
+def _statements(row: Row, drafts: _Drafts) -> list[Statement]:
+    range = drafts.range(row["maker"], row["range"])
+    statements: list[Statement] = [(range, name, name, row[name]) for name in _OF_RANGE]
+    if row["put_up"]:
+        put_up = drafts.put_up(range, row["put_up"])
+        statements.append((put_up, "put_up_length_m", "length_mm", row["put_up_length_m"]))
+        statements.append((put_up, "put_up_tare_g", "tare_mg", row["put_up_tare_g"]))
+    if row["code"]:
+        shade = drafts.shade(range, row["code"])
+        colour: dict[str, Any] = _colour(row)
+        statements.append((shade, "name", "name", row["name"]))
+        statements.extend((shade, name if row.states(name) else "hex", name, value) for name, value in colour.items())
+        statements.append((shade, "colour_source", "colour_source", row["colour_source"]))
+        for code in row["earlier_codes"] or ():
+            earlier = drafts.earlier_code(shade, code)
+            statements.append((earlier, "earlier_codes", "code", code))
+    return statements
+
+
+def _colour(row: Row) -> dict[str, float]:
+    """Return the Lab that the row gives as such or as a screen colour; refuse two that are not the same."""
+    lab = (row["lab_l"], row["lab_a"], row["lab_b"])
+    if all(value is not None for value in lab):
+        if row["hex"] and row["hex"] != hex_from_lab(Lab(*lab)):
+            row.refuse("hex", f"This is not the colour of its Lab, which is {hex_from_lab(Lab(*lab))}. Leave one blank.")
+        return dict(zip(("lab_l", "lab_a", "lab_b"), lab, strict=True))
+    if row["hex"]:
+        return dict(zip(("lab_l", "lab_a", "lab_b"), lab_from_hex(row["hex"]), strict=True))
+    return {}

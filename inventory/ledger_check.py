@@ -1,0 +1,103 @@
+"""What must hold of the ledger, and every place where it does not."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db import connection
+from django.db.models import Count, F, IntegerField, OuterRef, Subquery, Sum
+from django.db.models.functions import Coalesce
+
+from inventory.models import Entry, Reservation, StockItem
+
+# The triggers of migration 0002 under which no entry can be changed or deleted. SQLite drops them without a
+# word when a later migration rebuilds the table of entries, so that their presence is worth a look.
+GUARDS = {
+    "sqlite": ("inventory_entry_no_update", "inventory_entry_no_delete"),
+    "postgresql": ("inventory_entry_for_good",),
+}
+_GUARDS_THERE = {
+    "sqlite": "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'inventory_entry'",
+    # A trigger may also be there and switched off.
+    "postgresql": "SELECT tgname FROM pg_trigger "
+    "WHERE tgrelid = 'inventory_entry'::regclass AND tgenabled IN ('O', 'A')",
+}
+
+
+@dataclass(frozen=True)
+class LedgerProblem:
+    """One broken invariant: which, and of what."""
+
+    invariant: str
+    concerns: str
+    found: str
+
+    def __str__(self) -> str:
+        return f"{self.invariant}: {self.concerns}: {self.found}"
+
+
+def ledger_problems() -> list[LedgerProblem]:
+    """Return every breach of the ledger's invariants; an empty list is a sound ledger.
+
+    The database does the sums and only breaches come back, so that memory stays flat however long the ledger is.
+    """
+    return [*_sums(), *_bounds(), *_keys(), *_reversals(), *_guards()]
+
+
+def _sums() -> Iterator[LedgerProblem]:
+    entered = _sum_of(Entry)
+    for item in StockItem.objects.annotate(entered=entered).exclude(on_hand=F("entered")).iterator():
+        found = f"{item.on_hand} on hand, {item.entered} entered"
+        yield LedgerProblem("on hand is the sum of entries", item.label, found)
+    held = _sum_of(Reservation)
+    for item in StockItem.objects.annotate(held=held).exclude(reserved=F("held")).iterator():
+        found = f"{item.reserved} against {item.held}"
+        yield LedgerProblem("reserved is the sum of reservations", item.label, found)
+
+
+def _sum_of(model: type[Entry] | type[Reservation]) -> Coalesce:
+    # One sum an item through the index, where a join would have the database sort all entries with all columns.
+    rows = model._default_manager.filter(item=OuterRef("pk")).order_by().values("item")
+    return Coalesce(
+        Subquery(rows.annotate(sum=Sum("quantity")).values("sum")), 0, output_field=IntegerField()
+    )
+
+
+def _bounds() -> Iterator[LedgerProblem]:
+    for item in StockItem.objects.filter(on_hand__lt=0).iterator():
+        yield LedgerProblem("nothing is below zero", item.label, f"{item.on_hand} on hand")
+    for item in StockItem.objects.filter(reserved__gt=F("on_hand")).iterator():
+        yield LedgerProblem("reserved is within on hand", item.label, f"{item.reserved} of {item.on_hand}")
+    for item in StockItem.objects.filter(retired_at__isnull=False, on_hand__gt=0).iterator():
+        yield LedgerProblem("what left the shelf holds nothing", item.label, f"{item.on_hand} on hand")
+
+
+def _keys() -> Iterator[LedgerProblem]:
+    twice = Entry.objects.order_by().values("key", "line").annotate(times=Count("pk")).filter(times__gt=1)
+    for row in twice.iterator():
+        yield LedgerProblem(
+            "a key is used once", row["key"], f"line {row['line']} is there {row['times']} times"
+        )
+    held = Reservation.objects.order_by().values("key").annotate(times=Count("pk")).filter(times__gt=1)
+    for row in held.iterator():
+        yield LedgerProblem("a key is used once", row["key"], f"set aside {row['times']} times")
+
+
+def _reversals() -> Iterator[LedgerProblem]:
+    reversals = Entry.objects.filter(reverses__isnull=False)
+    unequal = reversals.exclude(quantity=-F("reverses__quantity"), item=F("reverses__item"))
+    for entry in unequal.iterator():
+        yield LedgerProblem("a reversal is the opposite of its entry", str(entry.pk), f"{entry.quantity}")
+    twice = reversals.order_by().values("reverses").annotate(times=Count("pk")).filter(times__gt=1)
+    for row in twice.iterator():
+        yield LedgerProblem(
+            "an entry is reversed at most once", str(row["reverses"]), f"{row['times']} times"
+        )
+
+
+def _guards() -> Iterator[LedgerProblem]:
+    with connection.cursor() as cursor:
+        cursor.execute(_GUARDS_THERE[connection.vendor])
+        there = {name for (name,) in cursor.fetchall()}
+    for name in GUARDS[connection.vendor]:
+        if name not in there:
+            yield LedgerProblem("no entry is ever changed or deleted", name, "the trigger is not in force")

@@ -1,0 +1,281 @@
+"""How an act is written: entries and the quantities they move, together, under lock.
+
+The hand of ``inventory.ledger``: everything here runs inside the one transaction of ``once``.
+
+Rows are locked in one order everywhere, so that no two acts wait for each other: labels, items by their number,
+then reservations.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, NamedTuple
+
+from django.db import IntegrityError, connection, transaction
+from django.db.models import Sum
+from django.utils.timezone import localdate
+
+from inventory.compute.errors import WorkshopError
+from inventory.models import Entry, StockItem
+
+Known = StockItem.Known
+Reason = Entry.Reason
+
+# Taking from an item for the first time opens it.
+OPENING = frozenset({Reason.USE, Reason.WIND, Reason.CUT})
+# Lines from here on tell what an act showed of an item that nobody had measured.
+SHOWN = 10_000
+
+
+class NotEnough(WorkshopError):
+    """The item does not hold what was asked for, or holds it for somebody else."""
+
+
+class KeyUsedForAnother(WorkshopError):
+    """The key of this request already belongs to a different movement."""
+
+
+class Finding(NamedTuple):
+    """What is known of an item's quantity after an act: its one-sigma and how it is known."""
+
+    sigma: float | None
+    known: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """One movement of an act: ``quantity`` more (or fewer) of ``item``, in its own unit.
+
+    ``finding`` replaces what was known of the item; ``added_sigma`` widens it instead. ``reason`` is this
+    line's own where it is not the act's.
+    """
+
+    item: StockItem
+    quantity: int
+    added_sigma: float = 0.0
+    finding: Finding | None = None
+    reason: str = ""
+
+
+def once(key: str, act: Callable[[], list[Entry]], *, same: Callable[[Sequence[Entry]], bool]) -> list[Entry]:
+    """Return what ``act`` wrote under ``key`` in one transaction, or what it wrote when it was sent before.
+
+    ``same`` tells whether entries that carry the key already are this very request; if not, KeyUsedForAnother.
+    """
+    if not key:
+        raise key_missing()
+    try:
+        with transaction.atomic():
+            return sorted(act(), key=lambda entry: entry.line)
+    except (IntegrityError, WorkshopError):
+        # A refusal too may be a repetition: the first sending may have taken the last of it.
+        entries = entries_of(key)
+        if not entries:
+            raise
+        if not same(entries):
+            raise key_used(key) from None
+    return entries
+
+
+def entries_of(key: str) -> list[Entry]:
+    """Return the entries of the act with this key, in the order of its lines."""
+    return list(Entry.objects.filter(key=key).select_related("item").order_by("line"))
+
+
+def held_after(entry: Entry) -> int:
+    """Return what its item held once ``entry`` was written."""
+    until = Entry.objects.filter(item_id=entry.item_id, id__lte=entry.pk)
+    return until.aggregate(held=Sum("quantity"))["held"]
+
+
+def moved_alike(entries: Sequence[Entry], lines: Sequence[Line], *, reason: str) -> bool:
+    """Return whether ``entries`` are what ``lines`` would write."""
+    written = [(each.item_id, each.quantity, each.reason) for each in entries if each.line < SHOWN]
+    return written == [(line.item.pk, line.quantity, line.reason or reason) for line in lines]
+
+
+def lock(pk: int) -> StockItem:
+    """Return the item as it stands, held against every other act until the transaction ends."""
+    return StockItem.objects.select_for_update(no_key=True).get(pk=pk)
+
+
+def write(
+    lines: Sequence[Line], *, reason: str, key: str, at: datetime, by: Any, reference: str = ""
+) -> list[Entry]:
+    """Return the entries of an act, written inside the transaction of ``once``."""
+    numbered = sorted(enumerate(lines), key=lambda pair: pair[1].item.pk)
+    written = []
+    for number, line in numbered:
+        own = line.reason or reason
+        held = _hold(line.item.pk)
+        if held.retired_at is not None:
+            raise not_enough(line.item, -line.quantity)
+        if held.known == Known.UNKNOWN and held.on_hand + line.quantity < held.reserved:
+            short = held.reserved - held.on_hand - line.quantity
+            held, shown = _show_what_was_there(line.item, short, held, number=number, key=key, at=at, by=by)
+            written.append(shown)
+        sigma, known = line.finding or (_widened(held.sigma, line.added_sigma), held.known)
+        after = _Held(
+            on_hand=held.on_hand + line.quantity,
+            reserved=held.reserved,
+            sigma=sigma,
+            known=known,
+            opened_on=held.opened_on or (localdate(at) if _opens(own, line.quantity) else None),
+            retired_at=at if own == Reason.RETIRE else None,
+        )
+        if after.retired_at and after.on_hand:
+            raise not_enough(line.item, after.on_hand)
+        _move(line.item, line.quantity, after)
+        written.append(
+            _enter(line.item.pk, line.quantity, own, number, held, key=key, at=at, by=by, reference=reference)
+        )
+    return written
+
+
+def write_reversal(entry: Entry, *, key: str, at: datetime, by: Any, reference: str) -> Entry:
+    """Return the entry that takes ``entry`` back, written inside the transaction of ``once``."""
+    held = _hold(entry.item_id)
+    of_item = Entry.objects.filter(item_id=entry.item_id)
+    moved_since = of_item.filter(id__gt=entry.pk).exclude(key__in=[entry.key, key]).exists()
+    left = held.on_hand - entry.quantity
+    retired_at = held.retired_at
+    if left > 0 or entry.reason == Reason.RETIRE:
+        retired_at = None
+    elif left == 0 and not of_item.filter(id__lt=entry.pk).exists():
+        retired_at = at  # the act had brought the item
+    after = held._replace(
+        on_hand=left,
+        sigma=held.sigma if moved_since else entry.sigma_before,
+        known=held.known if moved_since else entry.known_before,
+        opened_on=None if _was_opened_by(entry, held) else held.opened_on,
+        retired_at=retired_at,
+    )
+    _move(entry.item, -entry.quantity, after)
+    return _enter(
+        entry.item_id, -entry.quantity, Reason.REVERSE, entry.line, held,
+        key=key, at=at, by=by, reference=reference, reverses=entry,
+    )  # fmt: skip
+
+
+class _Held(NamedTuple):
+    """An item's row under lock, as the database gives it."""
+
+    on_hand: int
+    reserved: int
+    sigma: float | None
+    known: str
+    opened_on: date | None
+    retired_at: datetime | None
+
+
+# In SQL because posting is the act that everything waits for: building these two statements through querysets
+# takes several times as long as the database needs to carry them out.
+_HOLD = "SELECT on_hand, reserved, sigma, known, opened_on, retired_at FROM inventory_stockitem WHERE id = %s"
+_MOVE = """
+    UPDATE inventory_stockitem
+    SET on_hand = on_hand + %s, sigma = %s, known = %s, opened_on = %s, retired_at = %s
+    WHERE id = %s AND on_hand + %s >= reserved
+"""
+
+
+def _hold(pk: int) -> _Held:
+    # SQLite has one writer at a time, and this transaction is it.
+    locked = f"{_HOLD} FOR NO KEY UPDATE" if connection.features.has_select_for_no_key_update else _HOLD
+    with connection.cursor() as cursor:
+        cursor.execute(locked, [pk])
+        return _Held(*cursor.fetchone())
+
+
+def _move(item: StockItem, quantity: int, after: _Held) -> None:
+    opened_on = connection.ops.adapt_datefield_value(after.opened_on)
+    retired_at = connection.ops.adapt_datetimefield_value(after.retired_at)
+    with connection.cursor() as cursor:
+        cursor.execute(_MOVE, [quantity, after.sigma, after.known, opened_on, retired_at, item.pk, quantity])
+        if not cursor.rowcount:
+            raise not_enough(item, -quantity)
+
+
+def _enter(
+    item_id: int,
+    quantity: int,
+    reason: str,
+    number: int,
+    before: _Held,
+    *,
+    key: str,
+    at: datetime,
+    by: Any,
+    reference: str = "",
+    reverses: Entry | None = None,
+) -> Entry:
+    return Entry.objects.create(
+        item_id=item_id,
+        quantity=quantity,
+        reason=reason,
+        at=at,
+        by=by,
+        reference=reference,
+        key=key,
+        line=number,
+        reverses=reverses,
+        sigma_before=before.sigma,
+        known_before=before.known,
+    )
+
+
+def _show_what_was_there(
+    item: StockItem, quantity: int, held: _Held, *, number: int, key: str, at: datetime, by: Any
+) -> tuple[_Held, Entry]:
+    """Return the row and the entry after booking what an act takes from an item of unknown quantity.
+
+    Nobody knew how much was there, so that taking some shows that it was. The item stays unknown.
+    """
+    after = held._replace(on_hand=held.on_hand + quantity)
+    _move(item, quantity, after)
+    return after, _enter(item.pk, quantity, Reason.COUNT, SHOWN + number, held, key=key, at=at, by=by)
+
+
+def _opens(reason: str, quantity: int) -> bool:
+    return reason in OPENING and quantity < 0
+
+
+def _was_opened_by(entry: Entry, held: _Held) -> bool:
+    if not _opens(entry.reason, entry.quantity) or held.opened_on != localdate(entry.at):
+        return False
+    others = Entry.objects.filter(
+        item_id=entry.item_id, reason__in=OPENING, quantity__lt=0, reversed_by__isnull=True
+    )
+    return not others.exclude(key=entry.key).exists()
+
+
+def _widened(sigma: float | None, added: float) -> float | None:
+    return None if sigma is None else math.hypot(sigma, added)
+
+
+def not_enough(item: StockItem, asked: int) -> NotEnough:
+    held = StockItem.objects.get(pk=item.pk)
+    unit = "m" if held.is_measured else ""
+
+    def shown(quantity: int) -> str:
+        return f"{quantity / 1000:,.1f} {unit}" if unit else f"{quantity:,}"
+
+    if held.retired_at:
+        return NotEnough(
+            f"{held.label} left the shelf on {held.retired_at:%d %b %Y}; nothing can be moved on it."
+        )
+    aside = f", of which {shown(held.reserved)} set aside" if held.reserved else ""
+    return NotEnough(
+        f"{held.label} holds {shown(held.on_hand)}{aside}; {shown(asked)} cannot be taken. "
+        "Take less, take another, or weigh it if there is really more."
+    )
+
+
+def key_used(key: str) -> KeyUsedForAnother:
+    return KeyUsedForAnother(
+        f"The key {key} belongs to another movement. Open the page again and repeat the step."
+    )
+
+
+def key_missing() -> KeyUsedForAnother:
+    return KeyUsedForAnother("A movement needs a key, so that sending it twice moves stock once.")

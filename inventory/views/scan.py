@@ -1,0 +1,106 @@
+"""The scan box: a label code, then a quantity or a weight; the result is announced with Undo beside it."""
+
+import json
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.acts import Act, act_meant
+from inventory.compute.errors import WorkshopError
+from inventory.forms import new_key
+from inventory.history import act_of, last_undoable
+from inventory.models import Entry
+from inventory.queries import Described, item_by_label
+from inventory.scan_box import movement_meant, read_code
+from inventory.views.asking import in_place, units_of
+from inventory.weighing import MoreThanFull
+from inventory.wording import outcome
+
+
+@require_safe
+def scanned(request: HttpRequest, code: str) -> HttpResponse:
+    """Lead from a label's QR code to the thing that carries it."""
+    found = item_by_label(code)
+    if found is None:
+        return render(request, "inventory/not_found.html", {"code": code}, status=404)
+    return redirect("item", found.item.label)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def scan(request: HttpRequest) -> HttpResponse:
+    """Take a label code, then what was done with the thing."""
+    if request.method == "POST":
+        return _second_step(request)
+    typed = request.GET.get("code", "").strip()
+    if not typed:
+        key = request.GET.get("done", "")
+        return _answer(request, {"code": ""} | (result_of(request, act_of(key)) if key else {}))
+    read = read_code(typed)
+    found = item_by_label(read.code)
+    if found is None:
+        return _answer(request, {"code": typed, "problem": f"Nothing on the shelf carries {read.code}. {_HINT}"})
+    return _answer(request, _asked(found, amount=read.rest))
+
+
+_HINT = "Check the code, or look for the thing in the lists of the shelf."
+
+
+def _asked(found: Described, *, amount: str = "", problem: str = "", sure: bool = False) -> dict[str, Any]:
+    return {"found": found, "amount": amount, "problem": problem, "key": new_key(), "ask_sure": sure}
+
+
+def _second_step(request: HttpRequest) -> HttpResponse:
+    typed = request.POST.get("amount", "").strip()
+    found = item_by_label(request.POST.get("code", ""))
+    if found is None:
+        return _answer(request, {"code": request.POST.get("code", ""), "problem": f"It is gone. {_HINT}"})
+    if not typed:
+        return _answer(request, {"code": "", "said": [f"Nothing was moved on {found.item.label}."]})
+    other = item_by_label(read_code(typed).code)
+    if other is not None:
+        # The next thing was scanned instead of a quantity.
+        return _answer(request, _asked(other, amount=read_code(typed).rest))
+    try:
+        act = _act(request, found, typed)
+        act.carry_out(at=timezone.now(), by=request.user)
+    except WorkshopError as problem:
+        asked = _asked(found, amount=typed, problem=str(problem), sure=isinstance(problem, MoreThanFull))
+        return _answer(request, asked)
+    key = act.cleaned_data["key"]
+    if not in_place(request):
+        return redirect(f"{reverse('scan')}?done={key}")
+    entries = act_of(key)
+    response = _answer(request, {"code": ""} | result_of(request, entries))
+    # A page of the thing that moved shows it anew.
+    response["HX-Trigger"] = json.dumps({f"moved-{entry.item_id}": "" for entry in entries})
+    return response
+
+
+def _act(request: HttpRequest, found: Described, typed: str) -> Act:
+    meant = movement_meant(typed, kind=found.item.kind, units=units_of(request))
+    return act_meant(
+        meant,
+        typed=typed,
+        item=found.item,
+        units=units_of(request),
+        key=request.POST.get("key", ""),
+        sure="sure" in request.POST,
+    )
+
+
+def result_of(request: HttpRequest, entries: list[Entry]) -> dict[str, Any]:
+    """Return what to announce of an act, and the entry by which it can be taken back."""
+    return {"said": outcome(entries, units_of(request)), "undoable": last_undoable(entries)}
+
+
+def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
+    if in_place(request):
+        # In place a refusal is drawn like an answer: htmx leaves pages of 4xx where they are.
+        return render(request, "inventory/scan_step.html", context | {"in_place": True})
+    return render(
+        request, "inventory/scan.html", context | {"asked": True}, status=422 if context.get("problem") else 200
+    )

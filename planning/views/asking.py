@@ -1,0 +1,122 @@
+"""Today: ask whether there is enough; the plan sheet answers."""
+
+from datetime import date
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.compute.errors import WorkshopError
+from planning.answers import shopping_rows
+from planning.compute.batch import PlannedThread
+from planning.designs import asked_from_record, designs_by_id
+from planning.forms import AskForm, QuestionForm
+from planning.models import Design, Rules
+from planning.plan import chosen_machine, plan
+from planning.uploads import Refusal, keep_uploads
+from planning.wording import answer_in_words, asked_name
+
+RECENT = 12
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def today(request: HttpRequest) -> HttpResponse:
+    """Ask the question: stitch files or kept designs, pieces, fabric, machine."""
+    recent = Design.objects.order_by("-added_at", "-id")[:RECENT]
+    refusals: list[Refusal] = []
+    if request.method == "POST":
+        form = AskForm(request.POST, request.FILES)
+        too_large = getattr(request, "upload_refused", "")
+        if too_large:
+            form.add_error("stitch_files", too_large)
+        elif form.is_valid():
+            given = form.cleaned_data
+            machine = given["machine"] or chosen_machine(None)
+            kept, refusals = keep_uploads(
+                given["stitch_files"], trim_at_jumps=machine.trim_at_jumps, at=timezone.now()
+            )
+            designs = [*given["design"], *kept]
+            if not refusals:
+                return redirect(sheet_address(form, designs))
+            for refusal in refusals:
+                form.add_error("stitch_files", refusal.reason)
+    else:
+        form = AskForm(initial=request.GET.dict() | {"design": request.GET.getlist("design")})
+    chosen = {str(each) for each in form["design"].value() or []}
+    return render(
+        request,
+        "planning/today.html",
+        {"form": form, "recent": recent, "chosen": chosen, "refusals": refusals},
+        status=422 if form.is_bound else 200,
+    )
+
+
+def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
+    """Return the address of the plan sheet that answers the form for ``designs``."""
+    given = form.cleaned_data
+    fields: list[tuple[str, object]] = [("design", design.pk) for design in dict.fromkeys(designs)]
+    fields += [("pieces", given["pieces"])]
+    fields += [(name, given[name].pk) for name in ("fabric", "machine", "hoop") if given[name]]
+    fields += [("tests", given["tests"])] if given["tests"] is not None else []
+    fields += [("needed_on", given["needed_on"].isoformat())] if given["needed_on"] else []
+    return f"{reverse('plan_sheet')}?{urlencode(fields)}"
+
+
+@require_safe
+def plan_sheet(request: HttpRequest) -> HttpResponse:
+    """Answer the question in the page's address; nothing is saved, so the page can be kept and sent."""
+    form = QuestionForm(request.GET)
+    if not form.is_valid():
+        return render(request, "planning/question_unclear.html", {"form": form}, status=422)
+    designs = designs_by_id([design.pk for design in form.cleaned_data["design"]])
+    try:
+        answer = plan([asked_from_record(design) for design in designs], form.question())
+    except WorkshopError as problem:
+        return render(
+            request, "planning/question_unclear.html", {"form": form, "problem": problem}, status=422
+        )
+    return render(
+        request,
+        "planning/plan_sheet.html",
+        {
+            "plan": answer,
+            "answer": answer_in_words(answer, units=request.units),  # type: ignore[attr-defined]
+            "threads": [thread_row(thread, several=len(designs) > 1) for thread in answer.threads],
+            "warned": any(design.warnings for design in answer.designs),
+            "shopping": [_with_day(row) for row in shopping_rows(answer)],
+            "machine": form.cleaned_data["machine"] or chosen_machine(None),
+            "fabric": form.cleaned_data["fabric"],
+        },
+    )
+
+
+def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
+    """Return one colour as the page shows it: words beside every swatch, a dash where nothing is known."""
+    shade = thread.choice.shade
+    return {
+        "thread": thread,
+        "blocks": ", ".join(
+            f"{design + 1}.{number}" if several else str(number) for design, number in thread.blocks
+        ),
+        "asked_name": asked_name(thread),
+        "asked_detail": thread.hex if thread.name else "",
+        "chosen_hex": shade.hex if shade else None,
+        "chosen_name": (shade.name or shade.code) if shade else "No thread chosen",
+        "chosen_detail": f"{shade.maker} {shade.range} · {shade.code}" if shade else "",
+        "free_mm": None if thread.verdict == "unknown" else thread.free_mm,
+        "sure": None if thread.verdict == "unknown" else thread.p_enough,
+    }
+
+
+def _with_day(row: dict[str, Any]) -> dict[str, Any]:
+    return row | {"order_by_day": date.fromisoformat(row["order_by"]) if row["order_by"] else None}
+
+
+@require_safe
+def help_page(request: HttpRequest) -> HttpResponse:
+    """Explain how the answer is found, with the workshop's own settings."""
+    return render(request, "planning/help.html", {"rules": Rules.current()})

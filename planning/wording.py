@@ -1,0 +1,58 @@
+"""The answer in words: the same sentences on the page and in the terminal."""
+
+from dataclasses import dataclass
+
+from inventory.compute.lengths import format_length
+from inventory.compute.units import Units
+from planning.compute.batch import BatchPlan, PlannedThread
+
+
+@dataclass(frozen=True)
+class AnswerInWords:
+    """The verdict as a headline, and under it the numbers a person acts on."""
+
+    headline: str
+    lines: tuple[str, ...]
+
+
+def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
+    """Return the headline and at most a few lines: how many pieces can be stitched, and what is missing."""
+    wanting = [thread for thread in plan.threads if thread.verdict != "enough"]
+    others = ["bobbins"] if plan.bobbins.verdict != "enough" else []
+    others += [layer.kind for layer in plan.stabilizer if layer.verdict != "enough"]
+    if not wanting and not others:
+        return AnswerInWords(
+            f"Enough for all {plan.pieces.total} pieces",
+            ("Every colour, the bobbins and the stabilizer do for the whole batch.",),
+        )
+    parts = [f"{len(wanting)} of {len(plan.threads)} colours"] if wanting else []
+    headline = f"{plan.verdict.capitalize()}: {' and '.join([*parts, *dict.fromkeys(others)])}"
+    possible = min((thread.pieces_possible for thread in plan.threads), default=0)
+    lines = [
+        f"The thread on the shelf surely stitches {possible} of {plan.pieces.total} pieces "
+        f"({plan.pieces.ordered} ordered, {plan.pieces.total - plan.pieces.ordered} for tests and spoilage)."
+    ]
+    lines += [
+        f"{thread_name(thread)}: {missing}." for thread in wanting if (missing := _missing(thread, units))
+    ][:4]
+    if len(wanting) > 4:
+        lines.append(f"{len(wanting) - 4} more colours are in the table.")
+    return AnswerInWords(headline, tuple(lines))
+
+
+def thread_name(thread: PlannedThread) -> str:
+    """Return the name of the chosen thread, or of what was asked for where none is near enough."""
+    shade = thread.choice.shade
+    if shade and thread.choice.near_enough:
+        return f"{shade.name or shade.code} ({shade.maker} {shade.code})"
+    return asked_name(thread)
+
+
+def asked_name(thread: PlannedThread) -> str:
+    return thread.name or thread.hex or "A block without a colour"
+
+
+def _missing(thread: PlannedThread, units: Units) -> str:
+    if thread.reason:
+        return thread.reason.rstrip(".")
+    return f"{format_length(thread.missing_mm, unit=units.length, places=0)} more would make it sure"

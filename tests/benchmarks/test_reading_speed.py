@@ -1,0 +1,85 @@
+"""Speed of the walk, side by side with the bare reading of the same file by the library."""
+
+import io
+import math
+import statistics
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pyembroidery import DstReader, EmbPattern, PesReader
+
+from planning.compute.thread_length import block_sums
+from planning.compute.walk import StitchRecords, Walked, walk
+from planning.formats import FORMATS
+from planning.reading import read_design_file
+from tests.planning.stitch_files import file_bytes
+
+READERS = {"dst": DstReader, "pes": PesReader}
+STITCHES = 100_000
+REPEATS = 5
+
+
+def seconds(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def a_large_design() -> EmbPattern:
+    """Return 100,000 stitches of fill and satin in 20 colours, with a trim every 500."""
+    rng = np.random.default_rng(20)
+    pattern = EmbPattern()
+    for block in range(20):
+        pattern.add_thread(f"#{rng.integers(0x1000000):06x}")
+        if block:
+            pattern.color_change()
+        for i in range(STITCHES // 20):
+            if i and i % 500 == 0:
+                pattern.trim()
+            turn = i / 7 + block
+            pattern.stitch_abs(
+                int(600 * math.sin(turn / 50) + 20 * (i % 2)), int(400 * math.cos(turn / 70) + 30 * block)
+            )
+    pattern.end()
+    return pattern
+
+
+def walk_and_sum(records: StitchRecords, extension: str) -> Walked:
+    known = FORMATS[extension]
+    walked = walk(records, trims=known.trims, record_limit_tenths=known.record_limit_tenths)
+    for block in walked.blocks:
+        block_sums(block.points_mm, block.run_starts, trims=block.trims, zero_length=block.zero_length)
+    return walked
+
+
+@pytest.mark.benchmark
+@pytest.mark.parametrize("extension", sorted(READERS))
+def test_walking_100_000_stitches_takes_no_longer_than_the_bare_read_of_their_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], extension: str
+) -> None:
+    content = file_bytes(a_large_design(), extension)
+    path = tmp_path / f"large.{extension}"
+    path.write_bytes(content)
+    guesses_off = {"clipping": False, "trim_distance": None, "trim_at": 10**9}
+    design = read_design_file(path)
+
+    bare, walking, whole = [], [], []
+    for _ in range(REPEATS):
+        bare.append(
+            seconds(lambda: READERS[extension].read(io.BytesIO(content), EmbPattern(), dict(guesses_off)))
+        )
+        walking.append(seconds(lambda: walk_and_sum(design.records, extension)))
+        whole.append(seconds(lambda: read_design_file(path)))
+    ratio = statistics.median(walking) / statistics.median(bare)
+    with capsys.disabled():
+        print(
+            f"\n{extension}: {design.walked.stitches:,} stitches, {len(content):,} bytes; bare read "
+            f"{statistics.median(bare) * 1000:.0f} ms, walk and sums {statistics.median(walking) * 1000:.0f} ms "
+            f"(ratio {ratio:.3f}); whole reading with its child process {statistics.median(whole) * 1000:.0f} ms"
+        )
+    assert design.walked.stitches == pytest.approx(STITCHES, rel=0.01)
+    assert len(design.walked.blocks) == 20
+    assert ratio <= 1

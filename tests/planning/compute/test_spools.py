@@ -1,0 +1,41 @@
+"""Spools go on in shelf order, each for as many whole pieces as it holds."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planning.compute.choosing import OwnedSpool
+from planning.compute.spools import spools_for_pieces
+
+
+def wall(*metres):
+    return [OwnedSpool(n, f"S{n:04}", round(m * 1000), 0.0) for n, m in enumerate(metres, 1)]
+
+
+def test_a_spool_too_short_for_a_piece_is_passed_over():
+    uses = spools_for_pieces(wall(5, 100), per_piece_mm=10_000, pieces=4)
+    assert [(use.label, use.from_piece, use.to_piece) for use in uses] == [("S0002", 1, 4)]
+
+
+def test_a_spool_of_unknown_length_is_not_counted_on():
+    unknown, known = OwnedSpool(1, "S0001", 500_000, None), OwnedSpool(2, "S0002", 50_000, 0.0)
+    uses = spools_for_pieces([unknown, known], per_piece_mm=10_000, pieces=2)
+    assert [use.label for use in uses] == ["S0002"]
+
+
+def test_pieces_that_no_spool_holds_are_left_out():
+    (use,) = spools_for_pieces(wall(25), per_piece_mm=10_000, pieces=5)
+    assert (use.to_piece, use.left_mm) == (2, 5_000)
+
+
+@given(st.lists(st.integers(0, 400), max_size=8), st.integers(1_000, 60_000), st.integers(1, 40))
+def test_turns_follow_one_another_and_no_spool_gives_more_than_it_has(metres, per_piece_mm, pieces):
+    spools = wall(*metres)
+    held = {spool.label: spool.free_mm for spool in spools}
+    next_piece = 1
+    for use in spools_for_pieces(spools, per_piece_mm=per_piece_mm, pieces=pieces):
+        assert use.from_piece == next_piece
+        assert use.needed_mm == (use.to_piece - use.from_piece + 1) * per_piece_mm
+        assert use.needed_mm + use.left_mm == held[use.label]
+        assert use.left_mm >= 0
+        next_piece = use.to_piece + 1
+    assert next_piece - 1 == min(pieces, sum(mm // per_piece_mm for mm in held.values()))

@@ -1,0 +1,74 @@
+"""Drawings stand beside words and carry their colour as an attribute of the drawing."""
+
+import re
+
+import pytest
+from django.template import Context, Template
+
+
+def drawn(template: str, **values: object) -> str:
+    return Template("{% load drawing %}" + template).render(Context(values))
+
+
+@pytest.mark.parametrize("colour", ["#c41e3a", "#FFFFFF", "#000000"])
+def test_a_swatch_is_thread_of_its_colour_named_in_words(colour: str) -> None:
+    detail = "Tern & Cleat 40 · 1037"
+    swatch = drawn("{% swatch colour 'Signal red' detail=detail %}", colour=colour, detail=detail)
+    assert f'fill="{colour}"' in swatch
+    assert "Signal red" in swatch
+    assert "Tern &amp; Cleat 40 · 1037" in swatch
+    assert 'aria-hidden="true"' in swatch
+
+
+@pytest.mark.parametrize("colour", [None, ""])
+def test_a_swatch_without_a_colour_is_hatched_and_still_named(colour: str | None) -> None:
+    swatch = drawn("{% swatch colour 'No colour in the file' %}", colour=colour)
+    assert "stroke-dasharray" in swatch
+    assert "No colour in the file" in swatch
+
+
+@pytest.mark.parametrize("colour", ["red", "#fff", '#000000" onload="x', "#00000g"])
+def test_a_colour_that_is_none_is_refused(colour: str) -> None:
+    with pytest.raises(ValueError, match="is not a colour of the form #rrggbb"):
+        drawn("{% swatch colour 'x' %}", colour=colour)
+
+
+def test_a_name_cannot_break_out_of_its_swatch() -> None:
+    assert "<b>" not in drawn("{% swatch None name detail=name %}", name="<b>bold</b>")
+
+
+def test_strands_of_a_winding_stay_between_the_flanges() -> None:
+    paths = re.findall(r'd="((?:M[\d.]+ [\d.]+L[\d.]+ [\d.]+)+)"', drawn("{% swatch '#336699' 'Harbour' %}"))
+    assert len(paths) == 2
+    for path in paths:
+        points = [(float(x), float(y)) for x, y in re.findall(r"([\d.]+) ([\d.]+)", path)]
+        assert len(points) > 20
+        assert all(6 <= x <= 42 and 5 <= y <= 31 for x, y in points)
+
+
+def test_every_verdict_has_a_shape_of_its_own() -> None:
+    words = ["enough", "tight", "short", "unknown"]
+    shapes = {re.sub(r"verdict-\w+|<span.*", "", drawn("{% verdict word 'x' %}", word=w)[30:]) for w in words}
+    assert len(shapes) == len(words)
+
+
+def test_a_verdict_says_its_word_or_the_text_given() -> None:
+    assert ">Tight</span>" in drawn("{% verdict 'tight' %}")
+    assert ">Short: 2 of 5 colours</span>" in drawn("{% verdict 'short' 'Short: 2 of 5 colours' %}")
+    with pytest.raises(ValueError, match="not 'plenty'"):
+        drawn("{% verdict 'plenty' %}")
+
+
+@pytest.mark.parametrize(
+    ("free", "end"), [(50.0, "50.0"), (100.0, "100.0"), (110.0, "110.0"), (900.0, "120")]
+)
+def test_a_strand_reaches_as_far_as_the_stock(free: float, end: str) -> None:
+    assert f'class="strand-free" d="M0 6H{end}"' in drawn("{% strand free needed %}", free=free, needed=100.0)
+
+
+def test_an_empty_spool_lays_no_strand_and_an_unknown_one_draws_nothing() -> None:
+    empty = drawn("{% strand 0 100 %}")
+    assert "strand-needed" in empty
+    assert "strand-free" not in empty
+    assert drawn("{% strand None 100 %}") == ""
+    assert drawn("{% strand 100 0 %}") == ""

@@ -1,0 +1,120 @@
+"""Set up the demo workshop and answer its question."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import CommandError, CommandParser
+from django.db import connection
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from planning.answers import plan_as_data
+from planning.terminal import print_plan
+from workshop.demo import LoadedDemo, load_demo, refuse_beside_other_stock
+from workshop.demo.account import SignIn, demo_sign_in
+from workshop.demo.designs import keep_demo_designs, plan_demo_batch
+
+HERE = "127.0.0.1:8000"
+NEXT_STEPS = (
+    "python3 manage.py demo --serve",
+    'python3 manage.py match "#2f6f9f"',
+    'python3 manage.py plan fixtures/designs/harbour-pennant.vp3 --pieces 12 --fabric "Pennant felt"',
+)
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Lay out the demo workshop Gull & Halyard and plan a batch with it; with --serve, show it in a browser. "
+        "Running it again is safe. Exits 0 whatever the plan's verdict, 1 for an error."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument(
+            "--serve",
+            nargs="?",
+            const=HERE,
+            metavar="ADDRESS:PORT",
+            help=f"Then serve the pages, at {HERE} unless said otherwise.",
+        )
+        parser.add_argument(
+            "--force", action="store_true", help="Load the demo even beside stock that is not its own."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        as_json = options["format"] == "json"
+        if as_json and options["serve"]:
+            raise CommandError("--serve answers in a browser; leave out --format json.")
+        say = self._say_beside_the_answer if as_json else self.stdout.write
+        say("The demo workshop Gull & Halyard: everything and everybody in it is invented.")
+        call_command("migrate", verbosity=0, interactive=False)
+        say(f"1. The database is ready: {connection.settings_dict['NAME']}")
+        if not options["force"]:
+            refuse_beside_other_stock()
+        at = timezone.now()
+        demo = load_demo(at=at, by=None)
+        for line in _laid_out(demo):
+            say(line)
+        batch = demo.batch
+        designs = keep_demo_designs(at=at, machine=batch.machine)
+        say(f"3. {len(designs)} designs are kept; the batch is for {batch.design}.")
+        needed_on = timezone.localdate(at) + timedelta(days=batch.needed_in_days)
+        answer = plan_demo_batch(batch, designs[batch.design], needed_on=needed_on)
+        say(
+            f"4. Is there enough for {batch.pieces} {batch.what}, needed on {needed_on.day} {needed_on:%B %Y}?"
+        )
+        say(f"   On {batch.fabric.lower()}, {batch.machine.lower()}, {batch.hoop.lower()}.")
+        if as_json:
+            self.write_json(plan_as_data(answer))
+        else:
+            self.stdout.write()
+            print_plan(self.console(), answer)
+            self.stdout.write()
+        sign_in = demo_sign_in(settings.DATA_FOLDER)
+        if options["serve"]:
+            self._serve(options["serve"], sign_in)
+        else:
+            _say_how_to_go_on(say, sign_in)
+
+    def _say_beside_the_answer(self, sentence: str) -> None:
+        self.stderr.write(sentence, style_func=str)
+
+    def _serve(self, address: str, sign_in: SignIn | None) -> None:
+        host, _, port = address.rpartition(":")
+        everywhere = host in ("0", "0.0.0.0", "[::]")
+        shown = f"{'localhost' if everywhere else host or '127.0.0.1'}:{port}"
+        for line in (f"Open http://{shown}/ in a browser; Ctrl+C ends it.", *_sign_in_words(sign_in)):
+            self.stdout.write(line)
+        if everywhere:
+            self.stdout.write("Other devices reach it under the names in the variable ALLOWED_HOSTS only.")
+        self.stdout.flush()  # who waits for the address at the end of a pipe reads it now
+        call_command("runserver", address, use_reloader=False)
+
+
+def _laid_out(demo: LoadedDemo) -> tuple[str, ...]:
+    if not demo.is_new:
+        return ("2. Its stock was laid out before; what was done with it since stays.",)
+    return (
+        f"2. Laid out: {demo.spools} spools, {demo.part_used} of them part-used, and {demo.bobbins} bobbins;",
+        f"   {demo.shades} shades of {demo.ranges} ranges; {demo.rolls} stabilizer rolls and {demo.offcuts} offcuts.",
+    )
+
+
+def _say_how_to_go_on(say: Callable[[str], object], sign_in: SignIn | None) -> None:
+    say("Go on:")
+    for step in NEXT_STEPS:
+        say(f"  {step}")
+    for line in _sign_in_words(sign_in):
+        say(line)
+
+
+def _sign_in_words(sign_in: SignIn | None) -> tuple[str, ...]:
+    if sign_in is None:
+        return ("Sign in with your own account.",)
+    return (
+        f"Sign in as {sign_in.name} with the password {sign_in.password}",
+        f"(kept in {sign_in.path}).",
+    )
