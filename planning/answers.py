@@ -95,8 +95,8 @@ def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
 
 
 def _what(thread: PlannedThread) -> str:
-    shade = thread.choice.shade
-    if shade is None or not thread.choice.near_enough:
+    shade = thread.to_buy
+    if shade is None:
         named = f" ({thread.name})" if thread.name else ""
         return f"thread near {thread.hex}{named}" if thread.hex else "thread for an uncoloured block"
     return f"{shade.maker} {shade.range} {shade.code} {shade.name}".strip()

@@ -104,6 +104,11 @@ class AskForm(QuestionForm):
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        if cleaned is not None and not self.errors and not cleaned.get("stitch_files") and not cleaned.get("design"):
+        if (
+            cleaned is not None
+            and not self.errors
+            and not cleaned.get("stitch_files")
+            and not cleaned.get("design")
+        ):
             self.add_error("stitch_files", "Choose a stitch file, or one of the designs kept here.")
         return cleaned

@@ -26,17 +26,19 @@ from planning.compute.stabilizing import StabilizerStock
 
 def shelf(*, fibre: str = "", weight_label: str = "", bobbin_style: BobbinStyle | None = None) -> Shelf:
     """Return what is free: needle thread of this fibre and weight (empty: any), bobbins of the style, stabilizer."""
-    shades = owned_shades(fibre=fibre, weight_label=weight_label)
+    shades = needle_shades(fibre=fibre, weight_label=weight_label)
+    offers = thread_offers(shades)
     return Shelf(
-        shades=shades,
+        shades=tuple(shade for shade in shades if shade.spools),
         bobbins=bobbin_stock(bobbin_style),
         stabilizer=stabilizer_stock(),
-        thread_offers=thread_offers(shades),
+        thread_offers=offers,
+        on_offer=tuple(shade for shade in shades if not shade.spools and offers[shade.id]),
     )
 
 
-def owned_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShade, ...]:
-    """Return the needle shades with at least one spool on the shelf, each with its spools in shelf order."""
+def needle_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShade, ...]:
+    """Return the needle shades that are known, owned or not, each with its spools in shelf order."""
     spools = Spool.objects.on_the_shelf().select_related("place").in_shelf_order()
     shades = Shade.objects.for_needle().select_related("range")
     if fibre:
@@ -68,7 +70,6 @@ def owned_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShade
             spools=tuple(by_shade[shade.pk]),
         )
         for shade in shades
-        if shade.pk in by_shade
     )
 
 
@@ -137,7 +138,7 @@ def stabilizer_stock() -> tuple[StabilizerStock, ...]:
                 Roll(roll.label, roll.width_mm, roll.free, roll.sigma or 0.0) for roll in rolls[product.pk]
             ),
             flats=tuple(
-                Flat(flat.label, flat.width_mm, flat.height_mm, flat.free)
+                Flat(flat.label, flat.width_mm, flat.height_mm, flat.free, _unit_price(flat))
                 for flat in [*offcuts[product.pk], *sheets[product.pk]]
                 if flat.free
             ),

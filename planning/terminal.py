@@ -1,6 +1,7 @@
 """The plan as a page of text that a person can read at the machine."""
 
 from collections.abc import Sequence
+from datetime import date
 
 from rich.console import Console, Group
 from rich.table import Table
@@ -23,8 +24,8 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     for line in answer.lines:
         console.print(line)
     console.print(
-        f"{plan.pieces.ordered} ordered + {plan.pieces.tests} test + {plan.pieces.spoiled_allowed} that may spoil "
-        f"= {plan.pieces.total} pieces to stitch, {plan.hoopings} hoopings."
+        f"{plan.pieces.ordered} ordered + {plan.pieces.tests} to test + {plan.pieces.spoiled_allowed} that may "
+        f"spoil = {plan.pieces.total} pieces to stitch in {plan.hoopings} hoopings."
     )
     for design in plan.designs:
         console.print(
@@ -50,23 +51,18 @@ def swatch(hex: str) -> Text:
 
 
 def _threads(plan: BatchPlan, units: Units) -> Table:
-    table = Table(title="Thread", title_justify="left", box=None, pad_edge=False)
-    for heading in ("Blocks", "Asked for", "", "On the shelf", ""):
-        table.add_column(heading, overflow="fold")
-    for heading in ("ΔE00", f"Needs {units.length}", "±", f"Free {units.length}", "Sure", "Pieces"):
+    table = Table(box=None, pad_edge=False)
+    table.add_column("Thread", ratio=1)
+    for heading in ("ΔE00", f"Needs {units.length}", f"Free {units.length}", "Sure", "Pieces"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
+    several = len(plan.designs) > 1
     for thread in plan.threads:
-        shade = thread.choice.shade
+        choice = thread.choice
         table.add_row(
-            _blocks(thread, several=len(plan.designs) > 1),
-            asked_name(thread),
-            swatch(thread.hex),
-            f"{shade.maker} {shade.range} {shade.code} {shade.name}" if shade else "none",
-            swatch(shade.hex if shade else ""),
-            "" if thread.choice.delta_e_00 is None else f"{thread.choice.delta_e_00:.1f}",
-            _number(thread.needed_mm, units),
-            _number(thread.needed_sigma_mm, units),
+            _asked_and_chosen(thread, several=several),
+            "" if choice.delta_e_00 is None else f"{choice.delta_e_00:.1f}",
+            f"{_number(thread.needed_mm, units)} ± {_number(thread.needed_sigma_mm, units)}",
             _number(thread.free_mm, units),
             f"{thread.p_enough:.0%}",
             str(thread.pieces_possible),
@@ -75,21 +71,33 @@ def _threads(plan: BatchPlan, units: Units) -> Table:
     return table
 
 
+def _asked_and_chosen(thread: PlannedThread, *, several: bool) -> Group:
+    shade = thread.choice.shade
+    asked = Text.assemble(
+        swatch(thread.hex), f" {asked_name(thread)}, block {_blocks(thread, several=several)}"
+    )
+    if shade is None:
+        return Group(asked, Text("   nothing on the shelf"))
+    return Group(
+        asked, Text.assemble(swatch(shade.hex), f" {shade.code} {shade.name}\n   {shade.maker} {shade.range}")
+    )
+
+
 def _spools(plan: BatchPlan, units: Units) -> Group:
-    lines = [Text("\nSpools", style="italic")]
+    grid = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
+    grid.add_column()
+    grid.add_column(ratio=1)
     for thread in plan.threads:
-        turns = ", then ".join(
-            f"{use.label}{f' ({use.place})' if use.place else ''} for pieces {use.from_piece}–{use.to_piece}"
+        turns = "\n".join(
+            f"pieces {use.from_piece}–{use.to_piece}: {use.label}{f' ({use.place})' if use.place else ''}"
             for use in thread.spools
         )
-        lines.append(
-            Text(f"  {thread_name(thread)}: {turns or thread.reason or 'no spool holds a whole piece'}")
-        )
-    return Group(*lines)
+        grid.add_row(thread_name(thread), turns or thread.reason or "no spool holds a whole piece")
+    return Group(Text("\nWhich spool for which pieces", style="italic"), grid)
 
 
-def _other(plan: BatchPlan, units: Units) -> Table:
-    table = Table(title="\nAnd", title_justify="left", box=None, pad_edge=False, show_header=False)
+def _other(plan: BatchPlan, units: Units) -> Group:
+    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
     table.add_column(no_wrap=True)
     table.add_column()
     table.add_column(no_wrap=True)
@@ -127,11 +135,11 @@ def _other(plan: BatchPlan, units: Units) -> Table:
         f"{cost.currency} {cost.material}, {cost.material_per_piece} a piece{unpriced}",
         "",
     )
-    return table
+    return Group(Text("\nBobbins, stabilizer, time and cost", style="italic"), table)
 
 
-def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Table:
-    table = Table(title="\nTo buy", title_justify="left", box=None, pad_edge=False)
+def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:
+    table = Table(box=None, pad_edge=False)
     for heading in ("What", "Put-up", "From"):
         table.add_column(heading, overflow="fold")
     for heading in (f"Needs {units.length}", "Packs", plan.cost.currency):
@@ -143,11 +151,11 @@ def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Table:
             row["put_up"] or "nobody is known to sell it",
             row["supplier"],
             _number(row["need_mm"], units),
-            str(row["packs"]),
-            row["total"],
-            row["order_by"] or "",
+            str(row["packs"]) if row["packs"] else "",
+            row["total"] if row["packs"] else "",
+            f"{date.fromisoformat(row['order_by']):%-d %b %Y}" if row["order_by"] else "",
         )
-    return table
+    return Group(Text("\nTo buy", style="italic"), table)
 
 
 def print_design(console: Console, design: AskedDesign, *, units: Units = METRIC) -> None:

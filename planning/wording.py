@@ -29,8 +29,8 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
     headline = f"{plan.verdict.capitalize()}: {' and '.join([*parts, *dict.fromkeys(others)])}"
     possible = min((thread.pieces_possible for thread in plan.threads), default=0)
     lines = [
-        f"The thread on the shelf surely stitches {possible} of {plan.pieces.total} pieces "
-        f"({plan.pieces.ordered} ordered, {plan.pieces.total - plan.pieces.ordered} for tests and spoilage)."
+        f"The thread on the shelf surely stitches {possible} of the {plan.pieces.total} pieces, "
+        "tests and spoilage counted in."
     ]
     lines += [
         f"{thread_name(thread)}: {missing}." for thread in wanting if (missing := _missing(thread, units))

@@ -78,6 +78,7 @@ class Shelf:
     bobbins: BobbinStock | None
     stabilizer: tuple[StabilizerStock, ...]
     thread_offers: dict[int, tuple[PackOffer, ...]] = field(default_factory=dict)  # by shade
+    on_offer: tuple[OwnedShade, ...] = ()  # shades that are not owned but sold by somebody
 
 
 @dataclass(frozen=True)
@@ -129,6 +130,7 @@ class PlannedThread:
     pieces_possible: int
     missing_mm: int
     spools: tuple[SpoolUse, ...]
+    to_buy: OwnedShade | None
     purchase: PackPurchase | None
 
 
@@ -337,7 +339,8 @@ def _thread(
         if total
         else 0
     )
-    offers = shelf.thread_offers.get(choice.shade.id, ()) if choice.shade and choice.near_enough else ()
+    to_buy = shade or _nearest_on_offer(request, shelf, terms)
+    offers = shelf.thread_offers.get(to_buy.id, ()) if to_buy else ()
     return PlannedThread(
         hex=request.hex,
         name=group[0].block.name,
@@ -353,9 +356,40 @@ def _thread(
         reason=reason,
         pieces_possible=possible,
         missing_mm=lacking,
-        spools=spools_for_pieces(shade.spools, per_piece_mm=per_piece_mm, pieces=total) if shade else (),
+        spools=_spools(shade, request.geometry_mm / total, total, word, terms) if shade else (),
+        to_buy=to_buy,
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
     )
+
+
+def _spools(
+    shade: OwnedShade, per_piece_mm: float, total: int, word: str, terms: Terms
+) -> tuple[SpoolUse, ...]:
+    """Spools changed early enough to be sure; where all together are enough but each with its margin is not,
+    changed at even odds, for then the margins of some must serve the others."""
+    for certainty in (terms.enough_at, 0.5) if word == "enough" else (terms.enough_at,):
+        uses = spools_for_pieces(
+            shade.spools,
+            per_piece_mm=per_piece_mm,
+            pieces=total,
+            factor=terms.needle_factor,
+            certainty=certainty,
+        )
+        if uses and uses[-1].to_piece == total:
+            break
+    return uses
+
+
+def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:
+    """The nearest shade that could be bought for a colour of which nothing near is owned."""
+    (choice,) = choose_shades(
+        [request],
+        shelf.on_offer,
+        factor=terms.needle_factor,
+        certainty=terms.enough_at,
+        colour_limit=terms.colour_limit,
+    )
+    return choice.shade if choice.near_enough else None
 
 
 def _thread_verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> tuple[str, str]:
@@ -364,7 +398,10 @@ def _thread_verdict(choice: Choice, p: float, request: ColourRequest, terms: Ter
     if choice.shade is None:
         return "short", "No thread of a known colour is on the shelf."
     if not choice.near_enough:
-        return "short", f"Nothing on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.1f}."
+        return "short", (
+            f"Nothing on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.2f}, "
+            f"and the limit is {terms.colour_limit:g}."
+        )
     if not choice.shade.is_known:
         return "unknown", "Nobody knows how much is on these spools; weigh them."
     return verdict(p, enough_at=terms.enough_at, tight_at=terms.tight_at), ""

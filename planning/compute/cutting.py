@@ -16,12 +16,16 @@ class Roll:
 
 @dataclass(frozen=True)
 class Flat:
-    """Sheets or an offcut of one size, ``count`` of them; ``height_mm`` runs along the roll."""
+    """Sheets or an offcut of one size, ``count`` of them; ``height_mm`` runs along the roll.
+
+    ``price_each`` is None where nothing was paid or nobody knows: an offcut was paid for with its roll.
+    """
 
     label: str
     width_mm: int
     height_mm: int
     count: int = 1
+    price_each: float | None = None
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,8 @@ class EqualCut:
     """How ``pieces`` equal pieces are found; ``missing`` of them are not."""
 
     pieces: int
-    from_flats: tuple[tuple[str, int], ...]
+    from_flats: tuple[tuple[str, int], ...]  # label and pieces
+    flats_cost: float
     from_rolls: tuple[RollCut, ...]
     bound_mm: int
 
@@ -86,10 +91,13 @@ def cut_equal_pieces(
         )
     left = pieces
     from_flats = []
+    flats_cost = 0.0
     for flat in flats:
-        count = min(left, flat.count * _grid(flat, width_mm, height_mm, may_turn))
+        on_each = _grid(flat, width_mm, height_mm, may_turn)
+        count = min(left, flat.count * on_each)
         if count:
             from_flats.append((flat.label, count))
+            flats_cost += -(-count // on_each) * (flat.price_each or 0.0)
             left -= count
     from_rolls = []
     bound_mm = 0
@@ -99,7 +107,7 @@ def cut_equal_pieces(
             from_rolls.append(cut)
             left -= cut.pieces
             bound_mm += -(-cut.pieces * width_mm * height_mm // roll.width_mm)
-    return EqualCut(pieces, tuple(from_flats), tuple(from_rolls), bound_mm=bound_mm)
+    return EqualCut(pieces, tuple(from_flats), flats_cost, tuple(from_rolls), bound_mm=bound_mm)
 
 
 def _grid(flat: Flat, width_mm: int, height_mm: int, may_turn: bool) -> int:

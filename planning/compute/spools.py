@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from planning.compute.certainty import Factor, pieces_possible
 from planning.compute.choosing import OwnedSpool
 
 
@@ -19,29 +20,40 @@ class SpoolUse:
 
 
 def spools_for_pieces(
-    spools: Sequence[OwnedSpool], *, per_piece_mm: float, pieces: int
+    spools: Sequence[OwnedSpool], *, per_piece_mm: float, pieces: int, factor: Factor, certainty: float
 ) -> tuple[SpoolUse, ...]:
-    """Return the spools to put on, in the order given, each for as many whole pieces as it holds.
+    """Return the spools to put on, in the order given, each for as many whole pieces as it holds for sure.
 
-    A spool that does not hold one piece is passed over, and so is one whose length nobody knows. Pieces that
-    no spool holds are left out: the last ``to_piece`` then falls short of ``pieces``.
+    ``per_piece_mm`` is geometry; ``factor`` says what it takes, and each spool is changed before the piece that it
+    would not finish at the ``certainty``. A spool that does not hold one piece is passed over, and so is one
+    whose length nobody knows. Pieces that no spool holds are left out: the last ``to_piece`` then falls short of
+    ``pieces``. What a use takes and leaves is told at the factor's median.
 
     >>> wall = [OwnedSpool(1, "S0001", 25_000, 0.0), OwnedSpool(2, "S0002", 100_000, 0.0)]
-    >>> [(use.label, use.from_piece, use.to_piece) for use in spools_for_pieces(wall, per_piece_mm=10_000, pieces=5)]
+    >>> uses = spools_for_pieces(
+    ...     wall, per_piece_mm=10_000, pieces=5, factor=Factor(mean_log=0.0, sigma=0.0, scatter=0.0), certainty=0.95)
+    >>> [(use.label, use.from_piece, use.to_piece) for use in uses]
     [('S0001', 1, 2), ('S0002', 3, 5)]
     """
     uses = []
     next_piece = 1
     for spool in spools:
-        if next_piece > pieces:
+        left = pieces - next_piece + 1
+        if left <= 0:
             break
-        if not spool.is_known:
+        if spool.sigma_mm is None:
             continue
-        held = pieces if per_piece_mm <= 0 else int(spool.free_mm // per_piece_mm)
-        count = min(held, pieces - next_piece + 1)
+        count = pieces_possible(
+            per_piece_mm,
+            factor,
+            free_mm=spool.free_mm,
+            free_sigma_mm=spool.sigma_mm,
+            certainty=certainty,
+            at_most=left,
+        )
         if count == 0:
             continue
-        needed_mm = round(count * per_piece_mm)
+        needed_mm = round(count * per_piece_mm * factor.median)
         uses.append(
             SpoolUse(
                 label=spool.label,

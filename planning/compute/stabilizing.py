@@ -102,10 +102,16 @@ def plan_layer(
         free_mm=product.free_mm,
         p_enough=p,
         verdict="short" if cut.missing else verdict(p),
-        cost=None if product.price_per_mm2 is None else area_mm2 * product.price_per_mm2,
+        cost=_cost(cut, product, area_mm2),
         missing_mm=lacking,
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
     )
+
+
+def _cost(cut: EqualCut, product: StabilizerStock, area_mm2: int) -> float | None:
+    if area_mm2 and product.price_per_mm2 is None:
+        return None
+    return cut.flats_cost + area_mm2 * (product.price_per_mm2 or 0.0)
 
 
 def _p_cut(cut: EqualCut, rolls: Sequence[Roll]) -> float:

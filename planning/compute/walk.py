@@ -135,7 +135,7 @@ def walk(
     warnings = [
         *_thread_warnings(blocks, records.threads),
         *_stitch_warnings(blocks, path),
-        *_travel_warnings(path, rows.start[untrimmed], trim | change),
+        *_travel_warnings(path, rows.start[untrimmed]),
     ]
     if not ends.size:
         warnings.append(
@@ -175,9 +175,11 @@ def _jump_rows(
 
 
 def _moved(along: NDArray[np.int32], start: NDArray[np.intp], stop: NDArray[np.intp]) -> NDArray[np.int64]:
-    """Return how far each row ``start:stop`` of records moves along one axis; a design starts at 0."""
-    before = np.where(start > 0, along[start - 1], 0).astype(np.int64)
-    moved: NDArray[np.int64] = np.abs(along[stop - 1].astype(np.int64) - before)
+    """Return how far each row ``start:stop`` of records moves along one axis.
+
+    A row that opens the file has nothing to cut, so what it is measured from does not matter.
+    """
+    moved: NDArray[np.int64] = np.abs(along[stop - 1].astype(np.int64) - along[start - 1])
     return moved
 
 
@@ -282,7 +284,7 @@ def pair_threads(
     True
     """
     known = [thread if thread.hex or thread.name or thread.code else None for thread in threads]
-    if len(threads) != len(places) and len(threads) == place_count:
+    if len(threads) == place_count:
         return tuple(known[place] for place in places)
     return tuple(known[index] if index < len(known) else None for index in range(len(places)))
 
@@ -330,15 +332,12 @@ def _stitch_warnings(blocks: tuple[BlockPath, ...], path: _Path) -> list[str]:
     return warnings
 
 
-def _travel_warnings(path: _Path, rows: NDArray[np.intp], cut: NDArray[np.bool_]) -> list[str]:
+def _travel_warnings(path: _Path, rows: NDArray[np.intp]) -> list[str]:
     """Return how many long travels are left untrimmed, of the rows of jumps that start at ``rows``."""
     after = np.searchsorted(path.record, rows)
-    between = (after > 0) & (after < path.record.size)
-    cuts = np.cumsum(cut, dtype=np.int32)
-    after, rows = after[between], rows[between]
-    same_run = (path.cuts[after - 1] == path.cuts[after]) & (path.cuts[after] == cuts[rows])
+    after = after[(after > 0) & (after < path.record.size)]
     # Two rows may lie in one travel: a stop can stand between them.
-    ends = np.unique(after[same_run])
+    ends = np.unique(after[path.cuts[after - 1] == path.cuts[after]])
     if not ends.size:
         return []
     steps = path.points_mm[ends] - path.points_mm[ends - 1]

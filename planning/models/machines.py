@@ -1,5 +1,6 @@
 """Machines and hoops, with what the planner must know of them."""
 
+from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
@@ -9,6 +10,9 @@ from planning.compute.timing import MachineTimes
 
 DEFAULT_THREAD = ThreadSettings()
 DEFAULT_TIMES = MachineTimes()
+# A needle is changed after about eight hours of stitching: common practice, no source.
+NEEDLE_LIFE_H = 8
+DEFAULT_NEEDLE_LIFE = round(NEEDLE_LIFE_H * 60 * DEFAULT_TIMES.stitches_per_minute * DEFAULT_TIMES.efficiency)
 
 
 class Machine(models.Model):
@@ -54,6 +58,13 @@ class Machine(models.Model):
     threaded_path_mm = models.FloatField(
         default=DEFAULT_THREAD.threaded_path_mm, help_text="Thread lost at each rethread by hand."
     )
+    # Of the machine as a whole, as if one needle made them all: with several needles that errs to the safe side.
+    stitches_since_needle = models.PositiveBigIntegerField(default=0)
+    needle_life_stitches = models.PositiveIntegerField(
+        default=DEFAULT_NEEDLE_LIFE,
+        validators=[MinValueValidator(1)],
+        help_text="After so many stitches the needle is changed. Common practice: eight hours of stitching.",
+    )
     hoops = models.ManyToManyField("planning.Hoop", blank=True, related_name="machines")
 
     class Meta:
@@ -90,6 +101,33 @@ class Machine(models.Model):
             threaded_path_mm=self.threaded_path_mm,
             allowance=allowance,
         )
+
+
+class NeedleNote(models.Model):
+    """What moved a machine's count of stitches, for good: so many stitched, or a needle changed."""
+
+    machine = models.ForeignKey(Machine, on_delete=models.CASCADE, related_name="needle_notes")
+    # NULL where the needle was changed and the count began again.
+    stitches = models.PositiveBigIntegerField(null=True, blank=True)
+    # What the count had come to when the needle was changed.
+    lasted_stitches = models.PositiveBigIntegerField(null=True, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=80, unique=True)
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="needle_note_says_one_thing",
+                condition=Q(stitches__isnull=False, lasted_stitches__isnull=True)
+                | Q(stitches__isnull=True, lasted_stitches__isnull=False),
+            )
+        ]
+
+    def __str__(self) -> str:
+        what = "needle changed" if self.stitches is None else f"{self.stitches:,} stitches"
+        return f"{self.machine}: {what}"
 
 
 class HoopQuerySet(models.QuerySet["Hoop"]):

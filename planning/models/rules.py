@@ -29,10 +29,13 @@ class Rules(models.Model):
         help_text="Share of pieces allowed for as spoiled, rounded up. Common practice: 2 to 5 in a hundred.",
     )
     allowance = models.FloatField(
-        default=0.05, validators=SHARE, help_text="Extra thread for breaks and re-stitching, as a share."
+        default=0.10,
+        validators=SHARE,
+        help_text="Extra thread for breaks, re-stitching and bobbin ends, as a share. Common practice: 5 to 15 in "
+        "a hundred.",
     )
     colour_limit = models.FloatField(
-        default=8.0,
+        default=5.0,
         validators=[MinValueValidator(0.0)],
         help_text="Beyond this difference (CIEDE2000) an owned thread is another colour, not a stand-in.",
     )

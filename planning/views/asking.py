@@ -28,6 +28,7 @@ def today(request: HttpRequest) -> HttpResponse:
     """Ask the question: stitch files or kept designs, pieces, fabric, machine."""
     recent = Design.objects.order_by("-added_at", "-id")[:RECENT]
     refusals: list[Refusal] = []
+    kept: list[Design] = []
     if request.method == "POST":
         form = AskForm(request.POST, request.FILES)
         too_large = getattr(request, "upload_refused", "")
@@ -46,7 +47,7 @@ def today(request: HttpRequest) -> HttpResponse:
                 form.add_error("stitch_files", refusal.reason)
     else:
         form = AskForm(initial=request.GET.dict() | {"design": request.GET.getlist("design")})
-    chosen = {str(each) for each in form["design"].value() or []}
+    chosen = {str(each) for each in form["design"].value() or []} | {str(design.pk) for design in kept}
     return render(
         request,
         "planning/today.html",

@@ -170,6 +170,12 @@ def test_half_a_file_is_read_with_a_warning(tmp_path: Path, extension: str) -> N
     assert any("stops without an end record" in text for text in found.warnings)
 
 
+def test_a_file_cut_off_before_its_stitches_is_refused(tmp_path: Path) -> None:
+    for name, keep in (("cut.jef", 120), ("cut.pes", 100)):
+        words = refusal(tmp_path, name, SOUND_FILES[name[-3:]][:keep])
+        assert "it ends before its stitches start" in words
+
+
 def test_a_file_cut_off_before_its_colours_is_refused_where_they_must_be(tmp_path: Path) -> None:
     whole = file_bytes(pennant(), "xxx")
     words = refusal(tmp_path, "cut.xxx", whole[: len(whole) // 2])
@@ -222,6 +228,12 @@ def test_600_000_stitches_are_refused_in_words_within_five_seconds(tmp_path: Pat
     assert words == (
         "huge.dst has more than 500,000 stitches, the most that is read. Split the design into parts."
     )
+
+
+def test_bytes_after_the_end_record_are_not_counted_as_stitches(tmp_path: Path) -> None:
+    path = tmp_path / "padded.dst"
+    path.write_bytes(DST_HEADER + DST_STITCH * 40 + DST_END + DST_STITCH * 520_000)
+    assert read_design_file(path).walked.stitches == 40
 
 
 @pytest.mark.parametrize(

@@ -130,7 +130,8 @@ def test_a_plan_sheet_shows_the_cautions(signed_in, kept):
 
 
 @pytest.mark.parametrize(
-    "query", [{}, {"pieces": 10}, {"design": 999, "pieces": 10}, {"design": "x", "pieces": 10}, {"pieces": "y"}]
+    "query",
+    [{}, {"pieces": 10}, {"design": 999, "pieces": 10}, {"design": "x", "pieces": 10}, {"pieces": "y"}],
 )
 def test_an_address_that_asks_nothing_clear_says_so(signed_in, full_shelf, query):
     response = signed_in.get(reverse("plan_sheet"), query)

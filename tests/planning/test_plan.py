@@ -13,7 +13,7 @@ from planning.answers import plan_as_data
 from planning.designs import asked_from_file, asked_from_record, keep_design
 from planning.models import Block, Fabric, Layer, Machine, Rules
 from planning.plan import NoSuchName, Question, plan
-from planning.queries import owned_shades
+from planning.queries import needle_shades
 from planning.reading import read_design_file
 from tests.factories import (
     NOW,
@@ -72,7 +72,7 @@ def test_a_colour_that_runs_out_makes_the_batch_short(badge, workshop):
 def test_what_is_set_aside_for_another_is_not_free(workshop):
     spool = a_spool(a_shade("R", hex=RED))
     ledger.set_aside(spool, quantity=999_000, holder="job 1", key=a_key(), at=NOW, by=None)
-    (shade,) = owned_shades()
+    (shade,) = needle_shades()
     assert shade.free[0] == 1000
 
 
@@ -158,6 +158,14 @@ def test_what_is_short_is_bought_in_whole_packs_in_time(badge, workshop):
     assert (row["packs"], row["total"], row["order_by"]) == (1, "4.20", "2026-03-15")
 
 
+def test_for_a_colour_that_is_not_owned_the_nearest_on_offer_is_bought(badge, workshop):
+    a_spool(a_shade("G", hex="#20a040"))
+    sold = a_shade("R9", hex="#b11d30", name="rust", range=a_range("Cormorant", "Fine"))
+    an_offer(a_put_up(sold.range), price="3.90")
+    rows = plan_as_data(plan(badge, Question(pieces=10)))["shopping"]
+    assert any(row["what"] == "Cormorant Fine R9 rust" and row["total"] == "3.90" for row in rows)
+
+
 def test_a_purchase_that_the_list_asks_for_makes_it_enough(badge, workshop):
     red = a_shade("R", hex=RED)
     a_spool(red, left_m=3)
@@ -211,7 +219,7 @@ def test_the_cost_is_what_the_spools_cost(badge, workshop):
 
 
 def test_an_unknown_name_is_answered_with_the_names_there_are(badge, full_shelf):
-    with pytest.raises(NoSuchName, match="no fabric called denim. Known: twill"):
+    with pytest.raises(NoSuchName, match=r"no fabric called denim. Known: twill"):
         plan(badge, Question(pieces=1, fabric="denim"))
 
 

@@ -32,10 +32,10 @@ EVERY_FORMAT = sorted(FORMATS)
 WITH_MOVES_OF_THEIR_OWN = sorted(set(EVERY_FORMAT) - {"pes", "pec", "vp3"})
 
 
-def read(folder: Path, content: bytes, extension: str, **rule: int) -> ReadDesign:
+def read(folder: Path, content: bytes, extension: str, *, trim_at_jumps: int = 3) -> ReadDesign:
     path = folder / f"pennant.{extension}"
     path.write_bytes(content)
-    return read_design_file(path, **rule)
+    return read_design_file(path, trim_at_jumps=trim_at_jumps)
 
 
 def drawn_mm(block: BlockPath) -> float:
@@ -296,7 +296,7 @@ def test_the_environment_of_the_site_does_not_reach_the_child(
         return run(*args, **options)  # type: ignore[call-overload]
 
     monkeypatch.setenv("DATABASE_URL", "postgres://harbour")
-    monkeypatch.setattr(reading.subprocess, "run", watched)
+    monkeypatch.setattr(subprocess, "run", watched)
     read(tmp_path, file_bytes(pennant(), "exp"), "exp")
     assert "PYTHONPATH" in seen[0]
     assert "DATABASE_URL" not in seen[0]

@@ -242,7 +242,12 @@ def test_an_empty_shelf_misses_the_upper_quantile_of_the_need():
 
 
 def test_stock_is_the_less_certain_the_worse_it_is_known():
-    assert RELATIVE_SIGMA["sealed"] < RELATIVE_SIGMA["weighed"] < RELATIVE_SIGMA["judged"] < RELATIVE_SIGMA["unknown"]
+    assert (
+        RELATIVE_SIGMA["sealed"]
+        < RELATIVE_SIGMA["weighed"]
+        < RELATIVE_SIGMA["judged"]
+        < RELATIVE_SIGMA["unknown"]
+    )
 
 
 def test_errors_of_separate_spools_add_as_squares():

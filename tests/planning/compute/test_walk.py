@@ -279,6 +279,12 @@ def test_a_travel_of_37_mm_with_more_jumps_than_it_needs_is_a_trim() -> None:
     assert walked(steps, trims="jumps").trims == 1
 
 
+def test_two_rows_of_jumps_in_one_travel_are_told_as_one() -> None:
+    row = [(JUMP, 120, 0)] * 3
+    design = walked([*sew(0, 20), *row, (STOP, 0, 0), *row, *sew(0), (END, 0, 0)], trims="jumps")
+    assert design.warnings[0].startswith("1 long travel (up to 72 mm)")
+
+
 def test_a_long_travel_to_the_end_of_a_block_drags_nothing() -> None:
     steps = [*sew(0, 20), *[(JUMP, 120, 0)] * 4, (COLOUR_CHANGE, 0, 0), *sew(0, 20), (END, 0, 0)]
     design = walked(steps, trims="jumps")
@@ -333,6 +339,8 @@ def test_equal_neighbouring_colours_are_told_as_one_threading() -> None:
     assert len(design.blocks) == 3
     assert design.warnings == ("Neighbouring blocks 2 and 3 ask for the same colour: that is one threading.",)
     assert walked(steps, RED, BLUE, RED).warnings == ()
+    nameless = (FileThread("#ff0000", "", ""), FileThread("#0000ff", "", ""), FileThread("#00ff00", "", ""))
+    assert walked(steps, *nameless).warnings == ()
 
 
 def test_a_block_with_one_stitch_is_told() -> None:
