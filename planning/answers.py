@@ -3,7 +3,10 @@
 from datetime import date
 from typing import Any
 
-from planning.compute.batch import AskedBlock, AskedDesign, BatchPlan, PlannedBlock, PlannedThread
+from planning.compute.asked import AskedBlock, AskedDesign
+from planning.compute.batch import BatchPlan
+from planning.compute.carrying import PlannedBlock
+from planning.compute.needle_thread import PlannedThread
 from planning.compute.packs import PackPurchase
 from planning.compute.stabilizing import LayerPlan
 from planning.compute.thread_length import ThreadSettings, bobbin_mm, needle_mm

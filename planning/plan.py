@@ -6,7 +6,8 @@ from datetime import date
 from typing import TypeVar
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.batch import AskedDesign, BatchPlan, Terms, plan_batch
+from planning.compute.asked import AskedDesign, Terms
+from planning.compute.batch import BatchPlan, plan_batch
 from planning.compute.stabilizing import LayerNeed
 from planning.models import Fabric, Hoop, Machine, Rules
 from planning.queries import shelf

@@ -17,7 +17,7 @@ from inventory.models import (
     StabilizerRoll,
     StockItem,
 )
-from planning.compute.batch import BobbinStock, Shelf
+from planning.compute.asked import BobbinStock, Shelf
 from planning.compute.choosing import OwnedShade, OwnedSpool
 from planning.compute.cutting import Flat, Roll
 from planning.compute.packs import PackOffer

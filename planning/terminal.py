@@ -10,7 +10,9 @@ from rich.text import Text
 from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC, Units
 from planning.answers import shopping_rows
-from planning.compute.batch import AskedDesign, BatchPlan, PlannedThread
+from planning.compute.asked import AskedDesign
+from planning.compute.batch import BatchPlan
+from planning.compute.needle_thread import PlannedThread
 from planning.compute.thread_length import BlockSums
 from planning.wording import answer_in_words, asked_name, thread_name
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from inventory.compute.lengths import format_length
 from inventory.compute.units import Units
-from planning.compute.batch import BatchPlan, PlannedThread
+from planning.compute.batch import BatchPlan
+from planning.compute.needle_thread import PlannedThread
 
 
 @dataclass(frozen=True)

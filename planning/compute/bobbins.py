@@ -28,13 +28,13 @@ class BobbinRun:
     inside_blocks: int = 0
 
 
-def run_of_bobbins(block_mm: Sequence[float], *, pieces: int, bobbin_mm: float) -> BobbinRun:
-    """Return the bobbins for ``pieces`` pieces whose blocks take ``block_mm`` each, in stitching order.
+def run_of_bobbins(pieces_mm: Sequence[Sequence[float]], *, bobbin_mm: float) -> BobbinRun:
+    """Return the bobbins for pieces of which each block takes so much, in stitching order.
 
     A bobbin is changed before a block that it cannot finish. Only a block that no whole bobbin can finish is
     interrupted, and starts on a fresh one.
 
-    >>> run_of_bobbins([40.0, 30.0], pieces=2, bobbin_mm=100.0)
+    >>> run_of_bobbins([[40.0, 30.0], [40.0, 30.0]], bobbin_mm=100.0)
     BobbinRun(count=2, changes=(BobbinChange(piece=2, block=0),), inside_blocks=0)
     """
     if not (math.isfinite(bobbin_mm) and bobbin_mm > 0):
@@ -42,8 +42,8 @@ def run_of_bobbins(block_mm: Sequence[float], *, pieces: int, bobbin_mm: float) 
     changes = []
     inside = 0
     left_mm = bobbin_mm
-    for piece in range(1, pieces + 1):
-        for block, need_mm in enumerate(block_mm):
+    for piece, blocks_mm in enumerate(pieces_mm, 1):
+        for block, need_mm in enumerate(blocks_mm):
             if need_mm > left_mm and left_mm < bobbin_mm:
                 changes.append(BobbinChange(piece, block))
                 left_mm = bobbin_mm
@@ -52,12 +52,12 @@ def run_of_bobbins(block_mm: Sequence[float], *, pieces: int, bobbin_mm: float) 
                 need_mm -= left_mm
                 left_mm = bobbin_mm
             left_mm -= need_mm
-    count = 1 + len(changes) + inside if pieces and any(block_mm) else 0
+    count = 1 + len(changes) + inside if any(map(any, pieces_mm)) else 0
     return BobbinRun(count=count, changes=tuple(changes), inside_blocks=inside)
 
 
 def p_enough_bobbins(
-    block_geometry_mm: Sequence[float], *, pieces: int, bobbin_mm: float, bobbins: int, factor: Factor
+    pieces_geometry_mm: Sequence[Sequence[float]], *, bobbin_mm: float, bobbins: int, factor: Factor
 ) -> float:
     """Return the probability that ``bobbins`` full bobbins do for the batch, changed at block boundaries.
 
@@ -65,11 +65,12 @@ def p_enough_bobbins(
     answer is the probability of staying below it. How full bobbins really are adds to the factor's own sigma.
     """
     if bobbins <= 0:
-        return 0.0 if any(block_geometry_mm) and pieces else 1.0
+        return 0.0 if any(map(any, pieces_geometry_mm)) else 1.0
 
     def suffice(log_factor: float) -> bool:
-        used = [mm * math.exp(log_factor) for mm in block_geometry_mm]
-        return run_of_bobbins(used, pieces=pieces, bobbin_mm=bobbin_mm).count <= bobbins
+        # A bobbin shortened by the factor runs out where the factor's use would empty it.
+        shortened_mm = bobbin_mm * math.exp(-log_factor)
+        return run_of_bobbins(pieces_geometry_mm, bobbin_mm=shortened_mm).count <= bobbins
 
     sigma = math.hypot(factor.predictive_sigma, RELATIVE_SIGMA["sealed"])
     low, high = factor.mean_log - 6 * sigma, factor.mean_log + 6 * sigma

@@ -6,11 +6,12 @@ far one job strays from it. What is free on the shelf is normal. Lengths may be 
 """
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
@@ -216,13 +217,37 @@ def pieces_possible(
     ...     100.0, NEEDLE_PRIOR, free_mm=1000.0, free_sigma_mm=0.0, certainty=0.95, at_most=24)
     8
     """
-    _check_certainty(certainty)
     if at_most < 0:
         raise WorkshopError(f"{at_most} pieces cannot be stitched; give 0 or more.")
-    possible, beyond = 0, at_most + 1
+    return pieces_covered(
+        [pieces * per_piece_mm for pieces in range(at_most + 1)],
+        factor,
+        free_mm=free_mm,
+        free_sigma_mm=free_sigma_mm,
+        certainty=certainty,
+    )
+
+
+def pieces_covered(
+    cumulative_mm: Sequence[float] | NDArray[np.float64],
+    factor: Factor,
+    *,
+    free_mm: float,
+    free_sigma_mm: float,
+    certainty: float,
+) -> int:
+    """Return how many pieces, one after the other, the free stock is enough for at this certainty.
+
+    ``cumulative_mm`` has shape (pieces + 1,): the geometry of the first 0, 1, … pieces, never falling.
+
+    >>> pieces_covered([0.0, 400.0, 500.0, 900.0], NEEDLE_PRIOR, free_mm=700.0, free_sigma_mm=0.0, certainty=0.95)
+    2
+    """
+    _check_certainty(certainty)
+    possible, beyond = 0, len(cumulative_mm)
     while beyond - possible > 1:
         pieces = (possible + beyond) // 2
-        p = p_enough(pieces * per_piece_mm, factor, free_mm=free_mm, free_sigma_mm=free_sigma_mm)
+        p = p_enough(float(cumulative_mm[pieces]), factor, free_mm=free_mm, free_sigma_mm=free_sigma_mm)
         if p >= certainty:
             possible = pieces
         else:

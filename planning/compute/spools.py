@@ -3,7 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from planning.compute.certainty import Factor, pieces_possible
+import numpy as np
+from numpy.typing import NDArray
+
+from planning.compute.certainty import Factor, pieces_covered
 from planning.compute.choosing import OwnedSpool
 
 
@@ -20,49 +23,53 @@ class SpoolUse:
 
 
 def spools_for_pieces(
-    spools: Sequence[OwnedSpool], *, per_piece_mm: float, pieces: int, factor: Factor, certainty: float
+    spools: Sequence[OwnedSpool],
+    *,
+    geometry_mm: Sequence[float] | NDArray[np.float64],
+    factor: Factor,
+    certainty: float,
 ) -> tuple[SpoolUse, ...]:
     """Return the spools to put on, in the order given, each for as many whole pieces as it holds for sure.
 
-    ``per_piece_mm`` is geometry; ``factor`` says what it takes, and each spool is changed before the piece that it
-    would not finish at the ``certainty``. A spool that does not hold one piece is passed over, and so is one
-    whose length nobody knows. Pieces that no spool holds are left out: the last ``to_piece`` then falls short of
-    ``pieces``. What a use takes and leaves is told at the factor's median.
+    ``geometry_mm`` has shape (pieces + 1,): what the first 0, 1, … pieces take before the ``factor``. Each spool
+    is changed before the piece that it would not finish at the ``certainty``. A spool that does not hold the next
+    piece is passed over, and so is one whose length nobody knows. Pieces that no spool holds are left out: the
+    last ``to_piece`` then falls short. What a use takes and leaves is told at the factor's median.
 
     >>> wall = [OwnedSpool(1, "S0001", 25_000, 0.0), OwnedSpool(2, "S0002", 100_000, 0.0)]
-    >>> uses = spools_for_pieces(
-    ...     wall, per_piece_mm=10_000, pieces=5, factor=Factor(mean_log=0.0, sigma=0.0, scatter=0.0), certainty=0.95)
+    >>> exact = Factor(mean_log=0.0, sigma=0.0, scatter=0.0)
+    >>> uses = spools_for_pieces(wall, geometry_mm=[0, 10_000, 20_000, 30_000], factor=exact, certainty=0.95)
     >>> [(use.label, use.from_piece, use.to_piece) for use in uses]
-    [('S0001', 1, 2), ('S0002', 3, 5)]
+    [('S0001', 1, 2), ('S0002', 3, 3)]
     """
+    cumulative_mm = np.asarray(geometry_mm, dtype=np.float64)
+    pieces = len(cumulative_mm) - 1
     uses = []
-    next_piece = 1
+    done = 0
     for spool in spools:
-        left = pieces - next_piece + 1
-        if left <= 0:
+        if done == pieces:
             break
         if spool.sigma_mm is None:
             continue
-        count = pieces_possible(
-            per_piece_mm,
+        count = pieces_covered(
+            cumulative_mm[done:] - cumulative_mm[done],
             factor,
             free_mm=spool.free_mm,
             free_sigma_mm=spool.sigma_mm,
             certainty=certainty,
-            at_most=left,
         )
         if count == 0:
             continue
-        needed_mm = round(count * per_piece_mm * factor.median)
+        needed_mm = round(float(cumulative_mm[done + count] - cumulative_mm[done]) * factor.median)
         uses.append(
             SpoolUse(
                 label=spool.label,
-                from_piece=next_piece,
-                to_piece=next_piece + count - 1,
+                from_piece=done + 1,
+                to_piece=done + count,
                 needed_mm=needed_mm,
                 left_mm=spool.free_mm - needed_mm,
                 place=spool.place,
             )
         )
-        next_piece += count
+        done += count
     return tuple(uses)

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
 from planning.answers import shopping_rows
-from planning.compute.batch import PlannedThread
+from planning.compute.needle_thread import PlannedThread
 from planning.designs import asked_from_record, designs_by_id
 from planning.forms import AskForm, QuestionForm
 from planning.models import Design, Rules

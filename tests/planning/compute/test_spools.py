@@ -10,33 +10,41 @@ from planning.compute.spools import spools_for_pieces
 EXACT = Factor(mean_log=0.0, sigma=0.0, scatter=0.0)
 
 
+def pieces_of(per_piece_mm, pieces):
+    return [number * per_piece_mm for number in range(pieces + 1)]
+
+
 def wall(*metres):
     return [OwnedSpool(n, f"S{n:04}", round(m * 1000), 0.0) for n, m in enumerate(metres, 1)]
 
 
 def test_a_spool_too_short_for_a_piece_is_passed_over():
-    uses = spools_for_pieces(wall(5, 100), per_piece_mm=10_000, pieces=4, factor=EXACT, certainty=0.95)
+    uses = spools_for_pieces(wall(5, 100), geometry_mm=pieces_of(10_000, 4), factor=EXACT, certainty=0.95)
     assert [(use.label, use.from_piece, use.to_piece) for use in uses] == [("S0002", 1, 4)]
 
 
 def test_a_spool_of_unknown_length_is_not_counted_on():
     unknown, known = OwnedSpool(1, "S0001", 500_000, None), OwnedSpool(2, "S0002", 50_000, 0.0)
-    uses = spools_for_pieces([unknown, known], per_piece_mm=10_000, pieces=2, factor=EXACT, certainty=0.95)
+    uses = spools_for_pieces([unknown, known], geometry_mm=pieces_of(10_000, 2), factor=EXACT, certainty=0.95)
     assert [use.label for use in uses] == ["S0002"]
 
 
 def test_pieces_that_no_spool_holds_are_left_out():
-    (use,) = spools_for_pieces(wall(25), per_piece_mm=10_000, pieces=5, factor=EXACT, certainty=0.95)
+    (use,) = spools_for_pieces(wall(25), geometry_mm=pieces_of(10_000, 5), factor=EXACT, certainty=0.95)
     assert (use.to_piece, use.left_mm) == (2, 5_000)
 
 
 def uses_of(spools, per_piece_mm, pieces):
-    return spools_for_pieces(spools, per_piece_mm=per_piece_mm, pieces=pieces, factor=EXACT, certainty=0.95)
+    return spools_for_pieces(
+        spools, geometry_mm=pieces_of(per_piece_mm, pieces), factor=EXACT, certainty=0.95
+    )
 
 
 def test_a_spool_is_changed_before_the_piece_it_might_not_finish():
     spool = OwnedSpool(1, "S0001", 100_000, 4_000.0)
-    (use,) = spools_for_pieces([spool], per_piece_mm=10_000, pieces=20, factor=NEEDLE_PRIOR, certainty=0.95)
+    (use,) = spools_for_pieces(
+        [spool], geometry_mm=pieces_of(10_000, 20), factor=NEEDLE_PRIOR, certainty=0.95
+    )
     stock = {"free_mm": 100_000, "free_sigma_mm": 4_000.0}
     assert p_enough(use.to_piece * 10_000, NEEDLE_PRIOR, **stock) >= 0.95
     assert p_enough((use.to_piece + 1) * 10_000, NEEDLE_PRIOR, **stock) < 0.95

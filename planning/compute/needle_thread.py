@@ -1,0 +1,159 @@
+"""Each colour of a batch: the shade chosen, the metres needed and free, and the spools in their order."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from numpy.typing import NDArray
+
+from planning.compute.asked import Shelf, Terms
+from planning.compute.carrying import Carried
+from planning.compute.certainty import missing_mm, need, p_enough, pieces_covered, verdict
+from planning.compute.choosing import Choice, ColourRequest, OwnedShade, choose_shades
+from planning.compute.packs import PackPurchase, cheapest_purchase
+from planning.compute.spools import SpoolUse, spools_for_pieces
+
+
+@dataclass(frozen=True)
+class PlannedThread:
+    """One thread over the whole batch: what asks for it, the shade chosen, and whether there is enough.
+
+    ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
+    nobody tells apart share a thread, and ``choice`` is then that of the one furthest off.
+    """
+
+    hex: str
+    name: str
+    blocks: tuple[tuple[int, int], ...]
+    choice: Choice
+    needed_mm: int
+    needed_sigma_mm: int
+    free_mm: int
+    free_sigma_mm: int
+    p_enough: float
+    verdict: str
+    reason: str
+    pieces_possible: int
+    missing_mm: int
+    spools: tuple[SpoolUse, ...]
+    to_buy: OwnedShade | None
+    purchase: PackPurchase | None
+
+
+def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> tuple[PlannedThread, ...]:
+    """Return the threads of a batch in the order in which they are first stitched."""
+    groups: dict[object, list[int]] = {}
+    for index, block in enumerate(carried.blocks):
+        groups.setdefault(block.colour, []).append(index)
+    members = list(groups.values())
+    requests = [
+        ColourRequest(
+            hex=carried.blocks[group[0]].block.hex,
+            lab=carried.blocks[group[0]].block.lab,
+            geometry_mm=float(carried.cumulative_needle_mm(group)[-1]) / terms.needle_factor.median,
+        )
+        for group in members
+    ]
+    choices = choose_shades(
+        requests,
+        shelf.shades,
+        factor=terms.needle_factor,
+        certainty=terms.enough_at,
+        colour_limit=terms.colour_limit,
+    )
+    shared: dict[object, list[int]] = {}
+    for number, choice in enumerate(choices):
+        # A shade that is not near enough is no stock of either colour: nothing is shared then.
+        key = choice.shade.id if choice.shade and choice.near_enough else ("apart", number)
+        shared.setdefault(key, []).append(number)
+    return tuple(
+        _thread(
+            carried,
+            sorted(index for number in numbers for index in members[number]),
+            requests[numbers[0]],
+            max((choices[number] for number in numbers), key=lambda choice: choice.delta_e_00 or 0.0),
+            shelf,
+            terms,
+        )
+        for numbers in shared.values()
+    )
+
+
+def _thread(
+    carried: Carried,
+    blocks: Sequence[int],
+    request: ColourRequest,
+    choice: Choice,
+    shelf: Shelf,
+    terms: Terms,
+) -> PlannedThread:
+    factor = terms.needle_factor
+    geometry_mm = carried.cumulative_needle_mm(blocks) / factor.median
+    total_mm = float(geometry_mm[-1])
+    wanted = need(total_mm, factor)
+    shade = choice.shade if choice.near_enough else None
+    free_mm, free_sigma_mm = shade.free if shade else (0.0, 0.0)
+    stock = {"free_mm": free_mm, "free_sigma_mm": free_sigma_mm}
+    p = p_enough(total_mm, factor, **stock)
+    lacking = math.ceil(missing_mm(total_mm, factor, certainty=terms.enough_at, **stock))
+    word, reason = _verdict(choice, p, request, terms)
+    to_buy = shade or _nearest_on_offer(request, shelf, terms)
+    offers = shelf.thread_offers.get(to_buy.id, ()) if to_buy else ()
+    first = carried.blocks[blocks[0]].block
+    return PlannedThread(
+        hex=request.hex,
+        name=first.name,
+        blocks=tuple((carried.blocks[index].design, carried.blocks[index].block.number) for index in blocks),
+        choice=choice,
+        needed_mm=round(wanted.median_mm),
+        needed_sigma_mm=round(wanted.sigma_mm),
+        free_mm=round(free_mm),
+        free_sigma_mm=round(free_sigma_mm),
+        p_enough=p,
+        verdict=word,
+        reason=reason,
+        pieces_possible=pieces_covered(geometry_mm, factor, certainty=terms.enough_at, **stock),
+        missing_mm=lacking,
+        spools=_spools(shade, geometry_mm, word, terms) if shade else (),
+        to_buy=to_buy,
+        purchase=cheapest_purchase(lacking, offers) if lacking else None,
+    )
+
+
+def _spools(shade: OwnedShade, geometry_mm: NDArray, word: str, terms: Terms) -> tuple[SpoolUse, ...]:
+    """Spools changed early enough to be sure; where all together are enough but each with its margin is not,
+    changed at even odds, for then the margins of some must serve the others."""
+    for certainty in (terms.enough_at, 0.5) if word == "enough" else (terms.enough_at,):
+        uses = spools_for_pieces(
+            shade.spools, geometry_mm=geometry_mm, factor=terms.needle_factor, certainty=certainty
+        )
+        if uses and uses[-1].to_piece == len(geometry_mm) - 1:
+            break
+    return uses
+
+
+def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:
+    """The nearest shade that could be bought for a colour of which nothing near is owned."""
+    (choice,) = choose_shades(
+        [request],
+        shelf.on_offer,
+        factor=terms.needle_factor,
+        certainty=terms.enough_at,
+        colour_limit=terms.colour_limit,
+    )
+    return choice.shade if choice.near_enough else None
+
+
+def _verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> tuple[str, str]:
+    if request.lab is None:
+        return "unknown", "The file names no colour for this block; choose one."
+    if choice.shade is None:
+        return "short", "No thread of a known colour is on the shelf."
+    if not choice.near_enough:
+        return "short", (
+            f"Nothing on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.2f}, "
+            f"and the limit is {terms.colour_limit:g}."
+        )
+    if not choice.shade.is_known:
+        return "unknown", "Nobody knows how much is on these spools; weigh them."
+    return verdict(p, enough_at=terms.enough_at, tight_at=terms.tight_at), ""
