@@ -1,13 +1,14 @@
 """The question *is there enough?*, put to the shelf as it stands."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TypeVar
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.asked import AskedDesign, Terms
 from planning.compute.batch import BatchPlan, plan_batch
+from planning.compute.placing import field_needed
 from planning.compute.stabilizing import LayerNeed
 from planning.models import Fabric, Hoop, Machine, Rules
 from planning.queries import shelf
@@ -42,15 +43,19 @@ def chosen_machine(name: str | None) -> Machine:
     return by_name(Machine, name)
 
 
-def plan(designs: Sequence[AskedDesign], question: Question) -> BatchPlan:
-    """Return the plan for ``designs`` on every piece of the ``question``; nothing is saved.
+def plan(
+    designs: Sequence[AskedDesign], question: Question, *, lettering: Sequence[AskedDesign] = ()
+) -> BatchPlan:
+    """Return the plan for ``designs`` on every piece of the ``question``, with one ``lettering`` each if given.
+
+    Nothing is saved. Designs of one hooping number must fit the hoop together, where they lie.
 
     Raises NoSuchName, and WorkshopError for numbers that make no batch.
     """
     rules = Rules.current()
     machine = chosen_machine(question.machine)
     fabric = by_name(Fabric, question.fabric) if question.fabric else Fabric(name="", thickness_mm=0.6)
-    hoop, notes = _hoop(designs, question, machine)
+    hoop, notes = _hoop([*designs, *lettering], question, machine)
     layers = list(fabric.layers.all()) if fabric.pk else []
     if not layers:
         notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
@@ -85,9 +90,15 @@ def plan(designs: Sequence[AskedDesign], question: Question) -> BatchPlan:
         pieces=question.pieces,
         shelf=shelf(fibre=rules.fibre, weight_label=rules.weight_label, bobbin_style=machine.bobbin_style),
         terms=terms,
+        lettering=lettering,
         needed_on=question.needed_on,
         notes=notes,
     )
+
+
+def each_in_its_own_hooping(designs: Sequence[AskedDesign]) -> list[AskedDesign]:
+    """Return ``designs`` as they are stitched where nobody has said how they lie together."""
+    return [replace(design, hooping=number) for number, design in enumerate(designs)]
 
 
 def by_name(model: type[Named], name: str) -> Named:
@@ -102,21 +113,30 @@ def by_name(model: type[Named], name: str) -> Named:
 def _hoop(
     designs: Sequence[AskedDesign], question: Question, machine: Machine
 ) -> tuple[Hoop | None, list[str]]:
-    """Return the hoop asked for, or the smallest that holds every design, with what a person should know."""
+    """Return the hoop asked for, or the smallest that holds every hooping, with what a person should know."""
+    fields = [_field(designs, hooping) for hooping in sorted({design.hooping for design in designs})]
     if question.hoop:
         hoop = by_name(Hoop, question.hoop)
         return hoop, [
-            f"{design.name} is {design.width_mm:.0f} × {design.height_mm:.0f} mm, beyond the field of {hoop}."
-            for design in designs
-            if not hoop.holds(width_mm=design.width_mm, height_mm=design.height_mm)
+            f"{names} needs {width_mm:.0f} × {height_mm:.0f} mm, beyond the field of {hoop}."
+            for names, width_mm, height_mm in fields
+            if not hoop.holds(width_mm=width_mm, height_mm=height_mm)
         ]
     hoops = list(machine.hoops.smallest_first()) if machine.pk else list(Hoop.objects.smallest_first())
     for hoop in hoops:
-        if all(hoop.holds(width_mm=each.width_mm, height_mm=each.height_mm) for each in designs):
+        if all(hoop.holds(width_mm=width_mm, height_mm=height_mm) for _, width_mm, height_mm in fields):
             return hoop, []
-    widest = max(designs, key=lambda each: each.width_mm * each.height_mm)
-    size = f"{widest.width_mm:.0f} × {widest.height_mm:.0f} mm"
-    return None, [f"No hoop of this machine holds {widest.name} ({size}), so its stabilizer is not known."]
+    names, width_mm, height_mm = max(fields, key=lambda field: field[1] * field[2])
+    size = f"{width_mm:.0f} × {height_mm:.0f} mm"
+    return None, [f"No hoop of this machine holds {names} ({size}), so its stabilizer is not known."]
+
+
+def _field(designs: Sequence[AskedDesign], hooping: int) -> tuple[str, float, float]:
+    """Return the names, width and height of what is stitched in one hooping; of letterings, the largest counts."""
+    together = [design for design in designs if design.hooping == hooping]
+    width_mm, height_mm = field_needed((each.width_mm, each.height_mm, each.placement) for each in together)
+    more = f" with {len(together) - 1} more" if len(together) > 1 else ""
+    return f"{together[0].name}{more}", width_mm, height_mm
 
 
 def verdict_exit_code(verdict: str) -> int:

@@ -6,7 +6,7 @@ from inventory.compute.colour import Lab
 from planning.compute.certainty import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
 from planning.compute.choosing import OwnedShade
 from planning.compute.packs import PackOffer
-from planning.compute.placing import Placement
+from planning.compute.placing import AS_DRAWN, Placement
 from planning.compute.stabilizing import LayerNeed, StabilizerStock
 from planning.compute.thread_length import BlockSums, ThreadSettings
 from planning.compute.timing import MachineTimes
@@ -35,7 +35,7 @@ class AskedDesign:
     stops: int
     warnings: tuple[str, ...]
     blocks: tuple[AskedBlock, ...]
-    placement: Placement = Placement()
+    placement: Placement = AS_DRAWN
     # Designs of one number are stitched in one hooping.
     hooping: int = 0
 

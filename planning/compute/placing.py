@@ -37,6 +37,9 @@ class Placement:
             )
 
 
+AS_DRAWN = Placement()
+
+
 def scaled_sums(sums: BlockSums, placement: Placement) -> BlockSums:
     """Return the sums of a block at the placement's scale.
 

@@ -11,12 +11,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.units import Units
 from planning.answers import shopping_rows
+from planning.compute.batch import BatchPlan
 from planning.compute.needle_thread import PlannedThread
 from planning.designs import asked_from_record, designs_by_id
 from planning.forms import AskForm, QuestionForm
-from planning.models import Design, Rules
-from planning.plan import chosen_machine, plan
+from planning.models import Design, Fabric, Machine, Rules
+from planning.plan import chosen_machine, each_in_its_own_hooping, plan
 from planning.uploads import Refusal, keep_uploads
 from planning.wording import answer_in_words, asked_name
 
@@ -75,24 +77,33 @@ def plan_sheet(request: HttpRequest) -> HttpResponse:
         return render(request, "planning/question_unclear.html", {"form": form}, status=422)
     designs = designs_by_id([design.pk for design in form.cleaned_data["design"]])
     try:
-        answer = plan([asked_from_record(design) for design in designs], form.question())
+        asked = each_in_its_own_hooping([asked_from_record(design) for design in designs])
+        answer = plan(asked, form.question())
     except WorkshopError as problem:
         return render(
             request, "planning/question_unclear.html", {"form": form, "problem": problem}, status=422
         )
-    return render(
-        request,
-        "planning/plan_sheet.html",
-        {
-            "plan": answer,
-            "answer": answer_in_words(answer, units=request.units),  # type: ignore[attr-defined]
-            "threads": [thread_row(thread, several=len(designs) > 1) for thread in answer.threads],
-            "warned": any(design.warnings for design in answer.designs),
-            "shopping": [_with_day(row) for row in shopping_rows(answer)],
-            "machine": form.cleaned_data["machine"] or chosen_machine(None),
-            "fabric": form.cleaned_data["fabric"],
-        },
+    shown = plan_context(
+        answer,
+        units=request.units,  # type: ignore[attr-defined]
+        machine=form.cleaned_data["machine"] or chosen_machine(None),
+        fabric=form.cleaned_data["fabric"],
     )
+    return render(request, "planning/plan_sheet.html", shown)
+
+
+def plan_context(plan: BatchPlan, *, units: Units, machine: Machine, fabric: Fabric | None) -> dict[str, Any]:
+    """Return what a page that shows a plan needs."""
+    several = len(plan.designs) > 1
+    return {
+        "plan": plan,
+        "answer": answer_in_words(plan, units=units),
+        "threads": [thread_row(thread, several=several) for thread in plan.threads],
+        "warned": any(design.warnings for design in plan.designs),
+        "shopping": [_with_day(row) for row in shopping_rows(plan)],
+        "machine": machine,
+        "fabric": fabric,
+    }
 
 
 def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from django.core.management.base import CommandParser
 from inventory.management.base import WorkshopCommand
 from planning.answers import plan_as_data
 from planning.designs import asked_from_file
-from planning.plan import Question, chosen_machine, plan, verdict_exit_code
+from planning.plan import Question, chosen_machine, each_in_its_own_hooping, plan, verdict_exit_code
 from planning.reading import read_design_file
 from planning.terminal import print_plan
 
@@ -47,7 +47,7 @@ class Command(WorkshopCommand):
         designs = [
             asked_from_file(read_design_file(path, trim_at_jumps=trim_at_jumps)) for path in options["files"]
         ]
-        answer = plan(designs, question)
+        answer = plan(each_in_its_own_hooping(designs), question)
         if options["format"] == "json":
             self.write_json(plan_as_data(answer))
         else:

@@ -1,0 +1,82 @@
+"""Forms of a job: its facts, where its designs lie, and the names on its pieces."""
+
+from typing import Any
+
+from django import forms
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.placing import Placement
+from planning.forms import QuestionForm
+from planning.jobs import Wanted
+from planning.models import Job, PlacedDesign
+
+
+class KeepForm(QuestionForm):
+    """The question of a plan sheet, with what the job is called."""
+
+    what = forms.CharField(label="What is it?", max_length=120)
+
+    field_order = ("what",)
+
+    def wanted(self) -> Wanted:
+        given = self.cleaned_data
+        return Wanted(
+            **{
+                name: given[name]
+                for name in ("what", "pieces", "needed_on", "fabric", "machine", "hoop", "tests")
+            }
+        )
+
+
+class JobForm(forms.ModelForm):
+    """The facts of a job."""
+
+    class Meta:
+        model = Job
+        fields = ("what", "pieces", "needed_on", "fabric", "machine", "hoop", "tests", "notes")
+        labels = {"what": "What is it?", "needed_on": "Material needed on", "tests": "Test pieces"}
+        help_texts = {"tests": "Empty: as the rules say."}
+        widgets = {"needed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
+
+    def wanted(self) -> Wanted:
+        return Wanted(**{name: self.cleaned_data[name] for name in self.Meta.fields})
+
+
+class PlacedForm(forms.ModelForm):
+    """Where one design lies on the piece."""
+
+    class Meta:
+        model = PlacedDesign
+        fields = ("order", "hooping", "x_mm", "y_mm", "turned_deg", "scale_percent", "mirrored")
+        labels = {
+            "order": "Stitched as number",
+            "x_mm": "Right of the middle, mm",
+            "y_mm": "Below the middle, mm",
+        }
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if cleaned and not self.errors:
+            try:
+                self.placement = Placement(
+                    x_mm=cleaned["x_mm"],
+                    y_mm=cleaned["y_mm"],
+                    turned_deg=cleaned["turned_deg"],
+                    mirrored=cleaned["mirrored"],
+                    scale=cleaned["scale_percent"] / 100,
+                )
+            except WorkshopError as problem:
+                self.add_error("scale_percent", str(problem))
+        return cleaned
+
+
+class NamesForm(forms.Form):
+    """One line for each piece: the name and, after a colon, the design digitized for it."""
+
+    names = forms.CharField(
+        label="Names, one a line",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
+        help_text="One line for each ordered piece, such as <code>MARLA: name-marla</code>. After the colon stands "
+        "the name of a kept design; without one the name itself is taken. Empty: no lettering.",
+    )

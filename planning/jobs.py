@@ -1,0 +1,134 @@
+"""Jobs made, changed and dropped, and what a plan asks of one."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.asked import AskedDesign
+from planning.compute.batch import BatchPlan
+from planning.compute.placing import Placement
+from planning.designs import asked_from_record
+from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign
+from planning.plan import Question, plan
+
+# Lettering is stitched in the hooping of the first design unless a job says otherwise.
+LETTERING_HOOPING = 1
+
+
+class UnclearNames(WorkshopError):
+    """Lines of a list of names that fit no design or no piece."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The plain facts of a job, as a form or a question gives them."""
+
+    what: str
+    pieces: int
+    needed_on: Any = None
+    fabric: Fabric | None = None
+    machine: Machine | None = None
+    hoop: Hoop | None = None
+    tests: int | None = None
+    notes: str = ""
+
+
+@transaction.atomic
+def make_job(wanted: Wanted, *, designs: Sequence[Design], at: datetime, by: Any) -> Job:
+    """Return a new job whose pieces carry ``designs``, each in a hooping of its own until it is placed."""
+    if not designs:
+        raise WorkshopError("A job needs at least one design.")
+    job = Job.objects.create(**vars(wanted), made_at=at, by=by)
+    PlacedDesign.objects.bulk_create(
+        PlacedDesign(job=job, design=design, order=number, hooping=number)
+        for number, design in enumerate(designs, 1)
+    )
+    return job
+
+
+@transaction.atomic
+def change_job(job: Job, wanted: Wanted) -> Job:
+    """Return ``job`` with other facts; its designs and names stay."""
+    for name, value in vars(wanted).items():
+        setattr(job, name, value)
+    job.save()
+    return job
+
+
+@transaction.atomic
+def place_design(placed: PlacedDesign, placement: Placement, *, hooping: int, order: int) -> PlacedDesign:
+    """Return ``placed`` where ``placement`` says; placements refuse what their stitches do not bear."""
+    placed.x_mm, placed.y_mm = placement.x_mm, placement.y_mm
+    placed.turned_deg, placed.mirrored = placement.turned_deg % 360, placement.mirrored
+    placed.scale_percent = round(placement.scale * 100, 3)
+    placed.hooping, placed.order = hooping, order
+    placed.save()
+    return placed
+
+
+@transaction.atomic
+def list_names(job: Job, lines: str) -> list[NamedPiece]:
+    """Return the lettering of each piece, from lines such as ``MARLA: name-marla``; an empty text takes it off.
+
+    After the colon stands the name of a kept design; without a colon the name itself is taken for it. Raises
+    UnclearNames with every line that fits no design, or if there is not one line for each piece.
+    """
+    written = [line.strip() for line in lines.splitlines() if line.strip()]
+    if written and len(written) != job.pieces:
+        raise UnclearNames(
+            f"{len(written)} names are listed for {job.pieces} pieces; list one for each piece, in order."
+        )
+    asked = [
+        (text.strip(), (design or text).strip())
+        for text, _, design in (each.partition(":") for each in written)
+    ]
+    known = {design.name.casefold(): design for design in Design.objects.filter(name__in=_spellings(asked))}
+    problems = [
+        f"line {number}: no design is called {design}"
+        for number, (_, design) in enumerate(asked, 1)
+        if design.casefold() not in known
+    ]
+    if problems:
+        raise UnclearNames(f"{'; '.join(problems)}. Keep the design first, or correct its name.")
+    job.names.all().delete()
+    return NamedPiece.objects.bulk_create(
+        NamedPiece(job=job, number=number, text=text[:60], design=known[design.casefold()])
+        for number, (text, design) in enumerate(asked, 1)
+    )
+
+
+def _spellings(asked: Sequence[tuple[str, str]]) -> set[str]:
+    wanted = {design.casefold() for _, design in asked}
+    return {name for name in Design.objects.values_list("name", flat=True) if name.casefold() in wanted}
+
+
+@transaction.atomic
+def drop_job(job: Job) -> None:
+    """Delete a job; its designs stay kept."""
+    job.delete()
+
+
+def plan_of(job: Job) -> BatchPlan:
+    """Return the plan of a kept job against the shelf as it stands."""
+    return plan(
+        [_asked(placed) for placed in job.placed.all()],
+        Question(
+            pieces=job.pieces,
+            fabric=job.fabric.name if job.fabric else None,
+            machine=job.machine.name if job.machine else None,
+            hoop=job.hoop.name if job.hoop else None,
+            tests=job.tests,
+            needed_on=job.needed_on,
+        ),
+        lettering=[
+            replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()
+        ],
+    )
+
+
+def _asked(placed: PlacedDesign) -> AskedDesign:
+    return replace(asked_from_record(placed.design), placement=placed.placement, hooping=placed.hooping)

@@ -1,0 +1,106 @@
+"""Jobs: what is to be stitched on how many pieces, with every design in its place."""
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from planning.compute.placing import MOST_SCALING, Placement
+
+
+class JobQuerySet(models.QuerySet["Job"]):
+    def soonest_first(self) -> "JobQuerySet":
+        return self.order_by(models.F("needed_on").asc(nulls_last=True), "-made_at")
+
+    def with_everything(self) -> "JobQuerySet":
+        """Jobs with all that a plan reads, in a number of queries that does not grow."""
+        return self.select_related("fabric", "machine", "hoop").prefetch_related(
+            "placed__design__blocks", "names__design__blocks"
+        )
+
+
+class Job(models.Model):
+    """So many pieces for some day, on this cloth, machine and hoop."""
+
+    what = models.CharField(max_length=120)
+    pieces = models.PositiveIntegerField(validators=[MinValueValidator(1), MaxValueValidator(10_000)])
+    needed_on = models.DateField(null=True, blank=True)
+    # NULL means what the question means by leaving it out: no stabilizer, the first machine, the smallest hoop.
+    fabric = models.ForeignKey(
+        "planning.Fabric", null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
+    )
+    machine = models.ForeignKey(
+        "planning.Machine", null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
+    )
+    hoop = models.ForeignKey(
+        "planning.Hoop", null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
+    )
+    tests = models.PositiveSmallIntegerField(null=True, blank=True)
+    notes = models.CharField(max_length=500, blank=True)
+    made_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    objects = JobQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-made_at", "-id"]
+        constraints = [models.CheckConstraint(name="job_has_a_piece", condition=Q(pieces__gte=1))]
+
+    def __str__(self) -> str:
+        return self.what
+
+
+class PlacedDesign(models.Model):
+    """A design on every piece of a job, where it lies in the field, and which hooping it belongs to."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="placed")
+    design = models.ForeignKey("planning.Design", on_delete=models.PROTECT, related_name="placed")
+    order = models.PositiveSmallIntegerField(default=1)
+    hooping = models.PositiveSmallIntegerField(
+        default=1, help_text="Designs of one number are stitched in one hooping."
+    )
+    x_mm = models.FloatField("right of the middle", default=0.0)
+    y_mm = models.FloatField("below the middle", default=0.0)
+    turned_deg = models.FloatField("turned, degrees", default=0.0)
+    mirrored = models.BooleanField(default=False)
+    scale_percent = models.FloatField("size, %", default=100.0)
+
+    class Meta:
+        ordering = ["job", "order", "id"]
+        constraints = [
+            models.CheckConstraint(
+                name="scaled_by_a_fifth_at_most",
+                condition=Q(
+                    scale_percent__gte=100 * (1 - MOST_SCALING), scale_percent__lte=100 * (1 + MOST_SCALING)
+                ),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.design} on {self.job}"
+
+    @property
+    def placement(self) -> Placement:
+        return Placement(
+            x_mm=self.x_mm,
+            y_mm=self.y_mm,
+            turned_deg=self.turned_deg,
+            mirrored=self.mirrored,
+            scale=self.scale_percent / 100,
+        )
+
+
+class NamedPiece(models.Model):
+    """The lettering of one piece: its name and the design that was digitized for it."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="names")
+    number = models.PositiveIntegerField()
+    text = models.CharField(max_length=60)
+    design = models.ForeignKey("planning.Design", on_delete=models.PROTECT, related_name="named")
+
+    class Meta:
+        ordering = ["job", "number"]
+        constraints = [models.UniqueConstraint(fields=["job", "number"], name="one_name_a_piece")]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.text}"

@@ -1,0 +1,126 @@
+"""Jobs: kept questions whose designs have places and whose pieces may have names."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from inventory.compute.errors import WorkshopError
+from planning.designs import designs_by_id
+from planning.job_forms import JobForm, KeepForm, NamesForm, PlacedForm
+from planning.jobs import change_job, drop_job, list_names, make_job, place_design, plan_of
+from planning.models import Job, PlacedDesign
+from planning.plan import chosen_machine
+from planning.views.asking import plan_context
+
+
+@require_safe
+def jobs(request: HttpRequest) -> HttpResponse:
+    """List the jobs, the soonest first."""
+    listed = (
+        Job.objects.soonest_first().select_related("fabric", "machine").prefetch_related("placed__design")
+    )
+    return render(request, "planning/jobs.html", {"jobs": listed})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def keep_job(request: HttpRequest) -> HttpResponse:
+    """Keep the question of a plan sheet as a job."""
+    if request.method == "POST":
+        form = KeepForm(request.POST)
+        if form.is_valid():
+            designs = designs_by_id([design.pk for design in form.cleaned_data["design"]])
+            job = make_job(form.wanted(), designs=designs, at=timezone.now(), by=request.user)
+            messages.success(
+                request, f"{job} is kept. Say how its designs lie on the piece, if there are several."
+            )
+            return redirect("job", job.pk)
+    else:
+        form = KeepForm(initial=request.GET.dict() | {"design": request.GET.getlist("design")})
+    return render(request, "planning/keep_job.html", {"form": form}, status=422 if form.is_bound else 200)
+
+
+@require_safe
+def job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a job with its plan against the shelf as it stands."""
+    found = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    try:
+        plan = plan_of(found)
+    except WorkshopError as problem:
+        return render(request, "planning/job_unclear.html", {"job": found, "problem": problem}, status=422)
+    shown = plan_context(
+        plan,
+        units=request.units,  # type: ignore[attr-defined]
+        machine=found.machine or chosen_machine(None),
+        fabric=found.fabric,
+    )
+    return render(request, "planning/job.html", {"job": found, **shown})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change the facts of a job, where its designs lie, and the names on its pieces: one form each."""
+    found = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    sent = request.POST.get("form", "") if request.method == "POST" else ""
+    facts = JobForm(request.POST if sent == "facts" else None, instance=found)
+    places = [
+        (
+            each,
+            PlacedForm(
+                request.POST if sent == f"place-{each.pk}" else None, instance=each, prefix=f"p{each.pk}"
+            ),
+        )
+        for each in found.placed.all()
+    ]
+    written = "\n".join(f"{each.text}: {each.design.name}" for each in found.names.all())
+    names = NamesForm(request.POST if sent == "names" else None, initial={"names": written})
+    if request.method == "POST" and _saved(found, sent, facts, places, names):
+        messages.success(request, "Changed.")
+        return redirect("job", found.pk)
+    return render(
+        request,
+        "planning/edit_job.html",
+        {"job": found, "facts": facts, "places": places, "names": names},
+        status=422 if sent else 200,
+    )
+
+
+def _saved(
+    found: Job,
+    sent: str,
+    facts: JobForm,
+    places: list[tuple[PlacedDesign, PlacedForm]],
+    names: NamesForm,
+) -> bool:
+    if sent == "facts" and facts.is_valid():
+        change_job(found, facts.wanted())
+        return True
+    for placed, form in places:
+        if sent == f"place-{placed.pk}" and form.is_valid():
+            given = form.cleaned_data
+            place_design(placed, form.placement, hooping=given["hooping"], order=given["order"])
+            return True
+    if sent == "names" and names.is_valid():
+        try:
+            list_names(found, names.cleaned_data["names"])
+        except WorkshopError as problem:
+            names.add_error("names", str(problem))
+            return False
+        return True
+    return False
+
+
+@require_http_methods(["GET", "HEAD"])
+def confirm_drop(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask before a job is deleted."""
+    return render(request, "planning/drop_job.html", {"job": get_object_or_404(Job, pk=pk)})
+
+
+@require_POST
+def drop(request: HttpRequest, pk: int) -> HttpResponse:
+    """Delete a job."""
+    found = get_object_or_404(Job, pk=pk)
+    drop_job(found)
+    messages.success(request, f"{found} is deleted; its designs are still kept.")
+    return redirect("jobs")
