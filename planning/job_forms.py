@@ -1,6 +1,6 @@
 """Forms of a job: its facts, where its designs lie, and the names on its pieces."""
 
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 
@@ -37,6 +37,13 @@ class JobForm(forms.ModelForm):
         labels = {"what": "What is it?", "needed_on": "Material needed on", "tests": "Test pieces"}
         help_texts = {"tests": "Empty: as the rules say."}
         widgets = {"needed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        # What leaving it out means, in the same words as where the question is asked.
+        for name in ("fabric", "machine", "hoop"):
+            asked = cast(forms.ModelChoiceField, QuestionForm.base_fields[name])
+            cast(forms.ModelChoiceField, self.fields[name]).empty_label = asked.empty_label
 
     def wanted(self) -> Wanted:
         return Wanted(**{name: self.cleaned_data[name] for name in self.Meta.fields})

@@ -8,6 +8,9 @@ from planning.compute.batch import BatchPlan
 from planning.compute.needle_thread import PlannedThread
 
 
+MOST_LINES = 4
+
+
 @dataclass(frozen=True)
 class AnswerInWords:
     """The verdict as a headline, and under it the numbers a person acts on."""
@@ -33,11 +36,13 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
         f"The thread on the shelf surely stitches {possible} of the {plan.pieces.total} pieces, "
         "tests and spoilage counted in."
     ]
-    lines += [
-        f"{thread_name(thread)}: {missing}." for thread in wanting if (missing := _missing(thread, units))
-    ][:4]
-    if len(wanting) > 4:
-        lines.append(f"{len(wanting) - 4} more colours are in the table.")
+    coloured = [thread for thread in wanting if thread.hex]
+    lines += [f"{thread_name(thread)}: {_missing(thread, units)}." for thread in coloured[:MOST_LINES]]
+    if len(coloured) > MOST_LINES:
+        lines.append(f"{len(coloured) - MOST_LINES} more colours are in the table.")
+    bare = len(wanting) - len(coloured)
+    if bare:
+        lines.append(f"{bare} block{'s' if bare > 1 else ''} without a colour in the file: choose one for each.")
     return AnswerInWords(headline, tuple(lines))
 
 
@@ -50,7 +55,7 @@ def thread_name(thread: PlannedThread) -> str:
 
 
 def asked_name(thread: PlannedThread) -> str:
-    return thread.name or thread.hex or "A block without a colour"
+    return thread.name or thread.hex or f"No colour (block {thread.blocks[0][1]})"
 
 
 def _missing(thread: PlannedThread, units: Units) -> str:
