@@ -12,17 +12,17 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_weight
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
+from inventory.counting import count_item
 from inventory.forms import KeyedForm, MeasureField, PlaceField
-from inventory.ledger import Finding, Line
+from inventory.ledger import Line
 from inventory.models import BobbinStyle, Entry, StockItem
+from inventory.offcuts import cut_piece
+from inventory.scan_box import Meant, NotAMovement
+from inventory.shelving import edit_item, move, retire, split_pack
 from inventory.weighing import MoreThanFull, judge_spool, learn_tare, mark_unknown, weigh_spool
 from inventory.winding import open_bobbin, put_back_part_bobbin, wind_bobbins
 
 Kind = StockItem.Kind
-Known = StockItem.Known
-
-# How well a person reads a length off a ruler or a counter: common practice, no source.
-MEASURED_SIGMA = 0.02
 _FIGURES = re.compile(r"[0-9]+(?:[.,](?P<decimals>[0-9]+))?")
 
 
@@ -39,7 +39,8 @@ def scale_resolution(text: str, *, unit: str) -> int:
     figures = _FIGURES.search(text)
     decimals = len(figures["decimals"] or "") if figures else 0
     written_unit = re.sub(r"[0-9.,\s]+", "", text) or unit
-    return max(1, round(parse_weight("1", unit=written_unit) * Decimal(10) ** -decimals))
+    # A thousand of them, because an ounce is no whole number of mg.
+    return max(1, round(parse_weight("1000", unit=written_unit) * Decimal(10) ** (-3 - decimals)))
 
 
 class Act(KeyedForm):
@@ -75,6 +76,9 @@ class QuantityAct(Act):
         if item.is_measured:
             field.measure = "size" if item.kind == Kind.ROLL else "length"
             field.read_in(units)
+        elif item.kind == Kind.OFFCUT:
+            # There is one of it: nothing to ask.
+            field.widget, field.initial = forms.HiddenInput(), "1"
         else:
             field.label = "How many"
 
@@ -167,9 +171,7 @@ class Count(QuantityAct):
     kinds = frozenset(Kind.values) - {Kind.OFFCUT}
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
-        quantity = self.cleaned_data["quantity"]
-        sigma = MEASURED_SIGMA * quantity if self.item.is_measured else 0.0
-        ledger.find(self.item, quantity=quantity, finding=Finding(sigma, Known.COUNTED), **self._request(at, by))
+        count_item(self.item, quantity=self.cleaned_data["quantity"], **self._request(at, by))
 
 
 class Wind(Act):
@@ -216,9 +218,126 @@ class Forget(Act):
         mark_unknown(self.item, **self._request(at, by))
 
 
+class Cut(Act):
+    slug, button = "cut", "Cut a piece"
+    about = "The height runs along the roll. What is left of it beside the piece can go back on the shelf as an offcut."
+    kinds = frozenset({Kind.ROLL, Kind.SHEETS, Kind.OFFCUT})
+    width = MeasureField(measure="size", label="Width")
+    height = MeasureField(measure="size", label="Height")
+    keep_width = MeasureField(measure="size", label="Width of a rest to keep", required=False)
+    keep_height = MeasureField(measure="size", label="Its height", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if not self.errors and bool(given["keep_width"]) != bool(given["keep_height"]):
+            missing = "keep_height" if given["keep_width"] else "keep_width"
+            self.add_error(missing, "A rest has a width and a height. Type both, or neither.")
+        return given
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        cut_piece(
+            self.item,
+            width_mm=given["width"],
+            height_mm=given["height"],
+            keep=[(given["keep_width"], given["keep_height"])] if given["keep_width"] else [],
+            **self._request(at, by),
+        )
+
+
 class Move(Act):
     slug, button = "move", "Move"
     place = PlaceField(label="To", required=False, empty_label="no place")
 
+    def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
+        options["initial"] = {"place": item.place_id} | (options.get("initial") or {})
+        super().__init__(*args, item=item, **options)
+
     def carry_out(self, *, at: datetime, by: Any) -> None:
-        move([self.item], to=self.cleaned_data["place"], **self._request(at, by))
+        move(self.item, place=self.cleaned_data["place"], **self._request(at, by))
+
+
+class Describe(Act):
+    slug, button = "note", "Change lot and note"
+    lot = forms.CharField(label="Lot", max_length=40, required=False)
+    note = forms.CharField(label="Note", max_length=200, required=False)
+
+    def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
+        options["initial"] = {"lot": item.lot, "note": item.note} | (options.get("initial") or {})
+        super().__init__(*args, item=item, **options)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        edit_item(self.item, lot=given["lot"], note=given["note"], **self._request(at, by))
+
+
+class Split(Act):
+    slug, button = "split", "Split"
+    about = "So many get a label of their own and can be kept in another place."
+    kinds = frozenset({Kind.BOBBINS, Kind.SHEETS, Kind.NEEDLES})
+    count = MeasureField(measure="pieces", label="How many")
+    place = PlaceField(label="To", required=False, empty_label="the same place")
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        split_pack(self.item, count=given["count"], place=given["place"], **self._request(at, by))
+
+
+class Retire(Act):
+    slug, button = "retire", "Take it off the shelf"
+    about = "Lost, given away, thrown out. What is left of it is written off; its history stays, and it can be undone."
+    reference = forms.CharField(label="Why", max_length=120, required=False)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        retire(self.item, reference=self.cleaned_data["reference"], **self._request(at, by))
+
+
+# In the order in which they are wanted.
+ACTS: tuple[type[Act], ...] = (
+    OpenBobbin,
+    Cut,
+    PutBackPartBobbin,
+    Take,
+    Weigh,
+    PutBack,
+    Judge,
+    Count,
+    Wind,
+    Move,
+    Split,
+    Waste,
+    Describe,
+    WeighEmpty,
+    Forget,
+    Retire,
+)
+
+
+def acts_for(item: StockItem) -> list[type[Act]]:
+    """Return what can be done with ``item`` as it stands; nothing with one that left the shelf."""
+    if item.retired_at is not None:
+        return []
+    return [act for act in ACTS if item.kind in act.kinds and not (act is Forget and not item.is_known)]
+
+
+def act_meant(
+    meant: Meant, *, typed: str, item: StockItem, units: Units, key: str, sure: bool = False
+) -> Act:
+    """Return the act that the scan box was told, ready to be carried out. Raises NotAMovement."""
+    fields: dict[str, Any] = {"key": key}
+    act: type[Act]
+    if meant.act == "weigh":
+        act = Weigh
+        fields |= {"gross": typed} | ({"sure": "on"} if sure else {})
+    elif meant.act == "judge":
+        act, fields = Judge, fields | {"level": meant.level}
+    else:
+        act = Take if meant.act == "take" else Count
+        fields |= {"quantity": meant.quantity}
+    form = act(fields, item=item, units=units)
+    if meant.act in ("take", "count"):
+        # Read already, in whole mm or pieces: to read it as text again would take it for the person's unit.
+        form.fields["quantity"] = forms.IntegerField()
+    if not form.is_valid():
+        raise NotAMovement(" ".join(str(message) for messages in form.errors.values() for message in messages))
+    return form

@@ -87,6 +87,12 @@ def _field(record: models.Model, name: str) -> models.Field:
 
 
 def _validate(record: models.Model, fields: Mapping[str, models.Field]) -> None:
+    for model, constraints in record.get_constraints():
+        for rule in constraints:
+            if isinstance(rule, models.CheckConstraint) and not _keeps(record, rule, model):
+                raise CannotChange(
+                    f"{record} cannot be changed like this: {rule.name.replace('_', ' ')}, as a rule."
+                )
     untouched = {field.name for field in record._meta.fields} - set(fields)
     try:
         record.clean_fields(exclude=untouched)
@@ -95,6 +101,14 @@ def _validate(record: models.Model, fields: Mapping[str, models.Field]) -> None:
         record.validate_constraints()
     except ValidationError as problem:
         raise CannotChange(_in_words(record, problem)) from None
+
+
+def _keeps(record: models.Model, rule: models.CheckConstraint, model: type[models.Model]) -> bool:
+    try:
+        rule.validate(model, record)
+    except ValidationError:
+        return False
+    return True
 
 
 def _in_words(record: models.Model, problem: ValidationError) -> str:

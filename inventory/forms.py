@@ -1,22 +1,45 @@
 """Fields and forms of the shelf: quantities typed in the person's units, and who answers for them."""
 
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
 from django import forms
+from django.db.models import Q
+from django.urls import reverse_lazy
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import parse_count, parse_decimal, parse_length, parse_weight
+from inventory.compute.lengths import (
+    format_length,
+    format_weight,
+    parse_count,
+    parse_decimal,
+    parse_length,
+    parse_weight,
+)
 from inventory.compute.units import METRIC, Units
-from inventory.models import Place
+from inventory.models import Place, PutUp, Shade
 
 
-class MeasureField(forms.CharField):
+class TypedField(forms.CharField):
+    """A field that is typed as text and means something else; the length of the text is the browser's business."""
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        return text.replace("\x00", "") if text else text
+
+    def run_validators(self, value: Any) -> None:
+        """Do nothing: a text field's validators measure text, and the reader of the text refuses what is too long."""
+
+
+class MeasureField(TypedField):
     """A quantity typed as people write it, cleaned to whole mm, mg or pieces.
 
     ``measure`` is length, size, weight or pieces; the unit that is meant where none is typed is the person's.
     """
+
+    unit = ""
 
     def __init__(self, *, measure: str, **options: Any) -> None:
         self.measure = measure
@@ -29,10 +52,24 @@ class MeasureField(forms.CharField):
         self.unit = {"length": units.length, "size": units.size, "weight": units.weight}.get(self.measure, "")
         if self.unit:
             self.label = f"{self.label}, {self.unit}"
-            # A person may type the unit too, and a phone's number pad has no letters.
-            self.widget.attrs["inputmode"] = "text" if self.measure == "length" else "decimal"
 
-    def to_python(self, value: Any) -> int | None:
+    def prepare_value(self, value: Any) -> Any:
+        """Return a stored quantity as a person would type it, without losing any of it."""
+        if not isinstance(value, int) or isinstance(value, bool):
+            return value
+        if not self.unit:
+            return str(value)
+        writes: Callable[..., str] = format_weight if self.measure == "weight" else format_length
+        for places in (1, 2, 0, 4, 5, 6):  # three would be asked about when typed back
+            text = writes(value, unit=self.unit, places=places)
+            if self._read(text) == value:
+                break
+        return text.partition(" ")[0].replace(",", "")
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return bool(super().has_changed(self.prepare_value(initial), data))
+
+    def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
         if not text:
             return None
@@ -48,7 +85,7 @@ class MeasureField(forms.CharField):
         return reads(text, unit=self.unit)
 
 
-class NumberField(forms.CharField):
+class NumberField(TypedField):
     """A plain number, with a comma or a point, cleaned to float; ``signed`` allows one below zero."""
 
     def __init__(self, *, signed: bool = False, **options: Any) -> None:
@@ -56,7 +93,7 @@ class NumberField(forms.CharField):
         super().__init__(max_length=20, **options)
         self.widget.attrs |= {"inputmode": "text" if signed else "decimal", "autocomplete": "off"}
 
-    def to_python(self, value: Any) -> float | None:
+    def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
         if not text:
             return None
@@ -100,3 +137,100 @@ class PlaceField(forms.ModelChoiceField):
 
     def __init__(self, **options: Any) -> None:
         super().__init__(queryset=Place.objects.all(), **options)
+
+
+class PutUpField(forms.ModelChoiceField):
+    """A put-up to choose, each with its range."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(queryset=PutUp.objects.select_related("range").order_by("range", "length_mm"), **options)
+
+    def label_from_instance(self, put_up: Any) -> str:
+        return f"{put_up.range}, {put_up}"
+
+
+class MoneyField(TypedField):
+    """An amount of the workshop's money, with a comma or a point, cleaned to Decimal."""
+
+    most = Decimal("99999999.99")
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(max_length=16, **options)
+        self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            amount = parse_decimal(text)
+        except WorkshopError as problem:
+            raise forms.ValidationError(str(problem)) from None
+        cents = amount.quantize(Decimal("0.01"))
+        if cents != amount or amount > self.most:
+            raise forms.ValidationError(f"{text} is no price. Type it with two decimals at most, like 4.20.")
+        return cents
+
+
+# So many shades are offered where the text fits several.
+MOST_OFFERED = 8
+
+
+class ShadeField(TypedField):
+    """A shade by its code (earlier ones too), its name, or its maker, range and code; cleaned to the Shade."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("help_text", "Its code or its name; maker and range too where several have it.")
+        super().__init__(max_length=160, **options)
+        self.widget.attrs |= {
+            "list": "known-shades",
+            "autocomplete": "off",
+            "spellcheck": "false",
+            "hx-get": reverse_lazy("shade_choices"),
+            "hx-trigger": "input changed delay:200ms",
+            "hx-target": "#known-shades",
+            "hx-swap": "innerHTML",
+        }
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, int):
+            return str(Shade.objects.select_related("range").filter(pk=value).first() or "")
+        return str(value) if isinstance(value, Shade) else value
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return bool(super().has_changed(self.prepare_value(initial), data))
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        if not text:
+            return None
+        found = shades_like(text)
+        if len(found) == 1:
+            return found[0]
+        if not found:
+            raise forms.ValidationError(
+                f'No shade is called "{text}". Check its code, or add the shade in the catalogue first.'
+            )
+        offered = "; ".join(str(shade) for shade in found[:MOST_OFFERED])
+        more = " and more" if len(found) > MOST_OFFERED else ""
+        raise forms.ValidationError(f'"{text}" could be {offered}{more}. Type one of them.')
+
+
+def shades_like(text: str, *, most: int = MOST_OFFERED + 1) -> list[Shade]:
+    """Return the shades that ``text`` names: the one it names wholly, else those of that code, else of those words."""
+    typed = " ".join(text.split())
+    shades = Shade.objects.select_related("range").order_by("range__maker", "range__name", "code")
+    of_code = list(shades.by_code(typed)[:most])
+    if of_code:
+        return of_code
+    asked = Q()
+    for word in typed.split():
+        asked &= (
+            Q(code__icontains=word)
+            | Q(name__icontains=word)
+            | Q(range__maker__icontains=word)
+            | Q(range__name__icontains=word)
+        )
+    found = list(shades.filter(asked)[: max(most, 50)])
+    wholly = [shade for shade in found if typed.casefold() in (str(shade).casefold(), shade.name.casefold())]
+    return (wholly if len(wholly) == 1 else found)[:most]

@@ -31,9 +31,10 @@ def movements(item: StockItem) -> QuerySet[Entry]:
 
 def levels(item: StockItem, *, most: int = 400) -> list[Level]:
     """Return what the item held over time, oldest first: after each of its last ``most`` movements."""
-    rows = movements(item).values_list("at", "balance")[:most]
+    balance = Window(Sum("quantity"), order_by=F("id").asc())
+    rows = Entry.objects.of(item).order_by("-id").values_list("at", balance)[:most]
     # Movements of past days may have been entered late; a line over time needs them in the order of the days.
-    return sorted((Level(at, held) for at, held in rows), key=lambda level: level.at)
+    return sorted((Level(at, held) for at, held in reversed(rows)), key=lambda level: level.at)
 
 
 def act_of(key: str) -> list[Entry]:

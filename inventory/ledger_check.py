@@ -49,9 +49,9 @@ def _sums() -> Iterator[LedgerProblem]:
         found = f"{item.on_hand} on hand, {item.entered} entered"
         yield LedgerProblem("on hand is the sum of entries", item.label, found)
     held = _sum_of(Reservation)
-    for item in StockItem.objects.annotate(held=held).exclude(reserved=F("held")).iterator():
-        found = f"{item.reserved} against {item.held}"
-        yield LedgerProblem("reserved is the sum of reservations", item.label, found)
+    for holding in StockItem.objects.annotate(held=held).exclude(reserved=F("held")).iterator():
+        found = f"{holding.reserved} against {holding.held}"
+        yield LedgerProblem("reserved is the sum of reservations", holding.label, found)
 
 
 def _sum_of(model: type[Entry] | type[Reservation]) -> Coalesce:
@@ -78,8 +78,8 @@ def _keys() -> Iterator[LedgerProblem]:
             "a key is used once", row["key"], f"line {row['line']} is there {row['times']} times"
         )
     held = Reservation.objects.order_by().values("key").annotate(times=Count("pk")).filter(times__gt=1)
-    for row in held.iterator():
-        yield LedgerProblem("a key is used once", row["key"], f"set aside {row['times']} times")
+    for holding in held.iterator():
+        yield LedgerProblem("a key is used once", holding["key"], f"set aside {holding['times']} times")
 
 
 def _reversals() -> Iterator[LedgerProblem]:

@@ -8,10 +8,10 @@ from typing import Any
 from django.utils.timezone import localdate
 
 from inventory.compute.errors import WorkshopError
+from inventory.labelled import as_its_kind
 from inventory.ledger import Line, moved_alike, once, write
 from inventory.models import Entry, Offcut, Place, SheetPack, StabilizerRoll, StockItem
 from inventory.receiving import COUNTED, brought, label_and_save
-from inventory.scanning import as_its_kind
 
 # An offcut with a side shorter than this holds no hoop that is in use: common practice, no source.
 LEAST_USEFUL_MM = 100
@@ -94,7 +94,7 @@ def cut_piece(
 
 
 def _cuttable(item: StockItem) -> Cuttable:
-    found = as_its_kind(StockItem.objects.get(pk=item.pk))
+    found = as_its_kind(item)
     if not isinstance(found, Cuttable):
         raise WorkshopError(f"{item} is no stabilizer; there is nothing to cut from it.")
     return found

@@ -104,6 +104,8 @@ def write(
     lines: Sequence[Line], *, reason: str, key: str, at: datetime, by: Any, reference: str = ""
 ) -> list[Entry]:
     """Return the entries of an act, written inside the transaction of ``once``."""
+    if len(lines) > SHOWN:
+        raise WorkshopError(f"{len(lines):,} lines are too many for one act; split it into several.")
     numbered = sorted(enumerate(lines), key=lambda pair: pair[1].item.pk)
     written = []
     for number, line in numbered:
@@ -148,7 +150,7 @@ def write_reversal(entry: Entry, *, key: str, at: datetime, by: Any, reference: 
         on_hand=left,
         sigma=held.sigma if moved_since else entry.sigma_before,
         known=held.known if moved_since else entry.known_before,
-        opened_on=None if _was_opened_by(entry, held) else held.opened_on,
+        opened_on=_opened_without(entry, held),
         retired_at=retired_at,
     )
     _move(entry.item, -entry.quantity, after)
@@ -221,6 +223,7 @@ def _enter(
         reverses=reverses,
         sigma_before=before.sigma,
         known_before=before.known,
+        opened_before=before.opened_on,
     )
 
 
@@ -240,13 +243,15 @@ def _opens(reason: str, quantity: int) -> bool:
     return reason in OPENING and quantity < 0
 
 
-def _was_opened_by(entry: Entry, held: _Held) -> bool:
-    if not _opens(entry.reason, entry.quantity) or held.opened_on != localdate(entry.at):
-        return False
-    others = Entry.objects.filter(
-        item_id=entry.item_id, reason__in=OPENING, quantity__lt=0, reversed_by__isnull=True
-    )
-    return not others.exclude(key=entry.key).exists()
+def _opened_without(entry: Entry, held: _Held) -> date | None:
+    """Return when the item was opened, once ``entry`` is taken back: never, if only that had opened it."""
+    if not _opens(entry.reason, entry.quantity):
+        return held.opened_on
+    openings = Entry.objects.filter(item_id=entry.item_id, reason__in=OPENING, quantity__lt=0)
+    if openings.filter(reversed_by__isnull=True).exclude(key=entry.key).exists():
+        return held.opened_on
+    # It may have come to the shelf open.
+    return None if openings.filter(opened_before__isnull=True).exists() else held.opened_on
 
 
 def _widened(sigma: float | None, added: float) -> float | None:

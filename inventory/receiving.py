@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from django.db.models import F, Q
 from django.utils.timezone import localdate
@@ -263,6 +263,35 @@ def receive_needles(
     return _receive([pack], quantity=count, finding=COUNTED, delivery=delivery, labels=labels)[0]
 
 
+@dataclass(frozen=True)
+class Arrival:
+    """A thing on its way onto the shelf: not saved yet, under its label code, with what it holds."""
+
+    item: StockItem
+    quantity: int
+    finding: Finding
+
+
+def receive_many(
+    arrivals: Sequence[Arrival], *, key: str, at: datetime, by: Any, reference: str = ""
+) -> list[Entry]:
+    """Return the entries of one act that puts things of any kinds on the shelf, each as ``arrivals`` has it."""
+
+    def act() -> list[Entry]:
+        for arrival in arrivals:
+            arrival.item.save()
+        lines = [Line(arrival.item, arrival.quantity, finding=arrival.finding) for arrival in arrivals]
+        return write(lines, reason=Entry.Reason.RECEIVE, key=key, at=at, by=by, reference=reference)
+
+    def same(entries: Sequence[Entry]) -> bool:
+        came = [(entry.item.label, entry.quantity, entry.reason) for entry in entries]
+        return came == [
+            (arrival.item.label, arrival.quantity, Entry.Reason.RECEIVE) for arrival in arrivals
+        ]
+
+    return once(key, act, same=same)
+
+
 def shared_out(price: Decimal, count: int) -> list[Decimal]:
     """Return ``count`` prices to the cent that differ by one cent at most and add up to ``price``.
 
@@ -323,7 +352,7 @@ def brought(entries: Sequence[Entry], model: type[Item]) -> list[Item]:
     """Return the items of kind ``model`` that came with an act, in the order of its lines."""
     pks = [entry.item_id for entry in entries if entry.line < SHOWN]
     found = model._default_manager.in_bulk(pks)
-    return [found[pk] for pk in pks if pk in found]
+    return [cast(Item, found[pk]) for pk in pks if pk in found]
 
 
 def price_share(item: StockItem, quantity: int, *, becomes: int) -> dict[str, Any]:

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any
 
 from django.db import models
 
 from inventory.changing import CannotChange, change
 from inventory.compute.errors import WorkshopError
+from inventory.labelled import as_its_kind
 from inventory.ledger import Line, entries_of, lock, moved_alike, once, reverse, write
 from inventory.models import (
     BobbinBatch,
@@ -27,10 +28,7 @@ from inventory.models import (
     Supplier,
     ThreadRange,
 )
-from inventory.receiving import COUNTED, label_and_save, price_share
-from inventory.scanning import as_its_kind
-
-Pack = TypeVar("Pack", BobbinBatch, SheetPack, NeedlePack)
+from inventory.receiving import COUNTED, brought, label_and_save, price_share
 
 CATALOGUE: tuple[type[models.Model], ...] = (
     BobbinStyle,
@@ -138,7 +136,7 @@ def unretire(item: StockItem, *, key: str, at: datetime, by: Any, reference: str
 
 
 def split_pack(
-    item: Pack,
+    item: StockItem,
     *,
     count: int,
     key: str,
@@ -146,9 +144,9 @@ def split_pack(
     by: Any,
     place: Place | None = None,
     reference: str = "",
-) -> Pack:
+) -> StockItem:
     """Return a new item with ``count`` of the bobbins, sheets or needles of ``item``, which keeps the rest."""
-    source = as_its_kind(StockItem.objects.get(pk=item.pk))
+    source = as_its_kind(item)
     shared = PACKS.get(type(source))
     if shared is None:
         raise WorkshopError(f"{item} is one thing and cannot be split. Batches, sheets and needles can.")
@@ -184,7 +182,7 @@ def split_pack(
     return _new(once(key, act, same=same), source)[0]
 
 
-def _new(entries: Sequence[Entry], source: Pack) -> list[Pack]:
+def _new(entries: Sequence[Entry], source: StockItem) -> list[StockItem]:
     return [each for each in brought(entries, type(source)) if each.pk != source.pk]
 
 

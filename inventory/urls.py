@@ -1,5 +1,36 @@
 """Addresses of the shelf."""
 
-from django.urls.resolvers import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from inventory.views import catalogue, files, items, lists, owning, receive, scan, stocktakes
+
+urlpatterns = [
+    path("", lists.shelf_list, name="shelf"),
+    path("list/<slug:slug>/", lists.shelf_list, name="shelf_list"),
+    path("list/<slug:slug>.csv", lists.shelf_csv, name="shelf_csv"),
+    path("list/<slug:slug>/together/", lists.together, name="together"),
+    path("own/", owning.do_i_own_this, name="own"),
+    path("receive/", receive.receive, name="receive_first"),
+    path("receive/<slug:slug>/", receive.receive, name="receive"),
+    path("shade-choices/", receive.shade_choices, name="shade_choices"),
+    path("catalogue/", catalogue.catalogue, name="catalogue"),
+    path("catalogue/<slug:slug>/", catalogue.catalogue_list, name="catalogue_list"),
+    path("catalogue/<slug:slug>/add/", catalogue.catalogue_add, name="catalogue_add"),
+    path("catalogue/<slug:slug>/<int:pk>/", catalogue.catalogue_record, name="catalogue_record"),
+    path("stocktakes/", stocktakes.stocktakes, name="stocktakes"),
+    path("stocktakes/<int:pk>/", stocktakes.stocktake, name="stocktake"),
+    path("stocktakes/<int:pk>/report/", stocktakes.stocktake_report, name="stocktake_report"),
+    path("stocktakes/<int:pk>/finish/", stocktakes.finish_stocktake, name="finish_stocktake"),
+    path("files/", files.files, name="files"),
+    path("files/<slug:kind>.<str:ending>", files.export, name="export"),
+    path("files/<slug:kind>/template/", files.template, name="import_template"),
+    path("files/<slug:kind>/<slug:sha256>/", files.import_preview, name="import_preview"),
+    path("files/<slug:kind>/<slug:sha256>/failed/", files.failed_rows, name="failed_rows"),
+    path("labels/", files.labels, name="labels"),
+    path("scan/", scan.scan, name="scan"),
+    path("s/<path:code>/", scan.scanned, name="scanned"),
+    path("entries/<int:pk>/undo/", items.undo, name="undo"),
+    # A label may hold anything that a person wrote on it: its pages come last.
+    path("<path:label>/do/<slug:slug>/", items.act, name="act"),
+    path("<path:label>/", items.item, name="item"),
+]

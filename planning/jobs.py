@@ -1,19 +1,21 @@
 """Jobs made, changed and dropped, and what a plan asks of one."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from inventory.compute.errors import WorkshopError
+from inventory.models import StabilizerProduct, StockItem
 from planning.compute.asked import AskedDesign
 from planning.compute.batch import BatchPlan
 from planning.compute.placing import Placement
 from planning.designs import asked_from_record
 from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign
-from planning.plan import Question, plan
+from planning.plan import Question, chosen_machine, plan
 
 # Lettering is stitched in the hooping of the first design unless a job says otherwise.
 LETTERING_HOOPING = 1
@@ -128,6 +130,30 @@ def plan_of(job: Job) -> BatchPlan:
             replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()
         ],
     )
+
+
+def items_needed(jobs: Iterable[Job]) -> list[StockItem]:
+    """Return what is on the shelf of everything that the plans of these jobs would use."""
+    shades: set[int] = set()
+    products: set[str] = set()
+    styles: set[int] = set()
+    for job in jobs:
+        answer = plan_of(job)
+        shades |= {
+            each.choice.shade.id for each in answer.threads if each.choice.shade and each.choice.near_enough
+        }
+        products |= {layer.product for layer in answer.stabilizer if layer.product}
+        machine = job.machine or chosen_machine(None)
+        styles |= {machine.bobbin_style_id} if machine.bobbin_style_id else set()
+    named = [product.pk for product in StabilizerProduct.objects.all() if str(product) in products]
+    wanted = (
+        Q(spool__shade_id__in=shades)
+        | Q(bobbinbatch__style_id__in=styles)
+        | Q(stabilizerroll__product_id__in=named)
+        | Q(sheetpack__product_id__in=named)
+        | Q(offcut__product_id__in=named)
+    )
+    return list(StockItem.objects.on_the_shelf().filter(wanted).order_by("label"))
 
 
 def _asked(placed: PlacedDesign) -> AskedDesign:

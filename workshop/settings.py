@@ -23,6 +23,8 @@ INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "django_htmx",
+    "django_tasks",
+    "django_tasks_db",
     "axes",
 ]
 
@@ -117,6 +119,19 @@ FILE_UPLOAD_HANDLERS = [
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
     "django.core.files.uploadhandler.TemporaryFileUploadHandler",
 ]
+
+DATA_UPLOAD_MAX_NUMBER_FILES = 1000  # the import page says in words how many it takes
+
+# With ENOUGH_THREAD_WORKER a worker runs beside the server (manage.py db_worker) and long work waits for it;
+# without, the request that asks for it does it.
+HAS_WORKER = environment.flag("ENOUGH_THREAD_WORKER")
+TASKS = {
+    "default": {
+        "BACKEND": "django_tasks_db.DatabaseBackend"
+        if HAS_WORKER
+        else "django_tasks.backends.immediate.ImmediateBackend"
+    }
+}
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

@@ -1,7 +1,8 @@
 """Addresses of the site; the places of the workshop bring their own."""
 
-from django.urls import include, path
+from django.urls import include, path, re_path
 
+from inventory.views.scan import scanned
 from workshop.views import accounts, health
 
 urlpatterns = [
@@ -11,6 +12,8 @@ urlpatterns = [
     path("preferences/", accounts.preferences, name="preferences"),
     path("preferences/password/", accounts.change_password, name="change_password"),
     path("health/", health.health, name="health"),
+    # What the labels' codes to scan hold, in capitals because those pack closer.
+    re_path(r"^[sS]/(?P<code>[^/]+)/?$", scanned, name="label"),
     path("shelf/", include("inventory.urls")),
     path("", include("planning.urls")),
 ]

@@ -5,14 +5,13 @@ import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
-from decimal import Decimal
+from datetime import datetime
 from typing import Any, Generic, TypeVar
 
 from django.db.models import Model
 
+from inventory.changing import change
 from inventory.importing.rows import Row
-from inventory.models import Change
 
 Thing = TypeVar("Thing")
 # Files carry a number to six decimals; less than that is no difference.
@@ -174,37 +173,17 @@ def save_drafts(drafts: Iterable[Draft], *, at: datetime, by: Any) -> None:
             draft.record = model(**record_values(draft.identity | draft.stated))
         model._default_manager.bulk_create([draft.record for draft in new], batch_size=500)
         made = {id(draft) for draft in new}
-        edited = [draft for draft in wanted if id(draft) not in made]
-        edit([(draft.record, draft.differences()) for draft in edited], at=at, by=by)
-
-
-def edit(edits: Iterable[tuple[Any, dict[str, tuple[Any, Any]]]], *, at: datetime, by: Any) -> None:
-    """Save the edited fields of each record, with the change that tells what they were before."""
-    changes = []
-    for record, differences in edits:
-        if not differences:
-            continue
-        for name, value in record_values({name: after for name, (_, after) in differences.items()}).items():
-            setattr(record, name, value)
-        record.save(update_fields=list(differences))
-        told = {name: [_plain(before), _plain(after)] for name, (before, after) in differences.items()}
-        changes.append(
-            Change(
-                table=record._meta.model_name, record=record.pk, what=str(record)[:200], fields=told, at=at, by=by
-            )
-        )
-    Change.objects.bulk_create(changes, batch_size=500)
+        for draft in wanted:
+            differences = {} if id(draft) in made else draft.differences()
+            if differences:
+                change(
+                    draft.record,
+                    changes={name: after for name, (_, after) in differences.items()},
+                    at=at,
+                    by=by,
+                )
 
 
 def record_values(values: dict[str, Any]) -> dict[str, Any]:
     """Return field values with the drafts among them replaced by their records."""
     return {name: value.record if isinstance(value, Draft) else value for name, value in values.items()}
-
-
-def _plain(value: Any) -> Any:
-    """Return a value as JSON can hold it."""
-    if value is None or isinstance(value, str | bool | int | float):
-        return value
-    if isinstance(value, Decimal | date):
-        return str(value)
-    return value.name if isinstance(value, Draft) else str(value)

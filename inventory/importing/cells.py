@@ -1,6 +1,9 @@
 """What one cell of a file holds, and how text is written so that no spreadsheet runs it as a formula."""
 
+import csv
+import io
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -73,3 +76,24 @@ def unguarded(text: str) -> str:
     ('=2+3', "'=2+3", "'tis blue")
     """
     return text[1:] if text.startswith("'") and _RUNS_OR_LOOKS_GUARDED.match(text) else text
+
+
+def written_list(texts: Sequence[str]) -> str:
+    """Return several texts as one cell, separated by semicolons and quoted as in CSV where need be.
+
+    >>> written_list(["1147", "old; new"])
+    '1147;"old; new"'
+    """
+    line = io.StringIO(newline="")
+    csv.writer(line, delimiter=";").writerow(texts)
+    return line.getvalue().removesuffix("\r\n")
+
+
+def read_list(text: str) -> tuple[str, ...]:
+    """Return the texts in one cell, without the empty ones.
+
+    >>> read_list('1147; "old; new";')
+    ('1147', 'old; new')
+    """
+    parts = next(csv.reader(io.StringIO(text, newline=""), delimiter=";", skipinitialspace=True), [])
+    return tuple(part.strip() for part in parts if part.strip())

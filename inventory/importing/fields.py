@@ -16,7 +16,7 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, fr
 from inventory.compute.colour import lab_from_hex
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import AmbiguousNumber, parse_decimal, parse_length, parse_weight
-from inventory.importing.cells import Unreadable, shown
+from inventory.importing.cells import Unreadable, read_list, shown
 
 _BLANK = {"", "?", "unknown", "not known"}
 _ISO_DAY = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})(?:[T ][0-9:.]+Z?)?")
@@ -59,22 +59,29 @@ class CellField(forms.Field):
 
 
 class TextField(CellField):
-    blank = ""
+    blank: Any = ""
 
-    def __init__(self, meaning: str, *, longest: int, required: bool = False, reading_only: bool = False) -> None:
+    def __init__(
+        self, meaning: str, *, longest: int, required: bool = False, reading_only: bool = False
+    ) -> None:
         super().__init__(meaning, required=required, reading_only=reading_only)
         self.longest = longest
 
     def blanks(self) -> set[str]:
         return {""}
 
-    def read(self, value: Any) -> str:
+    def read(self, value: Any) -> Any:
         if isinstance(value, date):
             raise WorkshopError(
                 "This cell holds a date. If it was a code such as 3-12, the spreadsheet has turned it into one: "
                 "format the column as text and type it again."
             )
-        text = shown(value).strip()
+        return self.read_text(shown(value).strip())
+
+    def read_text(self, text: str) -> Any:
+        return self.one(text)
+
+    def one(self, text: str) -> str:
         if len(text) > self.longest:
             raise WorkshopError(f"{len(text)} characters are too many; {self.longest} is the most.")
         if "\x00" in text:
@@ -87,19 +94,19 @@ class ListField(TextField):
 
     blank = ()
 
-    def read(self, value: Any) -> tuple[str, ...]:
-        return read_list(shown(value), longest=self.longest)
+    def read_text(self, text: str) -> tuple[str, ...]:
+        return tuple(self.one(part) for part in read_list(text))
 
 
 class WordField(CellField):
     """One word of a choice, by what is stored or by what people read, in any case."""
 
-    def __init__(self, meaning: str, *, choices: Iterable[tuple[str, str]]) -> None:
-        choices = list(choices)
+    def __init__(self, meaning: str, *, choices: Iterable[tuple[str, object]]) -> None:
+        stored_and_read = [(stored, str(read)) for stored, read in choices]
         self.words: Mapping[str, str] = {
-            each.casefold(): stored for stored, read in choices for each in (stored, read)
+            each.casefold(): pair[0] for pair in stored_and_read for each in pair
         }
-        self.stored = [stored for stored, _ in choices]
+        self.stored = [stored for stored, _ in stored_and_read]
         super().__init__(f"{meaning}: {', '.join(self.stored)}.")
 
     def blanks(self) -> set[str]:

@@ -101,7 +101,9 @@ class SpoolForm(RowForm):
     opened_on = DayField("The day it was opened.")
     received_on = DayField("The day it came.")
     price_paid = _price_paid()
-    paid_for_m = metres("The thread in m that price_paid bought. Blank: what the put-up holds.", above_zero=True)
+    paid_for_m = metres(
+        "The thread in m that price_paid bought. Blank: what the put-up holds.", above_zero=True
+    )
     note = TextField("Anything else.", longest=200)
 
     def clean(self) -> None:
@@ -111,7 +113,9 @@ class SpoolForm(RowForm):
 class ShadeForm(RowForm):
     maker = TextField("The maker of the thread.", longest=60, required=True)
     range = TextField("The name of the maker's range.", longest=60, required=True)
-    purpose = WordField("What the range is for; blank for a new one: needle", choices=ThreadRange.Purpose.choices)
+    purpose = WordField(
+        "What the range is for; blank for a new one: needle", choices=ThreadRange.Purpose.choices
+    )
     fibre = WordField("The fibre; blank for a new range: polyester", choices=Fibre.choices)
     tex = NumberField("The linear density in tex, g per km.", low=0, high=1000, low_allowed=False)
     tex_is_nominal = YesNoField("yes where the tex is only what the weight label suggests.")
@@ -119,7 +123,9 @@ class ShadeForm(RowForm):
     put_up = TextField("A put-up of the range: how it is sold.", longest=40)
     put_up_length_m = metres("The thread on a full spool of that put-up, in m.", above_zero=True)
     put_up_tare_g = grams("The weight of that spool when empty, in g.")
-    code = TextField("The code of the shade. Blank in a row that is only about the range or a put-up.", longest=20)
+    code = TextField(
+        "The code of the shade. Blank in a row that is only about the range or a put-up.", longest=20
+    )
     name = TextField("The name of the shade.", longest=60)
     lab_l = NumberField("L* of the colour, D65 and 2°.", low=0, high=100)
     lab_a = NumberField("a* of the colour.", low=-200, high=200)
@@ -224,11 +230,13 @@ class StabilizerForm(RowForm):
 
     def clean(self) -> None:
         data = self.cleaned_data
-        wrong = {Kind.ROLL: ("height_mm", "pieces", "sigma_pieces", "paid_for_pieces")}
-        wrong |= dict.fromkeys((Kind.SHEETS, Kind.OFFCUT), ("length_m", "sigma_m", "paid_for_m"))
-        for name in wrong.get(data.get("form"), ()):
+        if not data.get("form"):
+            return
+        is_roll = data["form"] == Kind.ROLL
+        of_pieces = ("height_mm", "pieces", "sigma_pieces", "paid_for_pieces")
+        for name in of_pieces if is_roll else ("length_m", "sigma_m", "paid_for_m"):
             if data.get(name) is not None:
-                self.add_error(name, f"A stabilizer {data['form']} has no {name}. Leave it blank.")
+                self.add_error(name, f"{Kind(data['form']).label} have no {name}. Leave it blank.")
 
 
 class SupplierForm(RowForm):

@@ -1,28 +1,44 @@
 """Spools, bobbins and stabilizer: what a row of each says of a thing on the shelf."""
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.weighing import length_from_weight
+from inventory.compute.knowing import sealed_sigma
+from inventory.compute.weighing import MOISTURE_SIGMA, length_from_weight, length_sigma
 from inventory.importing.catalogue import Draft, Index, refuse_incomplete, state
 from inventory.importing.plan import Plan
 from inventory.importing.rows import Row
-from inventory.importing.stock import Shelf, Wanted, compare, has_landed, known_again, label_for, see_shelf, tell
+from inventory.importing.stock import (
+    Shelf,
+    Wanted,
+    compare,
+    has_landed,
+    known_again,
+    label_for,
+    see_shelf,
+    tell,
+)
 from inventory.importing.threads import Threads, put_up_named, range_named, see_threads, shade_coded
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
     Offcut,
     PartBobbin,
+    PutUp,
     SheetPack,
     Spool,
     StabilizerProduct,
     StabilizerRoll,
     StockItem,
+    ThreadRange,
 )
+from inventory.weighing import BELIEVED_SIGMAS, TARE_SIGMA, tex_sigma
 
 Kind = StockItem.Kind
+# A file does not say what scale its weights were read from; a kitchen scale shows whole grams.
+SCALE_RESOLUTION_MG = 1000
 _STYLE = {
     "style_outer_diameter_mm": "outer_diameter_mm",
     "style_width_mm": "width_mm",
@@ -54,21 +70,13 @@ def _spool(row: Row, shelf: Shelf, threads: Threads, *, item: Spool | None, labe
     shade = shade_coded(row, threads, range=range)
     of = shade or (item.shade if item else None)
     put_up = put_up_named(row, threads, range=of.range if of else range)
-    quantity, weighed = row["length_m"], row["weight_g"] is not None
     held_on = put_up or (item.put_up if item else None)
-    if weighed:
-        tare_mg = row["tare_g"]
-        if tare_mg is None and item is not None:
-            tare_mg = item.tare_mg
-        if tare_mg is None and held_on is not None:
-            tare_mg = held_on.tare_mg
-        if tare_mg is None and not row.refused("tare_g", "put_up", "code", "range", "maker"):
-            row.refuse("weight_g", "To tell the length from the weight, the weight when empty is needed: tare_g.")
-        elif tare_mg is not None and of is not None:
-            try:
-                quantity = round(length_from_weight(gross_mg=row["weight_g"], tare_mg=tare_mg, tex=of.range.tex))
-            except WorkshopError as problem:
-                row.refuse("weight_g", str(problem))
+    weighed = row["weight_g"] is not None
+    quantity, sigma = row["length_m"], row["sigma_m"]
+    if weighed and of is not None:
+        tare = row["tare_g"] if row["tare_g"] is not None else item.tare_mg if item else None
+        quantity, found_sigma = _weighed(row, of.range, tare_mg=tare, put_up=held_on)
+        sigma = found_sigma if sigma is None else sigma
     return Wanted(
         row,
         kind=Kind.SPOOL,
@@ -76,15 +84,51 @@ def _spool(row: Row, shelf: Shelf, threads: Threads, *, item: Spool | None, labe
         item=item,
         label=label,
         identity={"shade": shade},
-        details=_details(row, shelf) | {"put_up": put_up, "tare_mg": row["tare_g"], "quantity_paid": row["paid_for_m"]},
+        details=_details(row, shelf)
+        | {"put_up": put_up, "tare_mg": row["tare_g"], "quantity_paid": row["paid_for_m"]},
         column_of=_columns(shade="code", put_up="put_up", tare_mg="tare_g", quantity_paid="paid_for_m"),
         quantity=quantity,
         quantity_column="weight_g" if weighed else "length_m",
         known=row["known"] or ("weighed" if weighed else ""),
-        sigma=row["sigma_m"],
+        sigma=sigma,
         full=held_on.length_mm if held_on else None,
         weighed=weighed,
     )
+
+
+def _weighed(
+    row: Row, range: ThreadRange, *, tare_mg: int | None, put_up: PutUp | None
+) -> tuple[int | None, float | None]:
+    """Return the length in mm that the row's weight tells, and its sigma, or refuse the weight."""
+    tare_sigma_mg = 0.0
+    if tare_mg is None and put_up is not None and put_up.tare_mg is not None:
+        tare_mg, tare_sigma_mg = put_up.tare_mg, TARE_SIGMA * put_up.tare_mg
+    if tare_mg is None:
+        if not row.refused("tare_g", "put_up"):
+            row.refuse(
+                "weight_g", "Without the weight of the empty spool the weight tells no length. Give tare_g."
+            )
+        return None, None
+    weights = {"gross_mg": row["weight_g"], "tare_mg": tare_mg, "tex": range.tex}
+    try:
+        length_mm = length_from_weight(**weights)
+        sigma_mm = length_sigma(
+            **weights,
+            scale_resolution_mg=SCALE_RESOLUTION_MG,
+            tare_sigma_mg=tare_sigma_mg,
+            tex_relative_sigma=tex_sigma(range),
+            moisture_relative_sigma=MOISTURE_SIGMA[range.fibre],
+        )
+    except WorkshopError as problem:
+        row.refuse("weight_g", str(problem))
+        return None, None
+    if put_up is not None:
+        beyond = BELIEVED_SIGMAS * math.hypot(sigma_mm, sealed_sigma(put_up.length_mm))
+        if length_mm > put_up.length_mm + beyond:
+            row.refuse(
+                "weight_g", f"That would be {length_mm / 1000:,.0f} m, and a full {put_up} holds less."
+            )
+    return round(length_mm), sigma_mm
 
 
 def plan_bobbins(rows: Sequence[Row], *, sha256: str) -> Plan:
@@ -107,7 +151,9 @@ def plan_bobbins(rows: Sequence[Row], *, sha256: str) -> Plan:
             style = styles.get(row["style"])
             if style is None:
                 needs = {field: column for column, field in _STYLE.items() if field != "core_diameter_mm"}
-                style = Draft(BobbinStyle, f"the bobbin style {row['style']}", {"name": row["style"]}, needs=needs)
+                style = Draft(
+                    BobbinStyle, f"the bobbin style {row['style']}", {"name": row["style"]}, needs=needs
+                )
                 styles.add((row["style"],), style)
                 drafts.append(style)
             state(row, [(style, column, field, row[column]) for column, field in _STYLE.items()])
@@ -147,7 +193,11 @@ def _bobbins(
         identity=identity,
         details=details,
         column_of=_columns(
-            style="style", shade="code", length_mm="length_each_m", self_wound="self_wound", quantity_paid=f"paid_for_{unit}"
+            style="style",
+            shade="code",
+            length_mm="length_each_m",
+            self_wound="self_wound",
+            quantity_paid=f"paid_for_{unit}",
         ),
         quantity=row["pieces"] if full else row["length_m"],
         quantity_column="pieces" if full else "length_m",
@@ -183,7 +233,18 @@ def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> Plan:
     return _compared(things, shelf, drafts=drafts)
 
 
-_OF_A_THING = ("label", "width_mm", "height_mm", "length_m", "pieces", "known", "place", "lot", "price_paid", "note")
+_OF_A_THING = (
+    "label",
+    "width_mm",
+    "height_mm",
+    "length_m",
+    "pieces",
+    "known",
+    "place",
+    "lot",
+    "price_paid",
+    "note",
+)
 
 
 def _product(row: Row, products: Index[Draft], drafts: list[Draft]) -> Draft | None:
@@ -194,7 +255,9 @@ def _product(row: Row, products: Index[Draft], drafts: list[Draft]) -> Draft | N
                 row.refuse(column, "This is of a product. Name maker and product too.")
         return None
     if not (maker and name):
-        row.refuse("product" if maker else "maker", "A product is known by its maker and its name; give both.")
+        row.refuse(
+            "product" if maker else "maker", "A product is known by its maker and its name; give both."
+        )
         return None
     product = products.get(maker, name)
     if product is None:
@@ -206,9 +269,7 @@ def _product(row: Row, products: Index[Draft], drafts: list[Draft]) -> Draft | N
     return product
 
 
-def _stabilizer(
-    row: Row, shelf: Shelf, *, item: Any, label: str, kind: str, product: Draft | None
-) -> Wanted:
+def _stabilizer(row: Row, shelf: Shelf, *, item: Any, label: str, kind: str, product: Draft | None) -> Wanted:
     is_roll = kind == Kind.ROLL
     unit, quantity = ("m", "length_m") if is_roll else ("pieces", "pieces")
     identity: dict[str, Any] = {"product": product, "width_mm": row["width_mm"]}

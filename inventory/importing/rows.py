@@ -23,7 +23,7 @@ class Problem:
 
     def __str__(self) -> str:
         where = f"Row {self.row}, {self.column}" if self.column else f"Row {self.row}"
-        return f"{where}: {self.value}: {self.reason}" if self.value else f"{where}: {self.reason}"
+        return f'{where} "{self.value}": {self.reason}' if self.value else f"{where}: {self.reason}"
 
 
 @dataclass
@@ -41,6 +41,7 @@ class Row:
     news: list[str] = field(default_factory=list)
     changes: list[str] = field(default_factory=list)
     landed_before: bool = False
+    label: str = ""
 
     def __getitem__(self, column: str) -> Any:
         return self.values.get(column)

@@ -23,17 +23,24 @@ class _Drafts:
         self.earlier: dict[tuple[str, ...], Draft] = {}
         of: dict[int, Draft] = {}
         for range in ThreadRange.objects.all():
-            of[range.pk] = self._add(self.ranges, (range.maker, range.name), Draft(ThreadRange, str(range), {}, range))
+            of[range.pk] = self._add(
+                self.ranges, (range.maker, range.name), Draft(ThreadRange, str(range), {}, range)
+            )
         for put_up in PutUp.objects.all():
             owner = of[put_up.range_id]
-            self._add(self.put_ups, (owner.name, put_up.name), Draft(PutUp, f"{owner.name} {put_up.name}", {}, put_up))
+            self._add(
+                self.put_ups,
+                (_key(owner), put_up.name),
+                Draft(PutUp, f"{owner.name} {put_up.name}", {}, put_up),
+            )
         shades = {}
-        for shade in Shade.objects.select_related("range"):
-            name = f"{shade.range} {shade.code}"
-            shades[shade.pk] = self._add(self.shades, (str(shade.range), shade.code), Draft(Shade, name, {}, shade))
+        for shade in Shade.objects.all():
+            owner = of[shade.range_id]
+            draft = Draft(Shade, f"{owner.name} {shade.code}", {}, shade)
+            shades[shade.pk] = self._add(self.shades, (_key(owner), shade.code), draft)
         for earlier in EarlierCode.objects.all():
-            of_shade = shades[earlier.shade_id]
-            self.earlier[(*folded(of_shade.name), earlier.code)] = Draft(EarlierCode, earlier.code, {}, earlier)
+            draft = Draft(EarlierCode, earlier.code, {}, earlier)
+            self.earlier[(_key(shades[earlier.shade_id]), *folded(earlier.code))] = draft
 
     def _add(self, index: Index[Draft], names: tuple[str, ...], draft: Draft) -> Draft:
         index.add(names, draft)
@@ -48,24 +55,36 @@ class _Drafts:
         )
 
     def put_up(self, range: Draft, name: str) -> Draft:
-        return self.put_ups.get(range.name, name) or self._add(
+        return self.put_ups.get(_key(range), name) or self._add(
             self.put_ups,
-            (range.name, name),
-            Draft(PutUp, f"{range.name} {name}", {"range": range, "name": name}, needs={"length_mm": "put_up_length_m"}),
+            (_key(range), name),
+            Draft(
+                PutUp,
+                f"{range.name} {name}",
+                {"range": range, "name": name},
+                needs={"length_mm": "put_up_length_m"},
+            ),
         )
 
     def shade(self, range: Draft, code: str) -> Draft:
-        return self.shades.get(range.name, code) or self._add(
-            self.shades, (range.name, code), Draft(Shade, f"{range.name} {code}", {"range": range, "code": code})
+        return self.shades.get(_key(range), code) or self._add(
+            self.shades,
+            (_key(range), code),
+            Draft(Shade, f"{range.name} {code}", {"range": range, "code": code}),
         )
 
     def earlier_code(self, shade: Draft, code: str) -> Draft:
-        names = (*folded(shade.name), code)
+        names = (_key(shade), *folded(code))
         if names not in self.earlier:
             draft = Draft(EarlierCode, f"{shade.name}, earlier {code}", {"shade": shade, "code": code})
             self.earlier[names] = draft
             self.all[EarlierCode].append(draft)
         return self.earlier[names]
+
+
+def _key(draft: Draft) -> str:
+    """Return what tells this very draft from all others, names being not enough: A BC is not AB C."""
+    return str(id(draft))
 
 
 def plan_shades(rows: Sequence[Row], *, sha256: str) -> Plan:
@@ -90,7 +109,9 @@ def _statements(row: Row, drafts: _Drafts) -> list[Statement]:
         shade = drafts.shade(range, row["code"])
         colour: dict[str, Any] = _colour(row)
         statements.append((shade, "name", "name", row["name"]))
-        statements.extend((shade, name if row.states(name) else "hex", name, value) for name, value in colour.items())
+        statements.extend(
+            (shade, name if row.states(name) else "hex", name, value) for name, value in colour.items()
+        )
         statements.append((shade, "colour_source", "colour_source", row["colour_source"]))
         for code in row["earlier_codes"] or ():
             earlier = drafts.earlier_code(shade, code)
@@ -103,7 +124,9 @@ def _colour(row: Row) -> dict[str, float]:
     lab = (row["lab_l"], row["lab_a"], row["lab_b"])
     if all(value is not None for value in lab):
         if row["hex"] and row["hex"] != hex_from_lab(Lab(*lab)):
-            row.refuse("hex", f"This is not the colour of its Lab, which is {hex_from_lab(Lab(*lab))}. Leave one blank.")
+            row.refuse(
+                "hex", f"Its Lab is {hex_from_lab(Lab(*lab))} on a screen, not this. Leave one of them blank."
+            )
         return dict(zip(("lab_l", "lab_a", "lab_b"), lab, strict=True))
     if row["hex"]:
         return dict(zip(("lab_l", "lab_a", "lab_b"), lab_from_hex(row["hex"]), strict=True))

@@ -7,8 +7,9 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from inventory import ledger
+from inventory.changing import change
 from inventory.compute.knowing import RELATIVE_SIGMA
-from inventory.importing.catalogue import Draft, Index, differing, edit, in_words, record_values, same
+from inventory.importing.catalogue import Draft, Index, differing, in_words, record_values, same
 from inventory.importing.rows import Row
 from inventory.ledger import Finding
 from inventory.models import Entry, Place, StockItem
@@ -65,7 +66,8 @@ def see_shelf(sha256: str, *, models: Sequence[type[StockItem]]) -> Shelf:
         links = [each.name for each in model._meta.local_fields if each.is_relation and not each.primary_key]
         items |= {item.pk: item for item in model._default_manager.select_related("place", *links)}
     places = Index(((place.name,), Draft(Place, place.name, {}, place)) for place in Place.objects.all())
-    shelf = Shelf(sha256, Index(((label,), Seen(*rest)) for label, *rest in codes), items, places)
+    labels = Index(((label,), Seen(pk, kind, retired_at)) for label, pk, kind, retired_at in codes)
+    shelf = Shelf(sha256, labels, items, places)
     moves = Entry.objects.filter(key__startswith=f"{shelf.key}-")
     for pk, at, taken_back in moves.values_list("item_id", "at", "reversed_by"):
         shelf.moves[pk] = shelf.moves.get(pk, 0) + 1
@@ -119,7 +121,8 @@ def known_again(row: Row, shelf: Shelf, *, kinds: Sequence[str]) -> Any:
     elif seen.retired_at and seen.pk not in shelf.landed:
         row.refuse(
             "label",
-            f"This left the shelf on {seen.retired_at:%d %b %Y}. Give the thing another label code; none is used twice.",
+            f"This left the shelf on {seen.retired_at:%d %b %Y}, and no label code is used twice. "
+            "Give the thing another one.",
         )
     return shelf.items.get(seen.pk)
 
@@ -145,19 +148,23 @@ def has_landed(row: Row, shelf: Shelf, label: str) -> bool:
 def compare(wanted: Wanted, shelf: Shelf) -> None:
     """Find out what ``wanted`` changes, or refuse its row."""
     row = wanted.row
+    row.label = wanted.label
     first = shelf.planned.setdefault((wanted.label,), row.number)
     if first != row.number:
         row.refuse("label", f"Row {first} has this label code already.")
-    elif wanted.item is None:
-        _compare_new(wanted, shelf)
-    else:
+    elif wanted.item is not None:
         _compare_known(wanted)
+    elif shelf.labels.get(wanted.label) is None:
+        _compare_new(wanted)
+    elif not row.refused("label"):
+        row.refuse(
+            "label",
+            f"The label code that this row would get, {wanted.label}, is taken. Write another into the row.",
+        )
 
 
-def _compare_new(wanted: Wanted, shelf: Shelf) -> None:
+def _compare_new(wanted: Wanted) -> None:
     row = wanted.row
-    if shelf.labels.get(wanted.label) is not None:
-        row.refuse("label", f"The row has no label code, and {wanted.label} is on the shelf. Write one into the row.")
     for name, value in wanted.identity.items():
         column = wanted.column_of[name]
         if value is None and not row.states(column) and not row.refused(column):
@@ -235,7 +242,9 @@ def tell(wanted: Wanted) -> None:
     for name, (before, after) in wanted.differences.items():
         row.changes.append(f"{wanted.column_of[name]}: {in_words(before)} → {in_words(after)}")
     if wanted.finding is not None and wanted.quantity is not None:
-        before, after = (in_unit(each, is_measured=wanted.is_measured) for each in (item.on_hand, wanted.quantity))
+        before, after = (
+            in_unit(each, is_measured=wanted.is_measured) for each in (item.on_hand, wanted.quantity)
+        )
         column = wanted.quantity_column
         row.changes.append(f"{column}: {before} → {after}, {Known(wanted.finding.known).label}")
         if item.reserved > wanted.quantity:
@@ -253,15 +262,18 @@ def land(
 ) -> None:
     """Put the new things on the shelf, edit the known ones, and post what was found on them."""
     new = [wanted for wanted in things if wanted.item is None]
-    known = [wanted for wanted in things if wanted.item is not None]
+    # By number, the order in which every act locks items.
+    known = sorted((wanted for wanted in things if wanted.item is not None), key=lambda each: each.item.pk)
     act = {"at": at, "by": by, "reference": reference}
     for start in range(0, len(new), _LINES_IN_AN_ACT):
         part = new[start : start + _LINES_IN_AN_ACT]
         arrivals = [_arrival(wanted) for wanted in part]
         receive_many(arrivals, key=f"{shelf.key}-new-{part[0].row.number}", **act)
         progress(start + len(part))
-    edit([(wanted.item, wanted.differences) for wanted in known], at=at, by=by)
     for done, wanted in enumerate(known, start=len(new) + 1):
+        if wanted.differences:
+            changes = {name: after for name, (_, after) in wanted.differences.items()}
+            change(wanted.item, changes=record_values(changes), at=at, by=by)
         if wanted.finding is not None and wanted.quantity is not None:
             # The count keeps a row that was taken back, and is landed again, from passing for the first time.
             times = shelf.moves.get(wanted.item.pk, 0)

@@ -11,7 +11,16 @@ from inventory.importing.threads import Threads, put_up_named, range_named, see_
 from inventory.models import BobbinStyle, Offer, StabilizerProduct, Supplier
 
 _OF_SUPPLIER = ("lead_time_days", "shipping", "free_shipping_from")
-_KEY = ("put_up", "shade", "bobbin_style", "bobbin_length_mm", "product", "roll_width_mm", "roll_length_mm", "pack")
+_KEY = (
+    "put_up",
+    "shade",
+    "bobbin_style",
+    "bobbin_length_mm",
+    "product",
+    "roll_width_mm",
+    "roll_length_mm",
+    "pack",
+)
 _THREAD = ("range", "put_up")
 _BOBBINS = ("bobbin_style", "bobbin_length_m")
 _STABILIZER = ("product", "roll_width_mm", "roll_length_m")
@@ -100,7 +109,9 @@ def _stabilizer(row: Row, products: Index[StabilizerProduct]) -> dict[str, Any]:
         row.refuse("range" if row["range"] else "code", "This is of thread, and the row offers a stabilizer.")
     product = products.get(row["maker"] or "", row["product"] or "")
     if product is None and row["maker"] and row["product"]:
-        row.refuse("product", f"There is no stabilizer {row['maker']} {row['product']}. Import the stabilizer first.")
+        row.refuse(
+            "product", f"There is no stabilizer {row['maker']} {row['product']}. Import the stabilizer first."
+        )
     return {"product": product, "roll_width_mm": row["roll_width_mm"], "roll_length_mm": row["roll_length_m"]}
 
 

@@ -41,9 +41,7 @@ class Table:
     days_from_1904: bool = False
 
 
-def read_table(
-    content: bytes, *, columns: Sequence[str], essential: Sequence[tuple[str, ...]] = ()
-) -> Table:
+def read_table(content: bytes, *, columns: Sequence[str], essential: Sequence[tuple[str, ...]] = ()) -> Table:
     """Return the table in ``content``, CSV or .xlsx, whose headings are among ``columns``.
 
     Of each tuple of ``essential`` at least one must be a heading. Raises FileNotRead.
@@ -83,7 +81,9 @@ def _raw_rows(content: bytes, by_letters: Mapping[str, str]) -> RawRows:
             "Split it and import the parts."
         )
     if content.startswith(_OLD_WORKBOOK):
-        raise FileNotRead("This is an old .xls workbook, or one locked with a password. Save it as .xlsx or CSV.")
+        raise FileNotRead(
+            "This is an old .xls workbook, or one locked with a password. Save it as .xlsx or CSV."
+        )
     read = rows_of_workbook if content.startswith(b"PK") else rows_of_csv
     raw = read(content, is_known=lambda heading: _letters(heading) in by_letters, most_rows=MOST_ROWS)
     if not raw.rows:

@@ -74,10 +74,14 @@ def range_named(row: Row, threads: Threads) -> ThreadRange | None:
         named = threads.ranges_named.get(folded(name), [])
         found = named[0] if len(named) == 1 else None
         if len(named) > 1:
-            row.refuse("maker", f"Several makers have a range {name}: {', '.join(each.maker for each in named)}.")
+            row.refuse(
+                "maker", f"Several makers have a range {name}: {', '.join(each.maker for each in named)}."
+            )
             return None
     if found is None:
-        row.refuse("range", f"There is no range {f'{maker} {name}'.strip()}.{threads.hint(maker or '', name)}")
+        row.refuse(
+            "range", f"There is no range {f'{maker} {name}'.strip()}.{threads.hint(maker or '', name)}"
+        )
     return found
 
 

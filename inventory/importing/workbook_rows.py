@@ -112,7 +112,9 @@ def _cell(cell: Any, source: Any) -> Cell:
     if isinstance(value, str):
         # Line ends and other control characters stand in a workbook as _x000D_ and the like.
         return unguarded(unescape(value))
-    return Unreadable("This cell holds a time of day. Give the cell another format, or type it.", shown=str(value))
+    return Unreadable(
+        "This cell holds a time of day. Give the cell another format, or type it.", shown=str(value)
+    )
 
 
 def _refuse_what_is_no_workbook(content: bytes) -> None:
@@ -121,7 +123,9 @@ def _refuse_what_is_no_workbook(content: bytes) -> None:
             parts = archive.infolist()
             names = {part.filename for part in parts}
     except zipfile.BadZipFile:
-        raise FileNotRead("The workbook is damaged. Open it, save it again as .xlsx, and try once more.") from None
+        raise FileNotRead(
+            "The workbook is damaged. Open it, save it again as .xlsx, and try once more."
+        ) from None
     if "xl/workbook.xml" not in {name.lower() for name in names}:
         raise FileNotRead("This is not an .xlsx workbook. Save the table as .xlsx or as CSV.")
     if any(part.flag_bits & 1 for part in parts):
@@ -144,4 +148,3 @@ def _rows_merged_across(content: bytes, path: str) -> frozenset[int]:
         for left, top, right, _ in found
         if column_index_from_string(left.decode()) < column_index_from_string(right.decode())
     )
-

@@ -22,7 +22,5 @@ class NeedlePack(StockItem):
     )
     point = models.CharField(max_length=10, choices=Point.choices, default=Point.UNIVERSAL)
 
-    objects = models.Manager()
-
     class Meta:
         constraints = [models.CheckConstraint(name="needle_size_is_positive", condition=Q(size__gt=0))]

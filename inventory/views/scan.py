@@ -50,7 +50,7 @@ _HINT = "Check the code, or look for the thing in the lists of the shelf."
 
 
 def _asked(found: Described, *, amount: str = "", problem: str = "", sure: bool = False) -> dict[str, Any]:
-    return {"found": found, "amount": amount, "problem": problem, "key": new_key(), "ask_sure": sure}
+    return {"scanned": found, "amount": amount, "problem": problem, "key": new_key(), "ask_sure": sure}
 
 
 def _second_step(request: HttpRequest) -> HttpResponse:
@@ -102,5 +102,5 @@ def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
         # In place a refusal is drawn like an answer: htmx leaves pages of 4xx where they are.
         return render(request, "inventory/scan_step.html", context | {"in_place": True})
     return render(
-        request, "inventory/scan.html", context | {"asked": True}, status=422 if context.get("problem") else 200
+        request, "inventory/scan.html", context | {"on_scan_page": True}, status=422 if context.get("problem") else 200
     )

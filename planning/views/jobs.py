@@ -1,5 +1,7 @@
 """Jobs: kept questions whose designs have places and whose pieces may have names."""
 
+from uuid import uuid4
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -7,9 +9,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.stocktaking import begin_items
 from planning.designs import designs_by_id
 from planning.job_forms import JobForm, KeepForm, NamesForm, PlacedForm
-from planning.jobs import change_job, drop_job, list_names, make_job, place_design, plan_of
+from planning.jobs import change_job, drop_job, items_needed, list_names, make_job, place_design, plan_of
 from planning.models import Job, PlacedDesign
 from planning.plan import chosen_machine
 from planning.views.asking import plan_context
@@ -21,7 +24,7 @@ def jobs(request: HttpRequest) -> HttpResponse:
     listed = (
         Job.objects.soonest_first().select_related("fabric", "machine").prefetch_related("placed__design")
     )
-    return render(request, "planning/jobs.html", {"jobs": listed})
+    return render(request, "planning/jobs.html", {"jobs": listed, "key": uuid4().hex})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -124,3 +127,15 @@ def drop(request: HttpRequest, pk: int) -> HttpResponse:
     drop_job(found)
     messages.success(request, f"{found} is deleted; its designs are still kept.")
     return redirect("jobs")
+
+
+@require_POST
+def count_needed(request: HttpRequest) -> HttpResponse:
+    """Begin a stocktake of only what the jobs need."""
+    wanted = items_needed(Job.objects.with_everything())
+    if not wanted:
+        messages.error(request, "Nothing on the shelf is needed by these jobs, so there is nothing to count.")
+        return redirect("jobs")
+    key = request.POST.get("key", "")[:60] or uuid4().hex
+    begun = begin_items(wanted, what="what the open jobs need", key=key, at=timezone.now(), by=request.user)
+    return redirect("stocktake", begun.pk)

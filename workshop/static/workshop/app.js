@@ -54,3 +54,17 @@ function prepare(root) {
 
 prepare(document);
 document.addEventListener("htmx:load", (event) => prepare(event.detail.elt));
+
+// A button whose work takes a while says so once it is pressed, and cannot be pressed again.
+document.addEventListener("submit", (event) => {
+  const button = event.submitter;
+  if (!button || !button.dataset.once) return;
+  // After the browser has taken down what was sent: a disabled button would not be part of it.
+  setTimeout(() => {
+    button.disabled = true;
+    button.textContent = button.dataset.once;
+    const bar = document.createElement("progress");
+    bar.setAttribute("aria-label", button.dataset.once);
+    button.after(bar);
+  });
+});

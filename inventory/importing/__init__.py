@@ -1,0 +1,31 @@
+"""Stock and catalogue from files: read a table, look at what it would do, let it happen."""
+
+from inventory.importing.kinds import KINDS, Kind, NoSuchKind, kind_named
+from inventory.importing.preview import (
+    FailedRow,
+    NothingLanded,
+    Outcome,
+    Preview,
+    apply_import,
+    failed_rows_csv,
+    preview_import,
+)
+from inventory.importing.raw import FileNotRead
+from inventory.importing.rows import Problem, Progress
+
+__all__ = [
+    "KINDS",
+    "FailedRow",
+    "FileNotRead",
+    "Kind",
+    "NoSuchKind",
+    "NothingLanded",
+    "Outcome",
+    "Preview",
+    "Problem",
+    "Progress",
+    "apply_import",
+    "failed_rows_csv",
+    "kind_named",
+    "preview_import",
+]

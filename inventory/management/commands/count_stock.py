@@ -1,0 +1,39 @@
+"""Set something on the shelf to what was found of it."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.lengths import parse_weight
+from inventory.counting import found_as_typed, note_found
+from inventory.labelled import item_labelled
+from inventory.management.acts import ActCommand
+
+
+class Command(ActCommand):
+    help = (
+        "Set the thing that carries the label LABEL to what was FOUND of it: a count (18), a length (350 m), "
+        "the weight of a spool (52.4 g), how full it looks (half), or ? where nobody knows."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("label", metavar="LABEL")
+        parser.add_argument("found", metavar="FOUND", nargs="+")
+        parser.add_argument(
+            "--scale", default="1 g", metavar="STEP", help="The smallest step that the scale shows."
+        )
+        parser.add_argument("--sure", action="store_true", help="Believe more than a full spool could hold.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        item = item_labelled(options["label"])
+        found = found_as_typed(
+            " ".join(options["found"]),
+            item=item,
+            scale_resolution_mg=parse_weight(options["scale"]),
+            sure=options["sure"],
+        )
+        key = self.key_of(options)
+        note_found(item, found, key=key, at=timezone.now(), by=None)
+        self.answer(key, options)

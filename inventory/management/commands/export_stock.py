@@ -1,0 +1,45 @@
+"""Export stock or catalogue as CSV or .xlsx."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from inventory import exporting
+from inventory.compute.errors import WorkshopError
+from inventory.importing import KINDS
+from inventory.management.base import WorkshopCommand
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Write KIND as CSV, or as a workbook with --xlsx, to standard output or a file. What it writes can be "
+        "imported again. Exits 0, or 1 where the file cannot be written."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("kind", metavar="KIND", choices=list(KINDS), help=", ".join(KINDS))
+        parser.add_argument("--xlsx", action="store_true", help="A workbook instead of CSV.")
+        parser.add_argument("--template", action="store_true", help="The empty template: column names alone.")
+        parser.add_argument(
+            "--output", metavar="FILE", type=Path, help="Where to write; standard output otherwise."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        kind, path = options["kind"], options["output"]
+        if options["template"]:
+            content = exporting.template_xlsx(kind) if options["xlsx"] else exporting.template_csv(kind)
+        else:
+            content = exporting.export_xlsx(kind) if options["xlsx"] else exporting.export_csv(kind)
+        if path is not None:
+            try:
+                path.write_bytes(content)
+            except OSError as problem:
+                raise WorkshopError(f"{path} cannot be written: {problem.strerror}.") from None
+        elif options["xlsx"] and self.stdout.isatty():
+            raise WorkshopError("A workbook cannot be shown on a terminal. Name a file with --output.")
+        elif (raw := getattr(self.stdout, "buffer", None)) is not None:
+            # Bytes, because text would have its line ends changed on some systems.
+            raw.write(content)
+        else:
+            self.stdout.write(content.decode("utf-8-sig"), ending="")

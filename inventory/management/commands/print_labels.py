@@ -1,0 +1,56 @@
+"""Write a sheet of labels for things on the shelf as a PDF."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from inventory.compute.errors import WorkshopError
+from inventory.label_sheets import SHEETS, label_sheet
+from inventory.labelled import item_labelled
+from inventory.management.base import WorkshopCommand
+from inventory.models import Place, StockItem
+
+
+class Command(WorkshopCommand):
+    help = "Write a PDF with labels for the things with these label CODEs, or for everything in a place."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("codes", metavar="CODE", nargs="*")
+        parser.add_argument("--place", metavar="NAME", help="Everything that is kept there.")
+        sheets = "; ".join(f"{name}: {sheet.name}" for name, sheet in SHEETS.items())
+        parser.add_argument(
+            "--sheet", choices=list(SHEETS), default="a4-63.5x38.1", metavar="SHEET", help=sheets
+        )
+        parser.add_argument(
+            "--skip", type=int, default=0, metavar="N", help="So many labels of the first sheet are used up."
+        )
+        parser.add_argument(
+            "--base-url",
+            required=True,
+            metavar="URL",
+            help="Where the pages are, such as https://thread.example.",
+        )
+        parser.add_argument("--output", type=Path, default=Path("labels.pdf"), metavar="FILE")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        items = [item_labelled(code) for code in options["codes"]]
+        if options["place"]:
+            items += _in_place(options["place"])
+        content = label_sheet(
+            items, sheet=options["sheet"], base_url=options["base_url"], skip=options["skip"]
+        )
+        try:
+            options["output"].write_bytes(content)
+        except OSError as problem:
+            raise WorkshopError(f"{options['output']} cannot be written: {problem.strerror}.") from None
+        self.stdout.write(f"Labels written to {options['output']}: {len(items):,}.")
+
+
+def _in_place(name: str) -> list[StockItem]:
+    place = Place.objects.filter(name__iexact=name.strip()).first()
+    if place is None:
+        raise WorkshopError(
+            f"There is no place {name}. There are: {', '.join(str(each) for each in Place.objects.all())}."
+        )
+    return list(StockItem.objects.on_the_shelf().filter(place=place).order_by("label"))

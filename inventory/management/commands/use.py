@@ -1,0 +1,31 @@
+"""Take something off the shelf for use."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.lengths import parse_count, parse_length
+from inventory.labelled import item_labelled
+from inventory.ledger import use
+from inventory.management.acts import ActCommand
+
+
+class Command(ActCommand):
+    help = "Take QUANTITY (such as 12.5 m, or 3) of the thing that carries the label LABEL."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("label", metavar="LABEL")
+        parser.add_argument("quantity", metavar="QUANTITY", help="A length without a unit is in metres.")
+        parser.add_argument(
+            "--for", dest="reference", default="", metavar="WHAT", help="What it was used for."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        item = item_labelled(options["label"])
+        typed = options["quantity"]
+        quantity = parse_length(typed) if item.is_measured else parse_count(typed)
+        key = self.key_of(options)
+        use(item, quantity=quantity, key=key, at=timezone.now(), by=None, reference=options["reference"])
+        self.answer(key, options)

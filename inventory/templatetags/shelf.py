@@ -1,0 +1,107 @@
+"""What the pages of the shelf write and draw."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from inventory.compute.units import Units
+from inventory.history import Level
+from inventory.models import StockItem
+from inventory.wording import held_in_words, how_sure, in_words, quantity_number
+
+register = template.Library()
+
+WIDTH, HEIGHT = 640, 120
+
+
+@register.filter
+def held(item: StockItem, units: Units) -> str:
+    """Return what an item holds, with its unit."""
+    return held_in_words(item, units)
+
+
+@register.filter
+def held_number(item: StockItem, units: Units) -> str:
+    """Return what an item holds without its unit, for a column that has it in the head."""
+    return quantity_number(item.kind, item.on_hand, units) if item.is_known else "not known"
+
+
+@register.filter
+def free_words(item: StockItem, units: Units) -> str:
+    """Return what of an item is not set aside, with its unit."""
+    return in_words(item.kind, item.free, units)
+
+
+@register.simple_tag
+def column_head(column: Any, name: str, unit: str | None = None) -> SafeString:
+    """Return the head of a column that sorts the list; ``unit`` (empty for pieces) makes it one of numbers."""
+    return format_html(
+        '<th scope="col"{}{}><a class="sort" href="{}">{}{}</a></th>',
+        mark_safe(' class="number"') if unit is not None else "",
+        format_html(' aria-sort="{}"', column.sorted) if column.sorted else "",
+        column.address,
+        name,
+        f", {unit}" if unit else "",
+    )
+
+
+@register.filter
+def sureness(item: StockItem, units: Units) -> str:
+    """Return how far what an item holds may be off, and how it is known."""
+    return how_sure(item, units)
+
+
+@register.filter
+def scan_example(item: StockItem, units: Units) -> str:
+    """Return what a person might type into the scan box for an item of this kind."""
+    if item.kind == StockItem.Kind.SPOOL:
+        return f"12 {units.length} or 52.4 {units.weight}"
+    if item.kind == StockItem.Kind.ROLL:
+        return f"40 {units.size}"
+    return f"12 {units.length}" if item.is_measured else "1"
+
+
+@register.simple_tag
+def stock_line(levels: Sequence[Level], kind: str, units: Units) -> SafeString:
+    """Return how much an item held over time as a stepped line, with the same in words beneath it."""
+    if len(levels) < 2:
+        return mark_safe("")
+    first, last = levels[0], levels[-1]
+    seconds = (last.at - first.at).total_seconds()
+    most = max(level.held for level in levels)
+    steps = [f"M0 {_y(first.held, most)}"]
+    for number, level in enumerate(levels[1:], start=1):
+        # Movements of one moment stand side by side instead of on each other.
+        share = (level.at - first.at).total_seconds() / seconds if seconds else number / (len(levels) - 1)
+        steps.append(f"H{round(share * WIDTH, 1)}V{_y(level.held, most)}")
+    return format_html(
+        '<figure class="stock-line">'
+        '<svg viewBox="0 -4 {width} {height}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+        '<path d="M0 {floor}H{width}" fill="none" stroke="currentColor" stroke-opacity=".5" stroke-width="1" '
+        'vector-effect="non-scaling-stroke"/>'
+        '<path class="stock-line-held" d="{line}" fill="none" stroke="currentColor" stroke-width="2.5" '
+        'stroke-linejoin="round" vector-effect="non-scaling-stroke"/></svg>'
+        "<figcaption>From {first} on {begin} to {last} on {end}, never more than {most}, in {moves}.</figcaption>"
+        "</figure>",
+        width=WIDTH,
+        height=HEIGHT + 8,
+        floor=HEIGHT,
+        line=mark_safe("".join(steps)),
+        first=in_words(kind, first.held, units),
+        last=in_words(kind, last.held, units),
+        most=in_words(kind, most, units),
+        begin=_day(first),
+        end=_day(last),
+        moves=f"{len(levels)} movements",
+    )
+
+
+def _y(held: int, most: int) -> float:
+    return round(HEIGHT * (1 - held / most), 1) if most else HEIGHT
+
+
+def _day(level: Level) -> str:
+    return f"{level.at.day} {level.at:%b %Y}"

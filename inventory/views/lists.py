@@ -1,0 +1,165 @@
+"""The lists of the shelf: thread, bobbins, stabilizer, needles."""
+
+from typing import NamedTuple
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.paginator import Page, Paginator
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from inventory.compute.errors import WorkshopError
+from inventory.filters import ShelfFilter
+from inventory.forms import new_key
+from inventory.history import counts_by_kind
+from inventory.list_file import list_csv
+from inventory.listing import TABS, Listed, Shelf, Tab, shelf
+from inventory.models import Place, StockItem
+from inventory.queries import Described, described
+from inventory.shelving import move, retire
+
+PER_PAGE = 50
+MOST_AT_ONCE = 500
+
+
+class Column(NamedTuple):
+    """The head of a column by which the list can be sorted."""
+
+    name: str
+    address: str
+    sorted: str  # ascending, descending, or empty
+
+
+def _tab(slug: str) -> Tab:
+    if slug not in TABS:
+        raise Http404(f"there is no list of {slug}")
+    return TABS[slug]
+
+
+def _asked(request: HttpRequest, tab: Tab) -> tuple[ShelfFilter, Shelf]:
+    form = ShelfFilter(request.GET, tab=tab)
+    return form, shelf(tab, form.wanted())
+
+
+@require_safe
+def shelf_list(request: HttpRequest, slug: str = "thread") -> HttpResponse:
+    """List one tab of the shelf as the page's address asks for it."""
+    tab = _tab(slug)
+    form, asked = _asked(request, tab)
+    page: Page[Listed] = Paginator(asked, PER_PAGE).get_page(request.GET.get("page"))  # type: ignore[arg-type]
+    counts = counts_by_kind()
+    context = {
+        "tab": tab,
+        "tabs": [(each, sum(counts.get(kind, 0) for kind in each.kinds)) for each in TABS.values()],
+        "form": form,
+        "chips": [(words, _without(request.GET, name)) for name, words in form.chips()],
+        "sorts": {name: _column(request.GET, name) for name in tab.sorts},
+        "page_obj": page,
+        "rows": page.object_list,
+        "page_numbers": page.paginator.get_elided_page_range(page.number),
+        "near": asked.near,
+        "places": Place.objects.all(),
+        "key": new_key(),
+        "is_empty": not any(counts.values()),
+        "query": request.GET.urlencode(),
+    }
+    return render(request, "inventory/shelf.html", context)
+
+
+@require_safe
+def shelf_csv(request: HttpRequest, slug: str) -> StreamingHttpResponse:
+    """Send the list of the page's address as a file, row by row."""
+    tab = _tab(slug)
+    _, asked = _asked(request, tab)
+    response = StreamingHttpResponse(list_csv(asked), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="shelf-{tab.slug}-{timezone.localdate():%Y-%m-%d}.csv"'
+    return response
+
+
+@require_POST
+def together(request: HttpRequest, slug: str) -> HttpResponse:
+    """Do one thing with all that was ticked: move it, or, after asking once more, take it off the shelf."""
+    tab = _tab(slug)
+    back = f"{reverse('shelf_list', args=[tab.slug])}?{request.POST.get('query', '')}"
+    things = _ticked(request)
+    wanted = request.POST.get("do", "")
+    if not things:
+        return _told(request, back, tab, [], ["Nothing was ticked. Tick what you mean, then choose what to do."])
+    if wanted == "move":
+        place = Place.objects.filter(pk=_number(request.POST.get("place", ""))).first()
+        if place is None:
+            return _told(request, back, tab, things, ["Choose the place that they go to."])
+        return _told(request, back, tab, things, _move(request, things, place), f"to {place}")
+    if wanted == "retire" and "asked" not in request.POST:
+        context = {"things": things, "back": back, "tab": tab, "key": new_key(), "query": request.POST.get("query", "")}
+        return render(request, "inventory/retire_together.html", context)
+    if wanted == "retire":
+        return _told(request, back, tab, things, _retire(request, things), "off the shelf")
+    raise Http404(f"{wanted} is nothing that is done with many things")
+
+
+def _ticked(request: HttpRequest) -> list[Described]:
+    pks = [number for text in request.POST.getlist("item")[:MOST_AT_ONCE] if (number := _number(text))]
+    kinds = dict(StockItem.objects.filter(pk__in=pks).order_by("label").values_list("pk", "kind"))
+    things: list[Described] = []
+    for kind in dict.fromkeys(kinds.values()):
+        things += described([pk for pk, of_kind in kinds.items() if of_kind == kind], kind=kind)
+    return sorted(things, key=lambda thing: thing.item.label)
+
+
+def _number(text: str) -> int:
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 19 else 0
+
+
+def _move(request: HttpRequest, things: list[Described], place: Place) -> list[str]:
+    """Return what could not be moved, each with the reason; the others are moved."""
+    problems = []
+    for thing in things:
+        try:
+            move(thing.item, place=place, at=timezone.now(), by=request.user)
+        except WorkshopError as problem:
+            problems.append(str(problem))
+    return problems
+
+
+def _retire(request: HttpRequest, things: list[Described]) -> list[str]:
+    """Return what could not be taken off the shelf, each with the reason; the others are off it."""
+    key, reference = request.POST.get("key", "")[:60] or new_key(), request.POST.get("reference", "")[:120]
+    at, problems = timezone.now(), []
+    for thing in things:
+        try:
+            retire(thing.item, key=f"{key}:{thing.item.pk}", at=at, by=request.user, reference=reference)
+        except WorkshopError as problem:
+            problems.append(str(problem))
+    return problems
+
+
+def _told(
+    request: HttpRequest, back: str, tab: Tab, things: list[Described], problems: list[str], done: str = ""
+) -> HttpResponse:
+    """Lead back to the list with the result, or show what could not be done."""
+    did = len(things) - len(problems) if done else 0
+    said = f"{did} thing{'' if did == 1 else 's'} went {done}." if did else ""
+    if problems:
+        context = {"problems": problems, "said": said, "back": back, "tab": tab}
+        return render(request, "inventory/not_all_done.html", context, status=422)
+    messages.success(request, said)
+    return redirect(back)
+
+
+def _without(asked: QueryDict, name: str) -> str:
+    rest = [(key, value) for key, values in asked.lists() for value in values if key not in (name, "page")]
+    return f"?{urlencode(rest)}"
+
+
+def _column(asked: QueryDict, name: str) -> Column:
+    now = asked.get("sort", "")
+    rest = [(key, value) for key, values in asked.lists() for value in values if key not in ("sort", "page")]
+    turned = {name: f"-{name}", f"-{name}": ""}.get(now, name)
+    shown = {name: "ascending", f"-{name}": "descending"}.get(now, "")
+    return Column(name, f"?{urlencode([*rest, *([('sort', turned)] if turned else [])])}", shown)
+
+

@@ -1,0 +1,130 @@
+"""Stocktakes: round the shelf with a scanner, left and taken up again at any time."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+from django.contrib import messages
+from django.db.models import Count, Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from inventory.compute.errors import WorkshopError
+from inventory.counting import found_as_typed
+from inventory.forms import new_key
+from inventory.labelled import item_labelled
+from inventory.models import Place, Stocktake
+from inventory.queries import described
+from inventory.scan_box import read_code
+from inventory.stocktaking import Difference, begin_place, finish, next_unseen, record, report
+from inventory.views.asking import units_of
+from inventory.weighing import MoreThanFull
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def stocktakes(request: HttpRequest) -> HttpResponse:
+    """List the stocktakes, and begin one of a place."""
+    problem = ""
+    if request.method == "POST":
+        place = Place.objects.filter(pk=_number(request.POST.get("place", ""))).first()
+        if place is None:
+            problem = "Choose the place to go round."
+        else:
+            try:
+                begun = begin_place(
+                    place, key=request.POST.get("key", ""), at=timezone.now(), by=request.user
+                )
+            except WorkshopError as refused:
+                problem = str(refused)
+            else:
+                return redirect("stocktake", begun.pk)
+    listed = Stocktake.objects.select_related("place", "by").annotate(
+        expected=Count("lines"), seen=Count("lines", filter=Q(lines__found__isnull=False))
+    )
+    context = {
+        "going_on": listed.filter(finished_at__isnull=True),
+        "finished": listed.filter(finished_at__isnull=False)[:30],
+        "places": Place.objects.annotate(
+            holds=Count("items", filter=Q(items__retired_at__isnull=True))
+        ).filter(holds__gt=0),
+        "problem": problem,
+        "key": new_key(),
+    }
+    return render(request, "inventory/stocktakes.html", context, status=422 if problem else 200)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def stocktake(request: HttpRequest, pk: int) -> HttpResponse:
+    """Go on with a stocktake: the next thing to look for, and a box for what was found."""
+    held = get_object_or_404(Stocktake.objects.select_related("place"), pk=pk)
+    typed_code = request.POST.get("code", "").strip()
+    typed_found = request.POST.get("found", "").strip()
+    problem, ask_sure = "", False
+    if request.method == "POST":
+        try:
+            code = read_code(typed_code)
+            item = item_labelled(code.code)
+            words = typed_found or code.rest
+            if not words:
+                problem = (
+                    f"What was found of {item.label}? Type a length, a weight, a count, or ? for unknown."
+                )
+            else:
+                found = found_as_typed(words, item=item, units=units_of(request), sure="sure" in request.POST)
+                line = record(
+                    held,
+                    label=item.label,
+                    found=found,
+                    key=request.POST.get("key", ""),
+                    at=timezone.now(),
+                    by=request.user,
+                )
+                messages.success(request, f"{line.item.label} is noted.")
+                return redirect("stocktake", held.pk)
+        except WorkshopError as refused:
+            problem, ask_sure = str(refused), isinstance(refused, MoreThanFull)
+    so_far = report(held)
+    wanted = next_unseen(held) if held.finished_at is None else None
+    context = {
+        "stocktake": held,
+        "report": so_far,
+        "total": so_far.seen + len(so_far.not_seen),
+        "wanted": described([wanted.pk], kind=wanted.kind)[0] if wanted else None,
+        "key": new_key(),
+        "code": typed_code,
+        "found": typed_found,
+        "problem": problem,
+        "sure": ask_sure,
+    }
+    if held.finished_at is not None:
+        return render(request, "inventory/stocktake_report.html", context | _summed_up(so_far.differences))
+    return render(request, "inventory/stocktake.html", context, status=422 if problem else 200)
+
+
+def _summed_up(differences: Sequence[Difference]) -> dict[str, object]:
+    counts = Counter(
+        "more" if each.quantity > 0 else "less" if each.quantity < 0 else "moved" for each in differences
+    )
+    return {"more": counts["more"], "less": counts["less"], "moved": counts["moved"]}
+
+
+@require_POST
+def finish_stocktake(request: HttpRequest, pk: int) -> HttpResponse:
+    """End a stocktake; its report is its page from then on."""
+    held = get_object_or_404(Stocktake, pk=pk)
+    finish(held, at=timezone.now(), by=request.user)
+    return redirect("stocktake", held.pk)
+
+
+@require_safe
+def stocktake_report(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show what a stocktake has come to so far, whether it goes on or not."""
+    held = get_object_or_404(Stocktake.objects.select_related("place"), pk=pk)
+    so_far = report(held)
+    context = {"stocktake": held, "report": so_far, "total": so_far.seen + len(so_far.not_seen)}
+    return render(request, "inventory/stocktake_report.html", context | _summed_up(so_far.differences))
+
+
+def _number(text: str) -> int:
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 19 else 0
