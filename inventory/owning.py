@@ -31,10 +31,6 @@ class KnownShade:
     kept: Kept
     by_earlier_code: bool = False
 
-    @property
-    def in_range(self) -> str:
-        return f"{self.shade.range} · {self.shade.code}"
-
 
 @dataclass(frozen=True)
 class Near:
@@ -42,10 +38,6 @@ class Near:
 
     near: NearShade
     kept: Kept
-
-    @property
-    def in_range(self) -> str:
-        return f"{self.near.shade.range} · {self.near.shade.code}"
 
 
 @dataclass(frozen=True)

@@ -285,9 +285,7 @@ def receive_many(
 
     def same(entries: Sequence[Entry]) -> bool:
         came = [(entry.item.label, entry.quantity, entry.reason) for entry in entries]
-        return came == [
-            (arrival.item.label, arrival.quantity, Entry.Reason.RECEIVE) for arrival in arrivals
-        ]
+        return came == [(arrival.item.label, arrival.quantity, Entry.Reason.RECEIVE) for arrival in arrivals]
 
     return once(key, act, same=same)
 

@@ -28,7 +28,6 @@ urlpatterns = [
     path("files/<slug:kind>/<slug:sha256>/failed/", files.failed_rows, name="failed_rows"),
     path("labels/", files.labels, name="labels"),
     path("scan/", scan.scan, name="scan"),
-    path("s/<path:code>/", scan.scanned, name="scanned"),
     path("entries/<int:pk>/undo/", items.undo, name="undo"),
     # A label may hold anything that a person wrote on it: its pages come last.
     path("<path:label>/do/<slug:slug>/", items.act, name="act"),

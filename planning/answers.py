@@ -6,8 +6,10 @@ from typing import Any
 from planning.compute.asked import AskedBlock, AskedDesign
 from planning.compute.batch import BatchPlan
 from planning.compute.carrying import PlannedBlock
+from planning.compute.choosing import OwnedShade
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.packs import PackPurchase
+from planning.compute.priced_instead import PricedInstead
 from planning.compute.stabilizing import LayerPlan
 from planning.compute.thread_length import ThreadSettings, bobbin_mm, needle_mm
 
@@ -50,6 +52,7 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
             "unpriced": list(plan.cost.unpriced),
         },
         "shopping": shopping_rows(plan),
+        "instead": [_instead(each) for each in plan.instead],
         "notes": list(plan.notes),
     }
 
@@ -139,20 +142,27 @@ def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float) -> dict[s
     }
 
 
+def shade_as_data(shade: OwnedShade) -> dict[str, Any]:
+    return {
+        "id": shade.id,
+        "maker": shade.maker,
+        "range": shade.range,
+        "code": shade.code,
+        "name": shade.name,
+        "hex": shade.hex,
+    }
+
+
 def _thread(thread: PlannedThread) -> dict[str, Any]:
     choice = thread.choice
     shade = choice.shade
     return {
-        "shade": {
-            "id": shade.id,
-            "maker": shade.maker,
-            "range": shade.range,
-            "code": shade.code,
-            "name": shade.name,
-            "hex": shade.hex,
-        }
-        if shade
-        else None,
+        "shade": shade_as_data(shade) if shade else None,
+        "pinned": thread.is_pinned,
+        "runners_up": [
+            {"shade": shade_as_data(each.shade), "delta_e_00": round(each.delta_e_00, 1)}
+            for each in thread.runners_up
+        ],
         "requested": {"hex": thread.hex or None, "name": thread.name},
         "blocks": [list(pair) for pair in thread.blocks],
         "delta_e_00": None if choice.delta_e_00 is None else round(choice.delta_e_00, 1),
@@ -177,6 +187,26 @@ def _thread(thread: PlannedThread) -> dict[str, Any]:
             }
             for use in thread.spools
         ],
+    }
+
+
+def _instead(instead: PricedInstead) -> dict[str, Any]:
+    return {
+        "shades": [
+            {
+                "shade": shade_as_data(each.shade),
+                "blocks": [list(place) for place in each.blocks],
+                "need_mm": each.needed_mm,
+                "packs": each.purchase.packs,
+                "put_up": each.purchase.offer.put_up,
+                "supplier": each.purchase.offer.supplier,
+                "total": str(each.purchase.total),
+            }
+            for each in instead.shades
+        ],
+        "mean_delta_e_00": round(instead.mean_before, 2),
+        "mean_delta_e_00_then": round(instead.mean_after, 2),
+        "total": str(instead.total),
     }
 
 

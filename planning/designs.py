@@ -1,6 +1,7 @@
 """Designs from stitch files: read, asked about, and kept."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -9,11 +10,13 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 
 from inventory.compute.colour import lab_from_hex
-from planning.compute.batch import AskedBlock, AskedDesign
+from planning.compute.asked import AskedBlock, AskedDesign
+from planning.compute.sameness import block_outline
 from planning.compute.thread_length import BlockSums, block_sums
-from planning.compute.walk import BlockPath
+from planning.compute.walk import BlockPath, FileThread
 from planning.models import Block, Design
 from planning.reading import ReadDesign
+from planning.variants import join_variants
 
 
 def asked_from_file(read: ReadDesign) -> AskedDesign:
@@ -41,7 +44,26 @@ def asked_from_file(read: ReadDesign) -> AskedDesign:
 
 
 def asked_from_record(design: Design) -> AskedDesign:
-    """Return what a plan needs of a kept design; its file is not read again."""
+    """Return what a plan needs of a kept design, in the colours chosen for it; its file is not read again.
+
+    A block for which the thread stays on goes into the block before: one threading, and a stop between them.
+    """
+    blocks: list[AskedBlock] = []
+    stops = design.stops
+    for block in design.blocks.all():
+        if block.same_thread and blocks:
+            blocks[-1] = replace(blocks[-1], sums=add_sums(blocks[-1].sums, block.sums))
+            stops += 1
+        else:
+            blocks.append(
+                AskedBlock(
+                    number=block.number,
+                    hex=block.hex,
+                    lab=block.lab,
+                    name=block.name or block.code,
+                    sums=block.sums,
+                )
+            )
     return AskedDesign(
         name=design.name,
         sha256=design.sha256,
@@ -50,41 +72,120 @@ def asked_from_record(design: Design) -> AskedDesign:
         height_mm=design.height_mm,
         stitches=design.stitches,
         trims=design.trims,
-        stops=design.stops,
+        stops=stops,
         warnings=tuple(design.warnings),
+        blocks=tuple(blocks),
+    )
+
+
+def add_sums(first: BlockSums, second: BlockSums) -> BlockSums:
+    """Return the sums of two blocks sewn one after the other with one thread."""
+    return BlockSums(
+        drawn_mm=first.drawn_mm + second.drawn_mm,
+        penetrations=first.penetrations + second.penetrations,
+        back_draw_mm=first.back_draw_mm + second.back_draw_mm,
+        bobbin_mm=tuple(a + b for a, b in zip(first.bobbin_mm, second.bobbin_mm, strict=True)),
+        runs=first.runs + second.runs,
+        trims=first.trims + second.trims,
+        zero_length=first.zero_length + second.zero_length,
+        dragged_mm=first.dragged_mm + second.dragged_mm,
+    )
+
+
+@dataclass(frozen=True)
+class BlockDigest:
+    """What the library keeps of one colour block of a file."""
+
+    number: int
+    thread: FileThread | None
+    stops: int
+    sums: BlockSums
+    outline: list[float]
+
+
+@dataclass(frozen=True)
+class DesignDigest:
+    """What the library keeps of a file: small, and all that a plan will ask for."""
+
+    name: str
+    sha256: str
+    format: str
+    size_bytes: int
+    width_mm: float
+    height_mm: float
+    stitches: int
+    trims: int
+    stops: int
+    warnings: tuple[str, ...]
+    blocks: tuple[BlockDigest, ...]
+
+
+def digest_of(read: ReadDesign) -> DesignDigest:
+    """Return what the library keeps of a design just read."""
+    walked = read.walked
+    corner_mm = (walked.min_x_mm, walked.min_y_mm)
+    return DesignDigest(
+        name=read.name,
+        sha256=read.sha256,
+        format=read.format,
+        size_bytes=read.size_bytes,
+        width_mm=walked.width_mm,
+        height_mm=walked.height_mm,
+        stitches=walked.stitches,
+        trims=walked.trims,
+        stops=walked.stops,
+        warnings=read.warnings,
         blocks=tuple(
-            _asked_block(number=block.number, hex=block.hex, name=block.name or block.code, sums=block.sums)
-            for block in design.blocks.all()
+            BlockDigest(
+                number=path.number,
+                thread=path.thread,
+                stops=path.stops,
+                sums=sums_of(path),
+                outline=block_outline(path.points_mm, corner_mm=corner_mm),
+            )
+            for path in walked.blocks
         ),
     )
 
 
-@transaction.atomic
 def keep_design(read: ReadDesign, *, content: Path, trim_at_jumps: int, at: datetime) -> Design:
     """Return the design record for what was read; a content that is known already is not kept twice."""
+    return keep_digest(digest_of(read), content=content, trim_at_jumps=trim_at_jumps, at=at)[0]
+
+
+@transaction.atomic
+def keep_digest(
+    digest: DesignDigest, *, content: Path, trim_at_jumps: int, at: datetime
+) -> tuple[Design, bool]:
+    """Return the design record and whether it is new; one that is known stays as it is, with its colours.
+
+    A new file whose drawing is known in another format becomes a variant of it.
+    """
     design, is_new = Design.objects.get_or_create(
-        sha256=read.sha256,
+        sha256=digest.sha256,
         defaults={
-            "name": read.name,
-            "format": read.format,
-            "size_bytes": read.size_bytes,
-            "width_mm": read.walked.width_mm,
-            "height_mm": read.walked.height_mm,
-            "stitches": read.walked.stitches,
-            "trims": read.walked.trims,
-            "stops": read.walked.stops,
+            "name": digest.name,
+            "format": digest.format,
+            "size_bytes": digest.size_bytes,
+            "width_mm": digest.width_mm,
+            "height_mm": digest.height_mm,
+            "stitches": digest.stitches,
+            "trims": digest.trims,
+            "stops": digest.stops,
             "trim_at_jumps": trim_at_jumps,
-            "warnings": list(read.warnings),
+            "warnings": list(digest.warnings),
+            "outline": [block.outline for block in digest.blocks],
             "added_at": at,
         },
     )
     if not is_new:
-        return design
-    Block.objects.bulk_create(_block_record(design, path) for path in read.walked.blocks)
-    name = stored_name(read.sha256, read.format)
+        return design, False
+    Block.objects.bulk_create(_block_record(design, block) for block in digest.blocks)
+    name = stored_name(digest.sha256, digest.format)
     if not default_storage.exists(name):
         default_storage.save(name, ContentFile(content.read_bytes()))
-    return design
+    join_variants(design)
+    return design, True
 
 
 def stored_name(sha256: str, format: str) -> str:
@@ -112,15 +213,19 @@ def _thread_name(path: BlockPath) -> str:
     return path.thread.name or path.thread.code
 
 
-def _block_record(design: Design, path: BlockPath) -> Block:
-    sums = sums_of(path)
+def _block_record(design: Design, block: BlockDigest) -> Block:
+    sums = block.sums
+    hex, name, code = _file_colour(block.thread)
     return Block(
         design=design,
-        number=path.number,
-        hex=(path.thread.hex or "") if path.thread else "",
-        name=path.thread.name[:120] if path.thread else "",
-        code=path.thread.code[:40] if path.thread else "",
-        stops=path.stops,
+        number=block.number,
+        hex=hex,
+        name=name,
+        code=code,
+        file_hex=hex,
+        file_name=name,
+        file_code=code,
+        stops=block.stops,
         drawn_mm=sums.drawn_mm,
         penetrations=sums.penetrations,
         back_draw_mm=sums.back_draw_mm,
@@ -130,6 +235,10 @@ def _block_record(design: Design, path: BlockPath) -> Block:
         zero_length=sums.zero_length,
         dragged_mm=sums.dragged_mm,
     )
+
+
+def _file_colour(thread: FileThread | None) -> tuple[str, str, str]:
+    return (thread.hex or "", thread.name[:120], thread.code[:40]) if thread else ("", "", "")
 
 
 def designs_by_id(ids: Sequence[int]) -> list[Design]:

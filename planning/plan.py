@@ -11,6 +11,7 @@ from planning.compute.batch import BatchPlan, plan_batch
 from planning.compute.placing import field_needed
 from planning.compute.stabilizing import LayerNeed
 from planning.models import Fabric, Hoop, Machine, Rules
+from planning.pinning import excluded_shades, pinned_shades
 from planning.queries import shelf
 
 Named = TypeVar("Named", Fabric, Hoop, Machine)
@@ -25,7 +26,8 @@ class Question:
     """What a person asks: so many pieces, on this cloth, machine and hoop, by that day.
 
     A name left out means: the first machine, the plain default cloth without stabilizer, the smallest hoop of
-    the machine that holds every design. ``tests`` of None means as the rules say.
+    the machine that holds every design. ``tests`` of None means as the rules say. ``pins`` are written
+    BLOCK=SHADE and ``exclude`` SHADE, as ``planning.pinning`` reads them.
     """
 
     pieces: int
@@ -34,6 +36,8 @@ class Question:
     hoop: str | None = None
     tests: int | None = None
     needed_on: date | None = None
+    pins: tuple[str, ...] = ()
+    exclude: tuple[str, ...] = ()
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -61,6 +65,7 @@ def plan(
         notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
     if machine.pk is None:
         notes.append("No machine is set up yet; the times and tails are the stated defaults.")
+    on_shelf = shelf(fibre=rules.fibre, weight_label=rules.weight_label, bobbin_style=machine.bobbin_style)
     terms = Terms(
         thread=machine.thread_settings(thickness_mm=fabric.thickness_mm, allowance=rules.allowance),
         times=machine.times,
@@ -84,11 +89,13 @@ def plan(
         currency=rules.currency,
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),
+        pinned=pinned_shades(question.pins, [*designs, *dict.fromkeys(lettering)], on_shelf.shades),
+        excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
     )
     return plan_batch(
         designs,
         pieces=question.pieces,
-        shelf=shelf(fibre=rules.fibre, weight_label=rules.weight_label, bobbin_style=machine.bobbin_style),
+        shelf=on_shelf,
         terms=terms,
         lettering=lettering,
         needed_on=question.needed_on,

@@ -135,7 +135,8 @@ def stabilizer_stock() -> tuple[StabilizerStock, ...]:
             weight_g_m2=product.weight_g_m2,
             has_grain=product.has_grain,
             rolls=tuple(
-                Roll(roll.label, roll.width_mm, roll.free, roll.sigma or 0.0) for roll in rolls[product.pk]
+                Roll(roll.label, roll.width_mm, roll.free, roll.sigma or 0.0, _unit_price(roll))
+                for roll in rolls[product.pk]
             ),
             flats=tuple(
                 Flat(flat.label, flat.width_mm, flat.height_mm, flat.free, _unit_price(flat))

@@ -8,55 +8,62 @@ import json
 import logging
 import os
 import signal
-import stat
-import subprocess
-import sys
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from inventory.compute.errors import WorkshopError
+from planning.compute.plausibility import signs_of_damage
 from planning.compute.walk import (
     COLOUR_CHANGE,
     END,
     NEEDLE_SET,
+    SEQUIN_EJECT,
+    STITCH,
     FileThread,
     StitchRecords,
     Walked,
     walk,
 )
-from planning.formats import FORMATS, HeaderClaims, StitchFormat, what_it_looks_like
+from planning.formats import StitchFormat
+from planning.formats.claims import Content, HeaderClaims, Span, disagreements
+from planning.formats.endings import left_over
+from planning.opening import (
+    COPY_AGAIN,
+    DEFAULT_LIMITS,
+    MIB,
+    ReadLimits,
+    UnreadableDesign,
+    bytes_of,
+    design_name,
+    format_of,
+    printable,
+    refuse_content,
+)
+from planning.reading_processes import CAN_STAND, PACKAGE_ROOT, Answer, Order, StandingReaders, ask_once
+
+__all__ = [
+    "DEFAULT_LIMITS",
+    "MIB",
+    "PACKAGE_ROOT",
+    "ReadDesign",
+    "ReadLimits",
+    "UnreadableDesign",
+    "design_name",
+    "printable",
+    "read_design_file",
+    "read_design_files",
+]
 
 logger = logging.getLogger(__name__)
 
-PACKAGE_ROOT = Path(__file__).resolve().parent.parent
-# What a process needs to start at all; the site's keys and addresses are not for the child.
-KEPT_ENVIRONMENT = ("PATH", "PYTHONPATH", "PYTHONHOME", "SYSTEMROOT", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH")
-COPY_AGAIN = "Copy or export it again."
-MIB = 1024 * 1024
-LONGEST_NAME = 120
-
-
-class UnreadableDesign(WorkshopError):
-    """A stitch file is not read; the text names the file, says why, and what to do."""
-
-
-@dataclass(frozen=True)
-class ReadLimits:
-    """How much a stitch file may hold, and how much its reading may use."""
-
-    file_bytes: int = 20 * MIB
-    memory_bytes: int = 1024 * MIB
-    cpu_seconds: int = 20
-    wall_seconds: float = 60.0
-    stitches: int = 500_000
-    blocks: int = 200
-    extent_mm: float = 1000.0
-
-
-DEFAULT_LIMITS = ReadLimits()
+# A file may list threads that it does not use, but not a whole colour card.
+MOST_SPARE_THREADS = 100
+# Writers differ in what they count as a stitch.
+COUNT_SLACK = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,6 +79,19 @@ class ReadDesign:
     size_bytes: int
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """What is kept of a file while its bytes are being read elsewhere."""
+
+    path: Path
+    label: str
+    known: StitchFormat
+    data: bytes
+    sha256: str
+    claims: HeaderClaims
+    oddities: tuple[str, ...]
+
+
 def read_design_file(
     path: str | os.PathLike[str],
     *,
@@ -84,16 +104,87 @@ def read_design_file(
     ``name`` is the file's name as the person knows it, where ``path`` is only where it lies now.
     ``trim_at_jumps`` is the number of jumps in a row at which the machine trims. Raises UnreadableDesign.
     """
-    path = Path(path)
+    asked = _opened(Path(path), name=name, limits=limits)
+    answer = ask_once(asked.data, _order(asked, limits), wall_seconds=limits.wall_seconds)
+    return _understood(asked, answer, trim_at_jumps=trim_at_jumps, limits=limits)
+
+
+def read_design_files(
+    paths: Iterable[str | os.PathLike[str]],
+    *,
+    processes: int = 2,
+    limits: ReadLimits = DEFAULT_LIMITS,
+    trim_at_jumps: int = 3,
+) -> Iterator[tuple[Path, ReadDesign | UnreadableDesign]]:
+    """Yield each path with its design or the refusal, in the order in which they are done.
+
+    Paths are taken as they are needed, and at most ``processes`` files are held at a time. Where the system
+    cannot fork a process, the files are read one by one.
+    """
+    with StandingReaders[_Asked](processes, wall_seconds=limits.wall_seconds) as readers:
+
+        def understood(asked: _Asked, answer: Answer) -> tuple[Path, ReadDesign | UnreadableDesign]:
+            try:
+                return asked.path, _understood(asked, answer, trim_at_jumps=trim_at_jumps, limits=limits)
+            except UnreadableDesign as problem:
+                return asked.path, _bare(problem)
+
+        for path in map(Path, paths):
+            try:
+                asked = _opened(path, name=None, limits=limits)
+            except UnreadableDesign as problem:
+                yield path, _bare(problem)
+                continue
+            order = _order(asked, limits)
+            if not CAN_STAND:
+                answer = ask_once(asked.data, order, wall_seconds=limits.wall_seconds)
+                yield understood(asked, answer)
+            elif readers.have_room():
+                readers.ask(asked, asked.data, order)
+            else:
+                done = readers.next_answer()
+                readers.ask(asked, asked.data, order)
+                yield understood(*done)
+        while readers.busy:
+            yield understood(*readers.next_answer())
+
+
+def _bare(problem: UnreadableDesign) -> UnreadableDesign:
+    """Return the refusal alone: its traceback would keep the file's bytes for as long as it is kept."""
+    return UnreadableDesign(str(problem))
+
+
+def _opened(path: Path, *, name: str | None, limits: ReadLimits) -> _Asked:
+    """Return a file that may be read, with all that its bytes tell at a glance."""
     label = printable(name or path.name)
     known = format_of(path, label=label)
     data = bytes_of(path, label=label, limits=limits)
     refuse_content(data, known, label=label, limits=limits)
-    sha256, size_bytes = hashlib.sha256(data).hexdigest(), len(data)
-    claims = known.claims(data) if known.claims else HeaderClaims()
-    header, records = ask_child(data, known, label=label, limits=limits)
-    del data
+    return _Asked(
+        path=path,
+        label=label,
+        known=known,
+        data=data,
+        sha256=hashlib.sha256(data).hexdigest(),
+        claims=known.claims(data),
+        oddities=tuple(known.oddities(data)),
+    )
 
+
+def _order(asked: _Asked, limits: ReadLimits) -> Order:
+    return {
+        "extension": asked.known.extension,
+        "stitches": limits.stitches,
+        "blocks": limits.blocks,
+        "memory_bytes": limits.memory_bytes,
+        "cpu_seconds": limits.cpu_seconds,
+    }
+
+
+def _understood(asked: _Asked, answer: Answer, *, trim_at_jumps: int, limits: ReadLimits) -> ReadDesign:
+    """Return the design that an answer tells. Raises UnreadableDesign."""
+    label, known = asked.label, asked.known
+    header, records = _unpacked(answer, label=label, limits=limits)
     walked = walk(
         records,
         trims=known.trims,
@@ -101,126 +192,31 @@ def read_design_file(
         trim_at_jumps=trim_at_jumps,
     )
     refuse_design(walked, records, known, label=label, limits=limits)
-    warnings = (*walked.warnings, *header_warnings(claims, records, walked))
-    if header["ending"] == "stopped":
-        warnings += (
-            f"Reading stopped at a code that is not known in {known.name} files: stitches may be missing. "
-            "Compare it with the original.",
-        )
+    content = _content(records, walked, known, ended_at=header["ended_at"])
     return ReadDesign(
         name=design_name(label),
-        sha256=sha256,
+        sha256=asked.sha256,
         format=known.name,
         records=records,
         walked=walked,
-        warnings=warnings,
-        size_bytes=size_bytes,
+        warnings=(
+            *walked.warnings,
+            *asked.oddities,
+            *disagreements(asked.claims, content),
+            *signs_of_damage(records, record_limit_tenths=known.record_limit_tenths),
+            *_ending_warnings(header, asked),
+        ),
+        size_bytes=len(asked.data),
     )
 
 
-def printable(name: str) -> str:
-    """Return a file name that can stand in a sentence.
-
-    >>> printable("cap\\nbadge.dst")
-    'cap?badge.dst'
-    """
-    return "".join(character if character.isprintable() else "?" for character in name)
-
-
-def design_name(label: str) -> str:
-    """Return what a design is called whose file has this name.
-
-    >>> design_name("crew.cap.dst"), design_name("No. 4 pennant")
-    ('crew.cap', 'No. 4 pennant')
-    """
-    return (Path(label).stem if suffix_of(label) in FORMATS else label)[:LONGEST_NAME]
-
-
-def suffix_of(name: str) -> str:
-    return Path(name).suffix[1:].lower()
-
-
-def format_of(path: Path, *, label: str) -> StitchFormat:
-    """Return the format that the file's name tells."""
-    for extension in (suffix_of(label), suffix_of(path.name)):
-        if extension in FORMATS:
-            return FORMATS[extension]
-    readable = ", ".join(known.name for known in FORMATS.values())
-    raise UnreadableDesign(
-        f"{label} is not a kind of stitch file that can be read. Export the design as one of {readable}."
-    )
-
-
-def bytes_of(path: Path, *, label: str, limits: ReadLimits) -> bytes:
-    """Return the file's bytes, unless there are too many or none."""
-    try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise UnreadableDesign(f"{label} is not a file. Choose a stitch file.")
-        with path.open("rb") as file:
-            data = file.read(limits.file_bytes + 1)
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise UnreadableDesign(
-            f"{label} cannot be opened: {reason.lower()}. Check where it is and who may read it."
-        ) from error
-    if not data:
-        raise UnreadableDesign(f"{label} is empty. {COPY_AGAIN}")
-    if len(data) > limits.file_bytes:
-        raise UnreadableDesign(
-            f"{label} is larger than {limits.file_bytes / MIB:.3g} MiB, the most that is read. "
-            "Check that it is a stitch file, or split the design into parts."
-        )
-    return data
-
-
-def refuse_content(data: bytes, known: StitchFormat, *, label: str, limits: ReadLimits) -> None:
-    """Refuse bytes that are not what the file's name says, or that hold too much, before they are read."""
-    problem = known.check(data)
-    if problem:
-        other = what_it_looks_like(data)
-        if other and other != f"a {known.name} file":
-            problem = f"it looks like {other}"
-        raise UnreadableDesign(
-            f"{label} is not a whole {known.name} file: {problem}. Check the file's name, or export it again."
-        )
-    if known.least_stitches and known.least_stitches(data) > limits.stitches:
-        raise UnreadableDesign(
-            f"{label} has more than {limits.stitches:,} stitches, the most that is read. "
-            "Split the design into parts."
-        )
-
-
-def ask_child(
-    data: bytes, known: StitchFormat, *, label: str, limits: ReadLimits
-) -> tuple[dict[str, Any], StitchRecords]:
-    """Return the child's header and the records that it read."""
-    order = {
-        "extension": known.extension,
-        "stitches": limits.stitches,
-        "blocks": limits.blocks,
-        "memory_bytes": limits.memory_bytes,
-        "cpu_seconds": limits.cpu_seconds,
-    }
-    environment = {key: os.environ[key] for key in KEPT_ENVIRONMENT if key in os.environ}
-    environment["PYTHONPATH"] = os.pathsep.join(
-        part for part in (str(PACKAGE_ROOT), environment.get("PYTHONPATH")) if part
-    )
-    try:
-        child = subprocess.run(
-            [sys.executable, "-m", "planning.reading_child", json.dumps(order)],
-            input=data,
-            capture_output=True,
-            timeout=limits.wall_seconds,
-            cwd=PACKAGE_ROOT,
-            env=environment,
-        )
-    except subprocess.TimeoutExpired as error:
-        raise UnreadableDesign(
-            f"{label} was not read within {limits.wall_seconds:g} seconds. {COPY_AGAIN}"
-        ) from error
-    if child.returncode:
-        raise UnreadableDesign(f"{label} {_why_child_stopped(child, limits=limits)}")
-    line, _, arrays = child.stdout.partition(b"\n")
+def _unpacked(answer: Answer, *, label: str, limits: ReadLimits) -> tuple[dict[str, Any], StitchRecords]:
+    """Return the header of an answer and the records in it."""
+    if answer.status is None:
+        raise UnreadableDesign(f"{label} was not read within {limits.wall_seconds:g} seconds. {COPY_AGAIN}")
+    if answer.status:
+        raise UnreadableDesign(f"{label} {_why_reading_stopped(answer, limits=limits)}")
+    line, _, arrays = answer.output.partition(b"\n")
     header = json.loads(line)
     if header["fault"]:
         logger.info("%s: %s", label, header["fault"])
@@ -235,14 +231,13 @@ def ask_child(
     )
 
 
-def _why_child_stopped(child: subprocess.CompletedProcess[bytes], *, limits: ReadLimits) -> str:
+def _why_reading_stopped(answer: Answer, *, limits: ReadLimits) -> str:
     """Return in words why the child process gave no answer."""
-    if child.returncode == -getattr(signal, "SIGXCPU", 0):
+    if answer.status == -getattr(signal, "SIGXCPU", 0):
         return f"takes more than {limits.cpu_seconds} seconds of computing to read. {COPY_AGAIN}"
-    if child.returncode < 0:
+    if answer.status and answer.status < 0:
         return f"needs more than this computer may give to read it. {COPY_AGAIN}"
-    last_words = child.stderr.decode(errors="replace").strip().rpartition("\n")[2][:200]
-    return f"was not read, because the reading program itself failed ({last_words}). The file may be sound."
+    return f"was not read, because the reading program itself failed ({answer.last_words}). The file may be sound."
 
 
 def refuse_design(
@@ -256,6 +251,12 @@ def refuse_design(
             f"{label} would be {walked.width_mm:,.0f} x {walked.height_mm:,.0f} mm; designs up to "
             f"{limits.extent_mm:,.0f} mm are read. Check that it is a {known.name} file, or split the design."
         )
+    spare = len(records.threads) - len(walked.blocks)
+    if spare > MOST_SPARE_THREADS:
+        raise UnreadableDesign(
+            f"{label} names {len(records.threads):,} threads for {walked.stitches:,} stitches, which need "
+            f"{len(walked.blocks):,}: it is damaged. {COPY_AGAIN}"
+        )
     if known.threads_required and not records.threads:
         cut = "" if END in records.command else " It seems to be cut off."
         raise UnreadableDesign(
@@ -263,38 +264,46 @@ def refuse_design(
         )
 
 
-def header_warnings(claims: HeaderClaims, records: StitchRecords, walked: Walked) -> list[str]:
-    """Return where a file's header disagrees with its content by more than writers differ in counting.
+def _content(records: StitchRecords, walked: Walked, known: StitchFormat, *, ended_at: int | None) -> Content:
+    """Return the records in numbers that a header can be held against."""
+    command, places = records.command, np.stack((records.x_tenths, records.y_tenths))
+    sewn = places[:, (command == STITCH) | (command == SEQUIN_EJECT)]
+    least, most = walked.stitches * (1 - COUNT_SLACK), command.size * (1 + COUNT_SLACK)
+    if known.counts == "exactly":
+        least = most = command.size
+    elif known.counts == "byte pairs":
+        most += command.size - walked.stitches
+    elif known.counts == "moves too":
+        most += 2 * sum(block.run_starts.size for block in walked.blocks)
+    from_start = np.concatenate((np.zeros((2, 1), np.int32), places), axis=1)
+    return Content(
+        stitches=walked.stitches,
+        least_counted=least,
+        most_counted=most,
+        changes=int(np.count_nonzero((command == COLOUR_CHANGE) | (command == NEEDLE_SET))),
+        stops=walked.stops,
+        boxes_tenths=tuple(_box(each) for each in (from_start, places, sewn)),
+        ends_tenths=tuple((int(x), int(y)) for x, y in (places[:, -1], sewn[:, -1])),
+        ended_at=ended_at,
+    )
 
-    Some count every record, some only stitches, some the thread changes and some the threads.
-    """
-    warnings = []
-    command = records.command
-    if claims.records is not None:
-        low, high = walked.stitches, command.size
-        if not 0.99 * low - 1 <= claims.records <= 1.01 * high + 1:
-            warnings.append(
-                f"The header says {claims.records:,} stitches; the file holds {walked.stitches:,}: "
-                "stitches may be missing."
+
+def _box(places: NDArray[np.int32]) -> tuple[Span, Span]:
+    (left, top), (right, bottom) = places.min(axis=1).tolist(), places.max(axis=1).tolist()
+    return (left, right), (top, bottom)
+
+
+def _ending_warnings(header: dict[str, Any], asked: _Asked) -> Iterator[str]:
+    """Yield what is odd about the place where reading stopped."""
+    if header["ending"] == "stopped":
+        yield (
+            f"Reading stopped at a code that is not known in {asked.known.name} files: stitches may be missing. "
+            "Compare it with the original."
+        )
+    elif header["ending"] == "whole" and asked.known.nothing_follows:
+        rest = left_over(asked.data, header["ended_at"])
+        if rest:
+            yield (
+                f"{rest:,} bytes follow the end of the stitches: stitches may be missing. "
+                "Compare it with the original."
             )
-    changes = int(np.count_nonzero((command == COLOUR_CHANGE) | (command == NEEDLE_SET)))
-    if claims.colour_changes is not None and claims.colour_changes not in (changes, changes + 1):
-        warnings.append(
-            f"The header says {claims.colour_changes:,} colour changes; the file holds {changes:,}: "
-            "check the colour of each block."
-        )
-    sizes = [
-        (claimed, axis)
-        for claimed, axis in (
-            (claims.extents_x_tenths, records.x_tenths),
-            (claims.extents_y_tenths, records.y_tenths),
-        )
-        if claimed is not None
-    ]
-    for claimed, axis in sizes:
-        true = sorted((abs(int(axis.min(initial=0))), abs(int(axis.max(initial=0)))))
-        allowed = 10 + 0.02 * max(true)
-        if any(abs(said - is_so) > allowed for said, is_so in zip(claimed, true, strict=True)):
-            warnings.append("The header gives another size than the stitches have: check the hoop.")
-            break
-    return warnings

@@ -1,15 +1,24 @@
-"""The child process that reads one stitch file: bytes in, compact records or a refusal in words out.
+"""The child process that reads stitch files: bytes in, compact records or a refusal in words out.
 
-It is started by ``planning.reading`` and holds the reading library, and whatever a hostile file makes of it,
-under a memory and a CPU limit. Its order is JSON in the one argument, its standard input the file's bytes.
-It answers on standard output: one line of JSON, then x and y as 4-byte integers and the commands as bytes.
+It is started by ``planning.reading_processes`` and holds the reading library, and whatever a hostile file
+makes of it, under a memory and a CPU limit. Its order for one file is JSON in the one argument, its standard
+input the file's bytes. It answers on standard output: one line of JSON, then x and y as 4-byte integers and
+the commands as bytes.
+
+With ``--many`` it reads one file after the other, each in a process forked for it, so that the library is
+loaded once and a file takes nobody down but its own process. Each order then is a line of JSON with the
+``size`` of the file and then the file; each answer is a line with the ``status`` of the process that read
+the file and the ``size`` of what it wrote, and then that.
 """
 
-import io
+import gc
 import json
+import os
 import re
 import sys
+import traceback
 from array import array
+from collections.abc import Callable
 from typing import Any
 
 from pyembroidery import (
@@ -26,20 +35,10 @@ from pyembroidery import (
     Vp3Reader,
     XxxReader,
 )
-from pyembroidery.EmbConstant import (
-    COLOR_CHANGE,
-    COMMAND_MASK,
-    END,
-    JUMP,
-    NEEDLE_SET,
-    SEQUIN_EJECT,
-    SEQUIN_MODE,
-    STITCH,
-    STOP,
-    TRIM,
-)
+from pyembroidery.EmbConstant import END
 
 from planning.formats import FORMATS, plain_colour_name
+from planning.recorder import MOST_THREADS, Recorder, Refused, Source, UnknownThread
 
 READERS = {
     "pes": PesReader,
@@ -57,142 +56,7 @@ READERS = {
 # The library's guesses, all off: no jumps dropped, no trims invented.
 SETTINGS = {"clipping": False, "trim_distance": None, "trim_at": sys.maxsize, "trims": False}
 
-# Moves and thread changes fill a file too; nothing that is sewn has more of them than stitches.
-RECORDS_PER_STITCH = 2
-MOST_THREADS = 1000
 LONGEST_NAME, LONGEST_CODE = 80, 40
-
-
-class Refused(Exception):
-    """The file is not read; the text says why and what to do, without the file's name."""
-
-
-class Source(io.BytesIO):
-    """The bytes of the file; remembers whether somebody read past their end."""
-
-    ran_out = False
-
-    def read(self, size: int | None = -1, /) -> bytes:
-        data = super().read(size)
-        if size is not None and len(data) < size:
-            self.ran_out = True
-        return data
-
-
-class UnknownThread:
-    """A thread of which the file gives no colour."""
-
-
-class Threads(list[Any]):
-    """A thread list that answers for threads the file forgot: one reader asks by number without looking."""
-
-    def __getitem__(self, index: Any) -> Any:
-        beyond = isinstance(index, int) and index >= len(self)
-        return UnknownThread() if beyond else super().__getitem__(index)
-
-
-class Recorder:
-    """What the library's readers write into, instead of the library's own pattern.
-
-    It counts as it is written to, so that no file fills the memory first. It leaves out what the library
-    guesses after reading: trims that the file has not, and a stop for two equal neighbouring colours.
-    """
-
-    def __init__(self, source: Source, *, stitches: int, blocks: int) -> None:
-        self.source = source
-        self.x_tenths, self.y_tenths, self.commands = array("i"), array("i"), array("B")
-        self.x = self.y = 0
-        self.threadlist = Threads()
-        self.needles: list[int] = []
-        self.penetrations = self.blocks = 0
-        self.most_stitches, self.most_blocks = stitches, blocks
-        self.most_records = stitches * RECORDS_PER_STITCH
-        self.block_is_empty = True
-        self.ended_at: tuple[int, bool] | None = None
-
-    def add(self, command: int, dx: int, dy: int) -> None:
-        if len(self.commands) >= self.most_records:
-            raise Refused(
-                f"has more than {self.most_records:,} records, most of them moves without a stitch. "
-                "Split the design into parts, or export it again."
-            )
-        self.x += dx
-        self.y += dy
-        self.x_tenths.append(self.x)
-        self.y_tenths.append(self.y)
-        self.commands.append(command)
-
-    def sew(self, command: int, dx: int, dy: int) -> None:
-        self.penetrations += 1
-        if self.penetrations > self.most_stitches:
-            raise Refused(
-                f"has more than {self.most_stitches:,} stitches, the most that is read. "
-                "Split the design into parts."
-            )
-        if self.block_is_empty:
-            self.block_is_empty = False
-            self.blocks += 1
-            if self.blocks > self.most_blocks:
-                raise Refused(
-                    f"has more than {self.most_blocks:,} colour blocks, the most that is read. "
-                    "Split the design into parts, or join blocks of equal colour."
-                )
-        self.add(command, dx, dy)
-
-    def stitch(self, dx: int = 0, dy: int = 0) -> None:
-        self.sew(STITCH, dx, dy)
-
-    def sequin_eject(self, dx: int = 0, dy: int = 0) -> None:
-        self.sew(SEQUIN_EJECT, dx, dy)
-
-    def move(self, dx: int = 0, dy: int = 0) -> None:
-        self.add(JUMP, dx, dy)
-
-    def move_abs(self, x: float, y: float) -> None:
-        # One format starts blocks at fractions of 0.1 mm: rounded once, here, stitches keep their lengths.
-        self.add(JUMP, round(x) - self.x, round(y) - self.y)
-
-    def trim(self, dx: int = 0, dy: int = 0) -> None:
-        self.add(TRIM, dx, dy)
-
-    def stop(self, dx: int = 0, dy: int = 0) -> None:
-        self.add(STOP, dx, dy)
-
-    def sequin_mode(self, dx: int = 0, dy: int = 0) -> None:
-        self.add(SEQUIN_MODE, dx, dy)
-
-    def color_change(self, dx: int = 0, dy: int = 0) -> None:
-        self.block_is_empty = True
-        self.add(COLOR_CHANGE, dx, dy)
-
-    def needle_change(self, needle: int = 0) -> None:
-        self.block_is_empty = True
-        self.needles.append(needle)
-        self.add(NEEDLE_SET, 0, 0)
-
-    def add_stitch_relative(self, command: int, dx: int = 0, dy: int = 0) -> None:
-        self.add(command & COMMAND_MASK, dx, dy)
-
-    def end(self, dx: int = 0, dy: int = 0) -> None:
-        self.ended_at = (self.source.tell(), self.source.ran_out)
-
-    def add_thread(self, thread: Any) -> None:
-        if len(self.threadlist) >= MOST_THREADS:
-            raise Refused(
-                f"names more than {MOST_THREADS:,} threads: it is damaged. Copy or export it again."
-            )
-        if isinstance(thread, dict):
-            thread = EmbThread(thread)
-        self.threadlist.append(UnknownThread() if thread is None else thread)
-
-    def metadata(self, name: str, data: Any) -> None:
-        """Leave names, pictures and the like unread: the planner has no use for them."""
-
-    def interpolate_trims(self, *_: Any) -> None:
-        """Leave out the library's guess: its time grows with the square of the file; it drops stitches."""
-
-    def interpolate_duplicate_color_as_stop(self) -> None:
-        """Leave equal neighbours two blocks, as every other format has them; planning joins them."""
 
 
 def read(data: bytes, *, extension: str, stitches: int, blocks: int) -> tuple[dict[str, Any], Recorder]:
@@ -226,6 +90,7 @@ def read(data: bytes, *, extension: str, stitches: int, blocks: int) -> tuple[di
         "records": len(recorder.commands),
         "threads": [thread_words(thread) for thread in threads],
         "ending": ending,
+        "ended_at": recorder.ended_at[0] if recorder.ended_at else None,
         "fault": fault,
     }
     return header, recorder
@@ -292,7 +157,11 @@ def limit_resources(*, memory_bytes: int, cpu_seconds: int) -> None:
         import resource
     except ImportError:  # Windows has no such limits: there the parent's clock is the only one
         return
-    for what, most in ((resource.RLIMIT_AS, memory_bytes), (resource.RLIMIT_CPU, cpu_seconds)):
+    for what, most in (
+        (resource.RLIMIT_AS, memory_bytes),
+        (resource.RLIMIT_CPU, cpu_seconds),
+        (resource.RLIMIT_CORE, 0),  # the memory of a process that was stopped is of no use to anybody
+    ):
         _, hard = resource.getrlimit(what)
         soft = most if hard == resource.RLIM_INFINITY else min(most, hard)
         try:
@@ -301,13 +170,12 @@ def limit_resources(*, memory_bytes: int, cpu_seconds: int) -> None:
             continue
 
 
-def main() -> int:
-    """Read the file on standard input as the order says, and write the answer."""
-    order = json.loads(sys.argv[1])
+def answer_to(order: dict[str, Any], data: Callable[[], bytes]) -> list[bytes]:
+    """Return the answer for a file, in parts. Limits what this process may use from here on."""
     limit_resources(memory_bytes=order.pop("memory_bytes"), cpu_seconds=order.pop("cpu_seconds"))
     arrays: list[array[int]] = []
     try:
-        header, recorder = read(sys.stdin.buffer.read(), **order)
+        header, recorder = read(data(), **order)
         arrays = [recorder.x_tenths, recorder.y_tenths, recorder.commands]
     except Refused as refusal:
         header = {"refused": str(refusal), "fault": repr(refusal.__cause__) if refusal.__cause__ else ""}
@@ -316,9 +184,56 @@ def main() -> int:
             "refused": "needs more memory to read than a sound file would. Copy or export it again.",
             "fault": repr(error),
         }
-    sys.stdout.buffer.write(json.dumps(header).encode() + b"\n")
-    for part in arrays:
-        sys.stdout.buffer.write(part)
+    return [json.dumps(header).encode() + b"\n", *(part.tobytes() for part in arrays)]
+
+
+def read_one() -> None:
+    """Read the file on standard input as the argument says, and write the answer."""
+    sys.stdout.buffer.writelines(answer_to(json.loads(sys.argv[1]), sys.stdin.buffer.read))
+
+
+def read_many() -> None:
+    """Read files on standard input until there is no more, each in a process of its own."""
+    gc.freeze()  # what is there now is the same for every file: no fork need look at it again
+    while line := sys.stdin.buffer.readline():
+        order = json.loads(line)
+        data = sys.stdin.buffer.read(order.pop("size"))
+        status, answer = read_apart(order, data)
+        sys.stdout.buffer.write(json.dumps({"status": status, "size": len(answer)}).encode() + b"\n")
+        sys.stdout.buffer.write(answer)
+        sys.stdout.buffer.flush()
+
+
+def read_apart(order: dict[str, Any], data: bytes) -> tuple[int, bytes]:
+    """Return how the process that read the file ended, and its answer; the last words of one that failed."""
+    inlet, outlet = os.pipe()
+    child = os.fork()
+    if not child:
+        status = 1
+        try:
+            # Whoever waits on the other end of these must not wait for this process when the one above is gone.
+            for end in (inlet, sys.stdin.fileno(), sys.stdout.fileno()):
+                os.close(end)
+            with open(outlet, "wb") as pipe:
+                pipe.writelines(answer_to(order, lambda: data))
+            status = 0
+        except BaseException:
+            traceback.print_exc()
+            sys.stderr.flush()
+        finally:
+            os._exit(status)  # never back into the loop above, whatever happened
+    os.close(outlet)
+    with open(inlet, "rb") as written:
+        answer = written.read()
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), answer
+
+
+def main() -> int:
+    """Read what comes as the argument says."""
+    if sys.argv[1:] == ["--many"]:
+        read_many()
+    else:
+        read_one()
     return 0
 
 

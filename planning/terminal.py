@@ -14,7 +14,7 @@ from planning.compute.asked import AskedDesign
 from planning.compute.batch import BatchPlan
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.thread_length import BlockSums
-from planning.wording import answer_in_words, asked_name, thread_name
+from planning.wording import answer_in_words, asked_name, instead_in_words, thread_name
 
 SIGNS = {"enough": "●", "tight": "◐", "short": "○", "unknown": "?"}
 
@@ -45,6 +45,10 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     rows = shopping_rows(plan)
     if rows:
         console.print(_shopping(rows, plan, units))
+    if plan.instead:
+        console.print("\nWhat would come nearer to the colours", style="italic")
+    for instead in plan.instead:
+        console.print(instead_in_words(instead, currency=plan.cost.currency))
 
 
 def swatch(hex: str) -> Text:

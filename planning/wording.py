@@ -6,7 +6,7 @@ from inventory.compute.lengths import format_length
 from inventory.compute.units import Units
 from planning.compute.batch import BatchPlan
 from planning.compute.needle_thread import PlannedThread
-
+from planning.compute.priced_instead import PricedInstead
 
 MOST_LINES = 4
 
@@ -42,7 +42,9 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
         lines.append(f"{len(coloured) - MOST_LINES} more colours are in the table.")
     bare = len(wanting) - len(coloured)
     if bare:
-        lines.append(f"{bare} block{'s' if bare > 1 else ''} without a colour in the file: choose one for each.")
+        lines.append(
+            f"{bare} block{'s' if bare > 1 else ''} without a colour in the file: choose one for each."
+        )
     return AnswerInWords(headline, tuple(lines))
 
 
@@ -62,3 +64,16 @@ def _missing(thread: PlannedThread, units: Units) -> str:
     if thread.reason:
         return thread.reason.rstrip(".")
     return f"{format_length(thread.missing_mm, unit=units.length, places=0)} more would make it sure"
+
+
+def instead_in_words(instead: PricedInstead, *, currency: str) -> str:
+    """Return what buying one, two or three shades would bring, with the price."""
+    names = [
+        f"{each.shade.maker} {each.shade.range} {each.shade.code} {each.shade.name}".strip()
+        for each in instead.shades
+    ]
+    which = "this one shade" if len(names) == 1 else f"these {('two', 'three')[len(names) - 2]} shades"
+    return (
+        f"Buying {which} would bring the mean difference from ΔE00 {instead.mean_before:.1f} to "
+        f"{instead.mean_after:.1f}, for {currency} {instead.total}: {', '.join(names)}."
+    )

@@ -165,6 +165,15 @@ class MoneyField(NumberField):
     def __init__(self, meaning: str) -> None:
         super().__init__(meaning, low=0, high=999_999.99)
 
+    def number(self, value: Any) -> Decimal:
+        try:
+            return super().number(value)
+        except AmbiguousNumber as problem:
+            grouped, point = problem.readings
+            raise WorkshopError(
+                f"{typed(value)} could be {grouped:f} or {point:f}. Write the amount with two decimals."
+            ) from None
+
     def read(self, value: Any) -> Decimal:
         super().read(value)
         number = self.number(value)

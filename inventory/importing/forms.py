@@ -188,17 +188,7 @@ class BobbinForm(RowForm):
     note = TextField("Anything else.", longest=200)
 
     def clean(self) -> None:
-        data = self.cleaned_data
         self.refuse_both("pieces", "length_m")
-        part = [name for name in ("length_m", "sigma_m", "paid_for_m") if data.get(name) is not None]
-        full = [name for name in ("pieces", "length_each_m", "sigma_pieces", "paid_for_pieces")
-                if data.get(name) is not None]  # fmt: skip
-        if data.get("kind") == Kind.BOBBINS:
-            for name in part:
-                self.add_error(name, "This is for a part bobbin; full ones have pieces and length_each_m.")
-        if data.get("kind") == Kind.PART_BOBBIN:
-            for name in full:
-                self.add_error(name, "This is for full bobbins; a part bobbin has length_m.")
 
 
 class StabilizerForm(RowForm):
@@ -227,16 +217,6 @@ class StabilizerForm(RowForm):
     paid_for_m = metres("The length in m that price_paid bought. Blank: length_m.", above_zero=True)
     paid_for_pieces = WholeField("How many pieces price_paid bought. Blank: pieces.", low=1)
     note = TextField("Anything else.", longest=200)
-
-    def clean(self) -> None:
-        data = self.cleaned_data
-        if not data.get("form"):
-            return
-        is_roll = data["form"] == Kind.ROLL
-        of_pieces = ("height_mm", "pieces", "sigma_pieces", "paid_for_pieces")
-        for name in of_pieces if is_roll else ("length_m", "sigma_m", "paid_for_m"):
-            if data.get(name) is not None:
-                self.add_error(name, f"{Kind(data['form']).label} have no {name}. Leave it blank.")
 
 
 class SupplierForm(RowForm):

@@ -50,6 +50,23 @@ _STABILIZER_MODELS: dict[str, type[StockItem]] = {
     Kind.SHEETS: SheetPack,
     Kind.OFFCUT: Offcut,
 }
+_OF_FULL_BOBBINS = ("pieces", "length_each_m", "sigma_pieces", "paid_for_pieces")
+_OF_A_PART_BOBBIN = ("length_m", "sigma_m", "paid_for_m")
+_OF_SHEETS = ("height_mm", "pieces", "sigma_pieces", "paid_for_pieces")
+_OF_A_ROLL = ("length_m", "sigma_m", "paid_for_m")
+# What only a thing has; a row without any of it is about the product.
+_OF_A_THING = (
+    "label",
+    "width_mm",
+    "height_mm",
+    "length_m",
+    "pieces",
+    "known",
+    "place",
+    "lot",
+    "price_paid",
+    "note",
+)
 _DETAILS = ("lot", "opened_on", "received_on", "price_paid", "note")
 
 
@@ -178,6 +195,10 @@ def _bobbins(
 ) -> Wanted:
     shade = shade_coded(row, threads, range=range_named(row, threads))
     full = kind == Kind.BOBBINS
+    if full:
+        _refuse_columns(row, _OF_A_PART_BOBBIN, "This is for a part bobbin; full ones have pieces.")
+    else:
+        _refuse_columns(row, _OF_FULL_BOBBINS, "This is for full bobbins; a part bobbin has length_m.")
     unit = "pieces" if full else "m"
     identity: dict[str, Any] = {"style": style, "shade": shade}
     details = _details(row, shelf) | {"quantity_paid": row[f"paid_for_{unit}"]}
@@ -219,7 +240,7 @@ def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> Plan:
         item = known_again(row, shelf, kinds=list(_STABILIZER_MODELS))
         if item is not None and row["form"] not in (None, "", item.kind):
             row.refuse("form", f"{item.label} is {Kind(item.kind).label} on the shelf.")
-        if item is None and not row["form"] and row.states(*_OF_A_THING):
+        if item is None and not row["form"] and not row.refused("form") and row.states(*_OF_A_THING):
             row.refuse("form", "The row tells of a thing. Is it a roll, sheets or an offcut?")
         kind = item.kind if item is not None else row["form"] or Kind.ROLL
         label = label_for(row, shelf, kind=kind, item=item)
@@ -231,20 +252,6 @@ def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> Plan:
         elif product is None and not row.is_bad:
             row.refuse("product", "The row says nothing that can be imported.")
     return _compared(things, shelf, drafts=drafts)
-
-
-_OF_A_THING = (
-    "label",
-    "width_mm",
-    "height_mm",
-    "length_m",
-    "pieces",
-    "known",
-    "place",
-    "lot",
-    "price_paid",
-    "note",
-)
 
 
 def _product(row: Row, products: Index[Draft], drafts: list[Draft]) -> Draft | None:
@@ -271,6 +278,10 @@ def _product(row: Row, products: Index[Draft], drafts: list[Draft]) -> Draft | N
 
 def _stabilizer(row: Row, shelf: Shelf, *, item: Any, label: str, kind: str, product: Draft | None) -> Wanted:
     is_roll = kind == Kind.ROLL
+    if is_roll:
+        _refuse_columns(row, _OF_SHEETS, "This is for sheets and offcuts; a roll has length_m.")
+    else:
+        _refuse_columns(row, _OF_A_ROLL, "This is for a roll; sheets and offcuts have pieces.")
     unit, quantity = ("m", "length_m") if is_roll else ("pieces", "pieces")
     identity: dict[str, Any] = {"product": product, "width_mm": row["width_mm"]}
     if not is_roll:
@@ -291,6 +302,12 @@ def _stabilizer(row: Row, shelf: Shelf, *, item: Any, label: str, kind: str, pro
         known=row["known"] or "",
         sigma=row[f"sigma_{unit}"],
     )
+
+
+def _refuse_columns(row: Row, columns: Sequence[str], reason: str) -> None:
+    for column in columns:
+        if row.states(column):
+            row.refuse(column, reason)
 
 
 def _details(row: Row, shelf: Shelf) -> dict[str, Any]:

@@ -13,4 +13,3 @@ class Plan:
     drafts: list[Draft] = field(default_factory=list)
     things: list[Wanted] = field(default_factory=list)
     shelf: Shelf | None = None
-    notes: list[str] = field(default_factory=list)

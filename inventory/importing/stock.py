@@ -11,7 +11,7 @@ from inventory.changing import change
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.importing.catalogue import Draft, Index, differing, in_words, record_values, same
 from inventory.importing.rows import Row
-from inventory.ledger import Finding
+from inventory.ledger import Finding, Line
 from inventory.models import Entry, Place, StockItem
 from inventory.receiving import PREFIXES, Arrival, receive_many
 
@@ -135,7 +135,8 @@ def label_for(row: Row, shelf: Shelf, *, kind: str, item: Any) -> str:
     """
     if item is not None:
         return str(item.label)
-    return row["label"].upper() or f"{PREFIXES[StockItem.Kind(kind)]}-{shelf.sha256[:8].upper()}-{row.number}"
+    derived = f"{PREFIXES[StockItem.Kind(kind)]}-{shelf.sha256[:8].upper()}-{row.number}"
+    return (row["label"] or derived).upper()
 
 
 def has_landed(row: Row, shelf: Shelf, label: str) -> bool:
@@ -174,7 +175,7 @@ def _compare_new(wanted: Wanted) -> None:
     unsaid = wanted.quantity is None and not row.refused(wanted.quantity_column)
     if unsaid and wanted.known not in ("", Known.UNKNOWN):
         row.refuse(wanted.quantity_column, "The row says how the quantity is known, but not the quantity.")
-    wanted.finding = _finding(wanted)
+    wanted.finding = _finding(wanted, wanted.quantity)
 
 
 def _compare_known(wanted: Wanted) -> None:
@@ -200,27 +201,25 @@ def _compare_known(wanted: Wanted) -> None:
         row.refuse(wanted.quantity_column, "The row says how the quantity is known, but not the quantity.")
     if not (counted or known_otherwise or sure_otherwise):
         return
-    if wanted.quantity is None:
-        wanted.quantity = item.on_hand
     if not counted and not wanted.known:
         wanted.known = item.known
-    wanted.finding = _finding(wanted)
+    wanted.finding = _finding(wanted, item.on_hand if wanted.quantity is None else wanted.quantity)
 
 
-def _finding(wanted: Wanted) -> Finding:
+def _finding(wanted: Wanted, quantity: int | None) -> Finding:
     known = wanted.known
     if not known:
-        if wanted.quantity is None:
+        if quantity is None:
             known = Known.UNKNOWN
         elif not wanted.is_measured:
             known = Known.COUNTED
-        elif wanted.item is None and wanted.quantity == wanted.full:
+        elif wanted.item is None and quantity == wanted.full:
             known = Known.SEALED
         else:
             known = Known.JUDGED
     if known == Known.UNKNOWN:
         return Finding(None, known)
-    sigma = RELATIVE_SIGMA[known] * (wanted.quantity or 0) if wanted.sigma is None else wanted.sigma
+    sigma = RELATIVE_SIGMA[known] * (quantity or 0) if wanted.sigma is None else wanted.sigma
     return Finding(sigma, known)
 
 
@@ -241,14 +240,16 @@ def tell(wanted: Wanted) -> None:
         return
     for name, (before, after) in wanted.differences.items():
         row.changes.append(f"{wanted.column_of[name]}: {in_words(before)} → {in_words(after)}")
-    if wanted.finding is not None and wanted.quantity is not None:
-        before, after = (
-            in_unit(each, is_measured=wanted.is_measured) for each in (item.on_hand, wanted.quantity)
-        )
-        column = wanted.quantity_column
-        row.changes.append(f"{column}: {before} → {after}, {Known(wanted.finding.known).label}")
-        if item.reserved > wanted.quantity:
-            row.changes.append("less than is set aside: the youngest reservations shrink")
+    if wanted.finding is None:
+        return
+    after = Known(wanted.finding.known).label
+    if wanted.quantity is None:
+        row.changes.append(f"known: {Known(item.known).label} → {after}")
+        return
+    quantities = [in_unit(each, is_measured=wanted.is_measured) for each in (item.on_hand, wanted.quantity)]
+    row.changes.append(f"{wanted.quantity_column}: {' → '.join(quantities)}, {after}")
+    if item.reserved > wanted.quantity:
+        row.changes.append("less than is set aside: the youngest reservations shrink")
 
 
 def land(
@@ -264,7 +265,7 @@ def land(
     new = [wanted for wanted in things if wanted.item is None]
     # By number, the order in which every act locks items.
     known = sorted((wanted for wanted in things if wanted.item is not None), key=lambda each: each.item.pk)
-    act = {"at": at, "by": by, "reference": reference}
+    act: dict[str, Any] = {"at": at, "by": by, "reference": reference}
     for start in range(0, len(new), _LINES_IN_AN_ACT):
         part = new[start : start + _LINES_IN_AN_ACT]
         arrivals = [_arrival(wanted) for wanted in part]
@@ -274,17 +275,15 @@ def land(
         if wanted.differences:
             changes = {name: after for name, (_, after) in wanted.differences.items()}
             change(wanted.item, changes=record_values(changes), at=at, by=by)
-        if wanted.finding is not None and wanted.quantity is not None:
+        if wanted.finding is not None:
             # The count keeps a row that was taken back, and is landed again, from passing for the first time.
             times = shelf.moves.get(wanted.item.pk, 0)
-            ledger.find(
-                wanted.item,
-                quantity=wanted.quantity,
-                finding=wanted.finding,
-                key=f"{shelf.key}-row-{wanted.row.number}-{times}",
-                reason=Entry.Reason.WEIGH if wanted.weighed else Entry.Reason.COUNT,
-                **act,
-            )
+            act["key"] = f"{shelf.key}-row-{wanted.row.number}-{times}"
+            act["reason"] = Entry.Reason.WEIGH if wanted.weighed else Entry.Reason.COUNT
+            if wanted.quantity is None:
+                ledger.post([Line(wanted.item, 0, finding=wanted.finding)], **act)
+            else:
+                ledger.find(wanted.item, quantity=wanted.quantity, finding=wanted.finding, **act)
         progress(done)
 
 
@@ -293,7 +292,7 @@ def _arrival(wanted: Wanted) -> Arrival:
     given = {name: value for name, value in values.items() if value not in (None, "")}
     item = wanted.model(kind=wanted.kind, label=wanted.label, **given)
     if item.price_paid is not None and item.quantity_paid is None:
-        item.quantity_paid = wanted.full or wanted.quantity
+        item.quantity_paid = wanted.full or wanted.quantity or None
     if wanted.finding is None:
         raise ValueError(f"Row {wanted.row.number} was not compared before it was landed.")
     return Arrival(item, wanted.quantity or 0, wanted.finding)

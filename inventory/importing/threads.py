@@ -65,7 +65,7 @@ def range_named(row: Row, threads: Threads) -> ThreadRange | None:
     """Return the range that the row names by maker and name, or by name alone where that is enough."""
     maker, name = row["maker"], row["range"]
     if not name:
-        if maker:
+        if maker and not row.refused("range"):
             row.refuse("range", f"The row names the maker {maker}; name the range too.")
         return None
     if maker:

@@ -22,6 +22,7 @@ MOST_UNPACKED_BYTES = 150_000_000
 MOST_PARTS = 500
 MOST_COLUMNS = 100
 _LAST_ROW = 1_048_576
+_FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 _MERGED = re.compile(rb'<(?:\w+:)?mergeCell [^>]*?ref="([A-Z]{1,3})([0-9]+):([A-Z]{1,3})([0-9]+)"')
 
 
@@ -42,9 +43,7 @@ def rows_of_workbook(content: bytes, *, is_known: Callable[[str], bool], most_ro
 
 
 def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) -> RawRows:
-    # Twice: once for the values that were saved, once to see which of them are formulas.
     values = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-    formulas = openpyxl.load_workbook(io.BytesIO(content), read_only=True)
     notes = []
     sheets = [sheet for sheet in values.worksheets if sheet.sheet_state == "visible"]
     if not sheets:
@@ -54,8 +53,8 @@ def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) ->
         notes.append(f"The sheet {sheet.title} was read; the workbook has {len(sheets) - 1} more.")
     rows: list[tuple[int, list[Cell]]] = []
     computed = 0
-    pairs = zip(_lines(sheet), _lines(formulas[sheet.title]), strict=True)
-    for number, (cells, sources) in enumerate(pairs, start=1):
+    xml = _part(content, sheet._worksheet_path)
+    for number, (cells, sources) in enumerate(_lines_with_sources(content, sheet, xml), start=1):
         if all(source.value is None for source in sources):
             continue
         both = list(zip(cells, sources, strict=True))
@@ -72,9 +71,19 @@ def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) ->
         notes=notes,
         source=f"Workbook, sheet {sheet.title}",
         # A sheet opened for reading only tells of no merges itself.
-        merged=_rows_merged_across(content, sheet._worksheet_path),
+        merged=_rows_merged_across(xml),
         days_from_1904=values.epoch == CALENDAR_MAC_1904,
     )
+
+
+def _lines_with_sources(
+    content: bytes, sheet: Any, xml: bytes
+) -> Iterator[tuple[tuple[Any, ...], tuple[Any, ...]]]:
+    """Yield each line as it was saved last, and as it was typed; reading twice only where there are formulas."""
+    if not _FORMULA.search(xml):
+        return ((line, line) for line in _lines(sheet))
+    typed = openpyxl.load_workbook(io.BytesIO(content), read_only=True)
+    return zip(_lines(sheet), _lines(typed[sheet.title]), strict=True)
 
 
 def _lines(sheet: Any, *, last: int = _LAST_ROW) -> Iterator[tuple[Any, ...]]:
@@ -139,12 +148,15 @@ def _refuse_what_is_no_workbook(content: bytes) -> None:
         )
 
 
-def _rows_merged_across(content: bytes, path: str) -> frozenset[int]:
-    """Return the rows in which cells of more than one column are merged."""
+def _part(content: bytes, path: str) -> bytes:
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        found = _MERGED.findall(archive.read(path.lstrip("/")))
+        return archive.read(path.lstrip("/"))
+
+
+def _rows_merged_across(xml: bytes) -> frozenset[int]:
+    """Return the rows in which cells of more than one column are merged."""
     return frozenset(
         int(top)
-        for left, top, right, _ in found
+        for left, top, right, _ in _MERGED.findall(xml)
         if column_index_from_string(left.decode()) < column_index_from_string(right.decode())
     )

@@ -9,7 +9,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from inventory.compute.units import Units
 from inventory.history import Level
-from inventory.models import StockItem
+from inventory.models import Shade, StockItem
 from inventory.wording import held_in_words, how_sure, in_words, quantity_number
 
 register = template.Library()
@@ -27,6 +27,12 @@ def held(item: StockItem, units: Units) -> str:
 def held_number(item: StockItem, units: Units) -> str:
     """Return what an item holds without its unit, for a column that has it in the head."""
     return quantity_number(item.kind, item.on_hand, units) if item.is_known else "not known"
+
+
+@register.filter
+def in_range(shade: Shade) -> str:
+    """Return where a shade belongs: maker, range and code, to stand under its name."""
+    return f"{shade.range} · {shade.code}"
 
 
 @register.filter

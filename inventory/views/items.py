@@ -86,9 +86,10 @@ def undo(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _undone(request: HttpRequest, entry: Entry, key: str) -> HttpResponse:
     if in_place(request):
-        said = outcome(act_of(key), units_of(request))
+        entries = act_of(key)
+        said = outcome(entries, units_of(request))
         response = render(request, "inventory/scan_step.html", {"code": "", "said": said, "in_place": True})
-        response["HX-Trigger"] = ", ".join(f"moved-{each.item_id}" for each in act_of(key))
+        response["HX-Trigger"] = ", ".join(f"moved-{each.item_id}" for each in entries)
         return response
     if request.POST.get("back") == "scan":
         return redirect(f"{reverse('scan')}?done={key}")

@@ -75,26 +75,38 @@ def shelf_csv(request: HttpRequest, slug: str) -> StreamingHttpResponse:
     tab = _tab(slug)
     _, asked = _asked(request, tab)
     response = StreamingHttpResponse(list_csv(asked), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="shelf-{tab.slug}-{timezone.localdate():%Y-%m-%d}.csv"'
+    response["Content-Disposition"] = (
+        f'attachment; filename="shelf-{tab.slug}-{timezone.localdate():%Y-%m-%d}.csv"'
+    )
     return response
 
 
 @require_POST
 def together(request: HttpRequest, slug: str) -> HttpResponse:
-    """Do one thing with all that was ticked: move it, or, after asking once more, take it off the shelf."""
+    """Do one thing with all that was ticked: label it, move it, or, after asking once more, take it off the shelf."""
     tab = _tab(slug)
     back = f"{reverse('shelf_list', args=[tab.slug])}?{request.POST.get('query', '')}"
     things = _ticked(request)
     wanted = request.POST.get("do", "")
     if not things:
-        return _told(request, back, tab, [], ["Nothing was ticked. Tick what you mean, then choose what to do."])
+        return _told(
+            request, back, tab, [], ["Nothing was ticked. Tick what you mean, then choose what to do."]
+        )
+    if wanted == "label":
+        return redirect(f"{reverse('labels')}?{urlencode([('item', thing.item.pk) for thing in things])}")
     if wanted == "move":
         place = Place.objects.filter(pk=_number(request.POST.get("place", ""))).first()
         if place is None:
             return _told(request, back, tab, things, ["Choose the place that they go to."])
         return _told(request, back, tab, things, _move(request, things, place), f"to {place}")
     if wanted == "retire" and "asked" not in request.POST:
-        context = {"things": things, "back": back, "tab": tab, "key": new_key(), "query": request.POST.get("query", "")}
+        context = {
+            "things": things,
+            "back": back,
+            "tab": tab,
+            "key": new_key(),
+            "query": request.POST.get("query", ""),
+        }
         return render(request, "inventory/retire_together.html", context)
     if wanted == "retire":
         return _told(request, back, tab, things, _retire(request, things), "off the shelf")
@@ -161,5 +173,3 @@ def _column(asked: QueryDict, name: str) -> Column:
     turned = {name: f"-{name}", f"-{name}": ""}.get(now, name)
     shown = {name: "ascending", f"-{name}": "descending"}.get(now, "")
     return Column(name, f"?{urlencode([*rest, *([('sort', turned)] if turned else [])])}", shown)
-
-

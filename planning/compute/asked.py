@@ -1,5 +1,6 @@
 """What a batch is asked for: its designs, the shelf it may use, and the terms it is planned on."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from inventory.compute.colour import Lab
@@ -80,3 +81,6 @@ class Terms:
     hands_on_rate: float = 0.0
     needle_factor: Factor = NEEDLE_PRIOR
     bobbin_factor: Factor = BOBBIN_PRIOR
+    # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
+    pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
+    excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used

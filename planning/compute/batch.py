@@ -14,7 +14,8 @@ from planning.compute.carrying import Carried, PlannedBlock, carry
 from planning.compute.costing import BatchCost, batch_cost
 from planning.compute.needle_thread import PlannedThread, plan_threads
 from planning.compute.pieces import PiecesToStitch, pieces_to_stitch
-from planning.compute.stabilizing import LayerPlan, plan_layer
+from planning.compute.priced_instead import PricedInstead
+from planning.compute.stabilizing import LayerPlan, plan_layers
 from planning.compute.timing import hands_on_minutes, machine_minutes
 
 # From best to worst: one bad colour makes the batch bad.
@@ -40,6 +41,7 @@ class BatchPlan:
     cost: BatchCost
     needed_on: date | None
     notes: tuple[str, ...]
+    instead: tuple[PricedInstead, ...]
 
 
 def plan_batch(
@@ -55,13 +57,11 @@ def plan_batch(
     """Return the plan for ``pieces`` pieces that all carry ``designs`` and one ``lettering`` each, if given."""
     to_stitch = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage)
     carried = carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms)
-    threads = plan_threads(carried, shelf, terms)
+    planned = plan_threads(carried, shelf, terms)
+    threads = planned.threads
     bobbins = plan_bobbins(carried, shelf.bobbins, terms)
     hoopings = carried.hoopings()
-    layers = tuple(
-        plan_layer(layer, shelf.stabilizer, piece_mm=terms.piece_mm, hoopings=hoopings)
-        for layer in terms.layers
-    )
+    layers = plan_layers(terms.layers, shelf.stabilizer, piece_mm=terms.piece_mm, hoopings=hoopings)
     machine_min = _machine_minutes(carried, terms)
     hands_on_min = hands_on_minutes(
         terms.times,
@@ -99,7 +99,8 @@ def plan_batch(
         thread_changes=carried.thread_changes(),
         cost=cost,
         needed_on=needed_on,
-        notes=tuple(notes),
+        notes=(*notes, *planned.notes),
+        instead=planned.instead,
     )
 
 

@@ -2,16 +2,22 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from numpy.typing import NDArray
 
 from planning.compute.asked import Shelf, Terms
+from planning.compute.buying_instead import buy_instead
 from planning.compute.carrying import Carried
 from planning.compute.certainty import missing_mm, need, p_enough, pieces_covered, verdict
-from planning.compute.choosing import Choice, ColourRequest, OwnedShade, choose_shades
+from planning.compute.choosing import Choice, ColourRequest, OwnedShade
+from planning.compute.colour_rules import Conditions
 from planning.compute.packs import PackPurchase, cheapest_purchase
+from planning.compute.priced_instead import PricedInstead, price_instead
 from planning.compute.spools import SpoolUse, spools_for_pieces
+from planning.compute.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
+
+RUNNERS_UP = 3
 
 
 @dataclass(frozen=True)
@@ -38,10 +44,21 @@ class PlannedThread:
     spools: tuple[SpoolUse, ...]
     to_buy: OwnedShade | None
     purchase: PackPurchase | None
+    is_pinned: bool
+    runners_up: tuple[RunnerUp, ...]
 
 
-def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> tuple[PlannedThread, ...]:
-    """Return the threads of a batch in the order in which they are first stitched."""
+@dataclass(frozen=True)
+class PlannedThreads:
+    """The threads of a batch in the order in which they are first stitched, and what a person should know."""
+
+    threads: tuple[PlannedThread, ...]
+    notes: tuple[str, ...]
+    instead: tuple[PricedInstead, ...]
+
+
+def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads:
+    """Return the threads of a batch, their shades chosen together so that the whole design keeps working."""
     groups: dict[object, list[int]] = {}
     for index, block in enumerate(carried.blocks):
         groups.setdefault(block.colour, []).append(index)
@@ -51,32 +68,80 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> tuple[PlannedT
             hex=carried.blocks[group[0]].block.hex,
             lab=carried.blocks[group[0]].block.lab,
             geometry_mm=float(carried.cumulative_needle_mm(group)[-1]) / terms.needle_factor.median,
+            name=carried.blocks[group[0]].block.name,
         )
         for group in members
     ]
-    choices = choose_shades(
-        requests,
-        shelf.shades,
-        factor=terms.needle_factor,
-        certainty=terms.enough_at,
-        colour_limit=terms.colour_limit,
-    )
+    conditions = _conditions(carried, members, terms)
+    together = substitute(requests, shelf.shades, conditions)
+    choices = together.choices
+    setting = prepare(requests, shelf.shades, replace(conditions, pinned={}))
+    others = dict(zip(setting.numbers, nearest_first(setting), strict=True))
     shared: dict[object, list[int]] = {}
     for number, choice in enumerate(choices):
         # A shade that is not near enough is no stock of either colour: nothing is shared then.
         key = choice.shade.id if choice.shade and choice.near_enough else ("apart", number)
         shared.setdefault(key, []).append(number)
-    return tuple(
-        _thread(
-            carried,
-            sorted(index for number in numbers for index in members[number]),
-            requests[numbers[0]],
-            max((choices[number] for number in numbers), key=lambda choice: choice.delta_e_00 or 0.0),
-            shelf,
-            terms,
+    threads = []
+    for numbers in shared.values():
+        furthest = max((choices[number] for number in numbers), key=lambda choice: choice.delta_e_00 or 0.0)
+        threads.append(
+            _thread(
+                carried,
+                sorted(index for number in numbers for index in members[number]),
+                requests[numbers[0]],
+                furthest,
+                shelf,
+                terms,
+                is_pinned=any(number in conditions.pinned for number in numbers),
+                runners_up=tuple(each for each in others.get(numbers[0], ()) if each.shade != furthest.shade)[
+                    :RUNNERS_UP
+                ],
+            )
         )
-        for numbers in shared.values()
+    instead = price_instead(
+        buy_instead(requests, shelf.shades, shelf.on_offer, conditions, now=together),
+        offers=shelf.thread_offers,
+        blocks=[[_place(carried, index) for index in group] for group in members],
+        conditions=conditions,
     )
+    return PlannedThreads(tuple(threads), _notes(together, terms), instead)
+
+
+def _place(carried: Carried, index: int) -> tuple[int, int]:
+    return carried.blocks[index].design, carried.blocks[index].block.number
+
+
+def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms) -> Conditions:
+    pinned = {}
+    for number, group in enumerate(members):
+        for index in group:
+            if _place(carried, index) in terms.pinned:
+                pinned[number] = terms.pinned[_place(carried, index)]
+    return Conditions(
+        factor=terms.needle_factor,
+        certainty=terms.enough_at,
+        colour_limit=terms.colour_limit,
+        pinned=pinned,
+        excluded=terms.excluded,
+    )
+
+
+def _notes(together: Substitution, terms: Terms) -> tuple[str, ...]:
+    """What the choice could not hold. Which metres lack, or that nothing is near, each thread says of itself."""
+    notes = [problem.text for problem in together.broken if problem.rule in ("apart", "order")]
+    notes += [
+        f"{choice.shade.code} is pinned, though it differs from what is asked by ΔE00 {choice.delta_e_00:.1f}; "
+        f"the limit is {terms.colour_limit:g}."
+        for choice in together.choices
+        if choice.shade and choice.near_enough and (choice.delta_e_00 or 0.0) > terms.colour_limit
+    ]
+    if not together.is_proven:
+        notes.append(
+            "The shades were chosen in the time there was; a better choice might lower their mean difference by "
+            f"up to {together.gap:.0%}."
+        )
+    return tuple(notes)
 
 
 def _thread(
@@ -86,6 +151,9 @@ def _thread(
     choice: Choice,
     shelf: Shelf,
     terms: Terms,
+    *,
+    is_pinned: bool,
+    runners_up: tuple[RunnerUp, ...],
 ) -> PlannedThread:
     factor = terms.needle_factor
     geometry_mm = carried.cumulative_needle_mm(blocks) / factor.median
@@ -103,7 +171,7 @@ def _thread(
     return PlannedThread(
         hex=request.hex,
         name=first.name,
-        blocks=tuple((carried.blocks[index].design, carried.blocks[index].block.number) for index in blocks),
+        blocks=tuple(_place(carried, index) for index in blocks),
         choice=choice,
         needed_mm=round(wanted.median_mm),
         needed_sigma_mm=round(wanted.sigma_mm),
@@ -117,6 +185,8 @@ def _thread(
         spools=_spools(shade, geometry_mm, word, terms) if shade else (),
         to_buy=to_buy,
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
+        is_pinned=is_pinned,
+        runners_up=runners_up,
     )
 
 
@@ -134,18 +204,15 @@ def _spools(shade: OwnedShade, geometry_mm: NDArray, word: str, terms: Terms) ->
 
 def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:
     """The nearest shade that could be bought for a colour of which nothing near is owned."""
-    (choice,) = choose_shades(
-        [request],
-        shelf.on_offer,
-        factor=terms.needle_factor,
-        certainty=terms.enough_at,
-        colour_limit=terms.colour_limit,
-    )
-    return choice.shade if choice.near_enough else None
+    conditions = Conditions(colour_limit=terms.colour_limit, excluded=terms.excluded)
+    ranked = [
+        each for nearest in nearest_first(prepare([request], shelf.on_offer, conditions)) for each in nearest
+    ]
+    return ranked[0].shade if ranked and ranked[0].delta_e_00 <= terms.colour_limit else None
 
 
 def _verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> tuple[str, str]:
-    if request.lab is None:
+    if choice.shade is None and request.lab is None:
         return "unknown", "The file names no colour for this block; choose one."
     if choice.shade is None:
         return "short", "No thread of a known colour is on the shelf."

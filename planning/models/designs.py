@@ -1,12 +1,43 @@
-"""Designs, block by block, with the sums that make an estimate a formula."""
+"""Designs, block by block, with the sums that make an estimate a formula; and how they came into the library."""
 
+from django.conf import settings
 from django.db import models
+from django.db.models import F, Q
 
+from inventory.compute.colour import Lab, lab_from_hex
 from planning.compute.thread_length import BlockSums
 
 
+class Tag(models.Model):
+    """A word that a workshop finds designs by."""
+
+    name = models.CharField(max_length=30, unique=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DesignQuerySet(models.QuerySet["Design"]):
+    def listed(self) -> "DesignQuerySet":
+        """One for every drawing: the variant that plans use."""
+        return self.filter(variant_of__isnull=True)
+
+    def fitting(self, *, field_width_mm: int, field_height_mm: int) -> "DesignQuerySet":
+        """Designs that a hoop's field takes, upright or turned by a quarter."""
+        upright = Q(width_mm__lte=field_width_mm, height_mm__lte=field_height_mm)
+        turned = Q(width_mm__lte=field_height_mm, height_mm__lte=field_width_mm)
+        return self.filter(upright | turned)
+
+
 class Design(models.Model):
-    """A stitch file that was read: one row for one content, whatever it was called."""
+    """A stitch file that was read: one row for one content, whatever it was called.
+
+    Files of several formats with one drawing are its variants. Plans, name, tags and notes go by the one whose
+    ``variant_of`` is NULL; the others point to it.
+    """
 
     sha256 = models.CharField(max_length=64, unique=True)
     name = models.CharField(max_length=120)
@@ -21,13 +52,32 @@ class Design(models.Model):
         help_text="The machine's rule under which the file was walked."
     )
     warnings = models.JSONField(default=list)
+    # What planning.compute.sameness compares; empty for a design kept before it was taken.
+    outline = models.JSONField(default=list)
+    variant_of = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.RESTRICT, related_name="variants"
+    )
+    # A person said that plans use this variant; importing a better one changes nothing then.
+    picked_by_hand = models.BooleanField(default=False)
+    favourite = models.BooleanField(default=False)
+    tags = models.ManyToManyField(Tag, blank=True, related_name="designs")
     added_at = models.DateTimeField()
+
+    objects = DesignQuerySet.as_manager()
 
     class Meta:
         ordering = ["name", "id"]
+        indexes = [models.Index(fields=["width_mm", "height_mm"])]
+        constraints = [
+            models.CheckConstraint(name="no_design_is_its_own_variant", condition=~Q(variant_of=F("pk")))
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def file_name(self) -> str:
+        return f"{self.name}.{self.format.lower()}"
 
 
 class Block(models.Model):
@@ -43,7 +93,21 @@ class Block(models.Model):
     hex = models.CharField(max_length=7, blank=True)
     name = models.CharField(max_length=120, blank=True)
     code = models.CharField(max_length=40, blank=True)
+    # The colour as it was given, where that was Lab or a shade: closer than hex can say. NULL: hex is all.
+    lab_l = models.FloatField(null=True, blank=True)
+    lab_a = models.FloatField(null=True, blank=True)
+    lab_b = models.FloatField(null=True, blank=True)
+    # The shade that a person named; NULL where none was, or where it has left the catalogue since.
+    shade = models.ForeignKey(
+        "inventory.Shade", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
     chosen_by_hand = models.BooleanField(default=False)
+    # The thread of the block before stays on: the change in the file is only a stop.
+    same_thread = models.BooleanField(default=False)
+    # What the file itself asks for, to go back to.
+    file_hex = models.CharField(max_length=7, blank=True)
+    file_name = models.CharField(max_length=120, blank=True)
+    file_code = models.CharField(max_length=40, blank=True)
     stops = models.PositiveSmallIntegerField(default=0)
     drawn_mm = models.FloatField()
     penetrations = models.PositiveIntegerField()
@@ -56,6 +120,7 @@ class Block(models.Model):
 
     class Meta:
         ordering = ["design", "number"]
+        indexes = [models.Index(fields=["hex"])]
         constraints = [models.UniqueConstraint(fields=["design", "number"], name="one_block_by_each_number")]
 
     def __str__(self) -> str:
@@ -73,3 +138,94 @@ class Block(models.Model):
             zero_length=self.zero_length,
             dragged_mm=self.dragged_mm,
         )
+
+    @property
+    def lab(self) -> Lab | None:
+        if self.lab_l is not None and self.lab_a is not None and self.lab_b is not None:
+            return Lab(self.lab_l, self.lab_a, self.lab_b)
+        return lab_from_hex(self.hex) if self.hex else None
+
+
+class StitchOutNote(models.Model):
+    """What a test stitch-out of a design showed, on which fabric."""
+
+    class Verdict(models.TextChoices):
+        GOOD = "good", "good as it is"
+        CHANGE = "change", "good with a change"
+        BAD = "bad", "not to be used so"
+
+    design = models.ForeignKey(Design, on_delete=models.CASCADE, related_name="stitch_outs")
+    stitched_on = models.DateField()
+    fabric = models.CharField(max_length=60)
+    verdict = models.CharField(max_length=6, choices=Verdict.choices)
+    words = models.CharField(max_length=500, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
+
+    class Meta:
+        ordering = ["-stitched_on", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.stitched_on}: {self.fabric}, {self.get_verdict_display()}"
+
+
+class ImportRun(models.Model):
+    """Many stitch files on their way into the library, and how far they are."""
+
+    source = models.CharField(max_length=500)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
+    asked_at = models.DateTimeField()
+    # NULL while it waits for its turn.
+    started_at = models.DateTimeField(null=True, blank=True)
+    # The last sign of life of whoever carries it out.
+    alive_at = models.DateTimeField(null=True, blank=True)
+    # NULL until it is through, or for good if it was killed; another run goes on from there.
+    ended_at = models.DateTimeField(null=True, blank=True)
+    found = models.PositiveIntegerField(default=0)
+    kept = models.PositiveIntegerField(default=0)
+    known = models.PositiveIntegerField(default=0)
+    refused = models.PositiveIntegerField(default=0)
+    # Files of a folder or an archive that are no stitch files by their name.
+    passed_over = models.PositiveIntegerField(default=0)
+    # Why it could not be carried out at all; empty otherwise.
+    failure = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        ordering = ["-asked_at", "-id"]
+
+    def __str__(self) -> str:
+        return self.source
+
+    @property
+    def done(self) -> int:
+        return self.kept + self.known + self.refused
+
+
+class ImportedFile(models.Model):
+    """What became of one file of a run. A file that was skipped as unchanged leaves no row of its own."""
+
+    class Outcome(models.TextChoices):
+        KEPT = "kept", "kept"
+        KNOWN = "known", "known already"
+        REFUSED = "refused", "refused"
+
+    run = models.ForeignKey(ImportRun, on_delete=models.CASCADE, related_name="files")
+    path = models.CharField(max_length=1000, db_index=True)
+    size_bytes = models.PositiveBigIntegerField()
+    # NULL for a file that came through the browser: where it lay then says nothing of it later.
+    modified_ns = models.BigIntegerField(null=True, blank=True)
+    outcome = models.CharField(max_length=7, choices=Outcome.choices)
+    reason = models.CharField(max_length=500, blank=True)
+    design = models.ForeignKey(
+        Design, null=True, blank=True, on_delete=models.SET_NULL, related_name="imported_as"
+    )
+
+    class Meta:
+        ordering = ["run", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.shown}: {self.get_outcome_display()}"
+
+    @property
+    def shown(self) -> str:
+        """Its name as the person knows it: what came through the browser is numbered in front."""
+        return self.path if self.modified_ns is not None else self.path.partition("/")[2] or self.path

@@ -1,10 +1,11 @@
 """Today: ask whether there is enough; the plan sheet answers."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -18,9 +19,11 @@ from planning.compute.needle_thread import PlannedThread
 from planning.designs import asked_from_record, designs_by_id
 from planning.forms import AskForm, QuestionForm
 from planning.models import Design, Fabric, Machine, Rules
+from planning.pictures import plan_pictures
 from planning.plan import chosen_machine, each_in_its_own_hooping, plan
 from planning.uploads import Refusal, keep_uploads
-from planning.wording import answer_in_words, asked_name
+from planning.views.pins import left_out, pin_links
+from planning.wording import answer_in_words, asked_name, instead_in_words
 
 RECENT = 12
 
@@ -78,7 +81,12 @@ def plan_sheet(request: HttpRequest) -> HttpResponse:
     designs = designs_by_id([design.pk for design in form.cleaned_data["design"]])
     try:
         asked = each_in_its_own_hooping([asked_from_record(design) for design in designs])
-        answer = plan(asked, form.question())
+        pinned = replace(
+            form.question(),
+            pins=tuple(request.GET.getlist("pin")),
+            exclude=tuple(request.GET.getlist("exclude")),
+        )
+        answer = plan(asked, pinned)
     except WorkshopError as problem:
         return render(
             request, "planning/question_unclear.html", {"form": form, "problem": problem}, status=422
@@ -88,17 +96,33 @@ def plan_sheet(request: HttpRequest) -> HttpResponse:
         units=request.units,  # type: ignore[attr-defined]
         machine=form.cleaned_data["machine"] or chosen_machine(None),
         fabric=form.cleaned_data["fabric"],
+        address=request.GET,
     )
     return render(request, "planning/plan_sheet.html", shown)
 
 
-def plan_context(plan: BatchPlan, *, units: Units, machine: Machine, fabric: Fabric | None) -> dict[str, Any]:
-    """Return what a page that shows a plan needs."""
+def plan_context(
+    plan: BatchPlan,
+    *,
+    units: Units,
+    machine: Machine,
+    fabric: Fabric | None,
+    address: QueryDict | None = None,
+) -> dict[str, Any]:
+    """Return what a page that shows a plan needs; with the ``address`` that asks, links that change the shades."""
     several = len(plan.designs) > 1
     return {
+        "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
+        "left_out": left_out(address) if address else [],
+        "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
         "plan": plan,
+        "pictures": plan_pictures(plan),
         "answer": answer_in_words(plan, units=units),
-        "threads": [thread_row(thread, several=several) for thread in plan.threads],
+        "threads": [
+            thread_row(thread, several=several)
+            | {"pins": pin_links(thread, address, several=several) if address else None}
+            for thread in plan.threads
+        ],
         "warned": any(design.warnings for design in plan.designs),
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,

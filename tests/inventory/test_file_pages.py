@@ -110,3 +110,15 @@ def test_a_scanned_label_leads_to_its_thing(signed_in, address):
     spool = a_spool(a_shade("R"))
     page = signed_in.get(address.format(spool.label.lower()), follow=True)
     assert spool.label in page.content.decode()
+
+
+def test_what_is_ticked_in_a_list_is_labelled_together(signed_in):
+    spools = [a_spool(a_shade("R")), a_spool(a_shade("B"))]
+    sent = {"do": "label", "item": [spool.pk for spool in spools]}
+    page = signed_in.post(reverse("together", args=["thread"]), sent, follow=True).content.decode()
+    assert all(spool.label in page for spool in spools)
+
+
+def test_the_scan_box_stands_on_every_page(signed_in):
+    for name in ("today", "jobs", "shelf", "files", "preferences"):
+        assert 'id="scan-code"' in signed_in.get(reverse(name)).content.decode()

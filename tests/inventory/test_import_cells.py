@@ -109,7 +109,7 @@ def test_a_cell_that_says_nothing_is_not_zero(field, cell):
         (TEX, "0", "above 0"),
         (TEX, "1001", "at most 1000"),
         (LAB, "-201", "from -200 to 200"),
-        (MONEY, "4.205", "4.205 could be 4205"),
+        (MONEY, "4.205", "4.205 could be 4205 or 4.205. Write the amount with two decimals."),
         (MONEY, "4.2055", "two decimals at most"),
         (PIECES, "2.5", "whole number"),
         (SIGMA, "-1", "below zero"),

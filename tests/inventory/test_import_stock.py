@@ -399,6 +399,39 @@ def test_bobbins_land_with_their_styles():
     assert ledger.ledger_problems() == []
 
 
+@pytest.mark.parametrize(
+    ("kind", "head", "row", "column"),
+    [
+        ("bobbins", ("label", "length_m"), ("B0001", "5"), "length_m"),
+        ("bobbins", ("label", "pieces"), ("P0001", "5"), "pieces"),
+        ("bobbins", ("label", "kind", "pieces"), ("B0001", "part bobbin", "5"), "kind"),
+        ("stabilizer", ("label", "pieces"), ("R0001", "5"), "pieces"),
+        ("stabilizer", ("label", "length_m"), ("H0001", "5"), "length_m"),
+        ("stabilizer", ("label", "form"), ("H0001", "roll"), "form"),
+        ("stabilizer", ("label", "width_mm"), ("R0001", "400"), "width_mm"),
+        ("stabilizer", ("label", "form", "maker", "product"), ("R9", "bale", "Skerry", "Tear 50"), "form"),
+        ("stabilizer", ("label", "maker", "product"), ("R9", "Skerry", "Tear 50"), "form"),
+        ("spools", ("label", "length_m"), ("x" * 25, "5"), "label"),
+    ],
+)
+def test_what_does_not_suit_the_thing_is_refused(kind, head, row, column):
+    the_catalogue()
+    for each in ("bobbins", "stabilizer"):
+        apply((IMPORTS / f"good/{each}.csv").read_bytes(), kind=each)
+    problems = preview_import(a_file(row, head=head), kind=kind).problems
+    assert column in {problem.column for problem in problems}
+    assert sum(problem.column == column for problem in problems) == 1
+
+
+def test_how_a_quantity_is_known_may_change_alone():
+    there = a_spool(metres=1000)
+    landed = apply(a_file((there.label, "judged"), head=("label", "known")))
+    assert landed.outcomes[0].changes == ("known: sealed, as sold → judged by eye",)
+    held = spool(there.label)
+    assert (held.on_hand, held.known, held.sigma) == (1_000_000, "judged", pytest.approx(250_000))
+    assert there.entries.get(reason="count").quantity == 0
+
+
 def test_a_new_bobbin_style_needs_its_size():
     the_catalogue()
     preview = preview_import(

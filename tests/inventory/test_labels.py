@@ -129,7 +129,7 @@ def test_a_part_used_sheet_starts_at_its_first_free_label():
 
 @needs_poppler
 def test_the_longest_label_code_is_printed_whole_and_inside():
-    spool = a_spool(a_shade("R1", name="A shade of a very long name, typed in full by somebody with time"))
+    spool = a_spool(a_shade("R1", name="A shade of a very long name, typed in full by one with time"))
     code = "S-94E7C635-10321-LONGER9"
     StockItem.objects.filter(pk=spool.pk).update(label=code)
     for sheet in SHEETS:

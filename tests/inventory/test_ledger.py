@@ -143,6 +143,15 @@ def test_a_reversal_restores_quantity_and_how_it_was_known():
     assert (held.on_hand, held.sigma, held.known) == (500_000, 5_000.0, "weighed")
 
 
+def test_taking_back_an_older_movement_leaves_what_was_found_since():
+    spool = a_spool()
+    used = ledger.use(spool, quantity=100_000, **act())
+    ledger.find(spool, quantity=700_000, finding=Finding(5_000.0, "weighed"), **act())
+    ledger.reverse(used, **act())
+    held = StockItem.objects.get(pk=spool.pk)
+    assert (held.on_hand, held.sigma, held.known) == (800_000, 5_000.0, "weighed")
+
+
 def test_an_entry_is_reversed_at_most_once():
     spool = a_spool()
     entry = ledger.use(spool, quantity=1000, **act())

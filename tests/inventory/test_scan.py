@@ -110,12 +110,18 @@ def test_the_scale_is_as_fine_as_the_figures_that_were_typed(typed, unit, mg):
 
 def test_a_label_leads_to_its_thing_in_capitals_or_not(signed_in):
     spool = a_spool()
-    response = signed_in.get(reverse("scanned", args=[spool.label.lower()]))
+    response = signed_in.get(reverse("label", args=[spool.label.lower()]))
     assert response.url == reverse("item", args=[spool.label])
 
 
+@pytest.mark.parametrize("address", ["/s/{}/", "/s/{}", "/S/{}"])
+def test_the_address_in_a_code_on_a_label_leads_to_its_thing(signed_in, address):
+    spool = a_spool()
+    assert signed_in.get(address.format(spool.label)).url == reverse("item", args=[spool.label])
+
+
 def test_a_label_that_nothing_carries_says_so(signed_in):
-    response = signed_in.get(reverse("scanned", args=["S9999"]))
+    response = signed_in.get(reverse("label", args=["S9999"]))
     assert response.status_code == 404
     assert "Nothing carries S9999" in response.content.decode()
 

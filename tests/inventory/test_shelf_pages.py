@@ -968,7 +968,7 @@ def addresses():
     found += [reverse("item", args=[item.label]) for item in StockItem.objects.all()]
     found += [
         reverse("undo", args=[Entry.objects.get(item=spool).pk]),
-        reverse("scanned", args=[spool.label]),
+        reverse("label", args=[spool.label]),
     ]
     return [*found, f"{reverse('own')}?q=%23112233", f"{reverse('shelf')}?near=%23112233"]
 

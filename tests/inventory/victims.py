@@ -100,6 +100,7 @@ def careless(key: str) -> None:
     """Do in two transactions what belongs in one: the act that the looking must catch."""
     item = StockItem.objects.get(label="SPILT")
     ledger.use(item, quantity=100, key=key, at=NOW, by=None)
+    time.sleep(0.002)
     Entry.objects.create(item=item, quantity=-1, reason="use", at=NOW, key=key, line=1)
     StockItem.objects.filter(pk=item.pk).update(on_hand=StockItem.objects.get(pk=item.pk).on_hand - 1)
 

@@ -133,10 +133,10 @@ def hus_bytes(pattern: EmbPattern) -> bytes:
         EmbConstant.TRIM: 0x88,
         EmbConstant.END: 0x90,
     }
-    steps = encoded(pattern)
+    steps = [step for step in encoded(pattern) if step[0] in codes]  # it knows no stop
     return hus_file(
         count=len(steps),
-        colours=[3, 13, 5, 14][: len(pattern.threadlist)],
+        colours=[(3 + 5 * place) % 29 for place in range(len(pattern.threadlist))],
         commands=compressed(bytes(codes[command] for command, _, _ in steps)),
         x=compressed(bytes(signed(dx) for _, dx, _ in steps)),
         y=compressed(bytes(signed(-dy) for _, _, dy in steps)),
@@ -144,7 +144,7 @@ def hus_bytes(pattern: EmbPattern) -> bytes:
 
 
 def sew_bytes(pattern: EmbPattern) -> bytes:
-    colours = [10, 30, 13, 6][: len(pattern.threadlist)]
+    colours = [(1 + 7 * place) % 60 for place in range(len(pattern.threadlist))]
     body = bytearray(struct.pack(f"<{1 + len(colours)}H", len(colours), *colours).ljust(0x1D78, b"\0"))
     for command, dx, dy in encoded(pattern):
         if command == EmbConstant.STITCH:

@@ -1,11 +1,14 @@
 """Files that are not what they say, hold too much, or are out to do harm: each is answered in words."""
 
 import json
+import os
+import signal
+import socket
 import struct
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -23,7 +26,7 @@ from planning.reading import (
     UnreadableDesign,
     read_design_file,
 )
-from tests.planning.stitch_files import file_bytes, hus_file, pennant
+from tests.planning.stitch_files import DrawnBlock, file_bytes, hus_file, pattern_of, pennant, zigzag
 
 EVERY_FORMAT = sorted(FORMATS)
 SOUND_FILES = {extension: file_bytes(pennant(), extension) for extension in EVERY_FORMAT}
@@ -75,11 +78,16 @@ def swollen_hus(count: int) -> bytes:
     return content + bytes(269 - len(content))
 
 
-def slow_hus(blocks: int) -> bytes:
+def hollow_hus(blocks: int) -> bytes:
     """Return a HUS file whose every compressed token looks far back into nothing and unfolds to nothing."""
     block = one_token_block(511, 11) + "0" * (10 * 65_535)
     stream = bit_bytes(block + block) * (blocks // 2)
     return hus_file(count=400_000, colours=[3], commands=stream, x=b"\0" * 8, y=b"\0" * 8)
+
+
+def slow_dst() -> bytes:
+    """Return a DST file with just as many records as are read, which takes seconds."""
+    return DST_HEADER + (DST_STITCH + DST_JUMP) * 499_000 + DST_END
 
 
 def hungry_hus() -> bytes:
@@ -107,6 +115,80 @@ def test_a_folder_is_refused(tmp_path: Path) -> None:
     (tmp_path / "caps.dst").mkdir()
     with pytest.raises(UnreadableDesign, match=r"^caps\.dst is not a file\."):
         read_design_file(tmp_path / "caps.dst")
+
+
+@pytest.fixture
+def _no_waiting() -> Iterator[None]:
+    """Stop a test that waits for a device or a pipe for ever."""
+    signal.alarm(20)
+    yield
+    signal.alarm(0)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the system has no such devices")
+@pytest.mark.usefixtures("_no_waiting")
+@pytest.mark.parametrize("device", ["/dev/zero", "/dev/null", "/dev/random", "/dev/stdin", "/dev/tty"])
+def test_a_device_is_refused_by_its_name_and_behind_a_link(tmp_path: Path, device: str) -> None:
+    with pytest.raises(UnreadableDesign, match="is not a kind of stitch file"):
+        read_design_file(device)
+    (tmp_path / "cap.dst").symlink_to(device)
+    with pytest.raises(UnreadableDesign, match=r"^cap\.dst (is not a file|is empty|cannot be opened)"):
+        read_design_file(tmp_path / "cap.dst")
+    with pytest.raises(UnreadableDesign, match=r"^cap\.dst (is not a file|is empty|cannot be opened)"):
+        read_design_file(device, name="cap.dst")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the system has no such pipes")
+@pytest.mark.usefixtures("_no_waiting")
+def test_a_pipe_or_a_socket_is_refused_without_waiting_for_what_comes_through_it(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "cap.dst")
+    with socket.socket(socket.AF_UNIX) as server:
+        server.bind(os.fspath(tmp_path / "cap.pes"))
+        for name in ("cap.dst", "cap.pes"):
+            (tmp_path / f"link to {name}").symlink_to(tmp_path / name)
+            for path in (tmp_path / name, tmp_path / f"link to {name}"):
+                with pytest.raises(UnreadableDesign, match=r"is not a file\. Choose a stitch file\.$"):
+                    read_design_file(path)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the system has no such pipes")
+@pytest.mark.usefixtures("_no_waiting")
+def test_a_pipe_that_takes_the_place_of_a_file_while_it_is_opened_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "cap.dst"
+    path.write_bytes(file_bytes(pennant(), "dst"))
+    before = path.stat()
+    path.unlink()
+    os.mkfifo(path)
+    monkeypatch.setattr(Path, "stat", lambda self, **_: before)
+    with pytest.raises(UnreadableDesign, match="is not a file"):
+        read_design_file(path)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right of their own there")
+@pytest.mark.parametrize("target", ["cap.dst", "gone.dst", ".", "/proc/self/environ", "/proc/kmsg"])
+def test_a_link_that_leads_nowhere_or_astray_is_refused(tmp_path: Path, target: str) -> None:
+    (tmp_path / "cap.dst").symlink_to(target)
+    with pytest.raises(UnreadableDesign, match=r"^cap\.dst (is not a file|is empty|cannot be opened: .+)\. "):
+        read_design_file(tmp_path / "cap.dst")
+
+
+@pytest.mark.parametrize("name", ["cap\0badge.dst", "cap" * 200 + ".dst", "cap.dst/badge.dst"])
+def test_a_name_that_no_file_can_have_is_refused(tmp_path: Path, name: str) -> None:
+    (tmp_path / "cap.dst").write_bytes(b"x")
+    with pytest.raises(UnreadableDesign, match=r"cannot be opened: .+ Check where it is and who may read it"):
+        read_design_file(tmp_path / name)
+
+
+def test_a_file_of_a_gigabyte_is_refused_without_reading_it(tmp_path: Path) -> None:
+    path = tmp_path / "large.dst"
+    path.write_bytes(DST_HEADER)
+    os.truncate(path, 1 << 30)
+    start = time.monotonic()
+    with pytest.raises(UnreadableDesign, match="is larger than 20 MiB"):
+        read_design_file(path)
+    assert time.monotonic() - start < 1
 
 
 @pytest.mark.parametrize("name", ["cap.docx", "cap", "cap.", ".pes"])
@@ -277,6 +359,29 @@ def test_a_hus_file_without_the_bytes_for_its_stitches_is_refused(tmp_path: Path
     )
 
 
+def test_a_hus_file_whose_compression_stands_for_nothing_is_refused(tmp_path: Path) -> None:
+    assert "holds more than its bytes stand for" in refusal(tmp_path, "hollow.hus", hollow_hus(30))
+
+
+def test_a_nearly_blank_pes_file_with_hundreds_of_threads_is_refused(tmp_path: Path) -> None:
+    whole = file_bytes(pattern_of((DrawnBlock("#c01020", (zigzag(0, 0, stitches=12),)),)), "pes")
+    at = whole.index(b"colour 1") - 13  # where the list of threads starts, behind their number
+    assert whole[at - 2 : at] == b"\1\0"
+    threads = bytes((0, 1, 2, 3, 0, 0, 0, 0, 0, 0, 0, 0)) * 300
+    stitches_at = int.from_bytes(whole[8:12], "little") + len(threads)
+    content = (
+        whole[:8] + struct.pack("<I", stitches_at) + whole[12 : at - 2] + struct.pack("<H", 301) + threads
+    )
+    words = refusal(tmp_path, "blank.pes", content + whole[at:])
+    assert "names 301 threads for 12 stitches, which need 1: it is damaged" in words
+
+
+def test_a_pes_file_whose_header_points_elsewhere_is_refused(tmp_path: Path) -> None:
+    content = bytearray(file_bytes(pennant(), "pes"))
+    content[8] ^= 0x40
+    assert "its stitches do not start where its header says" in refusal(tmp_path, "cap.pes", bytes(content))
+
+
 def test_a_file_with_thousands_of_threads_is_refused(tmp_path: Path) -> None:
     colours = 5000
     content = struct.pack("<I20xI", 116 + 8 * colours, colours).ljust(116, b"\0")
@@ -288,12 +393,12 @@ def test_a_file_with_thousands_of_threads_is_refused(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="the system has no such limit")
 def test_a_file_that_takes_too_much_computing_is_refused(tmp_path: Path) -> None:
-    words = refusal(tmp_path, "slow.hus", slow_hus(30), limits=ReadLimits(cpu_seconds=1))
+    words = refusal(tmp_path, "slow.dst", slow_dst(), limits=ReadLimits(cpu_seconds=1))
     assert "takes more than 1 seconds of computing to read" in words
 
 
 def test_a_file_that_takes_too_long_is_refused(tmp_path: Path) -> None:
-    words = refusal(tmp_path, "slow.hus", slow_hus(30), limits=ReadLimits(wall_seconds=0.5))
+    words = refusal(tmp_path, "slow.dst", slow_dst(), limits=ReadLimits(wall_seconds=0.5))
     assert "was not read within 0.5 seconds" in words
 
 
@@ -315,8 +420,7 @@ def test_a_fault_of_the_reading_program_is_not_blamed_on_the_file(
     path = tmp_path / "cap.dst"
     path.write_bytes(file_bytes(pennant(), "dst"))
     (tmp_path / "pyembroidery.py").write_text("")
-    monkeypatch.setattr("planning.reading.sys.executable", sys.executable)
-    monkeypatch.setattr("planning.reading.PACKAGE_ROOT", tmp_path)
+    monkeypatch.setattr("planning.reading_processes.PACKAGE_ROOT", tmp_path)
     with pytest.raises(
         UnreadableDesign, match=r"the reading program itself failed \(.+\)\. The file may be sound\."
     ):

@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 from pyembroidery import EmbPattern, EmbThread
 
-from planning import formats, reading, reading_child
+from planning import formats, opening, reading_child
+from planning.compute import plausibility
 from planning.compute.walk import END, BlockPath
-from planning.formats import FORMATS
+from planning.formats import FORMATS, claims, endings, signatures
 from planning.reading import PACKAGE_ROOT, ReadDesign, UnreadableDesign, read_design_file
 from tests.planning.stitch_files import (
     DrawnBlock,
@@ -53,7 +54,9 @@ def test_the_table_knows_each_format_under_its_extension() -> None:
     assert all(known.extension == extension for extension, known in FORMATS.items())
 
 
-@pytest.mark.parametrize("module", [formats, reading, reading_child])
+@pytest.mark.parametrize(
+    "module", [formats, claims, endings, signatures, opening, reading_child, plausibility]
+)
 def test_the_examples_in_the_docstrings_hold(module: object) -> None:
     result = doctest.testmod(module)  # type: ignore[arg-type]
     assert result.attempted > 0
@@ -211,7 +214,10 @@ def test_a_needle_number_beyond_the_list_leaves_the_list_in_its_order(tmp_path: 
 def test_a_header_that_says_another_number_of_stitches_is_told(tmp_path: Path) -> None:
     content = re.sub(rb"ST:.{7}", b"ST:   9999", file_bytes(pennant(), "dst"), count=1)
     found = read(tmp_path, content, "dst")
-    assert "The header says 9,999 stitches; the file holds 621: stitches may be missing." in found.warnings
+    assert (
+        "The header says 9,999 stitches; the file holds 621: stitches may be missing or doubled."
+        in found.warnings
+    )
 
 
 def test_a_header_that_says_another_number_of_colours_is_told(tmp_path: Path) -> None:
@@ -222,7 +228,8 @@ def test_a_header_that_says_another_number_of_colours_is_told(tmp_path: Path) ->
 def test_a_header_that_says_another_size_is_told(tmp_path: Path) -> None:
     content = re.sub(rb"\+X:.{5}", b"+X: 4999", file_bytes(pennant(), "dst"), count=1)
     assert read(tmp_path, content, "dst").warnings == (
-        "The header gives another size than the stitches have: check the hoop.",
+        "The header says that the design reaches 30.0 and 499.9 mm to the sides of its start; it reaches 30.0 and "
+        "96.6 mm: stitches may be missing or damaged. Check the hoop.",
     )
 
 

@@ -96,13 +96,18 @@ def _bar(stream: Any) -> Iterator[importing.Progress]:
     """Yield the callback that moves a bar on a terminal, and does nothing elsewhere."""
     console = Console(file=stream, force_terminal=None if stream.isatty() else False)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=console, transient=True, disable=not stream.isatty()) as bar:
-        task = bar.add_task("rows", total=None)
+    # The command's standard error paints all that goes through it red; a bar is no error.
+    paint, stream.style_func = stream.style_func, None
+    try:
+        with Progress(*columns, console=console, transient=True, disable=not stream.isatty()) as bar:
+            task = bar.add_task("rows", total=None)
 
-        def progress(done: int, total: int) -> None:
-            bar.update(task, completed=done, total=total)
+            def progress(done: int, total: int) -> None:
+                bar.update(task, completed=done, total=total)
 
-        yield progress
+            yield progress
+    finally:
+        stream.style_func = paint
 
 
 def _as_data(preview: Preview, *, landed: bool) -> dict[str, Any]:

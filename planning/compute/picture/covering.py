@@ -1,15 +1,21 @@
 """Which strand lies on top at every sample of a band of rows."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.compute.picture.strands import CAP_INSET, CAP_REACH, Floats, Strands
+from planning.compute.picture.strands import Floats, Strands
 
 # So many row pieces, or samples, are held at once.
-CHUNK = 1 << 17
+CHUNK = 1 << 15
 FLATTEST = 1e-4
+# Below so many samples of radius nobody sees whether an end is round.
+ROUNDED_FROM = 2.0
+# The middle of its round end lies on the penetration, or, where it turns back, so many radii before it. An end
+# that is drawn square reaches as far beyond as a round one would on the whole.
+CAP_INSET, FLAT_REACH = 0.65, 0.8
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,23 +34,29 @@ class Outlines:
     half_across: Floats
     cap_x: Floats
     cap_y: Floats
+    rounded: bool
 
 
 def outlines_of(strands: Strands) -> Outlines:
     radius = np.float32(strands.radius)
     x, y = _not_flat(strands.along_x), _not_flat(strands.along_y)
-    body = np.maximum(strands.half_length - np.float32(CAP_INSET) * radius, np.float32(0))
+    rounded = strands.radius >= ROUNDED_FROM
+    # A strand that turns back dips into its hole; one that goes straight on runs into the next.
+    inset = np.float32(CAP_INSET) * strands.turning
+    reach = -inset if rounded else np.float32(FLAT_REACH) - inset
+    body = np.maximum(strands.half_length + reach * radius, np.float32(0))
     cap_y = body * strands.along_y
     reach = np.abs(cap_y) + radius
     return Outlines(
         first_y=strands.mid_y - reach,
         last_y=strands.mid_y + reach,
         slope_along=-y / x,
-        half_along=body / np.abs(x),
+        half_along=(body / np.abs(x)).astype(np.float32),
         slope_across=x / y,
-        half_across=radius / np.abs(y),
+        half_across=(radius / np.abs(y)).astype(np.float32),
         cap_x=body * strands.along_x,
         cap_y=cap_y,
+        rounded=rounded,
     )
 
 
@@ -65,9 +77,7 @@ def topmost(
     begin = np.maximum(np.ceil(outlines.first_y[crossing] - 0.5).astype(np.intp), first_row)
     end = np.minimum(np.floor(outlines.last_y[crossing] - 0.5).astype(np.intp) + 1, first_row + rows)
     height = np.maximum(end - begin, 0)
-    upto = np.cumsum(height)
-    cuts = np.searchsorted(upto, np.arange(0, upto[-1] if upto.size else 0, CHUNK), side="left")
-    for a, b in zip(cuts, [*cuts[1:], crossing.size], strict=True):
+    for a, b in _chunks(np.cumsum(height)):
         _lay(
             top,
             strands,
@@ -79,6 +89,19 @@ def topmost(
             width=width,
         )
     return top
+
+
+def _chunks(upto: NDArray[np.intp]) -> list[tuple[int, int]]:
+    """Return where to cut so that every part has about CHUNK of what ``upto`` adds up.
+
+    >>> _chunks(np.array([20_000, 40_000, 60_000, 70_000]))
+    [(0, 1), (1, 3), (3, 4)]
+    """
+    if not upto.size:
+        return []
+    cuts = np.searchsorted(upto, np.arange(CHUNK, upto[-1], CHUNK), side="left").tolist()
+    edges = [0, *sorted({cut for cut in cuts if cut}), upto.size]
+    return list(pairwise(edges))
 
 
 def _lay(
@@ -94,9 +117,6 @@ def _lay(
 ) -> None:
     """Write the numbers of the strands ``which``, each over ``height`` rows from ``begin``, into ``top``."""
 
-    def each_row(values: NDArray[np.generic]) -> NDArray[np.generic]:
-        return np.repeat(values, height)
-
     total = int(height.sum())
     row = np.arange(total) + np.repeat(begin - (np.cumsum(height) - height), height)
     y = row.astype(np.float32) + np.repeat(np.float32(0.5) - strands.mid_y[which], height)
@@ -107,16 +127,8 @@ def _lay(
     half_across = np.repeat(outlines.half_across[which], height)
     low = np.maximum(along - half_along, across - half_across)
     high = np.minimum(along + half_along, across + half_across)
-    bare = low > high
-    low[bare], high[bare] = np.inf, -np.inf
-
-    cap_x, cap_y = np.repeat(outlines.cap_x[which], height), np.repeat(outlines.cap_y[which], height)
-    for side in (np.float32(-1), np.float32(1)):
-        reach = np.float32(strands.radius**2) - np.square(y - side * cap_y)
-        touched = reach > 0
-        reach = np.sqrt(np.where(touched, reach, 0))
-        np.minimum(low, side * cap_x - reach, out=low, where=touched)
-        np.maximum(high, side * cap_x + reach, out=high, where=touched)
+    if outlines.rounded:
+        _round(low, high, y, outlines, which=which, height=height, radius=strands.radius)
 
     middle = np.repeat(strands.mid_x[which] - np.float32(0.5), height)
     low = np.clip(np.ceil(low + middle), 0, width)
@@ -126,11 +138,31 @@ def _lay(
     number = np.repeat(which + 1, height)
 
     upto = np.cumsum(count)
-    cuts = np.searchsorted(upto, np.arange(0, upto[-1] if upto.size else 0, CHUNK), side="left")
-    for a, b in zip(cuts, [*cuts[1:], count.size], strict=True):
+    for a, b in _chunks(upto):
         lengths = count[a:b]
         offset = upto[a:b] - lengths - (upto[a] - count[a])
         sample = np.repeat(start[a:b] - offset, lengths)
         sample += np.arange(sample.size)
         # NumPy writes one after the other, so that of two strands in one sample the later one stays.
         top[sample] = np.repeat(number[a:b], lengths)
+
+
+def _round(
+    low: Floats,
+    high: Floats,
+    y: Floats,
+    outlines: Outlines,
+    *,
+    which: NDArray[np.intp],
+    height: NDArray[np.intp],
+    radius: float,
+) -> None:
+    """Widen each row piece from ``low`` to ``high`` by the discs at both ends of its strand."""
+    bare = low > high
+    low[bare], high[bare] = np.inf, -np.inf
+    cap_x, cap_y = np.repeat(outlines.cap_x[which], height), np.repeat(outlines.cap_y[which], height)
+    for side in (np.float32(-1), np.float32(1)):
+        reach = np.float32(radius**2) - np.square(y - side * cap_y)
+        reach = np.where(reach > 0, np.sqrt(np.abs(reach)), np.float32(-np.inf))
+        np.minimum(low, side * cap_x - reach, out=low)
+        np.maximum(high, side * cap_x + reach, out=high)

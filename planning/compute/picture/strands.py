@@ -10,12 +10,12 @@ from planning.compute.picture.frame import DrawnBlock, Frame
 
 Floats = NDArray[np.float32]
 
-# Where the strand leaves the cloth it is already round: its ends reach a little over the penetrations.
-CAP_INSET, CAP_REACH = 0.65, 0.35
 # Nobody sees what lies under so many layers of thread; real designs have three to eight.
 MOST_LAYERS = 24
 CELL_MM, MOST_PIECES = 4.0, 4
 SHORTEST_MM = 0.01
+# Drawn tight, a thread lies a little wider than it is thick; chosen by eye, so that rows one thread apart close.
+FLATTENED = 1.08
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +41,8 @@ class Strands:
 
     def chosen(self, which: NDArray[np.bool_]) -> "Strands":
         """Return only the strands that ``which`` marks, still in order."""
+        if which.all():
+            return self
         arrays = {
             each.name: getattr(self, each.name)[which] for each in fields(self) if each.name != "radius"
         }
@@ -52,9 +54,11 @@ def strands_of(
 ) -> Strands:
     """Return the strands that can be seen in ``frame``, which has ``samples`` samples a pixel each way."""
     scale = frame.per_mm * samples
-    radius = max(thread_mm / 2 * scale, least_radius)
+    radius = max(FLATTENED * thread_mm / 2 * scale, least_radius)
     starts, ends, turnings, numbers = [], [], [], []
     for number, block in enumerate(blocks):
+        if not len(block.points_mm):
+            continue
         sewn, turning = _sewn(block)
         starts.append(block.points_mm[:-1][sewn])
         ends.append(block.points_mm[1:][sewn])

@@ -34,6 +34,21 @@ class Command(WorkshopCommand):
             "--by", type=date.fromisoformat, metavar="YYYY-MM-DD", help="The day the material must be there."
         )
 
+        parser.add_argument(
+            "--pin",
+            action="append",
+            default=[],
+            metavar="BLOCK=CODE",
+            help="The shade that the colour of this block is to have; DESIGN.BLOCK with several designs. Repeatable.",
+        )
+        parser.add_argument(
+            "--exclude",
+            action="append",
+            default=[],
+            metavar="CODE",
+            help="A shade that is not to be used. Repeatable.",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         question = Question(
             pieces=options["pieces"],
@@ -42,6 +57,8 @@ class Command(WorkshopCommand):
             hoop=options["hoop"],
             tests=options["tests"],
             needed_on=options["by"],
+            pins=tuple(options["pin"]),
+            exclude=tuple(options["exclude"]),
         )
         trim_at_jumps = chosen_machine(question.machine).trim_at_jumps
         designs = [

@@ -1,0 +1,79 @@
+"""Shades that a person pins to a block or rules out, as they are written in an address or a command.
+
+A block is written as the plan shows it: ``2``, or ``1.2`` where there are several designs. A shade is written as
+its code, or where makers share a code as ``RANGE CODE`` or ``MAKER RANGE CODE``.
+"""
+
+from collections.abc import Sequence
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.asked import AskedDesign
+from planning.compute.choosing import OwnedShade
+
+
+class NoSuchPin(WorkshopError):
+    """A pin or an exclusion names no block or no single shade."""
+
+
+def pinned_shades(
+    pins: Sequence[str], designs: Sequence[AskedDesign], shades: Sequence[OwnedShade]
+) -> dict[tuple[int, int], int]:
+    """Return the shade id of each pinned (design, block number). Raises NoSuchPin."""
+    pinned: dict[tuple[int, int], int] = {}
+    for pin in pins:
+        block, equals, written = pin.partition("=")
+        if not equals:
+            raise NoSuchPin(
+                f'"{pin}" pins nothing. Write BLOCK=CODE, such as 2={shades[0].code if shades else 147}.'
+            )
+        pinned[_block(block.strip(), designs)] = _shade(written, shades, where="on the shelf").id
+    return pinned
+
+
+def excluded_shades(exclude: Sequence[str], shades: Sequence[OwnedShade]) -> frozenset[int]:
+    """Return the ids of the shades ruled out. Raises NoSuchPin."""
+    return frozenset(_shade(written, shades, where="on the shelf or on offer").id for written in exclude)
+
+
+def written_pin(place: tuple[int, int], shade: OwnedShade, *, several: bool) -> str:
+    """Return a pin as an address carries it.
+
+    >>> shade = OwnedShade(7, 1, "Skerry", "Forty", "147", "red", "#b01c2e", None, ())
+    >>> written_pin((1, 2), shade, several=True)
+    '2.2=Skerry Forty 147'
+    """
+    return f"{written_block(place, several=several)}={full_name(shade)}"
+
+
+def written_block(place: tuple[int, int], *, several: bool) -> str:
+    design, block = place
+    return f"{design + 1}.{block}" if several else str(block)
+
+
+def full_name(shade: OwnedShade) -> str:
+    return f"{shade.maker} {shade.range} {shade.code}"
+
+
+def _spellings(shade: OwnedShade) -> tuple[str, str, str]:
+    return shade.code, f"{shade.range} {shade.code}", full_name(shade)
+
+
+def _block(written: str, designs: Sequence[AskedDesign]) -> tuple[int, int]:
+    design, dot, block = written.rpartition(".")
+    if block.isdecimal() and (design.isdecimal() if dot else len(designs) == 1):
+        index = int(design) - 1 if dot else 0
+        if 0 <= index < len(designs) and int(block) in {each.number for each in designs[index].blocks}:
+            return index, int(block)
+    form = "its number" if len(designs) == 1 else "DESIGN.BLOCK, such as 1.2"
+    raise NoSuchPin(f'There is no block "{written}" to pin a shade to. Write {form}, as the plan shows it.')
+
+
+def _shade(written: str, shades: Sequence[OwnedShade], *, where: str) -> OwnedShade:
+    wanted = " ".join(written.split()).casefold()
+    found = [shade for shade in shades if wanted in {each.casefold() for each in _spellings(shade)}]
+    if not found:
+        raise NoSuchPin(f'No shade "{written.strip()}" of the planned fibre and weight is {where}.')
+    if len(found) > 1:
+        names = ", ".join(full_name(shade) for shade in found)
+        raise NoSuchPin(f'"{written.strip()}" may be any of {names}; write it in full.')
+    return found[0]

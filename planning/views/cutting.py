@@ -1,0 +1,229 @@
+"""The cut sheet: how a job's stabilizer is cut, drawn to scale, and the cut posted."""
+
+from collections import Counter
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from inventory.compute.errors import WorkshopError
+from inventory.forms import new_key
+from inventory.models import StockItem
+from planning.compute.cutting import Rest, SourceCut, Strip
+from planning.compute.cutting.ruler import Marks, ruler_marks
+from planning.cuts import (
+    ProductCut,
+    cut_verdict,
+    cuts_of,
+    cuts_posted,
+    fingerprint,
+    post_cut,
+    taken_mm,
+)
+from planning.jobs import plan_of
+from planning.models import Job, Rules
+
+# A roll is drawn lying down, in lines so long at most: every line of a sheet has the same scale.
+LINE_MM = 1_800
+# Letters in a drawing, in mm of cloth.
+LETTER_MM = 34
+# Layers are told apart by letter; I and O are left out, which look like figures.
+LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def cut_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show how a job's stabilizer is cut; a POST says that it was cut so, and moves the stock."""
+    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    try:
+        plan = plan_of(job)
+    except WorkshopError as problem:
+        return render(request, "planning/job_unclear.html", {"job": job, "problem": problem}, status=422)
+    cuts = cuts_of(plan)
+    unit = request.units.size  # type: ignore[attr-defined]
+    refusal = ""
+    if request.method == "POST":
+        try:
+            done = post_cut(
+                job,
+                cuts,
+                shown=request.POST.get("shown", ""),
+                key=request.POST.get("key", "")[:40],
+                at=timezone.now(),
+                by=request.user,
+                unit=unit,
+            )
+        except WorkshopError as problem:
+            refusal = str(problem)
+        else:
+            kept = ", ".join(offcut.label for offcut in done.offcuts)
+            back = f"Label what is left: {kept}." if kept else "Nothing of use is left over."
+            messages.success(request, f"Cut, and taken off the shelf. {back}")
+            return redirect("cut_sheet", job.pk)
+    shown = {
+        "job": job,
+        "plan": plan,
+        "verdict": cut_verdict(plan),
+        "cuts": [_cut_row(cut, unit=unit) for cut in cuts],
+        "unplanned": [layer for layer in plan.stabilizer if layer.cut is None],
+        "can_cut": any(cut.plan.sources for cut in cuts),
+        "is_short": any(sum(cut.plan.missing) for cut in cuts),
+        "posted": cuts_posted(job),
+        "refusal": refusal,
+        "fingerprint": fingerprint(cuts),
+        "key": new_key(),
+        "currency": Rules.current().currency,
+        "unit": unit,
+    }
+    return render(request, "planning/cut_sheet.html", shown, status=422 if refusal else 200)
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle of a drawing that lies down: x along the roll."""
+
+    kind: str  # piece, rest or waste
+    x: int
+    y: int
+    width: int
+    height: int
+    mark: str = ""
+
+
+@dataclass(frozen=True)
+class DrawnStrip:
+    number: int
+    x: int
+    width: int
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a drawing, from ``from_mm`` of the roll on."""
+
+    from_mm: int
+    strips: tuple[DrawnStrip, ...]
+    boxes: tuple[Box, ...]
+    long_mm: int
+
+
+def _cut_row(cut: ProductCut, *, unit: str) -> dict[str, Any]:
+    labels = [source.label for source in cut.plan.sources]
+    items = {item.label: item for item in StockItem.objects.filter(label__in=labels).select_related("place")}
+    waste_money = [_waste_money(source) for source in cut.plan.sources]
+    sheets: Counter[str] = Counter()
+    sources = []
+    for source in cut.plan.sources:
+        sheets[source.label] += 1
+        sources.append(_source_row(source, cut, items[source.label], unit=unit, nth=sheets[source.label]))
+    return {
+        "cut": cut,
+        "plan": cut.plan,
+        "sources": sources,
+        "letters": list(zip(LETTERS, cut.layer_names, cut.layers, cut.plan.missing, strict=False)),
+        "waste_cm2": cut.plan.waste_mm2 / 100,
+        "waste_in2": cut.plan.waste_mm2 / 645.16,
+        "waste_money": None
+        if None in waste_money
+        else sum((each for each in waste_money if each), Decimal(0)),
+        "useful": sum(len(source.useful_rests) for source in cut.plan.sources),
+    }
+
+
+def _waste_money(source: SourceCut) -> Decimal | None:
+    if source.price is None:
+        return None
+    area = source.width_mm * source.height_mm
+    share = source.price * source.waste_mm2 / area if area else 0.0
+    return Decimal(str(share)).quantize(Decimal("0.01"), ROUND_HALF_UP)
+
+
+def _source_row(
+    source: SourceCut, cut: ProductCut, item: StockItem, *, unit: str, nth: int
+) -> dict[str, Any]:
+    across = all(strip.x_mm == source.strips[0].x_mm for strip in source.strips) and (
+        source.is_roll or source.strips[0].width_mm == source.width_mm
+    )
+    lengths = [strip.height_mm if across else strip.width_mm for strip in source.strips]
+    room = item.free if source.is_roll else (source.height_mm if across else source.width_mm)
+    marks = ruler_marks(lengths, room_mm=room, unit=unit)
+    taken = taken_mm(source, free_mm=item.free, unit=unit) if source.is_roll else 0
+    return {
+        "source": source,
+        "item": item,
+        "nth": nth,
+        "taken_mm": taken,
+        "across": across,
+        "strips": [
+            _strip_row(number, strip, source, marks, across=across, unit=unit)
+            for number, strip in enumerate(source.strips, 1)
+        ],
+        "lines": _lines(source) if across else [_whole(source)],
+        "deep_mm": source.width_mm,
+        "view": f"0 {-LETTER_MM * 1.6:g} {LINE_MM} {source.width_mm + LETTER_MM * 1.8:g}",
+    }
+
+
+def _strip_row(
+    number: int, strip: Strip, source: SourceCut, marks: Marks, *, across: bool, unit: str
+) -> dict[str, Any]:
+    sizes = [piece.width_mm if across else piece.height_mm for piece in strip.pieces]
+    room = strip.width_mm if across else strip.height_mm
+    inside = ruler_marks(sizes, room_mm=room, unit=unit)
+    words = marks.words
+    return {
+        "number": number,
+        "starts": words[number - 2] if number > 1 else "the end",
+        "ends": words[number - 1],
+        "pieces": [
+            {"letter": LETTERS[piece.need % len(LETTERS)], "to": mark, "piece": piece}
+            for piece, mark in zip(strip.pieces, inside.words, strict=True)
+        ],
+    }
+
+
+def _lines(source: SourceCut) -> list[Line]:
+    """Return the drawing in lines that begin with a strip."""
+    lines: list[list[tuple[int, Strip]]] = [[]]
+    for number, strip in enumerate(source.strips, 1):
+        line = lines[-1]
+        if line and strip.y_mm + strip.height_mm - line[0][1].y_mm > LINE_MM:
+            lines.append([])
+        lines[-1].append((number, strip))
+    drawn = []
+    for line in lines:
+        start = line[0][1].y_mm
+        end = line[-1][1].y_mm + line[-1][1].height_mm
+        if line is lines[-1]:
+            end = max(end, source.height_mm)
+        boxes = [
+            Box("piece", p.y_mm - start, p.x_mm, p.height_mm, p.width_mm, LETTERS[p.need % len(LETTERS)])
+            for _, strip in line
+            for p in strip.pieces
+        ]
+        boxes += [_rest_box(rest, start) for rest in source.rests if start <= rest.y_mm < end]
+        strips = tuple(DrawnStrip(number, strip.y_mm - start, strip.height_mm) for number, strip in line)
+        drawn.append(Line(start, strips, tuple(boxes), end - start))
+    return drawn
+
+
+def _whole(source: SourceCut) -> Line:
+    """Return the drawing of a flat whose strips run along it."""
+    boxes = [
+        Box("piece", p.y_mm, p.x_mm, p.height_mm, p.width_mm, LETTERS[p.need % len(LETTERS)])
+        for p in source.pieces
+    ]
+    boxes += [_rest_box(rest, 0) for rest in source.rests]
+    return Line(0, (), tuple(boxes), source.height_mm)
+
+
+def _rest_box(rest: Rest, start: int) -> Box:
+    kind = "rest" if rest.is_useful else "waste"
+    return Box(
+        kind, rest.y_mm - start, rest.x_mm, rest.height_mm, rest.width_mm, "keep" if rest.is_useful else ""
+    )

@@ -1,0 +1,210 @@
+"""Designs: the list, one design, and what a person says of it."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.files.storage import default_storage
+from django.core.paginator import Paginator
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from inventory.compute.errors import WorkshopError
+from planning.colouring import known_shades
+from planning.designs import stored_name
+from planning.library import (
+    delete_design,
+    describe_design,
+    find_designs,
+    mark_favourite,
+    note_stitch_out,
+    threads_of,
+    what_needs,
+    with_what_a_list_shows,
+)
+from planning.library_forms import DescribeForm, SearchForm, StitchOutForm
+from planning.models import Design
+from planning.variants import all_variants, plan_with, set_apart
+
+PER_PAGE = 24
+
+
+@require_safe
+def designs(request: HttpRequest) -> HttpResponse:
+    """List the library, narrowed to what the address asks for."""
+    asks = any(value for name, value in request.GET.items() if name != "page")
+    book = known_shades() if request.GET.get("colour", "").strip() else None
+    form = SearchForm(request.GET if asks else None, book=book)
+    if asks and not form.is_valid():
+        found = Design.objects.none()
+    else:
+        found = with_what_a_list_shows(find_designs(form.wanted() if asks else SearchForm.anything()))
+    page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "planning/designs.html",
+        {
+            "form": form,
+            "page_obj": page,
+            "page_numbers": page.paginator.get_elided_page_range(page.number, on_each_side=1),
+            "rows": [_row(design) for design in page],
+            "asks": asks,
+            "any_kept": page.paginator.count > 0 or Design.objects.exists(),
+        },
+        status=422 if asks and form.errors else 200,
+    )
+
+
+def _row(design: Design) -> dict[str, Any]:
+    formats = dict.fromkeys([design.format, *(variant.format for variant in design.variants.all())])
+    return {"design": design, "formats": list(formats), "blocks": list(design.blocks.all())}
+
+
+@require_safe
+def design(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one design: its facts, its stops or its threads, its formats, and what stitch-outs showed."""
+    found = get_object_or_404(Design, pk=pk)
+    return _design_page(request, found, StitchOutForm())
+
+
+def _design_page(
+    request: HttpRequest, found: Design, note_form: StitchOutForm, *, status: int = 200
+) -> HttpResponse:
+    blocks = list(found.blocks.select_related("shade__range"))
+    return render(
+        request,
+        "planning/design.html",
+        {
+            "design": found,
+            "blocks": blocks,
+            "threads": threads_of(blocks),
+            "view": "threads" if request.GET.get("view") == "threads" else "stops",
+            "by_hand": any(block.chosen_by_hand or block.same_thread for block in blocks),
+            "uncoloured": sum(not block.hex for block in blocks),
+            "variants": all_variants(found),
+            "tags": found.tags.all(),
+            "stitch_outs": found.stitch_outs.select_related("by"),
+            "note_form": note_form,
+        },
+        status=status,
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def design_describe(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change a design's name, tags and favourite mark."""
+    found = get_object_or_404(Design, pk=pk)
+    if request.method == "POST":
+        form = DescribeForm(request.POST)
+        if form.is_valid():
+            try:
+                describe_design(found, **form.cleaned_data)
+            except WorkshopError as problem:
+                form.add_error("tags", str(problem))
+            else:
+                messages.success(request, "Changed.")
+                return redirect("design", found.pk)
+    else:
+        form = DescribeForm(
+            initial={
+                "name": found.name,
+                "tags": ", ".join(tag.name for tag in found.tags.all()),
+                "favourite": found.favourite,
+            }
+        )
+    return render(
+        request,
+        "planning/design_describe.html",
+        {"design": found, "form": form},
+        status=422 if form.is_bound else 200,
+    )
+
+
+@require_POST
+def design_favourite(request: HttpRequest, pk: int) -> HttpResponse:
+    """Mark a design as a favourite, or no longer."""
+    found = get_object_or_404(Design, pk=pk)
+    mark_favourite(found, favourite=request.POST.get("favourite") == "yes")
+    return redirect("design", found.pk)
+
+
+@require_POST
+def design_note(request: HttpRequest, pk: int) -> HttpResponse:
+    """Keep the note of a test stitch-out."""
+    found = get_object_or_404(Design, pk=pk)
+    form = StitchOutForm(request.POST)
+    if not form.is_valid():
+        return _design_page(request, found, form, status=422)
+    note_stitch_out(found, **form.cleaned_data, by=request.user)
+    messages.success(request, "The note is kept.")
+    return redirect(f"{reverse('design', args=[found.pk])}#stitch-outs")
+
+
+@require_POST
+def design_note_delete(request: HttpRequest, pk: int, note: int) -> HttpResponse:
+    """Delete one note of a test stitch-out."""
+    found = get_object_or_404(Design, pk=pk)
+    get_object_or_404(found.stitch_outs, pk=note).delete()
+    messages.success(request, "The note is deleted.")
+    return redirect(f"{reverse('design', args=[found.pk])}#stitch-outs")
+
+
+@require_safe
+def design_file(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """Hand out the stitch file as it came."""
+    found = get_object_or_404(Design, pk=pk)
+    stored = stored_name(found.sha256, found.format)
+    if not default_storage.exists(stored):
+        raise Http404(f"The file of {found.name} is missing from the workshop's file store.")
+    return FileResponse(
+        default_storage.open(stored),
+        as_attachment=True,
+        filename=found.file_name,
+        content_type="application/octet-stream",
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def design_delete(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask before a design is deleted, and delete it."""
+    found = get_object_or_404(Design, pk=pk)
+    if request.method == "POST":
+        name = found.name
+        try:
+            delete_design(found)
+        except WorkshopError as problem:
+            messages.error(request, str(problem))
+            return redirect("design", found.pk)
+        messages.success(request, f"{name} is deleted.")
+        return redirect("designs")
+    return render(
+        request,
+        "planning/design_delete.html",
+        {"design": found, "needed_by": what_needs(found), "others": len(all_variants(found)) - 1},
+    )
+
+
+@require_POST
+def design_plan_with(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let plans use this variant from now on."""
+    found = get_object_or_404(Design, pk=pk)
+    plan_with(found)
+    messages.success(
+        request,
+        f"Plans use the {found.format} file from now on. Jobs that were kept before go on with theirs.",
+    )
+    return redirect("design", found.pk)
+
+
+@require_POST
+def design_set_apart(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make a variant a design of its own."""
+    found = get_object_or_404(Design, pk=pk)
+    try:
+        set_apart(found)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    else:
+        messages.success(request, f"{found.name} ({found.format}) is a design of its own now.")
+    return redirect("design", found.pk)

@@ -1,0 +1,53 @@
+"""Links of a plan sheet that pin a shade to a colour, leave one out, and undo that: all in the page's address."""
+
+from typing import Any
+
+from django.http import QueryDict
+
+from planning.compute.choosing import OwnedShade
+from planning.compute.needle_thread import PlannedThread
+from planning.pinning import full_name, written_block, written_pin
+
+
+def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> dict[str, Any]:
+    """Return the links of one colour: its runners-up, its own shade left out, and its pin taken off."""
+    mine = {written_block(place, several=several) for place in thread.blocks}
+    others = [pin for pin in address.getlist("pin") if pin.partition("=")[0].strip() not in mine]
+    shade = thread.choice.shade
+    return {
+        "runners_up": [
+            {
+                "name": shade_words(each.shade),
+                "delta_e_00": each.delta_e_00,
+                "href": _with(
+                    address,
+                    pin=[*others, written_pin(thread.blocks[0], each.shade, several=several)],
+                ),
+            }
+            for each in thread.runners_up
+        ],
+        "leave_out": _with(address, exclude=[*address.getlist("exclude"), full_name(shade)])
+        if shade and not thread.is_pinned
+        else None,
+        "undo": _with(address, pin=others) if thread.is_pinned else None,
+    }
+
+
+def left_out(address: QueryDict) -> list[dict[str, str]]:
+    """Return the shades that the address leaves out, each with the link that uses it again."""
+    written = address.getlist("exclude")
+    return [
+        {"name": each, "href": _with(address, exclude=[other for other in written if other != each])}
+        for each in dict.fromkeys(written)
+    ]
+
+
+def shade_words(shade: OwnedShade) -> str:
+    return f"{shade.name} {shade.code}".strip()
+
+
+def _with(address: QueryDict, **lists: list[str]) -> str:
+    changed = address.copy()
+    for name, values in lists.items():
+        changed.setlist(name, values)
+    return f"?{changed.urlencode()}"

@@ -1,0 +1,81 @@
+"""Speed of an import of ten thousand rows, from the file to the shelf."""
+
+import io
+import time
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from fixtures.imports import make
+from inventory.exporting import export_csv, export_xlsx
+from inventory.importing import apply_import, preview_import
+from inventory.ledger import ledger_problems
+from inventory.models import Entry, Spool
+from tests.factories import NOW
+
+pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
+
+SHADES = Path(make.__file__).parent / "good/shades.csv"
+
+
+def seconds(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def test_ten_thousand_spools_land_once_in_well_under_a_minute(capsys: pytest.CaptureFixture[str]) -> None:
+    apply_import(SHADES.read_bytes(), kind="shades", at=NOW, by=None)
+    content, _ = make.ten_thousand_spools()
+    steps: list[int] = []
+
+    def land() -> None:
+        apply_import(content, kind="spools", at=NOW, by=None, progress=lambda done, total: steps.append(done))
+
+    times = {"preview": seconds(lambda: preview_import(content, kind="spools")), "apply": seconds(land)}
+    assert Spool.objects.count() == Entry.objects.count() == 10_000
+    assert steps[-1] == 20_000
+    assert len(steps) > 100
+    times["apply again"] = seconds(land)
+    assert Spool.objects.count() == Entry.objects.count() == 10_000
+    assert ledger_problems() == []
+
+    exports: dict[str, bytes] = {}
+    times["export csv"] = seconds(lambda: exports.update(csv=export_csv("spools")))
+    times["export xlsx"] = seconds(lambda: exports.update(xlsx=export_xlsx("spools")))
+    for name, file in exports.items():
+        times[f"preview of the {name}"] = seconds(partial(_changes_nothing, file))
+    # The reader of workbooks by itself, for a measure of what can be had.
+    times["openpyxl alone, once through"] = seconds(lambda: _read_alone(exports["xlsx"]))
+    with capsys.disabled():
+        print("\nTen thousand spools: " + ", ".join(f"{what} {took:.1f} s" for what, took in times.items()))
+    assert times["apply"] < 40
+    assert times["preview"] < 10
+
+
+def test_two_thousand_counts_and_edits(capsys: pytest.CaptureFixture[str]) -> None:
+    apply_import(SHADES.read_bytes(), kind="shades", at=NOW, by=None)
+    content, _ = make.ten_thousand_spools(rows=2_000)
+    apply_import(content, kind="spools", at=NOW, by=None)
+    labels = [f"T{number:05}" for number in range(2_000)]
+    found = make.text_of([("label", "length_m"), *((each, int(each[1:]) % 700) for each in labels)]).encode()
+    moved = make.text_of([("label", "place"), *((each, "Loft") for each in labels)]).encode()
+    counts = seconds(lambda: apply_import(found, kind="spools", at=NOW, by=None))
+    edits = seconds(lambda: apply_import(moved, kind="spools", at=NOW, by=None))
+    with capsys.disabled():
+        print(f"\nTwo thousand counts {counts:.1f} s, two thousand moves to another place {edits:.1f} s")
+    assert counts < 60
+    assert set(Spool.objects.values_list("place__name", flat=True)) == {"Loft"}
+
+
+def _changes_nothing(content: bytes) -> None:
+    preview = preview_import(content, kind="spools")
+    assert (preview.new, preview.changed, preview.unchanged, preview.problems) == (0, 0, 10_000, ())
+
+
+def _read_alone(content: bytes) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+    assert sum(1 for _ in book["spools"].iter_rows()) == 10_001

@@ -1,0 +1,90 @@
+"""Shades for a whole design: speed, proof, and what nearest-per-colour would have done on the same cases."""
+
+import statistics
+import time
+from collections import Counter
+
+import numpy as np
+import pytest
+
+from inventory.compute.colour import Lab
+from planning.compute.choosing import ColourRequest, OwnedShade, OwnedSpool
+from planning.compute.colour_rules import Conditions, check_choice, lab_array
+from planning.compute.substitution import prepare, substitute
+
+CASES, BLOCKS, SHADES = 200, 15, 2_000
+
+
+def random_labs(rng: np.random.Generator, n: int, *, spread: float) -> list[Lab]:
+    """Colours about a few families, as designs and shelves have them: many reds, few of some others."""
+    families = np.column_stack([rng.uniform(25, 80, 8), rng.uniform(-45, 55, 8), rng.uniform(-45, 55, 8)])
+    labs = families[rng.integers(0, 8, n)] + rng.normal(0, spread, (n, 3))
+    return [Lab(float(np.clip(L, 5, 95)), float(a), float(b)) for L, a, b in labs]
+
+
+def random_case(seed: int) -> tuple[list[ColourRequest], list[OwnedShade]]:
+    """Fifteen colours of one to three families on a shelf of 2,000 shades, a third of them nearly used up."""
+    rng = np.random.default_rng(seed)
+    shade_labs = [
+        Lab(*(float(each) for each in row))
+        for row in np.column_stack(
+            [rng.uniform(15, 92, SHADES), rng.uniform(-60, 70, SHADES), rng.uniform(-60, 75, SHADES)]
+        )
+    ]
+    shades = []
+    for number, lab in enumerate(shade_labs):
+        free_mm = round(float(rng.uniform(5e3, 2e5) if rng.random() < 1 / 3 else rng.uniform(2e5, 4e6)))
+        sigma_mm = free_mm * float(rng.choice([0.01, 0.03, 0.1]))
+        spools = (OwnedSpool(number, f"S{number:04}", free_mm, sigma_mm),)
+        shades.append(OwnedShade(number, 1, "Skerry", "Forty", str(number), "", "#000000", lab, spools))
+    requests = [
+        ColourRequest("#000000", lab, float(rng.lognormal(np.log(80e3), 0.9)), f"colour {number}")
+        for number, lab in enumerate(random_labs(rng, BLOCKS, spread=8.0))
+    ]
+    return requests, shades
+
+
+@pytest.mark.benchmark
+def test_fifteen_colours_on_2000_shades_are_chosen_at_once(capsys: pytest.CaptureFixture[str]) -> None:
+    conditions = Conditions()
+    substitute(*random_case(CASES), conditions)  # warms caches
+    taken, proven = [], 0
+    ours: Counter[str] = Counter()
+    theirs: Counter[str] = Counter()
+    rises = []
+    for seed in range(CASES):
+        requests, shades = random_case(seed)
+        start = time.perf_counter()
+        answer = substitute(requests, shades, conditions)
+        taken.append(time.perf_counter() - start)
+        proven += answer.is_proven
+        chosen = [choice.shade for choice in answer.choices]
+        problems = check_choice(chosen, requests, shades, conditions)
+        assert problems == list(answer.broken)
+        ours.update(problem.rule for problem in problems)
+        setting = prepare(requests, shades, conditions)
+        nearest = [shades[column] for column in setting.distance.argmin(axis=1)]
+        theirs.update(problem.rule for problem in check_choice(nearest, requests, shades, conditions))
+        ours["same shade"] += BLOCKS - len({shade.id for shade in chosen if shade})
+        theirs["same shade"] += BLOCKS - len({shade.id for shade in nearest})
+        rises.append(answer.mean_delta_e - float(setting.weights @ setting.distance.min(axis=1)))
+        assert len(lab_array([shade.lab for shade in shades])) == SHADES
+    with capsys.disabled():
+        print(f"\n{CASES} cases of {BLOCKS} colours on {SHADES:,} shades, all rules")
+        print(
+            f"  time: median {statistics.median(taken) * 1000:.0f} ms, "
+            f"95th percentile {sorted(taken)[int(0.95 * CASES)] * 1000:.0f} ms, worst {max(taken) * 1000:.0f} ms"
+        )
+        print(f"  proven best: {proven} of {CASES}")
+        for rule, words in (
+            ("same shade", "colours merged into another's shade"),
+            ("apart", "pairs no longer told apart"),
+            ("metres", "shades overdrawn"),
+            ("order", "pairs out of order"),
+            ("near", "colours with nothing near"),
+        ):
+            print(f"  {words}: {theirs[rule]} by nearest of each, {ours[rule]} chosen together")
+        print(f"  rise in mean ΔE00: mean {statistics.mean(rises):.3f}, most {max(rises):.3f}")
+    assert statistics.median(taken) <= 0.150
+    assert max(taken) <= 2.0
+    assert (ours["metres"], ours["apart"]) <= (theirs["metres"], theirs["apart"])

@@ -1,0 +1,63 @@
+"""The cut sheet in the browser: look, cut, and take it back."""
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from inventory.models import Offcut, StabilizerRoll
+from inventory.receiving import receive_offcut
+from planning.designs import keep_design
+from planning.jobs import Wanted, make_job
+from planning.models import Fabric, Job
+from planning.reading import read_design_file
+from tests.factories import NOW, a_delivery, a_roll, a_shade, a_spool, a_stabilizer, some_bobbins
+from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures
+
+
+@pytest.fixture
+def job(transactional_db, stitch_file, workshop, settings, tmp_path) -> Job:  # noqa: F811
+    settings.MEDIA_ROOT = tmp_path / "files"
+    a_spool(a_shade("R", hex="#b01c2e", name="harbour red"))
+    some_bobbins(count=20)
+    a_roll()
+    receive_offcut(a_stabilizer(), width_mm=420, height_mm=400, delivery=a_delivery())
+    path = stitch_file("#b01c2e")
+    design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
+    twill = Fabric.objects.get(name="twill")
+    return make_job(Wanted(what="crew caps", pieces=10, fabric=twill), designs=[design], at=NOW, by=None)
+
+
+def test_planning_cutting_and_undoing(job: Job, signed_in: Page, axe_is_silent, fits):
+    page = signed_in
+    page.goto(f"/jobs/{job.pk}/")
+    page.get_by_role("link", name="Cut sheet").click()
+    expect(page.locator(".answer")).to_contain_text("Enough to cut all of it")
+    expect(page.locator("main svg[width='100%']").first).to_be_visible()
+    expect(page.get_by_role("heading", name="Before you cut")).to_be_visible()
+    axe_is_silent(page)
+    before = StabilizerRoll.objects.get().on_hand
+
+    page.get_by_role("button", name="Cut it").click()
+    expect(page.get_by_text("Cut, and taken off the shelf.")).to_be_visible()
+    assert StabilizerRoll.objects.get().on_hand < before
+    axe_is_silent(page)
+
+    page.get_by_role("link", name="Undo this cut").click()
+    axe_is_silent(page)
+    page.get_by_role("button", name="Take it back").click()
+    page.wait_for_load_state()
+    assert StabilizerRoll.objects.get().on_hand == before
+    page.goto(f"/jobs/{job.pk}/cut/")
+    expect(page.get_by_role("link", name="Undo this cut")).to_have_count(0)
+    fits(page)
+    axe_is_silent(page)
+
+
+def test_the_sheet_prints_on_one_page(job: Job, signed_in: Page, look: str):
+    page = signed_in
+    page.goto(f"/jobs/{job.pk}/cut/")
+    page.emulate_media(media="print")
+    expect(page.get_by_role("button", name="Cut it")).to_be_hidden()
+    Offcut.objects.update(retired_at=NOW)  # the roll alone
+    page.reload()
+    # What Chromium writes counts its pages itself.
+    assert page.pdf(format="A4", prefer_css_page_size=True).count(b"/Type /Page\n") == 1

@@ -1,0 +1,269 @@
+"""The cut sheet: what is cut from what, posted in one act and taken back as one."""
+
+import json
+import random
+from datetime import timedelta
+from io import StringIO
+
+import pytest
+from django.core.management import call_command
+from django.urls import reverse
+
+from inventory import ledger
+from inventory.compute.errors import WorkshopError
+from inventory.cut_lists import Taken, cut_list
+from inventory.models import Entry, Offcut, StabilizerRoll, StockItem
+from inventory.offcuts import DoesNotFit
+from inventory.receiving import receive_offcut, receive_sheets
+from planning.cuts import ShelfHasChanged, cuts_of, cuts_posted, fingerprint, post_cut
+from planning.designs import keep_design
+from planning.jobs import Wanted, make_job, plan_of
+from planning.models import Fabric, Job, Layer
+from planning.reading import read_design_file
+from tests.factories import (
+    NOW,
+    a_delivery,
+    a_key,
+    a_roll,
+    a_shade,
+    a_spool,
+    a_stabilizer,
+    some_bobbins,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def own_files(settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path / "files"
+
+
+@pytest.fixture
+def job(stitch_file, workshop):
+    """Ten pieces and two to spare on twill: twelve hoopings with a piece of 190 × 240 mm each."""
+    a_spool(a_shade("R", hex="#b01c2e"))
+    some_bobbins(count=20)
+    a_roll()
+    path = stitch_file("#b01c2e")
+    design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
+    twill = Fabric.objects.get(name="twill")
+    made = make_job(Wanted(what="crew caps", pieces=10, fabric=twill), designs=[design], at=NOW, by=None)
+    return Job.objects.with_everything().get(pk=made.pk)
+
+
+@pytest.fixture
+def signed_in(client, person):
+    client.force_login(person)
+    return client
+
+
+def act(**particulars):
+    return {"key": a_key(), "at": NOW, "by": None} | particulars
+
+
+def cut_now(job, *, key="k1", shown=None):
+    cuts = cuts_of(plan_of(job))
+    return post_cut(job, cuts, shown=shown or fingerprint(cuts), key=key, at=NOW, by=None)
+
+
+def holdings():
+    return {
+        (item.label, item.on_hand, item.retired_at is None)
+        for item in StockItem.objects.filter(kind__in=["roll", "sheets", "offcut"])
+        if item.retired_at is None
+    }
+
+
+def answered(job):
+    out = StringIO()
+    with pytest.raises(SystemExit) as left:
+        call_command("cut_plan", str(job.pk), "--format", "json", stdout=out)
+    return json.loads(out.getvalue()), left.value.code
+
+
+def test_cutting_takes_the_length_off_the_roll(job):
+    roll = StabilizerRoll.objects.get()
+    cut_now(job)
+    roll.refresh_from_db()
+    assert roll.on_hand == 10_000 - 6 * 190
+    assert ledger.ledger_problems() == []
+
+
+def test_undoing_restores_every_roll_sheet_and_offcut(job):
+    receive_offcut(a_stabilizer(), width_mm=420, height_mm=400, delivery=a_delivery())
+    receive_sheets(a_stabilizer(), width_mm=380, height_mm=390, count=2, delivery=a_delivery())
+    before = holdings()
+    done = cut_now(job)
+    assert holdings() != before
+    assert done.offcuts  # 420 x 400 with one strip of 240 leaves 420 x 160
+    ledger.reverse(done.entries[0], **act())
+    assert holdings() == before
+    assert cuts_posted(job) == []
+    assert ledger.ledger_problems() == []
+
+
+def test_the_same_cut_sent_twice_cuts_once(job):
+    shown = fingerprint(cuts_of(plan_of(job)))
+    first = cut_now(job, shown=shown)
+    assert cut_now(job, shown=shown) == first
+    assert StabilizerRoll.objects.get().on_hand == 10_000 - 6 * 190
+
+
+def test_a_shelf_that_has_changed_since_is_not_cut(job):
+    shown = fingerprint(cuts_of(plan_of(job)))
+    receive_offcut(a_stabilizer(), width_mm=500, height_mm=600, delivery=a_delivery())
+    with pytest.raises(ShelfHasChanged):
+        cut_now(job, shown=shown)
+    assert not Entry.objects.filter(reason="cut").exists()
+
+
+def test_layers_of_one_product_are_cut_from_what_is_there_once(job):
+    Layer.objects.create(fabric=job.fabric, kind="tear-away", order=2, count=1)
+    ledger.use(StabilizerRoll.objects.get(), quantity=8_000, **act())
+    plan = plan_of(job)
+    # 24 pieces want 12 strips of 190: 2,280 mm, where each layer alone would find its 1,140 in the 2,000.
+    assert plan.verdict == "short"
+    (cut,) = cuts_of(plan)
+    assert sum(cut.plan.missing) == 4
+    assert sum(layer.cut.roll_mm for layer in plan.stabilizer) == cut.plan.roll_mm == 10 * 190
+
+
+def test_the_command_gives_strips_and_pieces_with_their_places(job):
+    answer, code = answered(job)
+    assert (answer["verdict"], code) == ("enough", 0)
+    (cut,) = answer["cuts"]
+    (roll,) = cut["sources"]
+    assert (cut["roll_mm"], cut["bound_mm"], len(roll["strips"])) == (1140, 1140, 6)
+    assert roll["strips"][1]["y_mm"] == 190
+    assert [(piece["x_mm"], piece["width_mm"], piece["turned"]) for piece in roll["strips"][1]["pieces"]] == [
+        (0, 240, True), (240, 240, True)
+    ]  # fmt: skip
+
+
+def test_the_command_exits_3_when_short_4_when_unknown_and_1_for_no_job(job, capsys):
+    ledger.use(StabilizerRoll.objects.get(), quantity=9_500, **act())
+    assert answered(job)[1] == 3
+    Layer.objects.update(kind="cut-away")
+    assert answered(job)[1] == 4
+    with pytest.raises(SystemExit) as left:
+        call_command("cut_plan", "999")
+    assert left.value.code == 1
+    assert "There is no job 999" in capsys.readouterr().err
+
+
+def test_the_command_prints_for_people(job):
+    out = StringIO()
+    with pytest.raises(SystemExit):
+        call_command("cut_plan", str(job.pk), stdout=out)
+    assert "strip 6" in out.getvalue()
+    assert "1140 mm of roll" in out.getvalue()
+
+
+def test_the_sheet_asks_for_a_name(client, job, person):
+    assert client.get(reverse("cut_sheet", args=[job.pk])).url.startswith(reverse("sign_in"))
+    assert client.post(reverse("cut_sheet", args=[job.pk])).url.startswith(reverse("sign_in"))
+    assert not Entry.objects.filter(reason="cut").exists()
+
+
+def test_the_sheet_is_cut_and_shows_its_undo(signed_in, job):
+    address = reverse("cut_sheet", args=[job.pk])
+    page = signed_in.get(address)
+    html = page.content.decode()
+    assert "114.0 cm off the roll" in html
+    assert "style=" not in html
+    sent = {"key": page.context["key"], "shown": page.context["fingerprint"]}
+    assert signed_in.post(address, sent).status_code == 302
+    assert signed_in.post(address, sent).status_code == 302  # a second click
+    assert StabilizerRoll.objects.get().on_hand == 10_000 - 1140
+    html = signed_in.get(address).content.decode()
+    (entry,) = cuts_posted(job)
+    assert reverse("undo", args=[entry.pk]) in html
+
+
+def test_a_sheet_shown_before_the_shelf_changed_is_refused_in_words(signed_in, job):
+    address = reverse("cut_sheet", args=[job.pk])
+    response = signed_in.post(address, {"key": "k", "shown": "older"})
+    assert response.status_code == 422
+    assert "has changed since this sheet was shown" in response.content.decode()
+    assert StabilizerRoll.objects.get().on_hand == 10_000
+
+
+def test_in_inches_the_length_posted_is_the_one_marked(job):
+    cuts = cuts_of(plan_of(job))
+    post_cut(job, cuts, shown=fingerprint(cuts), key="k", at=NOW, by=None, unit="in")
+    # Six strips of 190 mm, marked each time at the next eighth: 7 1/2 in = 190.5 mm.
+    assert StabilizerRoll.objects.get().on_hand == 10_000 - 6 * 190.5
+
+
+def test_the_job_leads_to_its_cut_sheet(signed_in, job):
+    assert reverse("cut_sheet", args=[job.pk]) in signed_in.get(job_address(job)).content.decode()
+
+
+def job_address(job):
+    return reverse("job", args=[job.pk])
+
+
+def test_rests_larger_than_what_is_cut_are_refused(job):
+    roll = StabilizerRoll.objects.get()
+    for keep in ([(501, 100)], [(100, 301)], [(400, 300), (200, 300)], [(0, 10)]):
+        with pytest.raises(DoesNotFit):
+            cut_list([Taken(roll, 300, tuple(keep))], **act())
+    with pytest.raises(WorkshopError):
+        cut_list([], **act())
+    with pytest.raises(ledger.NotEnough):
+        cut_list([Taken(roll, 10_001)], **act())
+    assert not Offcut.objects.exists()
+    assert not Entry.objects.filter(reason="cut").exists()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_season_of_cutting_undoing_and_using_keeps_the_shelf_to_the_millimetre(seed):
+    """100 acts each; a second set of books, kept here, must agree with the shelf after each of them."""
+    rng = random.Random(seed)
+    rolls = [a_roll(width_mm=rng.choice([300, 500]), metres=20) for _ in range(3)]
+    pack = receive_sheets(a_stabilizer(), width_mm=300, height_mm=400, count=30, delivery=a_delivery())
+    books = {roll.pk: 20_000 for roll in rolls} | {pack.pk: 30}
+    undoable = []
+    for number in range(100):
+        at = NOW + timedelta(hours=number)
+        what = rng.choice(["cut", "cut", "use", "undo"])
+        if what == "undo" and undoable:
+            entry, moved = undoable.pop(rng.randrange(len(undoable)))
+            try:
+                ledger.reverse(entry, **act(at=at))
+            except ledger.CannotReverse:
+                continue  # an offcut of it was used since
+            for pk, quantity in moved.items():
+                books[pk] -= quantity
+        elif what == "use":
+            item = rng.choice(rolls)
+            quantity = rng.randint(1, 300)
+            try:
+                entry = ledger.use(item, quantity=quantity, **act(at=at))
+            except ledger.NotEnough:
+                continue
+            books[item.pk] -= quantity
+            undoable.append((entry, {item.pk: -quantity}))
+        else:
+            offcuts = list(Offcut.objects.filter(retired_at__isnull=True).order_by("pk"))
+            takes = [
+                Taken(roll, long, ((rng.randint(100, roll.width_mm), rng.randint(1, long)),))
+                for roll in rng.sample(rolls, rng.randint(1, 2))
+                for long in [rng.randint(100, 600)]
+            ]
+            takes += [Taken(pack, 1, ((300, 120),))] if rng.random() < 0.4 else []
+            takes += [Taken(rng.choice(offcuts), 1)] if offcuts and rng.random() < 0.5 else []
+            try:
+                done = cut_list(takes, **act(at=at))
+            except ledger.NotEnough:
+                continue
+            moved = {take.item.pk: -take.quantity for take in takes} | {each.pk: 1 for each in done.offcuts}
+            for pk, quantity in moved.items():
+                books[pk] = books.get(pk, 0) + quantity
+            undoable.append((done.entries[0], moved))
+        held = dict(StockItem.objects.filter(pk__in=books).values_list("pk", "on_hand"))
+        assert held == books
+        on_shelf = set(Offcut.objects.filter(retired_at__isnull=True).values_list("pk", flat=True))
+        assert on_shelf == set(Offcut.objects.filter(on_hand=1).values_list("pk", flat=True))
+    assert ledger.ledger_problems() == []
