@@ -153,7 +153,7 @@ def keep_design(read: ReadDesign, *, content: Path, trim_at_jumps: int, at: date
     return keep_digest(digest_of(read), content=content, trim_at_jumps=trim_at_jumps, at=at)[0]
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def keep_digest(
     digest: DesignDigest, *, content: Path, trim_at_jumps: int, at: datetime
 ) -> tuple[Design, bool]:

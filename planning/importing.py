@@ -113,6 +113,7 @@ def carry_out(run_id: int, *, trim_at_jumps: int, clock: Clock, processes: int =
             sum(outcome == each for outcome in rows.values())
             for each in (Outcome.KEPT, Outcome.KNOWN, Outcome.REFUSED)
         )
+        run.save()
         left = [candidate for candidate in candidates if candidate.record not in rows]
         _carry_out(run, left, processes=processes, trim_at_jumps=trim_at_jumps, clock=clock)
     except Exception as error:
@@ -141,6 +142,7 @@ def _carry_out(
     tell: Callable[[ImportRun], None] = lambda run: None,
 ) -> None:
     by_path: dict[Path, Candidate] = {}
+    by_content = dict(Design.objects.values_list("sha256", "pk"))
 
     def to_read() -> Iterator[Path]:
         for candidate in candidates:
@@ -148,9 +150,9 @@ def _carry_out(
                 _refuse(run, candidate, candidate.reason, clock=clock)
                 tell(run)
                 continue
-            design = _by_content(candidate)
-            if design is not None:
-                _count_known(run, candidate, design, clock=clock)
+            design_id = by_content.get(_sha256(candidate))
+            if design_id is not None:
+                _count_known(run, candidate, design_id, clock=clock)
                 tell(run)
                 continue
             by_path[candidate.path] = candidate
@@ -161,29 +163,29 @@ def _carry_out(
         if isinstance(read, UnreadableDesign):
             _refuse(run, candidate, str(read), clock=clock)
         else:
-            _keep(run, candidate, read, trim_at_jumps=trim_at_jumps, clock=clock)
+            by_content[read.sha256] = _keep(run, candidate, read, trim_at_jumps=trim_at_jumps, clock=clock)
         tell(run)
     run.ended_at = clock()
     run.save()
 
 
 @transaction.atomic
-def _keep(
-    run: ImportRun, candidate: Candidate, read: ReadDesign, *, trim_at_jumps: int, clock: Clock
-) -> None:
+def _keep(run: ImportRun, candidate: Candidate, read: ReadDesign, *, trim_at_jumps: int, clock: Clock) -> int:
+    """Return the id of the design that was kept, or that has been kept in the meantime."""
     now = clock()
     design, is_new = keep_digest(digest_of(read), content=candidate.path, trim_at_jumps=trim_at_jumps, at=now)
     if is_new:
         run.kept += 1
     else:
         run.known += 1
-    _record(run, candidate, Outcome.KEPT if is_new else Outcome.KNOWN, design=design, now=now)
+    _record(run, candidate, Outcome.KEPT if is_new else Outcome.KNOWN, design_id=design.pk, now=now)
+    return design.pk
 
 
 @transaction.atomic
-def _count_known(run: ImportRun, candidate: Candidate, design: Design, *, clock: Clock) -> None:
+def _count_known(run: ImportRun, candidate: Candidate, design_id: int, *, clock: Clock) -> None:
     run.known += 1
-    _record(run, candidate, Outcome.KNOWN, design=design, now=clock())
+    _record(run, candidate, Outcome.KNOWN, design_id=design_id, now=clock())
 
 
 @transaction.atomic
@@ -198,7 +200,7 @@ def _record(
     outcome: str,
     *,
     now: datetime,
-    design: Design | None = None,
+    design_id: int | None = None,
     reason: str = "",
 ) -> None:
     ImportedFile.objects.create(
@@ -208,22 +210,21 @@ def _record(
         modified_ns=candidate.modified_ns,
         outcome=outcome,
         reason=reason[:REASON_LENGTH],
-        design=design,
+        design_id=design_id,
     )
     run.alive_at = now
-    run.save()
+    run.save(update_fields=["kept", "known", "refused", "alive_at"])
 
 
-def _by_content(candidate: Candidate) -> Design | None:
-    """The design of this very content, if it is kept; a file that will not be read is not looked into."""
+def _sha256(candidate: Candidate) -> str:
+    """Return the mark of a file's content, or nothing for one that will not be read."""
     if not 0 < candidate.size_bytes <= DEFAULT_LIMITS.file_bytes:
-        return None
+        return ""
     try:
         with candidate.path.open("rb") as file:
-            sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+            return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
-        return None  # the reading says why, in words
-    return Design.objects.filter(sha256=sha256).only("pk").first()
+        return ""  # the reading says why, in words
 
 
 def _in_folder(folder: Path) -> tuple[list[Candidate], int]:
@@ -262,7 +263,7 @@ def _without_unchanged(run: ImportRun, candidates: list[Candidate], folder: Path
     """Return the candidates that no earlier run has dealt with as they are now; count and list the others."""
     # Oldest first, so that of several runs the last word stands.
     earlier: dict[str, tuple[Any, ...]] = {
-        path: said
+        path: tuple(said)
         for path, *said in ImportedFile.objects.filter(
             path__startswith=_storable(folder)[:200], modified_ns__isnull=False
         )

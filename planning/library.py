@@ -66,7 +66,9 @@ class Wanted:
 
 def find_designs(wanted: Wanted) -> DesignQuerySet:
     """Return the listed designs that answer, each with ``colours``, the number of threads it asks for."""
-    found = Design.objects.listed().annotate(colours=_threads_asked_for()).defer("outline", "warnings")
+    counted = Design.objects.listed().annotate(colours=_threads_asked_for())
+    # The type checker gives annotated rows a type of their own, which no later filter returns.
+    found: Any = counted.defer("outline", "warnings")
     for word in wanted.words.split():
         found = found.filter(Q(name__icontains=word) | Q(pk__in=_tagged_like(word)))
     if wanted.hoop is not None:

@@ -118,8 +118,8 @@ def read_design_files(
 ) -> Iterator[tuple[Path, ReadDesign | UnreadableDesign]]:
     """Yield each path with its design or the refusal, in the order in which they are done.
 
-    Paths are taken as they are needed, and at most ``processes`` files are held at a time. Where the system
-    cannot fork a process, the files are read one by one.
+    Paths are taken as they are needed: no more files are held than one for each process, and one. Where the
+    system cannot fork a process, they are read one by one.
     """
     with StandingReaders[_Asked](processes, wall_seconds=limits.wall_seconds) as readers:
 
@@ -192,7 +192,7 @@ def _understood(asked: _Asked, answer: Answer, *, trim_at_jumps: int, limits: Re
         trim_at_jumps=trim_at_jumps,
     )
     refuse_design(walked, records, known, label=label, limits=limits)
-    content = _content(records, walked, known, ended_at=header["ended_at"])
+    content = content_of(records, walked, known, ended_at=header["ended_at"])
     return ReadDesign(
         name=design_name(label),
         sha256=asked.sha256,
@@ -264,7 +264,9 @@ def refuse_design(
         )
 
 
-def _content(records: StitchRecords, walked: Walked, known: StitchFormat, *, ended_at: int | None) -> Content:
+def content_of(
+    records: StitchRecords, walked: Walked, known: StitchFormat, *, ended_at: int | None
+) -> Content:
     """Return the records in numbers that a header can be held against."""
     command, places = records.command, np.stack((records.x_tenths, records.y_tenths))
     sewn = places[:, (command == STITCH) | (command == SEQUIN_EJECT)]

@@ -91,6 +91,8 @@ class StandingReaders(Generic[Job]):
             first = min(reader.deadline for reader in self.busy)
             ready = self.selector.select(max(first - time.monotonic(), 0))
             for key, _ in ready:
+                # An answer comes when the file is read; that nobody took it from here so far is no delay.
+                key.data.deadline = time.monotonic() + self.wall_seconds
                 answer = key.data.answer()
                 if answer:
                     return self._settled(key.data, answer)

@@ -90,7 +90,7 @@ def _same_drawing(design: Design) -> Design | None:
         )
         .order_by("pk")
     )
-    for other in near.iterator():
+    for other in near:
         if other.format != design.format and is_same_drawing(
             design.outline, other.outline, extent_mm=extent_mm
         ):

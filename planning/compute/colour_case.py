@@ -51,7 +51,7 @@ class ColourCase:
     @property
     def forced_short(self) -> Bools:
         """Requests that no open shade covers, whatever the others have."""
-        return ~self.fits.any(axis=1)
+        return np.asarray(~self.fits.any(axis=1))
 
     @property
     def allowed(self) -> Bools:

@@ -47,7 +47,7 @@ def design_colours(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 def shade_suggestions(request: HttpRequest) -> HttpResponse:
     """Answer what is typed into a colour field with shades that begin so."""
-    written = next((value.strip() for value in reversed(list(request.GET.values()))), "")
+    written = next((str(value).strip() for value in reversed(list(request.GET.values()))), "")
     shades = Shade.objects.none()
     if written and not written.startswith(("#", "lab")):
         last = written.split()[-1]

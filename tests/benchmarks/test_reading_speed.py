@@ -11,10 +11,12 @@ import numpy as np
 import pytest
 from pyembroidery import DstReader, EmbPattern, PesReader
 
+from planning.compute.plausibility import signs_of_damage
 from planning.compute.thread_length import block_sums
 from planning.compute.walk import StitchRecords, Walked, walk
 from planning.formats import FORMATS
-from planning.reading import read_design_file
+from planning.formats.claims import disagreements
+from planning.reading import ReadDesign, content_of, read_design_file
 from tests.planning.stitch_files import file_bytes
 
 READERS = {"dst": DstReader, "pes": PesReader}
@@ -55,9 +57,20 @@ def walk_and_sum(records: StitchRecords, extension: str) -> Walked:
     return walked
 
 
+def check(design: ReadDesign, content: bytes, extension: str) -> list[str]:
+    """Return all warnings that the bytes and the stitches give, beside those of the walk."""
+    known = FORMATS[extension]
+    found = content_of(design.records, design.walked, known, ended_at=None)
+    return [
+        *known.oddities(content),
+        *disagreements(known.claims(content), found),
+        *signs_of_damage(design.records, record_limit_tenths=known.record_limit_tenths),
+    ]
+
+
 @pytest.mark.benchmark
 @pytest.mark.parametrize("extension", sorted(READERS))
-def test_walking_100_000_stitches_takes_no_longer_than_the_bare_read_of_their_file(
+def test_walking_and_checking_100_000_stitches_takes_no_longer_than_the_bare_read_of_their_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], extension: str
 ) -> None:
     content = file_bytes(a_large_design(), extension)
@@ -66,19 +79,21 @@ def test_walking_100_000_stitches_takes_no_longer_than_the_bare_read_of_their_fi
     guesses_off = {"clipping": False, "trim_distance": None, "trim_at": 10**9}
     design = read_design_file(path)
 
-    bare, walking, whole = [], [], []
+    bare, walking, checking, whole = [], [], [], []
     for _ in range(REPEATS):
         bare.append(
             seconds(lambda: READERS[extension].read(io.BytesIO(content), EmbPattern(), dict(guesses_off)))
         )
         walking.append(seconds(lambda: walk_and_sum(design.records, extension)))
+        checking.append(seconds(lambda: check(design, content, extension)))
         whole.append(seconds(lambda: read_design_file(path)))
-    ratio = statistics.median(walking) / statistics.median(bare)
+    ratio = (statistics.median(walking) + statistics.median(checking)) / statistics.median(bare)
     with capsys.disabled():
         print(
             f"\n{extension}: {design.walked.stitches:,} stitches, {len(content):,} bytes; bare read "
-            f"{statistics.median(bare) * 1000:.0f} ms, walk and sums {statistics.median(walking) * 1000:.0f} ms "
-            f"(ratio {ratio:.3f}); whole reading with its child process {statistics.median(whole) * 1000:.0f} ms"
+            f"{statistics.median(bare) * 1000:.0f} ms, walk and sums {statistics.median(walking) * 1000:.0f} ms, "
+            f"checks {statistics.median(checking) * 1000:.0f} ms (ratio {ratio:.3f}); "
+            f"whole reading with its child process {statistics.median(whole) * 1000:.0f} ms"
         )
     assert design.walked.stitches == pytest.approx(STITCHES, rel=0.01)
     assert len(design.walked.blocks) == 20

@@ -26,6 +26,7 @@ from planning.reading import (
     UnreadableDesign,
     read_design_file,
 )
+from planning.recorder import Refused
 from tests.planning.stitch_files import DrawnBlock, file_bytes, hus_file, pattern_of, pennant, zigzag
 
 EVERY_FORMAT = sorted(FORMATS)
@@ -445,7 +446,7 @@ def test_a_damaged_file_is_read_or_refused_and_never_lets_the_reader_fall(
     del content[int(keep * len(whole)) + 1 :]
     try:
         header, recorder = reading_child.read(bytes(content), extension=extension, stitches=5000, blocks=200)
-    except reading_child.Refused as refused:
+    except Refused as refused:
         words = str(refused)
     else:
         words = ""

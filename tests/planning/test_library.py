@@ -274,7 +274,11 @@ def test_deleting_the_file_that_plans_use_leaves_the_other_formats(keep_bytes):
     delete_design(first)
     (listed,) = Design.objects.listed()
     assert listed == jef  # it has colours, the other has none
-    assert (listed.name, listed.favourite, [tag.name for tag in listed.tags.all()]) == ("Pennant", True, ["flags"])
+    assert (listed.name, listed.favourite, [tag.name for tag in listed.tags.all()]) == (
+        "Pennant",
+        True,
+        ["flags"],
+    )
     assert [design.format for design in all_variants(listed)] == ["JEF", "DST"]
 
 
@@ -517,7 +521,9 @@ def test_a_colour_list_comes_as_a_file_in_any_common_encoding(signed_in, keep):
     a_shade("7", hex=GOLD, name="grün")
     for encoding in ("utf-8-sig", "utf-16", "cp1252"):
         file = SimpleUploadedFile("list.txt", "grün".encode(encoding))
-        page = signed_in.post(reverse("design_colour_list", args=[design.pk]), {"file": file}).content.decode()
+        page = signed_in.post(
+            reverse("design_colour_list", args=[design.pk]), {"file": file}
+        ).content.decode()
         assert "Skerry Forty 7" in page, encoding
     empty = signed_in.post(reverse("design_colour_list", args=[design.pk]), {"text": "  "})
     assert empty.status_code == 422

@@ -143,6 +143,19 @@ def test_a_file_that_hangs_is_given_up_and_costs_no_other_file(
     assert len(started) == 2
 
 
+def test_an_answer_that_waited_for_its_listener_is_not_given_up() -> None:
+    long = DST[:512] + DST[512:-3] * 16 + DST[-3:]  # its answer is more than fits into a pipe
+    with StandingReaders[str](1, wall_seconds=60) as readers:
+        readers.ask("first", DST, ORDER)
+        readers.next_answer()
+        readers.wall_seconds = 1
+        readers.ask("long", long, ORDER | {"stitches": 50_000, "blocks": 100})
+        time.sleep(1.5)
+        _, answer = readers.next_answer()
+    assert answer.status == 0
+    assert len(answer.output) > 1 << 16
+
+
 def test_a_file_that_takes_too_much_memory_costs_no_other_file(tmp_path: Path) -> None:
     (tmp_path / "hungry.hus").write_bytes(hungry_hus())
     paths = files(tmp_path, 3)

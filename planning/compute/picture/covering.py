@@ -66,13 +66,13 @@ def _not_flat(direction: Floats) -> Floats:
 
 def topmost(
     strands: Strands, outlines: Outlines, *, first_row: int, rows: int, width: int
-) -> NDArray[np.intp]:
+) -> NDArray[np.int32]:
     """Return for every sample of a band the number of the strand on top, from 1; 0 is bare cloth.
 
     The band has ``rows`` rows of ``width`` samples from ``first_row``; the answer is flat. Later strands cover
     earlier ones.
     """
-    top = np.zeros(rows * width, dtype=np.intp)
+    top = np.zeros(rows * width, dtype=np.int32)
     crossing = np.flatnonzero((outlines.last_y >= first_row) & (outlines.first_y <= first_row + rows))
     begin = np.maximum(np.ceil(outlines.first_y[crossing] - 0.5).astype(np.intp), first_row)
     end = np.minimum(np.floor(outlines.last_y[crossing] - 0.5).astype(np.intp) + 1, first_row + rows)
@@ -105,7 +105,7 @@ def _chunks(upto: NDArray[np.intp]) -> list[tuple[int, int]]:
 
 
 def _lay(
-    top: NDArray[np.intp],
+    top: NDArray[np.int32],
     strands: Strands,
     outlines: Outlines,
     *,
@@ -135,7 +135,7 @@ def _lay(
     high = np.clip(np.floor(high + middle), -1, width - 1)
     count = np.maximum(high - low + 1, 0).astype(np.intp)
     start = (row - first_row) * width + low.astype(np.intp)
-    number = np.repeat(which + 1, height)
+    number = np.repeat((which + 1).astype(np.int32), height)
 
     upto = np.cumsum(count)
     for a, b in _chunks(upto):

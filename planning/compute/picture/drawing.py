@@ -22,9 +22,9 @@ BAND, CHUNK = 80_000, 1 << 14
 PLIES_FROM_PX = 4.5
 UNEVEN = 0.035  # from stitch to stitch, as one standard deviation
 # A block without a colour is grey thread with stripes; neighbours differ in grey and in the way the stripes run.
-NO_COLOUR = ((128, 132, 134), (160, 163, 162), (104, 108, 112))
+NO_COLOUR = ((124, 128, 130), (62, 66, 70), (212, 213, 208), (92, 96, 100), (166, 169, 168))
 STRIPES = ((1, 1), (1, -1), (1, 0), (0, 1))
-STRIPE_MM, STRIPE = 1.8, np.float32(0.42)
+STRIPE_MM, STRIPE = 1.8, np.float32(0.55)
 WEAVE_MM, WEAVE = 0.55, 0.05
 
 
@@ -149,7 +149,7 @@ def _band(scene: _Scene, *, first: int, last: int) -> Picture:
     cloth = left * scene.weave.take(np.arange(first * samples, last * samples) % len(scene.weave), axis=0)
 
     sewn = np.flatnonzero(top)
-    strand = top[sewn]
+    strand = top[sewn].astype(np.intp)
     linear = np.empty((3, top.size), dtype=np.float32)
     for channel in range(3):
         np.multiply(cloth.ravel(), scene.fabric[channel], out=linear[channel])

@@ -11,7 +11,7 @@ from planning.compute.picture.frame import DrawnBlock, Frame
 Floats = NDArray[np.float32]
 
 # Nobody sees what lies under so many layers of thread; real designs have three to eight.
-MOST_LAYERS = 24
+MOST_LAYERS = 20
 CELL_MM, MOST_PIECES = 4.0, 4
 SHORTEST_MM = 0.01
 # Drawn tight, a thread lies a little wider than it is thick; chosen by eye, so that rows one thread apart close.
@@ -117,9 +117,10 @@ def _inside(strands: Strands, *, width: int, height: int) -> NDArray[np.bool_]:
 
 
 def _buried(strands: Strands, *, cell: float, width: int, height: int) -> NDArray[np.bool_]:
-    """Tell which strands lie under more than MOST_LAYERS layers, so that a hostile file costs no more than a real one.
+    """Tell which strands lie under MOST_LAYERS layers, so that no file costs much more than a real one.
 
-    The cloth is looked at in cells of 4 mm; a long strand is judged at up to four places.
+    The cloth is looked at in square cells, and a long strand at up to four places. Strands much longer than a
+    stitch would escape that: there is no more thread than so many layers over the whole frame, either.
     """
     pieces = np.clip(np.ceil(2 * strands.half_length / cell), 1, MOST_PIECES).astype(np.intp)
     strand = np.repeat(np.arange(strands.count), pieces)
@@ -128,17 +129,25 @@ def _buried(strands: Strands, *, cell: float, width: int, height: int) -> NDArra
     columns, rows = int(width // cell) + 1, int(height // cell) + 1
     column = np.clip((strands.mid_x[strand] + along * strands.along_x[strand]) // cell, 0, columns - 1)
     row = np.clip((strands.mid_y[strand] + along * strands.along_y[strand]) // cell, 0, rows - 1)
-    where = (row * columns + column).astype(np.intp)
-    area = 2 * strands.radius * (2 * strands.half_length + strands.radius) / pieces
-    most = MOST_LAYERS * cell * cell
-    hidden = np.zeros(strands.count, dtype=np.bool_)
-    if np.bincount(where, weights=area[strand]).max(initial=0.0) <= most:
-        return hidden
-    order = np.argsort(where[::-1], kind="stable")  # in each cell from the last strand to the first
-    laid = np.cumsum(area[strand][::-1][order])
-    sorted_cell = where[::-1][order]
-    first = np.flatnonzero(np.diff(sorted_cell, prepend=-1))
-    before = np.repeat(laid[first] - area[strand][::-1][order][first], np.diff([*first, sorted_cell.size]))
-    seen = np.bincount(strand[::-1][order][laid - before <= most], minlength=strands.count)
-    hidden[seen == 0] = True
-    return hidden
+    length = np.minimum(2 * strands.half_length, np.hypot(width, height))
+    area = 2 * strands.radius * (length + strands.radius)
+
+    covered = _laid_later((row * columns + column).astype(np.intp), (area / pieces)[strand])
+    open_pieces = np.bincount(strand[covered <= MOST_LAYERS * cell**2], minlength=strands.count)
+    laid = np.cumsum(area[::-1], dtype=np.float64)[::-1]
+    buried: NDArray[np.bool_] = (open_pieces == 0) | (laid - area > MOST_LAYERS * width * height)
+    return buried
+
+
+def _laid_later(cell: NDArray[np.intp], area: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return for each piece how much area later pieces have in its cell.
+
+    >>> _laid_later(np.array([0, 1, 0, 0]), np.array([1.0, 2.0, 4.0, 8.0])).tolist()
+    [12.0, 0.0, 8.0, 0.0]
+    """
+    order = np.argsort(cell, kind="stable")
+    upto = np.cumsum(area[order])
+    last = np.flatnonzero(np.diff(cell[order], append=-1))
+    later = np.empty_like(upto)
+    later[order] = np.repeat(upto[last], np.diff(last, prepend=-1)) - upto
+    return later

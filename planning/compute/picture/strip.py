@@ -7,13 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planning.compute.picture.density import STEPS, cells_of, per_mm2
-from planning.compute.picture.drawing import NO_COLOUR
 from planning.compute.picture.frame import DrawnBlock, frame_of
 
 Picture = NDArray[np.uint8]
 
 # The ground is grey, so that white thread stands out from it.
 INK, GROUND, FAINT = (23, 33, 31), (226, 229, 223), (190, 196, 189)
+UNCOLOURED = (104, 108, 112), (160, 163, 162)
 # Longer stitches are cut off at the top: hardly any machine sews one; common practice, no source.
 TALLEST_MM = 12.0
 RULE_MM = 4.0
@@ -102,12 +102,12 @@ def _bars(
     for rule in np.arange(RULE_MM, TALLEST_MM, RULE_MM):
         bars[height - round(rule * per_mm)] = FAINT
     above = height - 1 - np.arange(height)[:, None]  # pixels from the foot
-    colours = np.array([block.rgb or NO_COLOUR[2] for block in blocks], dtype=np.uint8)[owner]
+    colours = np.array([block.rgb or UNCOLOURED[0] for block in blocks], dtype=np.uint8)[owner]
     filled = above < np.rint(np.minimum(mean, TALLEST_MM) * per_mm)
     bars[filled] = np.broadcast_to(colours, bars.shape)[filled]
     striped = np.array([block.rgb is None for block in blocks])[owner]
     paler = filled & striped & ((above + np.arange(owner.size)) % 6 < 3)
-    bars[paler] = NO_COLOUR[1]
+    bars[paler] = UNCOLOURED[1]
     reach = np.rint(np.minimum(most, TALLEST_MM) * per_mm)
     bars[(above == np.maximum(reach - 1, 0)) & (reach > 0)] = INK
     return bars

@@ -14,7 +14,6 @@ from planning.compute.colour_rules import Conditions
 from planning.compute.substitution import substitute
 from tests.planning.compute.test_substitution import grey, random_case, request, shade
 
-
 ORDINARY = Conditions()
 
 

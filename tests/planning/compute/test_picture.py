@@ -261,15 +261,22 @@ def test_thread_seen_as_a_whole_keeps_its_colour(make: Callable[[], Points], rgb
     assert max(apart) < 8.0
 
 
-def test_a_block_without_a_colour_is_striped_grey_and_its_neighbours_are_other_greys():
-    bare = [block([(x + 6.0 * i, y) for x, y in fill(side_mm=5)], None) for i in range(2)]
-    picture = draw(bare, width_px=330, fabric_rgb=CLOTH).astype(int)
-    left, right = picture[40:130, 40:130], picture[40:130, 200:290]
-    for each in (left, right):
-        assert np.abs(each[..., 0] - each[..., 2]).max() < 16
-    coloured = draw([block(fill(side_mm=5), (128, 132, 134))], width_px=180, fabric_rgb=CLOTH)
-    assert light_of(left).std() > 1.3 * light_of(coloured[40:130, 40:130]).std()
-    assert abs(left.mean() - right.mean()) > 4
+def test_a_block_without_a_colour_is_grey_thread_with_darker_stripes():
+    bare, grey = (
+        draw([block(fill(side_mm=8), rgb)], width_px=200, fabric_rgb=CLOTH)[40:160, 40:160]
+        for rgb in (None, drawing.NO_COLOUR[0])
+    )
+    assert np.abs(bare[..., 0].astype(int) - bare[..., 2]).max() < 16
+    darkened = light_of(bare) / light_of(grey)
+    assert (darkened < 0.65).mean() > 0.3
+    assert (darkened > 0.95).mean() > 0.3
+
+
+def test_neighbours_without_a_colour_are_told_apart():
+    pair = [block([(x + 6.0 * i, y) for x, y in fill(side_mm=5)], None) for i in range(2)]
+    picture = draw(pair, width_px=330, fabric_rgb=CLOTH)
+    left, right = light_of(picture[40:130, 40:130]).mean(), light_of(picture[40:130, 200:290]).mean()
+    assert max(left, right) > 2 * min(left, right)
 
 
 def test_srgb_is_that_of_the_standard():
