@@ -124,7 +124,9 @@ class Weigh(Act):
     kinds = frozenset({Kind.SPOOL})
     gross = MeasureField(measure="weight", label="The scale shows")
     sure = forms.BooleanField(
-        label="I am sure that this is the right spool and the right unit", required=False, widget=forms.HiddenInput
+        label="I am sure that this is the right spool and the right unit",
+        required=False,
+        widget=forms.HiddenInput,
     )
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -181,13 +183,20 @@ class Wind(Act):
     count = MeasureField(measure="pieces", label="Bobbins")
     style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Style", empty_label=None)
     length = MeasureField(
-        measure="length", label="Thread on each", required=False, help_text="Empty: as much as the style holds."
+        measure="length",
+        label="Thread on each",
+        required=False,
+        help_text="Empty: as much as the style holds.",
     )
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         given = self.cleaned_data
         wind_bobbins(
-            self.item, style=given["style"], count=given["count"], length_mm=given["length"], **self._request(at, by)
+            self.item,
+            style=given["style"],
+            count=given["count"],
+            length_mm=given["length"],
+            **self._request(at, by),
         )
 
 
@@ -339,5 +348,7 @@ def act_meant(
         # Read already, in whole mm or pieces: to read it as text again would take it for the person's unit.
         form.fields["quantity"] = forms.IntegerField()
     if not form.is_valid():
-        raise NotAMovement(" ".join(str(message) for messages in form.errors.values() for message in messages))
+        raise NotAMovement(
+            " ".join(str(message) for messages in form.errors.values() for message in messages)
+        )
     return form

@@ -89,7 +89,9 @@ class PartUsedSpool(Arriving):
     shade = ShadeField(label="Shade")
     put_up = PutUpField(label="Put-up", required=False, empty_label="not known")
     looks = forms.ChoiceField(
-        label="It looks", required=False, choices=[("", "nobody knows yet"), *((word, word) for word in FILL_LEVELS)]
+        label="It looks",
+        required=False,
+        choices=[("", "nobody knows yet"), *((word, word) for word in FILL_LEVELS)],
     )
     length = MeasureField(measure="length", label="Or its length", required=False)
 
@@ -122,7 +124,9 @@ class NewBobbins(Arriving):
     kept = ("place", "price", "style", "length", "shade")
     field_order = ("key", "style", "shade", "length", "count", "self_wound", "lot", "place", "price")
 
-    style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Style", empty_label="choose a style")
+    style = forms.ModelChoiceField(
+        queryset=BobbinStyle.objects.all(), label="Style", empty_label="choose a style"
+    )
     shade = ShadeField(label="Thread on them")
     length = MeasureField(measure="length", label="On each")
     count = MeasureField(measure="pieces", label="How many")
@@ -241,7 +245,12 @@ ARRIVALS: dict[str, type[Arriving]] = {
 
 def usual_put_up(shade: Shade) -> PutUp | None:
     """Return the put-up that the shade came in last, or the only one of its range, or None."""
-    last = Spool.objects.filter(shade=shade, put_up__isnull=False).select_related("put_up").order_by("-pk").first()
+    last = (
+        Spool.objects.filter(shade=shade, put_up__isnull=False)
+        .select_related("put_up")
+        .order_by("-pk")
+        .first()
+    )
     if last is not None:
         return last.put_up
     put_ups = list(PutUp.objects.filter(range=shade.range_id)[:2])
@@ -251,5 +260,7 @@ def usual_put_up(shade: Shade) -> PutUp | None:
 def _which_put_up(shade: Shade) -> str:
     names = list(PutUp.objects.filter(range=shade.range_id).values_list("name", flat=True))
     if not names:
-        return f"{shade.range} has no put-up yet. Add one in the catalogue, so that a full spool has a length."
+        return (
+            f"{shade.range} has no put-up yet. Add one in the catalogue, so that a full spool has a length."
+        )
     return f"{shade} has not come before. Choose how it is sold: {', '.join(names)}."

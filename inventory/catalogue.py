@@ -76,7 +76,9 @@ def _plain(head: str, cell: Callable[[Any], Any]) -> Column:
 
 def _length(head: str, cell: Callable[[Any], int | None]) -> Column:
     return Column(
-        lambda units: f"{head}, {units.length}", lambda record, units: _number(cell(record), units.length), True
+        lambda units: f"{head}, {units.length}",
+        lambda record, units: _number(cell(record), units.length),
+        True,
     )
 
 

@@ -33,7 +33,8 @@ class RecordForm(forms.ModelForm):
 
 class RangeForm(RecordForm):
     tex = NumberField(
-        label="Tex, g per km", help_text="Denier / 9, or 590.5 / cotton count. A weight label such as 40 is no tex."
+        label="Tex, g per km",
+        help_text="Denier / 9, or 590.5 / cotton count. A weight label such as 40 is no tex.",
     )
 
     class Meta:

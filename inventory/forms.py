@@ -143,7 +143,9 @@ class PutUpField(forms.ModelChoiceField):
     """A put-up to choose, each with its range."""
 
     def __init__(self, **options: Any) -> None:
-        super().__init__(queryset=PutUp.objects.select_related("range").order_by("range", "length_mm"), **options)
+        super().__init__(
+            queryset=PutUp.objects.select_related("range").order_by("range", "length_mm"), **options
+        )
 
     def label_from_instance(self, put_up: Any) -> str:
         return f"{put_up.range}, {put_up}"

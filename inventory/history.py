@@ -40,7 +40,9 @@ def levels(item: StockItem, *, most: int = 400) -> list[Level]:
 def act_of(key: str) -> list[Entry]:
     """Return the entries of the act with this key, with their items and the entries that took them back."""
     return list(
-        Entry.objects.filter(key=key).select_related("item", "item__place", "reversed_by").order_by("line", "id")
+        Entry.objects.filter(key=key)
+        .select_related("item", "item__place", "reversed_by")
+        .order_by("line", "id")
     )
 
 
@@ -53,6 +55,4 @@ def last_undoable(entries: Sequence[Entry]) -> Entry | None:
 
 def counts_by_kind() -> dict[str, int]:
     """Return how many things of each kind are on the shelf."""
-    return dict(
-        StockItem.objects.on_the_shelf().values_list("kind").annotate(Count("id")).order_by("kind")
-    )
+    return dict(StockItem.objects.on_the_shelf().values_list("kind").annotate(Count("id")).order_by("kind"))

@@ -44,14 +44,22 @@ class Tab:
         return any(kind not in StockItem.MEASURED_IN_MM for kind in self.kinds)
 
 
-COMMON_SORTS = {"label": ("label",), "left": ("on_hand",), "place": ("place__name",), "opened": ("opened_on",)}
+COMMON_SORTS = {
+    "label": ("label",),
+    "left": ("on_hand",),
+    "place": ("place__name",),
+    "opened": ("opened_on",),
+}
 THREAD = Tab(
     "thread",
     "Thread",
     (Kind.SPOOL,),
     shades=("spool__shade",),
     sorts=COMMON_SORTS
-    | {"shade": ("spool__shade__range__maker", "spool__shade__range__name", "spool__shade__code"), "lot": ("lot",)},
+    | {
+        "shade": ("spool__shade__range__maker", "spool__shade__range__name", "spool__shade__code"),
+        "lot": ("lot",),
+    },
 )
 BOBBINS = Tab(
     "bobbins",
@@ -137,18 +145,22 @@ class Shelf:
             elif passed < stop:
                 wanted.append(shade)
             passed += counted[shade]
-        found = self.items.order_by("label").filter(_any_of(self.tab.shades, wanted)).annotate(of_shade=of_shade)
-        rows = sorted(found.values_list("of_shade", "pk", "kind"), key=lambda row: (distances[row[0]], row[0]))
+        found = (
+            self.items.order_by("label").filter(_any_of(self.tab.shades, wanted)).annotate(of_shade=of_shade)
+        )
+        rows = sorted(
+            found.values_list("of_shade", "pk", "kind"), key=lambda row: (distances[row[0]], row[0])
+        )
         page = rows[start - skipped : stop - skipped]
         listed = _read([(pk, kind) for _, pk, kind in page])
-        return [
-            Listed(row.thing, distances[shade]) for row, (shade, _, _) in zip(listed, page, strict=True)
-        ]
+        return [Listed(row.thing, distances[shade]) for row, (shade, _, _) in zip(listed, page, strict=True)]
 
 
 def shelf(tab: Tab, wanted: Wanted) -> Shelf:
     """Return the list of ``tab`` that answers ``wanted``."""
-    items = StockItem.objects.on_the_shelf().filter(kind__in=[wanted.kind] if wanted.kind in tab.kinds else tab.kinds)
+    items = StockItem.objects.on_the_shelf().filter(
+        kind__in=[wanted.kind] if wanted.kind in tab.kinds else tab.kinds
+    )
     if wanted.text.strip():
         for word in wanted.text.split():
             items = items.filter(_says(tab, word))
@@ -245,7 +257,8 @@ def _order(tab: Tab, sort: str) -> list[str | OrderBy]:
     turned = sort.startswith("-")
     # What has no place or was never opened comes last, whichever way the list runs.
     order = [
-        F(name).desc(nulls_last=True) if turned else F(name).asc(nulls_last=True) for name in tab.sorts[column]
+        F(name).desc(nulls_last=True) if turned else F(name).asc(nulls_last=True)
+        for name in tab.sorts[column]
     ]
     return [*order, *([] if column == "label" else ["label"])]
 

@@ -92,7 +92,9 @@ def kept_of(shades: Iterable[int]) -> dict[int, Kept]:
     """Return what is kept of each of ``shades`` by its number; of one that is not owned, nothing."""
     rows: dict[int, list[tuple[int, int, str | None]]] = defaultdict(list)
     spools = Spool.objects.on_the_shelf().of_shades(set(shades)).order_by("place__name", "label")
-    for shade, on_hand, reserved, place in spools.values_list("shade_id", "on_hand", "reserved", "place__name"):
+    for shade, on_hand, reserved, place in spools.values_list(
+        "shade_id", "on_hand", "reserved", "place__name"
+    ):
         rows[shade].append((on_hand, reserved, place))
     kept: dict[int, Kept] = defaultdict(Kept)
     for shade, of_shade in rows.items():

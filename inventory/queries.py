@@ -114,7 +114,11 @@ KINDS: Mapping[str, tuple[type[StockItem], tuple[str, ...]]] = {
 
 def item_by_label(code: str) -> Described | None:
     """Return the item that carries the label code, written in capitals or not, or None."""
-    found = StockItem.objects.filter(label__iexact=code.replace("\x00", "").strip()).values_list("pk", "kind").first()
+    found = (
+        StockItem.objects.filter(label__iexact=code.replace("\x00", "").strip())
+        .values_list("pk", "kind")
+        .first()
+    )
     return described([found[0]], kind=found[1])[0] if found else None
 
 

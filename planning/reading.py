@@ -268,8 +268,10 @@ def content_of(
     records: StitchRecords, walked: Walked, known: StitchFormat, *, ended_at: int | None
 ) -> Content:
     """Return the records in numbers that a header can be held against."""
-    command, places = records.command, np.stack((records.x_tenths, records.y_tenths))
-    sewn = places[:, (command == STITCH) | (command == SEQUIN_EJECT)]
+    command, x, y = records.command, records.x_tenths, records.y_tenths
+    sewn = np.flatnonzero((command == STITCH) | (command == SEQUIN_EJECT))
+    box, sewn_box = (_span(x), _span(y)), (_span(x[sewn]), _span(y[sewn]))
+    from_start = ((min(box[0][0], 0), max(box[0][1], 0)), (min(box[1][0], 0), max(box[1][1], 0)))
     least, most = walked.stitches * (1 - COUNT_SLACK), command.size * (1 + COUNT_SLACK)
     if known.counts == "exactly":
         least = most = command.size
@@ -277,22 +279,20 @@ def content_of(
         most += command.size - walked.stitches
     elif known.counts == "moves too":
         most += 2 * sum(block.run_starts.size for block in walked.blocks)
-    from_start = np.concatenate((np.zeros((2, 1), np.int32), places), axis=1)
     return Content(
         stitches=walked.stitches,
         least_counted=least,
         most_counted=most,
         changes=int(np.count_nonzero((command == COLOUR_CHANGE) | (command == NEEDLE_SET))),
         stops=walked.stops,
-        boxes_tenths=tuple(_box(each) for each in (from_start, places, sewn)),
-        ends_tenths=tuple((int(x), int(y)) for x, y in (places[:, -1], sewn[:, -1])),
+        boxes_tenths=(from_start, box, sewn_box),
+        ends_tenths=tuple((int(x[at]), int(y[at])) for at in (-1, sewn[-1])),
         ended_at=ended_at,
     )
 
 
-def _box(places: NDArray[np.int32]) -> tuple[Span, Span]:
-    (left, top), (right, bottom) = places.min(axis=1).tolist(), places.max(axis=1).tolist()
-    return (left, right), (top, bottom)
+def _span(along: NDArray[np.int32]) -> Span:
+    return int(along.min()), int(along.max())
 
 
 def _ending_warnings(header: dict[str, Any], asked: _Asked) -> Iterator[str]:

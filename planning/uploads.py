@@ -75,5 +75,7 @@ def keep_uploads(
             except UnreadableDesign as problem:
                 refusals.append(Refusal(name, str(problem)))
                 continue
-            designs.append(keep_design(read, content=path, trim_at_jumps=trim_at_jumps, at=at))
+            kept = keep_design(read, content=path, trim_at_jumps=trim_at_jumps, at=at)
+            # Of several formats of one drawing the library plans with one, which may be the one with colours.
+            designs.append(kept.variant_of or kept)
     return designs, refusals

@@ -32,4 +32,6 @@ class WorkshopCommand(BaseCommand):
         """Return a console on this command's output; colour only where a terminal shows it."""
         # Not a terminal: wide enough that nothing is cut when the page goes to a file.
         width = None if sys.stdout.isatty() else 110
-        return Console(file=cast(IO[str], self.stdout), width=width, highlight=False, markup=False, emoji=False)
+        return Console(
+            file=cast(IO[str], self.stdout), width=width, highlight=False, markup=False, emoji=False
+        )

@@ -51,7 +51,13 @@ def catalogue_list(request: HttpRequest, slug: str) -> HttpResponse:
         "text": text,
         "heads": [(column.head(units), column.is_number) for column in book.columns],
         "rows": [
-            (record, [(column.head(units), column.cell(record, units), column.is_number) for column in book.columns])
+            (
+                record,
+                [
+                    (column.head(units), column.cell(record, units), column.is_number)
+                    for column in book.columns
+                ],
+            )
             for record in page.object_list
         ],
         "page_obj": page,
@@ -74,7 +80,9 @@ def catalogue_add(request: HttpRequest, slug: str) -> HttpResponse:
         except WorkshopError as problem:
             form.add_error(None, str(problem))
         else:
-            return redirect(f"{reverse('catalogue_record', args=[slug, record.pk])}?done={form.cleaned_data['key']}")
+            return redirect(
+                f"{reverse('catalogue_record', args=[slug, record.pk])}?done={form.cleaned_data['key']}"
+            )
     return _form_page(request, book, form)
 
 
@@ -123,7 +131,9 @@ def _form_page(
         "record": record,
         "name": name,
         "changes": history_of(record).select_related("by")[:50] if record is not None else [],
-        "children": [(BOOKS[slug], f"{field}={record.pk}") for slug, field in book.children] if record else [],
+        "children": [(BOOKS[slug], f"{field}={record.pk}") for slug, field in book.children]
+        if record
+        else [],
         "saved": bool(done) and record is not None and Change.objects.filter(key=done).exists(),
         "unchanged": bool(done) and not Change.objects.filter(key=done).exists(),
     }

@@ -53,13 +53,19 @@ def receive(request: HttpRequest, slug: str = "spools") -> HttpResponse:
 
 def _came(request: HttpRequest) -> dict[str, Any]:
     entries = act_of(request.GET.get("done", "")) if request.GET.get("done") else []
-    return {"came": [entry.item for entry in entries], "undoable": last_undoable(entries) if entries else None}
+    return {
+        "came": [entry.item for entry in entries],
+        "undoable": last_undoable(entries) if entries else None,
+    }
 
 
 def _missing(slug: str) -> list[tuple[str, str]]:
     """Return what the catalogue lacks before anything of this sort can come: its name, and where it is added."""
     shade, style = (Shade, "a shade", "shades"), (BobbinStyle, "a bobbin style", "bobbin-styles")
-    product, place = (StabilizerProduct, "a stabilizer", "stabilizers"), (Place, "a place (optional)", "places")
+    product, place = (
+        (StabilizerProduct, "a stabilizer", "stabilizers"),
+        (Place, "a place (optional)", "places"),
+    )
     wants: dict[str, list[tuple[Any, str, str]]] = {
         "spools": [shade],
         "part-used-spool": [shade],

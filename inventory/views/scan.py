@@ -42,7 +42,9 @@ def scan(request: HttpRequest) -> HttpResponse:
     read = read_code(typed)
     found = item_by_label(read.code)
     if found is None:
-        return _answer(request, {"code": typed, "problem": f"Nothing on the shelf carries {read.code}. {_HINT}"})
+        return _answer(
+            request, {"code": typed, "problem": f"Nothing on the shelf carries {read.code}. {_HINT}"}
+        )
     return _answer(request, _asked(found, amount=read.rest))
 
 
@@ -102,5 +104,8 @@ def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
         # In place a refusal is drawn like an answer: htmx leaves pages of 4xx where they are.
         return render(request, "inventory/scan_step.html", context | {"in_place": True})
     return render(
-        request, "inventory/scan.html", context | {"on_scan_page": True}, status=422 if context.get("problem") else 200
+        request,
+        "inventory/scan.html",
+        context | {"on_scan_page": True},
+        status=422 if context.get("problem") else 200,
     )

@@ -8,7 +8,7 @@ sixteenth of that length. A mirrored drawing has another outline.
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 
 PARTS = 16
 EXTENT_WITHIN_MM = 0.3
@@ -24,7 +24,7 @@ PARTS_WITHIN_EXTENT = 0.02
 Outline = Sequence[Sequence[float]]
 
 
-def block_outline(points_mm: NDArray[np.float64], *, corner_mm: tuple[float, float]) -> list[float]:
+def block_outline(points_mm: ArrayLike, *, corner_mm: tuple[float, float]) -> list[float]:
     """Return penetrations, length of the way, its two ends, and its mean place in each of 16 equal parts.
 
     ``points_mm`` has shape (p, 2); places are relative to ``corner_mm``, the least x and y of the design.

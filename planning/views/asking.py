@@ -31,7 +31,7 @@ RECENT = 12
 @require_http_methods(["GET", "HEAD", "POST"])
 def today(request: HttpRequest) -> HttpResponse:
     """Ask the question: stitch files or kept designs, pieces, fabric, machine."""
-    recent = Design.objects.order_by("-added_at", "-id")[:RECENT]
+    recent = Design.objects.listed().order_by("-added_at", "-id")[:RECENT]
     refusals: list[Refusal] = []
     kept: list[Design] = []
     if request.method == "POST":

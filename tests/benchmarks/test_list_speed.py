@@ -46,10 +46,14 @@ def lay_out(count: int, *, after: int, shades: list[Shade]) -> None:
         )
         for number in range(after, count)
     )
-    rows = [(item.pk, shade.pk, put_ups[shade.range_id]) for item, shade in zip(items, _again(shades), strict=False)]
+    rows = [
+        (item.pk, shade.pk, put_ups[shade.range_id])
+        for item, shade in zip(items, _again(shades), strict=False)
+    ]
     with connection.cursor() as cursor:
         cursor.executemany(
-            f"INSERT INTO {Spool._meta.db_table} (stockitem_ptr_id, shade_id, put_up_id) VALUES (%s, %s, %s)", rows
+            f"INSERT INTO {Spool._meta.db_table} (stockitem_ptr_id, shade_id, put_up_id) VALUES (%s, %s, %s)",
+            rows,
         )
 
 

@@ -8,6 +8,8 @@ from axe_playwright_python.sync_playwright import Axe
 from django.contrib.auth.models import User
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures that pages need too
+
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 QUIET = [
     "--no-sandbox",

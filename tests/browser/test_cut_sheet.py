@@ -10,11 +10,10 @@ from planning.jobs import Wanted, make_job
 from planning.models import Fabric, Job
 from planning.reading import read_design_file
 from tests.factories import NOW, a_delivery, a_roll, a_shade, a_spool, a_stabilizer, some_bobbins
-from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures
 
 
 @pytest.fixture
-def job(transactional_db, stitch_file, workshop, settings, tmp_path) -> Job:  # noqa: F811
+def job(transactional_db, stitch_file, workshop, settings, tmp_path) -> Job:
     settings.MEDIA_ROOT = tmp_path / "files"
     a_spool(a_shade("R", hex="#b01c2e", name="harbour red"))
     some_bobbins(count=20)

@@ -13,7 +13,6 @@ from planning.importing import carry_out, receive_files
 from planning.models import Design, ImportRun
 from planning.reading import read_design_file
 from tests.factories import NOW, a_shade
-from tests.planning.conftest import stitch_file  # noqa: F401 - fixture
 from tests.planning.stitch_files import file_bytes, pennant
 
 RED, BLUE, GOLD = "#b01c2e", "#1c2b8d", "#f0c020"
@@ -26,7 +25,7 @@ DROP = """files => {
 
 
 @pytest.fixture
-def keep(stitch_file):  # noqa: F811
+def keep(stitch_file):
     def _keep(*colours, name, stitches=200):
         path = stitch_file(*colours, name=name, stitches=stitches)
         return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
@@ -42,8 +41,8 @@ def drop(page: Page, files: list[tuple[str, bytes]]) -> None:
 
 
 def test_five_dropped_files_of_which_one_is_damaged_end_as_four_designs_and_one_reason(
-    signed_in: Page,
-    stitch_file,  # noqa: F811
+    signed_in,
+    stitch_file,
     axe_is_silent,
     fits,
 ):
@@ -79,7 +78,7 @@ def test_five_dropped_files_of_which_one_is_damaged_end_as_four_designs_and_one_
     axe_is_silent(page)
 
 
-def test_a_design_is_recoloured_by_pasting_a_list(signed_in: Page, keep, axe_is_silent, fits):
+def test_a_design_is_recoloured_by_pasting_a_list(signed_in, keep, axe_is_silent, fits):
     page = signed_in
     a_shade("1147", hex=GOLD, name="sun")
     a_shade("1230", hex=BLUE, name="deep blue")
@@ -111,7 +110,7 @@ def test_a_design_is_recoloured_by_pasting_a_list(signed_in: Page, keep, axe_is_
     expect(page.locator(".swatch-name", has_text="sun")).to_have_count(0)
 
 
-def test_colours_are_typed_by_keyboard_with_shades_suggested(signed_in: Page, keep, axe_is_silent, fits):
+def test_colours_are_typed_by_keyboard_with_shades_suggested(signed_in, keep, axe_is_silent, fits):
     page = signed_in
     a_shade("1147", hex=GOLD, name="sun")
     design = keep(RED, BLUE, name="crew cap.pes")
@@ -135,7 +134,7 @@ def test_colours_are_typed_by_keyboard_with_shades_suggested(signed_in: Page, ke
     expect(page.locator(".swatch-name", has_text="sun")).to_be_visible()
 
 
-def test_formats_notes_names_and_deleting(signed_in: Page, tmp_path, axe_is_silent, fits):
+def test_formats_notes_names_and_deleting(signed_in, tmp_path, axe_is_silent, fits):
     page = signed_in
     for extension in ("pes", "dst"):
         path = tmp_path / f"pennant.{extension}"
@@ -174,7 +173,7 @@ def test_formats_notes_names_and_deleting(signed_in: Page, tmp_path, axe_is_sile
     assert [design.format for design in Design.objects.all()] == ["PES"]
 
 
-def test_colours_are_copied_and_the_shelf_is_asked(signed_in: Page, keep, axe_is_silent, fits):
+def test_colours_are_copied_and_the_shelf_is_asked(signed_in, keep, axe_is_silent, fits):
     page = signed_in
     design = keep(RED, BLUE, name="crew cap.pes")
     keep(GOLD, RED, name="pennant.pes", stitches=260)
@@ -190,8 +189,8 @@ def test_colours_are_copied_and_the_shelf_is_asked(signed_in: Page, keep, axe_is
 
 
 def test_an_import_under_way_shows_how_far_it_is_and_then_its_end(
-    signed_in: Page,
-    stitch_file,  # noqa: F811
+    signed_in,
+    stitch_file,
     axe_is_silent,
 ):
     page = signed_in
@@ -207,7 +206,7 @@ def test_an_import_under_way_shows_how_far_it_is_and_then_its_end(
     axe_is_silent(page)
 
 
-def test_a_search_by_keyboard_that_narrows(signed_in: Page, keep, axe_is_silent, fits):
+def test_a_search_by_keyboard_that_narrows(signed_in, keep, axe_is_silent, fits):
     page = signed_in
     keep(RED, name="crew cap.pes")
     keep(BLUE, name="pennant.pes", stitches=260)

@@ -6,13 +6,12 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import PASSWORD
 from tests.factories import a_roll, a_shade, a_spool, some_bobbins
-from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures
 
 RED, BLUE = "#b01c2e", "#1c2b8d"
 
 
 @pytest.fixture
-def half_full_shelf(transactional_db, workshop):  # noqa: F811
+def half_full_shelf(transactional_db, workshop):
     a_spool(a_shade("R", hex=RED, name="harbour red"), left_m=15)
     a_spool(a_shade("B", hex=BLUE, name="deep blue"))
     some_bobbins(count=20)
@@ -37,7 +36,11 @@ def test_signing_in(page: Page, transactional_db, axe_is_silent, fits):
 
 
 def test_asking_with_a_stitch_file_and_reading_the_answer(
-    half_full_shelf, signed_in: Page, stitch_file, axe_is_silent, fits  # noqa: F811
+    half_full_shelf,
+    signed_in: Page,
+    stitch_file,
+    axe_is_silent,
+    fits,
 ):
     page = signed_in
     axe_is_silent(page)
@@ -73,7 +76,7 @@ def test_a_refused_file_keeps_what_was_typed(half_full_shelf, signed_in: Page, t
     axe_is_silent(page)
 
 
-def test_by_keyboard_alone(half_full_shelf, signed_in: Page, stitch_file):  # noqa: F811
+def test_by_keyboard_alone(half_full_shelf, signed_in: Page, stitch_file):
     page = signed_in
     page.get_by_label("Stitch files").set_input_files(stitch_file(RED, BLUE))
     page.get_by_label("Pieces", exact=True).focus()
@@ -84,7 +87,7 @@ def test_by_keyboard_alone(half_full_shelf, signed_in: Page, stitch_file):  # no
     expect(page.get_by_role("link", name="Skip to the content")).to_be_focused()
 
 
-def test_without_javascript(half_full_shelf, chromium, live_server, stitch_file, settings, tmp_path):  # noqa: F811
+def test_without_javascript(half_full_shelf, chromium, live_server, stitch_file, settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path / "files"
     User.objects.create_user("morgan", password=PASSWORD)
     context = chromium.new_context(base_url=live_server.url, java_script_enabled=False)

@@ -48,7 +48,9 @@ def test_a_stocktake_interrupted_and_resumed(north_wall, signed_in: Page, axe_is
     assert StockItem.objects.get(pk=north_wall[1].pk).on_hand == 500_000
 
 
-def test_files_are_looked_at_before_anything_changes(north_wall, signed_in: Page, axe_is_silent, fits, tmp_path):
+def test_files_are_looked_at_before_anything_changes(
+    north_wall, signed_in: Page, axe_is_silent, fits, tmp_path
+):
     page = signed_in
     page.goto("/shelf/files/")
     axe_is_silent(page)
@@ -56,7 +58,9 @@ def test_files_are_looked_at_before_anything_changes(north_wall, signed_in: Page
         page.get_by_role("link", name="CSV").first.click()
     path = tmp_path / "spools.csv"
     download.value.save_as(path)
-    path.write_text(path.read_text(encoding="utf-8-sig").replace("north wall", "south wall"), encoding="utf-8")
+    path.write_text(
+        path.read_text(encoding="utf-8-sig").replace("north wall", "south wall"), encoding="utf-8"
+    )
     page.get_by_label("It holds").select_option("spools")
     page.get_by_label("File").set_input_files(path)
     page.get_by_role("button", name="Look at what it would do").click()

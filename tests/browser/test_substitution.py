@@ -4,13 +4,12 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.factories import a_put_up, a_range, a_roll, a_shade, a_spool, an_offer, some_bobbins
-from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures
 
 RED, ROSE = "#b01c2e", "#bc2a3a"
 
 
 @pytest.fixture
-def shelf_of_reds(transactional_db, workshop):  # noqa: F811
+def shelf_of_reds(transactional_db, workshop):
     a_spool(a_shade("R1", hex="#b42232", name="harbour red"))
     a_spool(a_shade("R2", hex="#ac1a2c", name="deep red"))
     a_spool(a_shade("R3", hex="#c63648", name="pale red"))
@@ -21,7 +20,11 @@ def shelf_of_reds(transactional_db, workshop):  # noqa: F811
 
 
 def test_a_runner_up_is_pinned_and_undone(
-    shelf_of_reds, signed_in: Page, stitch_file, axe_is_silent, fits  # noqa: F811
+    shelf_of_reds,
+    signed_in: Page,
+    stitch_file,
+    axe_is_silent,
+    fits,
 ):
     page = signed_in
     page.get_by_label("Stitch files").set_input_files(stitch_file(RED, ROSE))

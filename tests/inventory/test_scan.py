@@ -25,7 +25,9 @@ def second_step(client, item, amount, **more):
     """Send the second step as the first one offers it; return the page that it leads to."""
     page = client.get(reverse("scan"), {"code": item.label})
     key = page.context["key"]
-    return client.post(reverse("scan"), {"code": item.label, "key": key, "amount": amount} | more, follow=True)
+    return client.post(
+        reverse("scan"), {"code": item.label, "key": key, "amount": amount} | more, follow=True
+    )
 
 
 def held(item):
@@ -102,7 +104,13 @@ def test_a_bare_number_on_a_spool_names_both_readings():
 
 @pytest.mark.parametrize(
     ("typed", "unit", "mg"),
-    [("52", "g", 1_000), ("52.4", "g", 100), ("52,40 g", "oz", 10), ("1.85", "oz", 283), ("0.05 kg", "g", 10_000)],
+    [
+        ("52", "g", 1_000),
+        ("52.4", "g", 100),
+        ("52,40 g", "oz", 10),
+        ("1.85", "oz", 283),
+        ("0.05 kg", "g", 10_000),
+    ],
 )
 def test_the_scale_is_as_fine_as_the_figures_that_were_typed(typed, unit, mg):
     assert scale_resolution(typed, unit=unit) == mg

@@ -85,6 +85,7 @@ def test_a_code_with_a_blank_in_it_is_found():
 
 def test_an_earlier_code_finds_the_shade_and_says_so():
     (colour,) = read_colour_list("0147", book=BOOK, stops=1).colours
+    assert colour.shade
     assert colour.shade.code == "1147"
     assert colour.note == "0147 is now 1147."
 
@@ -115,7 +116,7 @@ def test_any_text_gives_each_stop_one_answer_at_most_and_loses_no_line(text, sto
     spoken = [each.stop for each in read.colours]
     assert len(spoken) == len(set(spoken))
     assert all(1 <= stop <= stops for stop in spoken)
-    lines = [each.line for each in (*read.colours, *read.problems)]
+    lines = [each.line for each in read.colours] + [each.line for each in read.problems]
     assert len(lines) == len(set(lines))
 
 
@@ -174,6 +175,7 @@ def test_a_shade_asked_for_by_its_code_is_matched_to_itself_and_not_to_a_near_on
     some_bobbins()
     recolour(design, {1: understand_colour("W", book=known_shades())})
     answer = plan([asked_from_record(design)], Question(pieces=3))
+    assert answer.threads[0].choice.shade
     assert answer.threads[0].choice.shade.id == wanted.pk
     assert answer.threads[0].choice.delta_e_00 == pytest.approx(0.0, abs=1e-6)
 

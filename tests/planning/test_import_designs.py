@@ -58,7 +58,7 @@ def stitch_bytes(number=1, *, extension="vp3"):
         pattern.stitch_abs(20 * (step % 12), 25 * (step // 12))
     pattern.end()
     stream = io.BytesIO()
-    stream.close = lambda: None
+    stream.close = lambda: None  # type: ignore[method-assign]  # the library closes what it has written
     writer = next(
         each for each in pyembroidery.EmbPattern.supported_formats() if each["extension"] == extension
     )
@@ -66,8 +66,8 @@ def stitch_bytes(number=1, *, extension="vp3"):
     return stream.getvalue()
 
 
-def bring_in(folder, **options):
-    return import_folder(folder, **({"trim_at_jumps": 3, "clock": timezone.now} | options))
+def bring_in(folder):
+    return import_folder(folder, trim_at_jumps=3, clock=timezone.now)
 
 
 def refusals(run):
@@ -281,6 +281,7 @@ def test_a_name_that_leads_out_of_the_archive_is_refused(tmp_path, name):
     files, _ = unpack(tmp_path / "bad.zip", into=tmp_path / "in", name="bad.zip")
     bad, good = files
     assert "leads out of the archive" in bad.reason
+    assert good.path
     assert good.path.read_bytes() == stitch_bytes(2)
     assert [path.name for path in tmp_path.rglob("*.pes")] == []
 
@@ -350,6 +351,7 @@ def test_a_member_whose_bytes_are_damaged_is_refused_alone(tmp_path):
     (tmp_path / "hurt.zip").write_bytes(content)
     hurt, whole = unpack(tmp_path / "hurt.zip", into=tmp_path / "in", name="hurt.zip")[0]
     assert "damaged" in hurt.reason
+    assert whole.path
     assert whole.path.read_bytes() == stitch_bytes(2)
 
 
@@ -424,7 +426,7 @@ def test_a_bomb_is_refused_and_the_rest_comes_in(signed_in):
 )
 def test_a_hostile_name_does_no_harm(signed_in, name, tmp_path):
     file = SimpleUploadedFile("x.vp3", stitch_bytes(1))
-    file._name = name
+    file._name = name  # type: ignore[attr-defined]  # as a program sends it, not a browser
     response = signed_in.post(reverse("design_import"), {"stitch_files": file})
     assert response.status_code == 302
     assert Design.objects.count() == 1
