@@ -1,6 +1,7 @@
 """What every test shares: the clock, a person, and a database that can be emptied in spite of its triggers."""
 
 import os
+import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
@@ -8,6 +9,17 @@ import pytest
 from django.contrib.auth.models import User
 from django.db import connection
 from hypothesis import HealthCheck, settings
+from playwright.sync_api import Browser, sync_playwright
+
+QUIET = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 # A loaded two-core machine is slow now and then; speed is the benchmarks' business.
 settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -53,3 +65,16 @@ def _emptying_respects_the_ledger(django_db_setup: None, django_db_blocker: obje
     operations.execute_sql_flush = flush_unguarded
     yield
     operations.execute_sql_flush = flush
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """The one browser of all browser tests: Playwright's synchronous form allows no second at the same time."""
+    path = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if path is None:
+        pytest.fail("The browser tests need Chromium: install Debian's package chromium.")
+    with sync_playwright() as playwright:
+        # A loaded machine starts a browser slowly.
+        browser = playwright.chromium.launch(executable_path=path, args=QUIET, timeout=120_000)
+        yield browser
+        browser.close()

@@ -1,25 +1,14 @@
 """Chromium, a served workshop, and what every page must pass: axe with nothing to report."""
 
-import shutil
 from collections.abc import Callable, Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.contrib.auth.models import User
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures that pages need too
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-QUIET = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
 PASSWORD = "spindle-and-thread"
 
@@ -28,16 +17,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "tests/browser/" in item.path.as_posix():
             item.add_marker(pytest.mark.browser)
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.fail("The browser tests need Chromium: install Debian's package chromium.")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(params=["light", "dark"])

@@ -17,7 +17,7 @@ def test_a_stocktake_interrupted_and_resumed(north_wall, signed_in: Page, axe_is
     page = signed_in
     page.goto("/shelf/stocktakes/")
     axe_is_silent(page)
-    page.get_by_label("Place").select_option(label="north wall (3)")
+    page.get_by_label("Place", exact=True).select_option(label="north wall (3)")
     page.get_by_role("button", name="Begin a stocktake").click()
     axe_is_silent(page)
 
@@ -82,7 +82,7 @@ def test_every_bad_cell_is_shown_and_can_be_taken_out_to_correct(
     page.get_by_label("It holds").select_option("spools")
     page.get_by_label("File").set_input_files(path)
     page.get_by_role("button", name="Look at what it would do").click()
-    expect(page.get_by_role("cell", name="plenty")).to_be_visible()
+    expect(page.get_by_role("cell", name="plenty", exact=True)).to_be_visible()
     expect(page.get_by_role("cell", name="some", exact=True)).to_be_visible()
     axe_is_silent(page)
     fits(page)

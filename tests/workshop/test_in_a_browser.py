@@ -1,8 +1,6 @@
 """The frame in a real browser: readable by everybody, at any width, with and without JavaScript."""
 
 import os
-import shutil
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -11,7 +9,7 @@ from django.test import Client
 
 pytest.importorskip("playwright")
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 pytestmark = [
     pytest.mark.browser,
@@ -20,25 +18,12 @@ pytestmark = [
 ]
 
 WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
-QUIET = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 PATHS = ["/", "/preferences/", "/preferences/password/", "/nowhere/", "/forbidden/", "/malformed/"]
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=QUIET)
-        yield chromium
-        chromium.close()
+@pytest.fixture
+def browser(chromium: Browser) -> Browser:
+    return chromium
 
 
 def opened(browser: Browser, live_server: Any, *, client: Client | None = None, **context: Any) -> Page:
