@@ -1,6 +1,5 @@
 """Thousands of spoiled files, and the worst of them: what becomes of each, and how long it takes."""
 
-import statistics
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -57,8 +56,9 @@ def test_two_processes_read_a_library_faster_than_one(
         return files_a_second(lambda: [each for _, each in read_design_files(paths, processes=processes)])
 
     alone = files_a_second(lambda: [read_design_file(path) for path in paths])
-    rates = [(with_standing(1), with_standing(2)) for _ in range(5)]
-    one, two = (statistics.median(each) for each in zip(*rates, strict=True))
+    # The best of several: other work on the machine can only take away. It needs two cores that are free.
+    rates = [(with_standing(1), with_standing(2)) for _ in range(7)]
+    one, two = map(max, zip(*rates, strict=True))
     with capsys.disabled():
         print(
             f"\n{len(paths)} files: {alone:.1f} a second with a process each, {one:.1f} with one standing process, "
