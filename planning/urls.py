@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from planning.views import asking, colours, cutting, imports, jobs, library, pictures
+from planning.views import asking, colours, cutting, imports, jobs, library, pictures, setup
 
 urlpatterns = [
     path("", asking.today, name="today"),
@@ -37,5 +37,10 @@ urlpatterns = [
     path("designs/<int:pk>/picture.png", pictures.picture, {"kind": "picture"}, name="design_picture"),
     path("designs/<int:pk>/density.png", pictures.picture, {"kind": "density"}, name="design_density"),
     path("designs/<int:pk>/strip.png", pictures.picture, {"kind": "strip"}, name="design_strip"),
+    path("workshop/", setup.setup, name="setup"),
+    path("workshop/rules/", setup.setup_rules, name="setup_rules"),
+    path("workshop/machines/<int:pk>/needle/", setup.needle, name="needle"),
+    path("workshop/<slug:slug>/add/", setup.setup_add, name="setup_add"),
+    path("workshop/<slug:slug>/<int:pk>/", setup.setup_record, name="setup_record"),
     path("help/", asking.help_page, name="help"),
 ]

@@ -22,9 +22,6 @@ class StockItemQuerySet(models.QuerySet["StockItem"]):
         """Items that are still there to be used."""
         return self.filter(retired_at__isnull=True)
 
-    def with_something_free(self) -> "StockItemQuerySet":
-        return self.on_the_shelf().filter(on_hand__gt=F("reserved"))
-
 
 class StockItem(models.Model):
     """A thing on the shelf.

@@ -1,0 +1,101 @@
+"""Forms of the workshop's machines, hoops, fabrics and rules."""
+
+from typing import Any
+
+from django import forms
+
+from inventory.models import NeedlePack
+from planning.models import Fabric, Hoop, Layer, Machine, Rules
+
+LAYER_FIELDS = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters")
+COUNTED = ("stitches_since_needle",)  # moved by notes on the needle, not typed over
+
+
+class MachineForm(forms.ModelForm):
+    class Meta:
+        model = Machine
+        exclude = COUNTED
+        labels = {
+            "stitches_per_minute": "Speed set, stitches a minute",
+            "needle_tail_start_mm": "Needle tail at a start, mm",
+            "needle_tail_trim_mm": "Needle tail at a cut, mm",
+            "bobbin_tail_start_mm": "Bobbin tail at a start, mm",
+            "bobbin_tail_trim_mm": "Bobbin tail at a cut, mm",
+            "threaded_path_mm": "Threaded path, mm",
+            "needle_life_stitches": "Stitches a needle lasts",
+        }
+        widgets = {"hoops": forms.CheckboxSelectMultiple}
+
+
+class HoopForm(forms.ModelForm):
+    class Meta:
+        model = Hoop
+        fields = "__all__"
+        labels = {
+            "field_width_mm": "Field, width in mm",
+            "field_height_mm": "Field, height in mm",
+            "ring_width_mm": "Inner ring, width in mm",
+            "ring_height_mm": "Inner ring, height in mm",
+            "piece_width_mm": "Stabilizer piece, width in mm",
+            "piece_height_mm": "Stabilizer piece, height in mm",
+        }
+        help_texts = {"piece_width_mm": "Empty: the inner ring and the margin of the rules."}
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if cleaned and bool(cleaned.get("piece_width_mm")) != bool(cleaned.get("piece_height_mm")):
+            self.add_error("piece_height_mm", "Give both sides of the stabilizer piece, or neither.")
+        return cleaned
+
+
+class FabricForm(forms.ModelForm):
+    class Meta:
+        model = Fabric
+        fields = "__all__"
+        labels = {"thickness_mm": "Thickness with all layers, as the stitch closes round it, mm"}
+
+
+class LayerForm(forms.ModelForm):
+    class Meta:
+        model = Layer
+        fields = LAYER_FIELDS
+        labels = {"weight_from_g_m2": "From, g/m²", "weight_to_g_m2": "To, g/m²"}
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if cleaned and cleaned.get("weight_from_g_m2", 0) > cleaned.get("weight_to_g_m2", 0):
+            self.add_error("weight_to_g_m2", "The heaviest is lighter than the lightest; swap the two.")
+        return cleaned
+
+
+LayerForms = forms.formset_factory(LayerForm, extra=1, max_num=8, can_delete=True)
+
+
+class RulesForm(forms.ModelForm):
+    class Meta:
+        model = Rules
+        fields = "__all__"
+        labels = {
+            "stabilizer_margin_mm": "Stabilizer margin, mm",
+            "hands_on_rate": "An hour of hands costs",
+            "machine_rate": "An hour of the machine costs",
+            "colour_limit": "Colour limit, ΔE00",
+        }
+
+
+class StitchesForm(forms.Form):
+    """So many stitches that a machine has made."""
+
+    stitches = forms.IntegerField(label="Stitches made", min_value=1, max_value=100_000_000)
+
+
+class NeedleForm(forms.Form):
+    """A new needle, from a pack on the shelf or from elsewhere."""
+
+    pack = forms.ModelChoiceField(
+        NeedlePack.objects.on_the_shelf(),
+        label="From the pack",
+        required=False,
+        empty_label="none of the shelf's",
+    )
+    count = forms.IntegerField(label="Needles", min_value=1, max_value=20, initial=1)
