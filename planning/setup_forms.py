@@ -68,7 +68,15 @@ class LayerForm(forms.ModelForm):
         return cleaned
 
 
-LayerForms = forms.formset_factory(LayerForm, extra=1, max_num=8, can_delete=True)
+class Layers(forms.BaseFormSet):
+    """The layers of a recipe; the last form is for one more."""
+
+    def add_fields(self, form: forms.Form, index: int | None) -> None:
+        super().add_fields(form, index)
+        form.fields["DELETE"].label = "Take this layer out"
+
+
+LayerForms = forms.formset_factory(LayerForm, formset=Layers, extra=1, max_num=8, can_delete=True)
 
 
 class RulesForm(forms.ModelForm):

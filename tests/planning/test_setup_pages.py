@@ -84,7 +84,7 @@ def test_stitches_are_counted_until_the_needle_is_due(signed_in, workshop):
     page = signed_in.post(address, {"stitches": 400, "key": a_key()}, follow=True).content.decode()
     assert "600 stitches are left" in page
     page = signed_in.post(address, {"stitches": 700, "key": a_key()}, follow=True).content.decode()
-    assert "Due: 1100 stitches were made with it" in page
+    assert "Due: 1,100 stitches were made with it" in page
 
 
 def test_stitches_sent_twice_count_once(signed_in, workshop):
