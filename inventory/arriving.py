@@ -1,6 +1,7 @@
 """What comes onto the shelf, as forms: new and part-used spools, bobbins, rolls, sheets, offcuts, needles."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, ClassVar
 
@@ -12,6 +13,7 @@ from inventory.models import BobbinStyle, NeedlePack, PutUp, Shade, Spool, Stabi
 from inventory.receiving import (
     Delivery,
     receive_bobbins,
+    receive_boxes,
     receive_needles,
     receive_offcut,
     receive_open_spool,
@@ -58,11 +60,17 @@ class Arriving(KeyedForm):
 class NewSpools(Arriving):
     slug, name = "spools", "New spools"
     kept = ("place", "price", "put_up")
-    field_order = ("key", "shade", "put_up", "count", "lot", "place", "price")
+    field_order = ("key", "shade", "put_up", "count", "in_box", "lot", "place", "price")
 
     shade = ShadeField(label="Shade")
     put_up = PutUpField(label="Put-up", required=False, empty_label="as it came last, or the only one")
     count = MeasureField(measure="pieces", label="How many", initial="1")
+    in_box = MeasureField(
+        measure="pieces",
+        label="Spools in each box",
+        required=False,
+        help_text="If they came in boxes: the count is then of boxes, and the price that of a box.",
+    )
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
@@ -76,6 +84,17 @@ class NewSpools(Arriving):
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
         delivery = self.delivery(at=at, by=by)
+        if given["in_box"]:
+            return list(
+                receive_boxes(
+                    given["shade"],
+                    put_up=given["put_up"],
+                    boxes=given["count"],
+                    spools_each=given["in_box"],
+                    price_a_box=given["price"],
+                    delivery=replace(delivery, price_each=None),
+                )
+            )
         return list(
             receive_spools(given["shade"], put_up=given["put_up"], count=given["count"], delivery=delivery)
         )

@@ -989,3 +989,21 @@ def test_a_visitor_is_asked_to_sign_in_everywhere_and_changes_nothing(client, pe
 def test_the_scan_box_stands_on_every_page(signed_in):
     for address in addresses():
         assert 'id="scan-box"' in signed_in.get(address, follow=True).content.decode(), address
+
+
+def test_a_box_of_spools_is_split_into_single_ones_that_cost_together_what_the_box_did(signed_in):
+    shade = a_shade("R")
+    put_up = a_put_up(shade.range)
+    sent = {
+        "shade": str(shade),
+        "put_up": put_up.pk,
+        "count": "2",
+        "in_box": "3",
+        "price": "10.00",
+        "key": a_key(),
+    }
+    for _ in range(2):  # sent twice, they come once
+        signed_in.post(reverse("receive", args=["spools"]), sent)
+    prices = Spool.objects.filter(shade=shade).values_list("price_paid", flat=True)
+    assert len(prices) == 6
+    assert sum(prices) == 20
