@@ -6,6 +6,7 @@ told apart by their line.
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -54,6 +55,7 @@ __all__ = [
     "reverse",
     "set_aside",
     "use",
+    "use_for",
     "use_reserved",
     "waste",
     "write",
@@ -248,6 +250,52 @@ def use_reserved(
         return write([line], reason=Reason.USE, key=key, at=at, by=by, reference=reference)
 
     return once(key, act, same=lambda entries: moved_alike(entries, [line], reason=Reason.USE))[0]
+
+
+def use_for(
+    holder: str, lines: Sequence[Line], *, key: str, at: datetime, by: Any, reference: str = ""
+) -> list[Entry]:
+    """Return the entries of one act that uses up to what the ``lines`` take, first what ``holder`` set aside.
+
+    For use that was estimated, not measured: where an item holds less than is said to be used, what it holds is
+    used, and nothing that others set aside. Of an item whose quantity is not known all is taken.
+    """
+
+    def act() -> list[Entry]:
+        return write(
+            [_as_far_as_it_goes(line, holder) for line in sorted(lines, key=lambda line: line.item.pk)],
+            reason=Reason.USE,
+            key=key,
+            at=at,
+            by=by,
+            reference=reference,
+        )
+
+    def same(entries: Sequence[Entry]) -> bool:
+        asked = {line.item.pk: line.quantity for line in lines}
+        taken = {each.item_id: each.quantity for each in entries if each.reason == Reason.USE}
+        return asked.keys() == taken.keys() and all(asked[pk] <= taken[pk] for pk in asked)
+
+    return once(key, act, same=same)
+
+
+def _as_far_as_it_goes(line: Line, holder: str) -> Line:
+    """Return ``line`` with no more than the item holds, after giving back what ``holder`` had set aside of it."""
+    held = lock(line.item.pk)
+    wanted = -line.quantity
+    freed = 0
+    for reservation in Reservation.objects.filter(item_id=held.pk, holder=holder).order_by("id"):
+        take = min(wanted - freed, reservation.quantity)
+        freed += take
+        if take == reservation.quantity:
+            reservation.delete()
+        elif take:
+            Reservation.objects.filter(pk=reservation.pk).update(quantity=F("quantity") - take)
+    if freed:
+        StockItem.objects.filter(pk=held.pk).update(reserved=F("reserved") - freed)
+    if held.known == Known.UNKNOWN:
+        return line
+    return replace(line, quantity=-min(wanted, max(held.on_hand - held.reserved + freed, 0)))
 
 
 def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "") -> list[Entry]:

@@ -10,19 +10,26 @@ from django.db.models import Q
 
 from inventory.compute.errors import WorkshopError
 from inventory.models import StabilizerProduct, StockItem
-from planning.compute.asked import AskedDesign
+from planning.compute.asked import AskedDesign, Shelf
 from planning.compute.batch import BatchPlan
 from planning.compute.placing import Placement
 from planning.designs import asked_from_record
 from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign
+from planning.models.jobs import USUAL_PRIORITY
 from planning.plan import Question, chosen_machine, plan
 
 # Lettering is stitched in the hooping of the first design unless a job says otherwise.
 LETTERING_HOOPING = 1
+# What of a job its plan is made from: it stays while material is set aside for it.
+PLANNED_FROM = ("pieces", "fabric", "machine", "hoop", "tests", "copies")
 
 
 class UnclearNames(WorkshopError):
     """Lines of a list of names that fit no design or no piece."""
+
+
+class NotInThisState(WorkshopError):
+    """What is asked of a job cannot be done as it stands: it runs already, or has ended."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +44,8 @@ class Wanted:
     hoop: Hoop | None = None
     tests: int | None = None
     notes: str = ""
+    priority: int = USUAL_PRIORITY
+    copies: int = 1
 
 
 @transaction.atomic
@@ -54,16 +63,34 @@ def make_job(wanted: Wanted, *, designs: Sequence[Design], at: datetime, by: Any
 
 @transaction.atomic
 def change_job(job: Job, wanted: Wanted) -> Job:
-    """Return ``job`` with other facts; its designs and names stay."""
+    """Return ``job`` with other facts; its designs and names stay.
+
+    Once material is set aside for it only what does not change the plan may change. Raises NotInThisState.
+    """
+    settled = [name for name in PLANNED_FROM if getattr(job, name) != getattr(wanted, name)]
+    if settled:
+        refuse_unless_draft(job)
     for name, value in vars(wanted).items():
         setattr(job, name, value)
     job.save()
     return job
 
 
+def refuse_unless_draft(job: Job) -> None:
+    """Raise NotInThisState if material is set aside for ``job``, or was."""
+    if job.state != Job.State.DRAFT:
+        raise NotInThisState(
+            f"{job} is {job.get_state_display()}, and its material was chosen for what it says now. "
+            "Take the promise back first, then change it."
+            if job.state == Job.State.PROMISED
+            else f"{job} is {job.get_state_display()}; make the same again to change it."
+        )
+
+
 @transaction.atomic
 def place_design(placed: PlacedDesign, placement: Placement, *, hooping: int, order: int) -> PlacedDesign:
     """Return ``placed`` where ``placement`` says; placements refuse what their stitches do not bear."""
+    refuse_unless_draft(placed.job)
     placed.x_mm, placed.y_mm = placement.x_mm, placement.y_mm
     placed.turned_deg, placed.mirrored = placement.turned_deg % 360, placement.mirrored
     placed.scale_percent = round(placement.scale * 100, 3)
@@ -79,6 +106,7 @@ def list_names(job: Job, lines: str) -> list[NamedPiece]:
     After the colon stands the name of a kept design; without a colon the name itself is taken for it. Raises
     UnclearNames with every line that fits no design, or if there is not one line for each piece.
     """
+    refuse_unless_draft(job)
     written = [line.strip() for line in lines.splitlines() if line.strip()]
     if written and len(written) != job.pieces:
         raise UnclearNames(
@@ -109,26 +137,52 @@ def _spellings(asked: Sequence[tuple[str, str]]) -> set[str]:
 
 
 @transaction.atomic
-def drop_job(job: Job) -> None:
-    """Delete a job; its designs stay kept."""
+def delete_job(job: Job) -> None:
+    """Delete a draft; its designs stay kept. What was ever promised is dropped instead, and stays on record."""
+    if job.state != Job.State.DRAFT or job.events.exists():
+        raise NotInThisState(f"{job} is {job.get_state_display()}; it is dropped, not deleted.")
     job.delete()
 
 
-def plan_of(job: Job) -> BatchPlan:
-    """Return the plan of a kept job against the shelf as it stands."""
-    return plan(
-        [_asked(placed) for placed in job.placed.all()],
-        Question(
-            pieces=job.pieces,
-            fabric=job.fabric.name if job.fabric else None,
-            machine=job.machine.name if job.machine else None,
-            hoop=job.hoop.name if job.hoop else None,
-            tests=job.tests,
-            needed_on=job.needed_on,
-        ),
-        lettering=[
-            replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()
-        ],
+def plan_of(job: Job, *, shelf: Shelf | None = None) -> BatchPlan:
+    """Return the plan of a kept job against the shelf as it stands, or against ``shelf``.
+
+    What is set aside for the job counts as free, and the shades it was promised with stay.
+    """
+    asked, lettering = asked_of(job)
+    return plan(asked, question_of(job), lettering=lettering, shelf=shelf)
+
+
+def asked_of(job: Job) -> tuple[list[AskedDesign], list[AskedDesign]]:
+    """Return the designs on every piece of ``job``, and the lettering of each."""
+    return [_asked(placed) for placed in job.placed.all()], [
+        replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()
+    ]
+
+
+def question_of(job: Job) -> Question:
+    """Return what a kept job asks."""
+    return Question(
+        pieces=job.pieces,
+        fabric=job.fabric.name if job.fabric else None,
+        machine=job.machine.name if job.machine else None,
+        hoop=job.hoop.name if job.hoop else None,
+        tests=job.tests,
+        needed_on=job.needed_on,
+        copies=job.copies,
+        holder=job.holder,
+        settled=_settled(job),
+    )
+
+
+def _settled(job: Job) -> tuple[tuple[tuple[int, int], int], ...]:
+    if job.state not in (Job.State.PROMISED, Job.State.RUNNING) or not hasattr(job, "promise"):
+        return ()
+    return tuple(
+        ((design, number), thread.shade_id)
+        for thread in job.promise.threads.all()
+        for design, number in thread.blocks
+        if thread.shade_id
     )
 
 

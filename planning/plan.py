@@ -6,13 +6,15 @@ from datetime import date
 from typing import TypeVar
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.asked import AskedDesign, Terms
+from planning.compute.asked import AskedDesign, Shelf, Terms
 from planning.compute.batch import BatchPlan, plan_batch
+from planning.compute.certainty import BOBBIN_PRIOR
 from planning.compute.placing import field_needed
 from planning.compute.stabilizing import LayerNeed
-from planning.models import Fabric, Hoop, Machine, Rules
+from planning.learning import Learned, learned
+from planning.models import Fabric, Hoop, Layer, Machine, Rules
 from planning.pinning import excluded_shades, pinned_shades
-from planning.queries import shelf
+from planning.queries import shelf as read_shelf
 
 Named = TypeVar("Named", Fabric, Hoop, Machine)
 
@@ -38,6 +40,11 @@ class Question:
     needed_on: date | None = None
     pins: tuple[str, ...] = ()
     exclude: tuple[str, ...] = ()
+    copies: int = 1
+    # Whose stock counts as free: what a job has set aside is there for that job.
+    holder: str = ""
+    # Shades that are settled already, by (design, block number) and id; they are pinned where they are known.
+    settled: tuple[tuple[tuple[int, int], int], ...] = ()
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -47,28 +54,69 @@ def chosen_machine(name: str | None) -> Machine:
     return by_name(Machine, name)
 
 
+@dataclass(frozen=True)
+class Setting:
+    """The records that a question names, and the workshop's own."""
+
+    rules: Rules
+    machine: Machine
+    fabric: Fabric
+    layers: tuple[Layer, ...]
+    hoop: Hoop | None  # the one asked for
+    hoops: tuple[Hoop, ...]  # those to choose from, the smallest first
+    known: Learned
+
+
+def setting_of(question: Question) -> Setting:
+    """Return the records that ``question`` names. Raises NoSuchName."""
+    machine = chosen_machine(question.machine)
+    fabric = by_name(Fabric, question.fabric) if question.fabric else Fabric(name="", thickness_mm=0.6)
+    return Setting(
+        rules=Rules.current(),
+        machine=machine,
+        fabric=fabric,
+        layers=tuple(fabric.layers.all()) if fabric.pk else (),
+        hoop=by_name(Hoop, question.hoop) if question.hoop else None,
+        hoops=tuple((machine.hoops if machine.pk else Hoop.objects).smallest_first()),
+        known=learned(machine),
+    )
+
+
 def plan(
-    designs: Sequence[AskedDesign], question: Question, *, lettering: Sequence[AskedDesign] = ()
+    designs: Sequence[AskedDesign],
+    question: Question,
+    *,
+    lettering: Sequence[AskedDesign] = (),
+    shelf: Shelf | None = None,
+    setting: Setting | None = None,
 ) -> BatchPlan:
     """Return the plan for ``designs`` on every piece of the ``question``, with one ``lettering`` each if given.
 
-    Nothing is saved. Designs of one hooping number must fit the hoop together, where they lie.
+    Nothing is saved. Designs of one hooping number must fit the hoop together, where they lie. Without a
+    ``shelf`` and a ``setting`` they are read.
 
     Raises NoSuchName, and WorkshopError for numbers that make no batch.
     """
-    rules = Rules.current()
-    machine = chosen_machine(question.machine)
-    fabric = by_name(Fabric, question.fabric) if question.fabric else Fabric(name="", thickness_mm=0.6)
-    hoop, notes = _hoop([*designs, *lettering], question, machine)
-    layers = list(fabric.layers.all()) if fabric.pk else []
-    if not layers:
+    setting = setting or setting_of(question)
+    rules, machine, fabric = setting.rules, setting.machine, setting.fabric
+    hoop, notes = _hoop([*designs, *lettering], setting)
+    if not setting.layers:
         notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
     if machine.pk is None:
         notes.append("No machine is set up yet; the times and tails are the stated defaults.")
-    on_shelf = shelf(fibre=rules.fibre, weight_label=rules.weight_label, bobbin_style=machine.bobbin_style)
+    on_shelf = shelf or read_shelf(
+        fibre=rules.fibre,
+        weight_label=rules.weight_label,
+        bobbin_style=machine.bobbin_style,
+        holder=question.holder,
+    )
+    known = setting.known
+    bobbin_range = on_shelf.bobbins.range_id if on_shelf.bobbins else 0
+    pinned = {place: shade for place, shade in question.settled if shade in {s.id for s in on_shelf.shades}}
+    pinned |= pinned_shades(question.pins, [*designs, *dict.fromkeys(lettering)], on_shelf.shades)
     terms = Terms(
         thread=machine.thread_settings(thickness_mm=fabric.thickness_mm, allowance=rules.allowance),
-        times=machine.times,
+        times=machine.times_at(efficiency=min(1.0, machine.efficiency / known.time.median)),
         layers=tuple(
             LayerNeed(
                 kind=layer.kind,
@@ -78,7 +126,7 @@ def plan(
                 count=layer.count,
                 grain_matters=layer.grain_matters,
             )
-            for layer in layers
+            for layer in setting.layers
         ),
         piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hoop else None,
         test_pieces=rules.test_pieces if question.tests is None else question.tests,
@@ -89,7 +137,9 @@ def plan(
         currency=rules.currency,
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),
-        pinned=pinned_shades(question.pins, [*designs, *dict.fromkeys(lettering)], on_shelf.shades),
+        bobbin_factor=known.bobbin.get(bobbin_range, BOBBIN_PRIOR),
+        range_factors=known.needle,
+        pinned=pinned,
         excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
     )
     return plan_batch(
@@ -117,20 +167,17 @@ def by_name(model: type[Named], name: str) -> Named:
     return found
 
 
-def _hoop(
-    designs: Sequence[AskedDesign], question: Question, machine: Machine
-) -> tuple[Hoop | None, list[str]]:
+def _hoop(designs: Sequence[AskedDesign], setting: Setting) -> tuple[Hoop | None, list[str]]:
     """Return the hoop asked for, or the smallest that holds every hooping, with what a person should know."""
     fields = [_field(designs, hooping) for hooping in sorted({design.hooping for design in designs})]
-    if question.hoop:
-        hoop = by_name(Hoop, question.hoop)
+    if setting.hoop:
+        hoop = setting.hoop
         return hoop, [
             f"{names} needs {width_mm:.0f} × {height_mm:.0f} mm, beyond the field of {hoop}."
             for names, width_mm, height_mm in fields
             if not hoop.holds(width_mm=width_mm, height_mm=height_mm)
         ]
-    hoops = list(machine.hoops.smallest_first()) if machine.pk else list(Hoop.objects.smallest_first())
-    for hoop in hoops:
+    for hoop in setting.hoops:
         if all(hoop.holds(width_mm=width_mm, height_mm=height_mm) for _, width_mm, height_mm in fields):
             return hoop, []
     names, width_mm, height_mm = max(fields, key=lambda field: field[1] * field[2])

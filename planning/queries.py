@@ -1,7 +1,8 @@
 """What the planner reads from the shelf, in a number of queries that does not grow with it."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 
 from django.db.models import QuerySet
 
@@ -10,6 +11,7 @@ from inventory.models import (
     BobbinStyle,
     Offcut,
     Offer,
+    Reservation,
     Shade,
     SheetPack,
     Spool,
@@ -23,21 +25,40 @@ from planning.compute.cutting import Flat, Roll
 from planning.compute.packs import PackOffer
 from planning.compute.stabilizing import StabilizerStock
 
+NOTHING: Mapping[int, int] = MappingProxyType({})
 
-def shelf(*, fibre: str = "", weight_label: str = "", bobbin_style: BobbinStyle | None = None) -> Shelf:
-    """Return what is free: needle thread of this fibre and weight (empty: any), bobbins of the style, stabilizer."""
-    shades = needle_shades(fibre=fibre, weight_label=weight_label)
+
+def shelf(
+    *, fibre: str = "", weight_label: str = "", bobbin_style: BobbinStyle | None = None, holder: str = ""
+) -> Shelf:
+    """Return what is free: needle thread of this fibre and weight (empty: any), bobbins of the style, stabilizer.
+
+    What is set aside for the ``holder`` counts as free.
+    """
+    own = set_aside_for(holder)
+    shades = needle_shades(fibre=fibre, weight_label=weight_label, own=own)
     offers = thread_offers(shades)
     return Shelf(
         shades=tuple(shade for shade in shades if shade.spools),
-        bobbins=bobbin_stock(bobbin_style),
-        stabilizer=stabilizer_stock(),
+        bobbins=bobbin_stock(bobbin_style, own=own),
+        stabilizer=stabilizer_stock(own=own),
         thread_offers=offers,
         on_offer=tuple(shade for shade in shades if not shade.spools and offers[shade.id]),
     )
 
 
-def needle_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShade, ...]:
+def set_aside_for(holder: str) -> dict[int, int]:
+    """Return the quantity of each item that is set aside for ``holder``."""
+    own: dict[int, int] = defaultdict(int)
+    if holder:
+        for item_id, quantity in Reservation.objects.filter(holder=holder).values_list("item_id", "quantity"):
+            own[item_id] += quantity
+    return own
+
+
+def needle_shades(
+    *, fibre: str = "", weight_label: str = "", own: Mapping[int, int] = NOTHING
+) -> tuple[OwnedShade, ...]:
     """Return the needle shades that are known, owned or not, each with its spools in shelf order."""
     spools = Spool.objects.on_the_shelf().select_related("place").in_shelf_order()
     shades = Shade.objects.for_needle().select_related("range")
@@ -51,7 +72,7 @@ def needle_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShad
             OwnedSpool(
                 id=spool.pk,
                 label=spool.label,
-                free_mm=spool.free,
+                free_mm=spool.free + own.get(spool.pk, 0),
                 sigma_mm=spool.sigma if spool.is_known else None,
                 price_per_mm=_unit_price(spool),
                 place=spool.place.name if spool.place else "",
@@ -87,7 +108,7 @@ def thread_offers(shades: Iterable[OwnedShade]) -> dict[int, tuple[PackOffer, ..
     }
 
 
-def bobbin_stock(style: BobbinStyle | None) -> BobbinStock | None:
+def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING) -> BobbinStock | None:
     """Return the full bobbins of ``style`` with most thread free; None where the machine's style is not known."""
     if style is None:
         return None
@@ -101,22 +122,25 @@ def bobbin_stock(style: BobbinStyle | None) -> BobbinStock | None:
         alike[batch.shade_id, batch.length_mm].append(batch)
     if not alike:
         return None
-    (shade_id, length_mm), chosen = max(
-        alike.items(), key=lambda pair: sum(batch.free for batch in pair[1]) * pair[0][1]
-    )
+
+    def free(batches: list[BobbinBatch]) -> int:
+        return sum(batch.free + own.get(batch.pk, 0) for batch in batches)
+
+    (shade_id, length_mm), chosen = max(alike.items(), key=lambda pair: free(pair[1]) * pair[0][1])
     offers = Offer.objects.filter(bobbin_style=style, shade_id=shade_id).cheapest_first()
     paid = [price for batch in chosen if (price := _unit_price(batch)) is not None]
     shade = chosen[0].shade
     return BobbinStock(
         thread=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
-        count=sum(batch.free for batch in chosen),
+        count=free(chosen),
         length_mm=float(length_mm),
         offers=tuple(_pack(offer, f"{style} bobbin", holds=1) for offer in offers),
         price_each=max(paid, default=None),
+        range_id=shade.range_id,
     )
 
 
-def stabilizer_stock() -> tuple[StabilizerStock, ...]:
+def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerStock, ...]:
     """Return every product with its free rolls, sheets and offcuts; opened and short rolls come first."""
     rolls = _by_product(StabilizerRoll.objects.order_by("opened_on", "on_hand", "label"))
     sheets = _by_product(SheetPack.objects.order_by("label"))
@@ -135,13 +159,25 @@ def stabilizer_stock() -> tuple[StabilizerStock, ...]:
             weight_g_m2=product.weight_g_m2,
             has_grain=product.has_grain,
             rolls=tuple(
-                Roll(roll.label, roll.width_mm, roll.free, roll.sigma or 0.0, _unit_price(roll))
+                Roll(
+                    roll.label,
+                    roll.width_mm,
+                    roll.free + own.get(roll.pk, 0),
+                    roll.sigma or 0.0,
+                    _unit_price(roll),
+                )
                 for roll in rolls[product.pk]
             ),
             flats=tuple(
-                Flat(flat.label, flat.width_mm, flat.height_mm, flat.free, _unit_price(flat))
+                Flat(
+                    flat.label,
+                    flat.width_mm,
+                    flat.height_mm,
+                    flat.free + own.get(flat.pk, 0),
+                    _unit_price(flat),
+                )
                 for flat in [*offcuts[product.pk], *sheets[product.pk]]
-                if flat.free
+                if flat.free + own.get(flat.pk, 0)
             ),
             roll_offers=tuple(offers[product.pk]),
             price_per_mm2=_price_per_mm2(rolls[product.pk], offers[product.pk]),

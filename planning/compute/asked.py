@@ -50,6 +50,7 @@ class BobbinStock:
     length_mm: float
     offers: tuple[PackOffer, ...] = ()
     price_each: float | None = None
+    range_id: int = 0
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,12 @@ class Terms:
     hands_on_rate: float = 0.0
     needle_factor: Factor = NEEDLE_PRIOR
     bobbin_factor: Factor = BOBBIN_PRIOR
+    # What was learned of needle thread, by the id of its range; others have the needle factor.
+    range_factors: Mapping[int, Factor] = field(default_factory=dict)
     # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
     pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
     excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
+
+    def factor_of(self, shade: OwnedShade | None) -> Factor:
+        """Return what is believed of thread of this shade."""
+        return self.range_factors.get(shade.range_id, self.needle_factor) if shade else self.needle_factor

@@ -5,7 +5,7 @@ goes out, so that a page, a command and a test ask the same question in the same
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from planning.compute.asked import AskedDesign, Shelf, Terms
@@ -36,12 +36,15 @@ class BatchPlan:
     bobbins: PlannedBobbins
     stabilizer: tuple[LayerPlan, ...]
     machine_min: float
+    waiting_min: float  # of these, for trims, stops and thread changes
     hands_on_min: float
     thread_changes: int
     cost: BatchCost
     needed_on: date | None
     notes: tuple[str, ...]
     instead: tuple[PricedInstead, ...]
+    stitches: int  # over all pieces to stitch
+    bobbin_median: float  # the factor that bobbin thread is planned with
 
 
 def plan_batch(
@@ -63,6 +66,9 @@ def plan_batch(
     hoopings = carried.hoopings()
     layers = plan_layers(terms.layers, shelf.stabilizer, piece_mm=terms.piece_mm, hoopings=hoopings)
     machine_min = _machine_minutes(carried, terms)
+    stitches = sum(
+        count * design.stitches for design, count in zip(carried.designs, carried.counts, strict=True)
+    )
     hands_on_min = hands_on_minutes(
         terms.times,
         hoopings=hoopings,
@@ -90,17 +96,32 @@ def plan_batch(
         copies_per_hooping=1,
         hoopings=hoopings,
         designs=carried.designs,
-        blocks=carried.blocks,
+        blocks=_in_chosen_thread(carried.blocks, threads, terms),
         threads=threads,
         bobbins=bobbins,
         stabilizer=layers,
         machine_min=machine_min,
+        waiting_min=machine_min - machine_minutes(terms.times, stitches=stitches),
         hands_on_min=hands_on_min,
         thread_changes=carried.thread_changes(),
         cost=cost,
         needed_on=needed_on,
         notes=(*notes, *planned.notes),
         instead=planned.instead,
+        stitches=stitches,
+        bobbin_median=terms.bobbin_factor.median,
+    )
+
+
+def _in_chosen_thread(
+    blocks: Sequence[PlannedBlock], threads: Sequence[PlannedThread], terms: Terms
+) -> tuple[PlannedBlock, ...]:
+    """The blocks with what is known of the thread each is stitched with, so that they add up to the threads."""
+    median = {place: thread.factor_median for thread in threads for place in thread.blocks}
+    usual = terms.needle_factor.median
+    return tuple(
+        replace(each, needle_mm=each.needle_mm * median[each.design, each.block.number] / usual)
+        for each in blocks
     )
 
 

@@ -22,16 +22,21 @@ class PlannedBobbins:
     changes: tuple[BobbinChange, ...]
     inside_blocks: int
     purchase: PackPurchase | None
+    # How many make it as sure as the rules ask, owned or not; and what each piece takes before the factor, in mm.
+    sure_count: int = 0
+    geometry_mm: tuple[float, ...] = ()
+    length_mm: float = 0.0
 
 
 def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> PlannedBobbins:
     """Return the bobbins for all pieces, changed at block boundaries."""
     pieces_mm = carried.bobbin_pieces()
     needed = round(sum(map(sum, pieces_mm)))
-    if stock is None:
-        return PlannedBobbins("", needed, 0, 0, 0.0, "unknown", (), 0, None)
-    run = run_of_bobbins(pieces_mm, bobbin_mm=stock.length_mm)
     geometry_mm = carried.bobbin_pieces(scale=1 / terms.bobbin_factor.median)
+    by_piece = tuple(sum(piece) for piece in geometry_mm)
+    if stock is None:
+        return PlannedBobbins("", needed, 0, 0, 0.0, "unknown", (), 0, None, geometry_mm=by_piece)
+    run = run_of_bobbins(pieces_mm, bobbin_mm=stock.length_mm)
 
     def sure(bobbins: int) -> float:
         return p_enough_bobbins(
@@ -40,12 +45,10 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
 
     p = sure(stock.count)
     word = verdict(p, enough_at=terms.enough_at, tight_at=terms.tight_at)
-    purchase = None
-    if word != "enough":
-        wanted = stock.count + 1
-        while sure(wanted) < terms.enough_at:
-            wanted += 1
-        purchase = cheapest_purchase(wanted - stock.count, stock.offers)
+    wanted = run.count
+    while sure(wanted) < terms.enough_at:
+        wanted += 1
+    purchase = cheapest_purchase(wanted - stock.count, stock.offers) if word != "enough" else None
     return PlannedBobbins(
         thread=stock.thread,
         needed_mm=needed,
@@ -56,4 +59,7 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         changes=run.changes,
         inside_blocks=run.inside_blocks,
         purchase=purchase,
+        sure_count=wanted,
+        geometry_mm=by_piece,
+        length_mm=stock.length_mm,
     )

@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 from numpy.typing import NDArray
 
 from planning.compute.asked import Shelf, Terms
@@ -46,6 +47,10 @@ class PlannedThread:
     purchase: PackPurchase | None
     is_pinned: bool
     runners_up: tuple[RunnerUp, ...]
+    # What each piece to stitch takes before the factor, in mm.
+    geometry_mm: tuple[float, ...]
+    factor_median: float
+    relative_sigma: float
 
 
 @dataclass(frozen=True)
@@ -155,11 +160,11 @@ def _thread(
     is_pinned: bool,
     runners_up: tuple[RunnerUp, ...],
 ) -> PlannedThread:
-    factor = terms.needle_factor
-    geometry_mm = carried.cumulative_needle_mm(blocks) / factor.median
+    shade = choice.shade if choice.near_enough else None
+    factor = terms.factor_of(shade)
+    geometry_mm = carried.cumulative_needle_mm(blocks) / terms.needle_factor.median
     total_mm = float(geometry_mm[-1])
     wanted = need(total_mm, factor)
-    shade = choice.shade if choice.near_enough else None
     free_mm, free_sigma_mm = shade.free if shade else (0.0, 0.0)
     stock = {"free_mm": free_mm, "free_sigma_mm": free_sigma_mm}
     p = p_enough(total_mm, factor, **stock)
@@ -187,6 +192,9 @@ def _thread(
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
         is_pinned=is_pinned,
         runners_up=runners_up,
+        geometry_mm=tuple(np.diff(geometry_mm).tolist()),
+        factor_median=factor.median,
+        relative_sigma=factor.predictive_sigma,
     )
 
 
@@ -195,7 +203,7 @@ def _spools(shade: OwnedShade, geometry_mm: NDArray, word: str, terms: Terms) ->
     changed at even odds, for then the margins of some must serve the others."""
     for certainty in (terms.enough_at, 0.5) if word == "enough" else (terms.enough_at,):
         uses = spools_for_pieces(
-            shade.spools, geometry_mm=geometry_mm, factor=terms.needle_factor, certainty=certainty
+            shade.spools, geometry_mm=geometry_mm, factor=terms.factor_of(shade), certainty=certainty
         )
         if uses and uses[-1].to_piece == len(geometry_mm) - 1:
             break

@@ -1,10 +1,12 @@
 """Which spool goes on for which pieces."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from planning.compute.certainty import Factor, pieces_covered
 from planning.compute.choosing import OwnedSpool
@@ -20,6 +22,8 @@ class SpoolUse:
     needed_mm: int
     left_mm: int
     place: str = ""
+    # What they take at the certainty that was asked for.
+    sure_mm: int = 0
 
 
 def spools_for_pieces(
@@ -61,6 +65,7 @@ def spools_for_pieces(
         if count == 0:
             continue
         needed_mm = round(float(cumulative_mm[done + count] - cumulative_mm[done]) * factor.median)
+        sure_mm = round(needed_mm * math.exp(float(ndtri(certainty)) * factor.predictive_sigma))
         uses.append(
             SpoolUse(
                 label=spool.label,
@@ -69,6 +74,7 @@ def spools_for_pieces(
                 needed_mm=needed_mm,
                 left_mm=spool.free_mm - needed_mm,
                 place=spool.place,
+                sure_mm=sure_mm,
             )
         )
         done += count

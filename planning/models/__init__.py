@@ -4,12 +4,15 @@ from planning.models.designs import Block, Design, ImportedFile, ImportRun, Stit
 from planning.models.fabrics import Fabric, Layer
 from planning.models.jobs import Job, NamedPiece, PlacedDesign
 from planning.models.machines import Hoop, Machine, NeedleNote
+from planning.models.observations import FactorReset, Observation
 from planning.models.rules import Rules
+from planning.models.runs import Promise, PromisedSpool, PromisedThread, RunEvent, RunReport
 
 __all__ = [
     "Block",
     "Design",
     "Fabric",
+    "FactorReset",
     "Hoop",
     "ImportRun",
     "ImportedFile",
@@ -18,8 +21,14 @@ __all__ = [
     "Machine",
     "NamedPiece",
     "NeedleNote",
+    "Observation",
     "PlacedDesign",
+    "Promise",
+    "PromisedSpool",
+    "PromisedThread",
     "Rules",
+    "RunEvent",
+    "RunReport",
     "StitchOutNote",
     "Tag",
 ]

@@ -7,20 +7,43 @@ from django.db.models import Q
 
 from planning.compute.placing import MOST_SCALING, Placement
 
+# Stock is claimed in this order; in the middle until somebody says otherwise.
+USUAL_PRIORITY = 5
+
 
 class JobQuerySet(models.QuerySet["Job"]):
     def soonest_first(self) -> "JobQuerySet":
         return self.order_by(models.F("needed_on").asc(nulls_last=True), "-made_at")
 
+    def in_turn(self) -> "JobQuerySet":
+        """Jobs in the order in which they claim stock: by priority, then by day, then as they were made."""
+        return self.order_by("priority", models.F("needed_on").asc(nulls_last=True), "made_at", "id")
+
+    def waiting(self) -> "JobQuerySet":
+        """Jobs that will still use material: drafts, promised and running ones."""
+        return self.filter(state__in=Job.WAITING)
+
+    def ended(self) -> "JobQuerySet":
+        return self.exclude(state__in=Job.WAITING)
+
     def with_everything(self) -> "JobQuerySet":
         """Jobs with all that a plan reads, in a number of queries that does not grow."""
-        return self.select_related("fabric", "machine", "hoop").prefetch_related(
-            "placed__design__blocks", "names__design__blocks"
+        return self.select_related("fabric", "machine__bobbin_style", "hoop", "promise").prefetch_related(
+            "placed__design__blocks", "names__design__blocks", "fabric__layers", "promise__threads"
         )
 
 
 class Job(models.Model):
     """So many pieces for some day, on this cloth, machine and hoop."""
+
+    class State(models.TextChoices):
+        DRAFT = "draft", "draft"
+        PROMISED = "promised", "promised"
+        RUNNING = "running", "running"
+        FINISHED = "finished", "finished"
+        DROPPED = "dropped", "dropped"
+
+    WAITING = (State.DRAFT, State.PROMISED, State.RUNNING)
 
     what = models.CharField(max_length=120)
     pieces = models.PositiveIntegerField(validators=[MinValueValidator(1), MaxValueValidator(10_000)])
@@ -37,6 +60,20 @@ class Job(models.Model):
     )
     tests = models.PositiveSmallIntegerField(null=True, blank=True)
     notes = models.CharField(max_length=500, blank=True)
+    state = models.CharField(max_length=8, choices=State.choices, default=State.DRAFT)
+    priority = models.PositiveSmallIntegerField(
+        default=USUAL_PRIORITY,
+        validators=[MinValueValidator(1), MaxValueValidator(9)],
+        help_text="1 claims stock before 9; jobs of one priority go by their day.",
+    )
+    # How many copies are stitched in one hooping.
+    copies = models.PositiveSmallIntegerField(
+        "copies per hooping", default=1, validators=[MinValueValidator(1), MaxValueValidator(100)]
+    )
+    repeats = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="repeated_by"
+    )
+    ended_at = models.DateTimeField(null=True, blank=True)
     made_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
 
@@ -44,10 +81,27 @@ class Job(models.Model):
 
     class Meta:
         ordering = ["-made_at", "-id"]
-        constraints = [models.CheckConstraint(name="job_has_a_piece", condition=Q(pieces__gte=1))]
+        constraints = [
+            models.CheckConstraint(name="job_has_a_piece", condition=Q(pieces__gte=1)),
+            models.CheckConstraint(
+                name="an_ended_job_says_when",
+                condition=Q(state__in=["finished", "dropped"], ended_at__isnull=False)
+                | Q(state__in=["draft", "promised", "running"], ended_at__isnull=True),
+            ),
+        ]
+        indexes = [models.Index(fields=["state", "priority", "needed_on"])]
 
     def __str__(self) -> str:
         return self.what
+
+    @property
+    def holder(self) -> str:
+        """The name under which the ledger sets stock aside for this job."""
+        return f"job {self.pk}"
+
+    @property
+    def is_waiting(self) -> bool:
+        return self.state in self.WAITING
 
 
 class PlacedDesign(models.Model):

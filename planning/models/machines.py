@@ -76,9 +76,13 @@ class Machine(models.Model):
 
     @property
     def times(self) -> MachineTimes:
+        return self.times_at(efficiency=self.efficiency)
+
+    def times_at(self, *, efficiency: float) -> MachineTimes:
+        """Return its times with an effective speed that was learned instead of the one set."""
         return MachineTimes(
             stitches_per_minute=self.stitches_per_minute,
-            efficiency=self.efficiency,
+            efficiency=efficiency,
             trim_s=self.trim_s,
             stop_s=self.stop_s,
             thread_change_s=self.thread_change_s,

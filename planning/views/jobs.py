@@ -12,7 +12,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.stocktaking import begin_items
 from planning.designs import designs_by_id
 from planning.job_forms import JobForm, KeepForm, NamesForm, PlacedForm
-from planning.jobs import change_job, drop_job, items_needed, list_names, make_job, place_design, plan_of
+from planning.jobs import change_job, delete_job, items_needed, list_names, make_job, place_design, plan_of
 from planning.models import Job, PlacedDesign
 from planning.plan import chosen_machine
 from planning.views.asking import plan_context
@@ -124,7 +124,7 @@ def confirm_drop(request: HttpRequest, pk: int) -> HttpResponse:
 def drop(request: HttpRequest, pk: int) -> HttpResponse:
     """Delete a job."""
     found = get_object_or_404(Job, pk=pk)
-    drop_job(found)
+    delete_job(found)
     messages.success(request, f"{found} is deleted; its designs are still kept.")
     return redirect("jobs")
 

@@ -1,0 +1,111 @@
+"""How a run stands: which pieces are done, which spool is on, and what the next piece takes."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class SpoolTurn:
+    """A spool's turn as it was planned: the positions it is for, both included."""
+
+    item: int
+    from_position: int
+    to_position: int
+
+
+@dataclass(frozen=True)
+class RunThreadPlan:
+    """A thread of the run: its planned spools, and what each position takes before the factor, in mm."""
+
+    order: int
+    geometry_mm: tuple[float, ...]
+    median: float
+    relative_sigma: float
+    turns: tuple[SpoolTurn, ...]
+
+    def geometry_at(self, position: int) -> float:
+        """Return what the piece at ``position`` takes; one beyond the plan as much as the last that was planned."""
+        return self.geometry_mm[min(position, len(self.geometry_mm)) - 1]
+
+    def sure_mm(self, positions: Sequence[int], *, z: float) -> int:
+        """Return the thread that these positions take, ``z`` sigmas above the median."""
+        geometry_mm = sum(self.geometry_at(position) for position in positions)
+        return math.ceil(geometry_mm * self.median * math.exp(z * self.relative_sigma))
+
+
+@dataclass(frozen=True)
+class Swap:
+    """From ``position`` on, another item is on for the thread of this order."""
+
+    thread: int
+    position: int
+    item: int
+
+
+def spool_on(thread: RunThreadPlan, position: int, swaps: Sequence[Swap]) -> int | None:
+    """Return the item that is on for ``thread`` at ``position``: swapped in, planned, or the last one planned.
+
+    A swap holds until the next spool of the plan was due anyway.
+
+    >>> red = RunThreadPlan(1, (1.0,) * 9, 1.0, 0.1, (SpoolTurn(11, 1, 4), SpoolTurn(12, 5, 9)))
+    >>> [spool_on(red, at, [Swap(1, 3, 77)]) for at in (2, 3, 4, 5)]
+    [11, 77, 77, 12]
+    >>> spool_on(red, 7, [Swap(1, 6, 77)]), spool_on(red, 12, [])
+    (77, 12)
+    """
+    due = [turn for turn in thread.turns if turn.from_position <= position]
+    begun = due[-1].from_position if due else 1
+    own = [swap for swap in swaps if swap.thread == thread.order and begun <= swap.position <= position]
+    if own:
+        return own[-1].item
+    earlier = [swap for swap in swaps if swap.thread == thread.order and swap.position <= position]
+    if not due:
+        return earlier[-1].item if earlier else None
+    # The last planned spool goes on beyond its turn, unless the plan had none for these positions.
+    return due[-1].item
+
+
+def positions_left(
+    done: Mapping[int, bool], *, tests: int, pieces: int, to_stitch: int
+) -> tuple[list[int], int]:
+    """Return the positions that are still to be stitched, in order, and how many good pieces there are.
+
+    ``done`` maps a position to whether the piece is good. Tests come first and are never delivered. Every spoiled
+    piece takes a position more, beyond the spares if need be.
+
+    >>> positions_left({1: True, 2: True, 3: False}, tests=1, pieces=4, to_stitch=6)
+    ([4, 5, 6], 1)
+    """
+    good = sum(is_good for position, is_good in done.items() if position > tests)
+    tests_left = [position for position in range(1, tests + 1) if position not in done]
+    wanted = max(0, pieces - good)
+    left: list[int] = []
+    position = tests + 1
+    while len(left) < wanted:
+        if position not in done:
+            left.append(position)
+        position += 1
+    return [*tests_left, *left], good
+
+
+def bobbins_used(
+    pieces: int,
+    *,
+    changes: Sequence[Sequence[int]],
+    geometry_mm: Sequence[float],
+    median: float,
+    bobbin_mm: float,
+) -> int:
+    """Return how many full bobbins the first ``pieces`` positions have taken, by the plan.
+
+    ``changes`` are pairs of position and block before which a fresh one goes in; where a block needs more than a
+    whole bobbin the thread itself tells.
+
+    >>> bobbins_used(3, changes=[(2, 1)], geometry_mm=[40.0] * 4, median=1.0, bobbin_mm=100.0)
+    2
+    """
+    if pieces == 0:
+        return 0
+    taken_mm = sum(geometry_mm[min(at, len(geometry_mm) - 1)] for at in range(pieces)) * median
+    return max(1 + sum(position <= pieces for position, _ in changes), math.ceil(taken_mm / bobbin_mm))

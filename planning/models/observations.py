@@ -1,0 +1,71 @@
+"""What finished jobs taught about a machine and a thread range."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+
+class ObservationQuerySet(models.QuerySet["Observation"]):
+    def counted(self) -> "ObservationQuerySet":
+        """Those that the factors are reckoned from."""
+        return self.filter(set_aside=False)
+
+
+class Observation(models.Model):
+    """Actual against estimated, once: thread in mm, time in minutes.
+
+    Never changed but for ``set_aside``: a person, or the rule for outliers, leaves it out of the factor.
+    """
+
+    class Kind(models.TextChoices):
+        NEEDLE = "needle", "needle thread"
+        BOBBIN = "bobbin", "bobbin thread"
+        TIME = "time", "machine time"
+
+    kind = models.CharField(max_length=6, choices=Kind.choices)
+    machine = models.ForeignKey("planning.Machine", on_delete=models.CASCADE, related_name="observations")
+    # NULL for time, and for bobbins of no known thread.
+    range = models.ForeignKey(
+        "inventory.ThreadRange", null=True, blank=True, on_delete=models.PROTECT, related_name="observations"
+    )
+    job = models.ForeignKey("planning.Job", null=True, on_delete=models.SET_NULL, related_name="observations")
+    estimated = models.FloatField(help_text="Before the factor.")
+    actual = models.FloatField()
+    sigma = models.FloatField(help_text="Of the actual, from measuring alone.")
+    set_aside = models.BooleanField(default=False)
+    why = models.CharField("why it is left out", max_length=120, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=80, unique=True)
+
+    objects = ObservationQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="observation_teaches_something", condition=Q(estimated__gt=0, actual__gt=0, sigma__gte=0)
+            ),
+        ]
+        indexes = [models.Index(fields=["machine", "kind", "range"])]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {self.actual:g} for {self.estimated:g}"
+
+
+class FactorReset(models.Model):
+    """From here on, what was observed before counts no more: the machine was serviced, or the thread changed."""
+
+    kind = models.CharField(max_length=6, choices=Observation.Kind.choices)
+    machine = models.ForeignKey("planning.Machine", on_delete=models.CASCADE, related_name="resets")
+    range = models.ForeignKey(
+        "inventory.ThreadRange", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-at", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.machine} {self.get_kind_display()} from {self.at:%Y-%m-%d}"
