@@ -139,9 +139,7 @@ def minutes_ticked(run: Run) -> float | None:
     None with fewer than four ticks. A break for lunch makes one long gap, which a median does not mind.
     """
     ticks = sorted(event.at for event in run.events if event.kind in TICKS)
-    gaps = sorted(
-        (after - before).total_seconds() / 60 for before, after in zip(ticks, ticks[1:], strict=False)
-    )
+    gaps = sorted((after - before).total_seconds() / 60 for before, after in pairwise(ticks))
     if len(gaps) < 3:
         return None
     middle = len(gaps) // 2

@@ -16,7 +16,7 @@ from planning.compute.placing import Placement
 from planning.designs import asked_from_record
 from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign
 from planning.models.jobs import USUAL_PRIORITY
-from planning.plan import Question, chosen_machine, plan
+from planning.plan import Question, Setting, chosen_machine, plan
 
 # Lettering is stitched in the hooping of the first design unless a job says otherwise.
 LETTERING_HOOPING = 1
@@ -144,13 +144,16 @@ def delete_job(job: Job) -> None:
     job.delete()
 
 
-def plan_of(job: Job, *, shelf: Shelf | None = None) -> BatchPlan:
+def plan_of(
+    job: Job, *, shelf: Shelf | None = None, setting: Setting | None = None, with_advice: bool = True
+) -> BatchPlan:
     """Return the plan of a kept job against the shelf as it stands, or against ``shelf``.
 
     What is set aside for the job counts as free, and the shades it was promised with stay.
     """
     asked, lettering = asked_of(job)
-    return plan(asked, question_of(job), lettering=lettering, shelf=shelf)
+    question = replace(question_of(job), with_advice=with_advice)
+    return plan(asked, question, lettering=lettering, shelf=shelf, setting=setting)
 
 
 def asked_of(job: Job) -> tuple[list[AskedDesign], list[AskedDesign]]:

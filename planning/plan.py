@@ -45,6 +45,7 @@ class Question:
     holder: str = ""
     # Shades that are settled already, by (design, block number) and id; they are pinned where they are known.
     settled: tuple[tuple[tuple[int, int], int], ...] = ()
+    with_advice: bool = True
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -140,6 +141,7 @@ def plan(
         bobbin_factor=known.bobbin.get(bobbin_range, BOBBIN_PRIOR),
         range_factors=known.needle,
         pinned=pinned,
+        with_advice=question.with_advice,
         excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
     )
     return plan_batch(

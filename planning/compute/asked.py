@@ -87,6 +87,8 @@ class Terms:
     # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
     pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
     excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
+    # Whether to look for what could be bought instead, and for runners-up: a page shows them, a queue does not.
+    with_advice: bool = True
 
     def factor_of(self, shade: OwnedShade | None) -> Factor:
         """Return what is believed of thread of this shade."""

@@ -81,7 +81,7 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     together = substitute(requests, shelf.shades, conditions)
     choices = together.choices
     setting = prepare(requests, shelf.shades, replace(conditions, pinned={}))
-    others = dict(zip(setting.numbers, nearest_first(setting), strict=True))
+    others = dict(zip(setting.numbers, nearest_first(setting), strict=True)) if terms.with_advice else {}
     shared: dict[object, list[int]] = {}
     for number, choice in enumerate(choices):
         # A shade that is not near enough is no stock of either colour: nothing is shared then.
@@ -104,6 +104,8 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
                 ],
             )
         )
+    if not terms.with_advice:
+        return PlannedThreads(tuple(threads), _notes(together, terms), ())
     instead = price_instead(
         buy_instead(requests, shelf.shades, shelf.on_offer, conditions, now=together),
         offers=shelf.thread_offers,

@@ -1,0 +1,143 @@
+"""All open jobs planned together: who claims the shelf in which turn, and what if one came first."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from inventory.compute.errors import WorkshopError
+from inventory.models import BobbinStyle, Reservation
+from planning.compute.asked import BobbinStock, Shelf
+from planning.compute.batch import BatchPlan
+from planning.compute.taking import claims, shelf_after
+from planning.jobs import plan_of
+from planning.learning import Learned, learned
+from planning.models import Fabric, Hoop, Job, Machine, Rules
+from planning.plan import Setting
+from planning.queries import bobbin_stock, shelf
+
+State = Job.State
+NO_CLOTH = Fabric(name="", thickness_mm=0.6)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One job in its turn. ``plan`` is None where it cannot be planned, for the reason in ``problem``.
+
+    ``verdict`` is that of its plan; a job that holds its material has the verdict it was promised with.
+    """
+
+    job: Job
+    verdict: str
+    plan: BatchPlan | None = None
+    problem: str = ""
+    holds: bool = False
+
+
+def in_turn() -> list[Standing]:
+    """Return the waiting jobs in the order in which they claim stock, each against what the earlier ones leave.
+
+    Promised and running jobs hold what was set aside for them; drafts claim what is free, by priority and day.
+    The number of queries does not grow with the jobs.
+    """
+    jobs = list(Job.objects.waiting().with_everything().in_turn())
+    return _claim(jobs, _Shelves(jobs), keep_promises=True)
+
+
+def if_first(job: Job) -> list[Standing]:
+    """Return how the waiting jobs would stand if ``job`` came first and promises not yet begun were open again.
+
+    Nothing is saved: it answers who would go short, and of what.
+    """
+    jobs = list(Job.objects.waiting().with_everything().in_turn())
+    jobs.sort(key=lambda each: each.pk != job.pk)
+    shelves = _Shelves(jobs)
+    open_again = [each for each in jobs if each.state == State.PROMISED]
+    shelves.give_back(open_again)
+    return _claim(jobs, shelves, keep_promises=False)
+
+
+def worse_off(before: Sequence[Standing], after: Sequence[Standing]) -> list[tuple[Standing, Standing]]:
+    """Return the jobs whose verdict gets worse, as they stood before and would stand after."""
+    then = {each.job.pk: each for each in after}
+    order = ("enough", "tight", "unknown", "short")
+    return [
+        (each, then[each.job.pk])
+        for each in before
+        if each.job.pk in then and order.index(then[each.job.pk].verdict) > order.index(each.verdict)
+    ]
+
+
+class _Shelves:
+    """What is left of the shelf while jobs claim it: one shelf for all, and bobbins by their style."""
+
+    def __init__(self, jobs: Sequence[Job]) -> None:
+        self.rules = Rules.current()
+        self.first = Machine.objects.select_related("bobbin_style").prefetch_related("hoops").first()
+        self.shelf: Shelf = shelf(fibre=self.rules.fibre, weight_label=self.rules.weight_label)
+        machines = [each for each in (self.first, *(job.machine for job in jobs)) if each]
+        self.learned: dict[int, Learned] = {each.pk: learned(each) for each in dict.fromkeys(machines)}
+        styles = {each.bobbin_style for each in machines if each.bobbin_style}
+        self.bobbins: dict[BobbinStyle, BobbinStock | None] = {each: bobbin_stock(each) for each in styles}
+        self.hoops = tuple(Hoop.objects.smallest_first())
+        self.own: dict[str, dict[str, int]] = defaultdict(dict)
+        self.own_bobbins: dict[str, int] = defaultdict(int)
+        for held in Reservation.objects.select_related("item"):
+            own = self.own[held.holder]
+            own[held.item.label] = own.get(held.item.label, 0) + held.quantity
+            if held.item.kind == held.item.Kind.BOBBINS:
+                self.own_bobbins[held.holder] += held.quantity
+
+    def machine(self, job: Job) -> Machine:
+        return job.machine or self.first or Machine(name="default machine")
+
+    def for_job(self, job: Job) -> Shelf:
+        style = self.machine(job).bobbin_style
+        return replace(self.shelf, bobbins=self.bobbins[style] if style else None)
+
+    def setting(self, job: Job) -> Setting:
+        machine, fabric = self.machine(job), job.fabric or NO_CLOTH
+        own = sorted(
+            machine.hoops.all() if machine.pk else (),
+            key=lambda hoop: (hoop.field_width_mm * hoop.field_height_mm, hoop.name),
+        )
+        return Setting(
+            rules=self.rules,
+            machine=machine,
+            fabric=fabric,
+            layers=tuple(fabric.layers.all()) if fabric.pk else (),
+            hoop=job.hoop,
+            hoops=tuple(own) if machine.pk else self.hoops,
+            known=self.learned.get(machine.pk, Learned()),
+        )
+
+    def take(self, job: Job, plan: BatchPlan) -> None:
+        self._move(job, claims(plan), plan.bobbins.sure_count)
+
+    def give_back(self, jobs: Sequence[Job]) -> None:
+        for job in jobs:
+            held = {label: -quantity for label, quantity in self.own[job.holder].items()}
+            self._move(job, held, -self.own_bobbins[job.holder])
+
+    def _move(self, job: Job, claimed: Mapping[str, int], bobbins: int) -> None:
+        style = self.machine(job).bobbin_style
+        after = shelf_after(self.for_job(job), claimed, bobbins=bobbins)
+        self.shelf = replace(after, bobbins=None)
+        if style:
+            self.bobbins[style] = after.bobbins
+
+
+def _claim(jobs: Sequence[Job], shelves: _Shelves, *, keep_promises: bool) -> list[Standing]:
+    standings = []
+    for job in jobs:
+        holds = job.state == State.RUNNING or (keep_promises and job.state == State.PROMISED)
+        if holds:
+            standings.append(Standing(job, verdict=job.promise.verdict, holds=True))
+            continue
+        try:
+            plan = plan_of(job, shelf=shelves.for_job(job), setting=shelves.setting(job), with_advice=False)
+        except WorkshopError as problem:
+            standings.append(Standing(job, verdict="unknown", problem=str(problem)))
+            continue
+        shelves.take(job, plan)
+        standings.append(Standing(job, verdict=plan.verdict, plan=plan))
+    return standings
