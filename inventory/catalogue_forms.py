@@ -39,8 +39,11 @@ class RangeForm(RecordForm):
 
     class Meta:
         model = ThreadRange
-        fields = ("maker", "name", "purpose", "fibre", "tex", "tex_is_nominal", "weight_label")
-        labels = {"tex_is_nominal": "This tex is only what the weight label suggests"}
+        fields = ("maker", "name", "purpose", "fibre", "tex", "tex_is_nominal", "weight_label", "needle", "most_stitches_per_minute")
+        labels = {
+            "tex_is_nominal": "This tex is only what the weight label suggests",
+            "most_stitches_per_minute": "At most so many stitches a minute",
+        }
 
 
 class ShadeForm(RecordForm):

@@ -33,7 +33,18 @@ class JobForm(forms.ModelForm):
 
     class Meta:
         model = Job
-        fields = ("what", "pieces", "needed_on", "fabric", "machine", "hoop", "tests", "notes")
+        fields = (
+            "what",
+            "pieces",
+            "needed_on",
+            "fabric",
+            "machine",
+            "hoop",
+            "tests",
+            "priority",
+            "copies",
+            "notes",
+        )
         labels = {"what": "What is it?", "needed_on": "Material needed on", "tests": "Test pieces"}
         help_texts = {"tests": "Empty: as the rules say."}
         widgets = {"needed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
@@ -47,6 +58,17 @@ class JobForm(forms.ModelForm):
 
     def wanted(self) -> Wanted:
         return Wanted(**{name: self.cleaned_data[name] for name in self.Meta.fields})
+
+
+class AgainForm(forms.Form):
+    """How many pieces of the same again, and by when."""
+
+    pieces = forms.IntegerField(min_value=1, max_value=10_000)
+    needed_on = forms.DateField(
+        label="Material needed on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+    )
 
 
 class PlacedForm(forms.ModelForm):

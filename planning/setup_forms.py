@@ -52,7 +52,10 @@ class FabricForm(forms.ModelForm):
     class Meta:
         model = Fabric
         fields = "__all__"
-        labels = {"thickness_mm": "Thickness with all layers, as the stitch closes round it, mm"}
+        labels = {
+            "thickness_mm": "Thickness with all layers, as the stitch closes round it, mm",
+            "most_stitches_per_minute": "At most so many stitches a minute",
+        }
 
 
 class LayerForm(forms.ModelForm):

@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from planning.views import asking, colours, cutting, imports, jobs, library, pictures, setup
+from planning.views import (
+    asking,
+    colours,
+    cutting,
+    endings,
+    imports,
+    jobs,
+    learning,
+    library,
+    pictures,
+    promises,
+    runs,
+    setup,
+)
 
 urlpatterns = [
     path("", asking.today, name="today"),
@@ -13,8 +26,23 @@ urlpatterns = [
     path("jobs/<int:pk>/", jobs.job, name="job"),
     path("jobs/<int:pk>/change/", jobs.edit_job, name="edit_job"),
     path("jobs/<int:pk>/cut/", cutting.cut_sheet, name="cut_sheet"),
-    path("jobs/<int:pk>/delete/", jobs.confirm_drop, name="confirm_drop_job"),
-    path("jobs/<int:pk>/deleted/", jobs.drop, name="drop_job"),
+    path("jobs/worker.js", runs.worker, name="run_worker"),
+    path("jobs/<int:pk>/promise/", promises.promise_job, name="promise_job"),
+    path("jobs/<int:pk>/begin/", promises.begin_job, name="begin_job"),
+    path("jobs/<int:pk>/draft/", promises.take_back_promise, name="take_back_promise"),
+    path("jobs/<int:pk>/drop/", promises.drop_job, name="drop_job"),
+    path("jobs/<int:pk>/pick-up/", promises.pick_up_job, name="pick_up_job"),
+    path("jobs/<int:pk>/again/", promises.again, name="same_again"),
+    path("jobs/<int:pk>/first/", promises.what_if_first, name="what_if_first"),
+    path("jobs/<int:pk>/run/", runs.run_sheet, name="run_sheet"),
+    path("jobs/<int:pk>/run/happened/", runs.happened, name="happened"),
+    path("jobs/<int:pk>/run/events/", runs.happenings, name="happenings"),
+    path("jobs/<int:pk>/run/not-begun/", runs.not_begun, name="not_begun"),
+    path("jobs/<int:pk>/run/<int:event>/back/", runs.take_back_event, name="take_back_event"),
+    path("jobs/<int:pk>/finish/", endings.finish_job, name="finish_job"),
+    path("jobs/<int:pk>/report/", endings.report, name="job_report"),
+    path("jobs/<int:pk>/delete/", jobs.confirm_delete, name="confirm_delete_job"),
+    path("jobs/<int:pk>/deleted/", jobs.delete, name="delete_job"),
     path("designs/", library.designs, name="designs"),
     path("designs/import/", imports.design_import, name="design_import"),
     path("designs/import/<int:pk>/", imports.import_run, name="import_run"),
@@ -40,6 +68,10 @@ urlpatterns = [
     path("workshop/", setup.setup, name="setup"),
     path("workshop/rules/", setup.setup_rules, name="setup_rules"),
     path("workshop/machines/<int:pk>/needle/", setup.needle, name="needle"),
+    path("workshop/machines/<int:pk>/learned/", learning.learned_page, name="learned"),
+    path("workshop/machines/<int:pk>/learned/anew/", learning.anew, name="start_anew"),
+    path("workshop/observations/<int:pk>/", learning.count_or_leave, name="count_or_leave"),
+    path("workshop/resets/<int:pk>/back/", learning.reset_back, name="reset_back"),
     path("workshop/<slug:slug>/add/", setup.setup_add, name="setup_add"),
     path("workshop/<slug:slug>/<int:pk>/", setup.setup_record, name="setup_record"),
     path("help/", asking.help_page, name="help"),

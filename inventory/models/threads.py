@@ -35,6 +35,11 @@ class ThreadRange(models.Model):
     # True where the tex is only what the weight label suggests: four threads sold as 40 wt have tex 24 to 44.
     tex_is_nominal = models.BooleanField(default=False)
     weight_label = models.CharField(max_length=12, blank=True)
+    needle = models.CharField(max_length=40, blank=True, help_text="Size and point this thread asks for.")
+    # NULL where the thread bears whatever the machine does.
+    most_stitches_per_minute = models.PositiveIntegerField(
+        null=True, blank=True, help_text="The speed this thread bears; empty for any."
+    )
 
     class Meta:
         ordering = ["maker", "name"]

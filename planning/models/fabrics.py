@@ -14,6 +14,10 @@ class Fabric(models.Model):
     thickness_mm = models.FloatField(default=0.6, validators=[MinValueValidator(0.0)])
     stretches = models.BooleanField(default=False)
     note = models.CharField(max_length=200, blank=True)
+    needle = models.CharField(max_length=40, blank=True, help_text="Size and point this fabric asks for.")
+    most_stitches_per_minute = models.PositiveIntegerField(
+        null=True, blank=True, help_text="The speed this fabric bears; empty for whatever the machine does."
+    )
 
     class Meta:
         ordering = ["name"]

@@ -29,7 +29,11 @@ class JobQuerySet(models.QuerySet["Job"]):
     def with_everything(self) -> "JobQuerySet":
         """Jobs with all that a plan reads, in a number of queries that does not grow."""
         return self.select_related("fabric", "machine__bobbin_style", "hoop", "promise").prefetch_related(
-            "placed__design__blocks", "names__design__blocks", "fabric__layers", "promise__threads", "machine__hoops"
+            "placed__design__blocks",
+            "names__design__blocks",
+            "fabric__layers",
+            "promise__threads",
+            "machine__hoops",
         )
 
 

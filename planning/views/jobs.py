@@ -10,21 +10,24 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from inventory.stocktaking import begin_items
+from planning.competing import in_turn
 from planning.designs import designs_by_id
 from planning.job_forms import JobForm, KeepForm, NamesForm, PlacedForm
 from planning.jobs import change_job, delete_job, items_needed, list_names, make_job, place_design, plan_of
-from planning.models import Job, PlacedDesign
+from planning.models import Job, PlacedDesign, Promise
 from planning.plan import chosen_machine
 from planning.views.asking import plan_context
+
+ENDED_SHOWN = 50
 
 
 @require_safe
 def jobs(request: HttpRequest) -> HttpResponse:
-    """List the jobs, the soonest first."""
-    listed = (
-        Job.objects.soonest_first().select_related("fabric", "machine").prefetch_related("placed__design")
-    )
-    return render(request, "planning/jobs.html", {"jobs": listed, "key": uuid4().hex})
+    """List the jobs in the turn in which they claim stock, and those that have ended."""
+    ended = (
+        Job.objects.ended().select_related("fabric", "machine").prefetch_related("placed__design")
+    ).order_by("-ended_at")[:ENDED_SHOWN]
+    return render(request, "planning/jobs.html", {"standings": in_turn(), "ended": ended, "key": uuid4().hex})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -48,6 +51,8 @@ def keep_job(request: HttpRequest) -> HttpResponse:
 def job(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a job with its plan against the shelf as it stands."""
     found = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    if not found.is_waiting or found.state == Job.State.RUNNING:
+        return render(request, "planning/job_ended.html", {"job": found, "promise": _promise(found)})
     try:
         plan = plan_of(found)
     except WorkshopError as problem:
@@ -58,7 +63,22 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
         machine=found.machine or chosen_machine(None),
         fabric=found.fabric,
     )
-    return render(request, "planning/job.html", {"job": found, **shown})
+    lacking = plan.verdict in ("short", "unknown")
+    return render(
+        request,
+        "planning/job.html",
+        {"job": found, "promise": _promise(found), "earlier": _earlier(found), "lacking": lacking, **shown},
+    )
+
+
+def _promise(job: Job) -> Promise | None:
+    """The promise of a job with all that its record shows."""
+    return Promise.objects.filter(job=job).prefetch_related("threads__spools__item").first()
+
+
+def _earlier(job: Job) -> Promise | None:
+    """The promise of the job that this one repeats, so that makers, codes and lots can be matched."""
+    return _promise(job.repeats) if job.repeats_id and job.repeats else None
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -96,35 +116,41 @@ def _saved(
     places: list[tuple[PlacedDesign, PlacedForm]],
     names: NamesForm,
 ) -> bool:
-    if sent == "facts" and facts.is_valid():
-        change_job(found, facts.wanted())
-        return True
-    for placed, form in places:
-        if sent == f"place-{placed.pk}" and form.is_valid():
-            given = form.cleaned_data
-            place_design(placed, form.placement, hooping=given["hooping"], order=given["order"])
+    """Return whether the form that was sent could be saved; if not, the form says why."""
+    try:
+        if sent == "facts" and facts.is_valid():
+            # The form has written on its record already: what stands is read anew.
+            change_job(Job.objects.get(pk=found.pk), facts.wanted())
             return True
-    if sent == "names" and names.is_valid():
-        try:
+        for placed, form in places:
+            if sent == f"place-{placed.pk}" and form.is_valid():
+                given = form.cleaned_data
+                place_design(placed, form.placement, hooping=given["hooping"], order=given["order"])
+                return True
+        if sent == "names" and names.is_valid():
             list_names(found, names.cleaned_data["names"])
-        except WorkshopError as problem:
-            names.add_error("names", str(problem))
-            return False
-        return True
+            return True
+    except WorkshopError as problem:
+        form_sent = {"facts": facts, "names": names} | {f"place-{each.pk}": form for each, form in places}
+        form_sent[sent].add_error(None, str(problem))
     return False
 
 
 @require_http_methods(["GET", "HEAD"])
-def confirm_drop(request: HttpRequest, pk: int) -> HttpResponse:
+def confirm_delete(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask before a job is deleted."""
-    return render(request, "planning/drop_job.html", {"job": get_object_or_404(Job, pk=pk)})
+    return render(request, "planning/delete_job.html", {"job": get_object_or_404(Job, pk=pk)})
 
 
 @require_POST
-def drop(request: HttpRequest, pk: int) -> HttpResponse:
-    """Delete a job."""
+def delete(request: HttpRequest, pk: int) -> HttpResponse:
+    """Delete a draft."""
     found = get_object_or_404(Job, pk=pk)
-    delete_job(found)
+    try:
+        delete_job(found)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect("job", pk)
     messages.success(request, f"{found} is deleted; its designs are still kept.")
     return redirect("jobs")
 
@@ -132,7 +158,7 @@ def drop(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def count_needed(request: HttpRequest) -> HttpResponse:
     """Begin a stocktake of only what the jobs need."""
-    wanted = items_needed(Job.objects.with_everything())
+    wanted = items_needed(Job.objects.waiting().with_everything())
     if not wanted:
         messages.error(request, "Nothing on the shelf is needed by these jobs, so there is nothing to count.")
         return redirect("jobs")

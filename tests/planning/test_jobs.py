@@ -191,9 +191,9 @@ def test_a_place_is_changed_and_a_scale_too_far_is_refused_with_what_was_typed(s
 
 def test_deleting_a_job_asks_first_and_keeps_its_designs(signed_in, keep):
     job = a_job(keep(RED, name="motif"))
-    assert signed_in.get(reverse("drop_job", args=[job.pk])).status_code == 405
-    assert "Keep it" in signed_in.get(reverse("confirm_drop_job", args=[job.pk])).content.decode()
-    signed_in.post(reverse("drop_job", args=[job.pk]))
+    assert signed_in.get(reverse("delete_job", args=[job.pk])).status_code == 405
+    assert "Keep it" in signed_in.get(reverse("confirm_delete_job", args=[job.pk])).content.decode()
+    signed_in.post(reverse("delete_job", args=[job.pk]))
     assert not Job.objects.exists()
     assert Design.objects.count() == 1
 

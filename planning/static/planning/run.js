@@ -1,0 +1,127 @@
+// Keeps ticks while the network is away: each goes into a list on this device with a key of its own, and is sent
+// when the network is back. Sent twice it counts once.
+"use strict";
+
+const run = document.getElementById("run");
+const data = JSON.parse(document.getElementById("run-data").textContent);
+const shelf = `run-${run.dataset.job}`;
+const left = data.left.slice();
+let sending = false;
+
+function kept() {
+  try {
+    return JSON.parse(localStorage.getItem(shelf)) || [];
+  } catch {
+    return [];
+  }
+}
+
+function keep(events) {
+  localStorage.setItem(shelf, JSON.stringify(events));
+}
+
+function tell(words) {
+  const line = run.querySelector("[data-waiting]");
+  line.hidden = !words;
+  line.querySelector("[data-waiting-words]").textContent = words;
+}
+
+function isTick(event) {
+  return event.kind === "piece" || event.kind === "spoiled";
+}
+
+// Shows the page as it will be once everything that waits has been sent.
+function show() {
+  const waiting = kept();
+  const ticked = new Map(waiting.filter(isTick).map((event) => [Number(event.position), event.kind]));
+  const next = left.filter((row) => !ticked.has(row.position))[0];
+  run.querySelector("[data-now]").textContent = next ? `Next: ${next.called}` : "Every planned piece is ticked";
+  run.querySelector("[data-done]").textContent = data.done + ticked.size;
+  const due = run.querySelector("[data-due]");
+  if (waiting.length) {
+    due.replaceChildren();
+    for (const words of next ? next.notes : []) {
+      const item = document.createElement("li");
+      item.textContent = words;
+      due.append(item);
+    }
+  }
+  for (const called of run.querySelectorAll("[data-called]")) called.textContent = next ? next.called : "";
+  for (const field of run.querySelectorAll(".ticks [name=position]")) field.value = next ? next.position : "";
+  for (const button of run.querySelectorAll(".ticks button")) button.disabled = !next;
+  for (const [position, kind] of ticked) {
+    const box = run.querySelector(`[data-position="${position}"]`);
+    if (box) box.classList.add("ticked", ...(kind === "spoiled" ? ["spoiled"] : []));
+  }
+  const many = waiting.length === 1 ? "1 entry waits" : `${waiting.length} entries wait`;
+  tell(waiting.length ? `${many} on this device for the network. Go on: nothing is lost.` : "");
+}
+
+async function send() {
+  const waiting = kept();
+  if (sending || !waiting.length) return;
+  sending = true;
+  try {
+    const answer = await fetch(run.dataset.events, {
+      method: "POST",
+      headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
+      body: JSON.stringify({ events: waiting.map(({ sent, ...event }) => event) }),
+      redirect: "error",
+    });
+    if (!answer.ok) throw new Error(String(answer.status));
+    const { events } = await answer.json();
+    const answered = new Set(events.map((event) => event.key));
+    // What was ticked meanwhile stays in the list.
+    keep(kept().filter((event) => !answered.has(event.key)));
+    const refused = events.filter((event) => event.problem).map((event) => event.problem);
+    if (refused.length) sessionStorage.setItem(`${shelf}-refused`, refused.join(" "));
+    if (!kept().length) location.reload();
+  } catch (problem) {
+    if (/^\d+$/.test(problem.message)) tell(`The workshop answered ${problem.message}; sign in again in another tab. Nothing is lost.`);
+  } finally {
+    sending = false;
+  }
+  show();
+}
+
+function token() {
+  return run.querySelector("[name=csrfmiddlewaretoken]").value;
+}
+
+function freshKey() {
+  const bytes = crypto.getRandomValues(new Uint8Array(12));
+  return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+run.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (!("happens" in form.dataset)) return;
+  event.preventDefault();
+  const fields = new FormData(form, event.submitter);
+  const happening = { key: freshKey() };
+  for (const name of ["kind", "position", "thread", "label", "share", "ran_out"]) {
+    if (fields.get(name)) happening[name] = fields.get(name);
+  }
+  if (!happening.position) {
+    const ticked = new Set(kept().filter(isTick).map((each) => Number(each.position)));
+    const next = left.filter((row) => !ticked.has(row.position))[0];
+    if (next) happening.position = next.position;
+  }
+  keep([...kept(), happening]);
+  show();
+  send();
+});
+
+const refused = sessionStorage.getItem(`${shelf}-refused`);
+sessionStorage.removeItem(`${shelf}-refused`);
+show();
+if (refused) tell(refused);
+send();
+window.addEventListener("online", send);
+setInterval(send, 5000);
+
+if ("serviceWorker" in navigator && window.isSecureContext) {
+  navigator.serviceWorker.register(run.dataset.worker).catch((problem) => {
+    console.warn("The run sheet cannot be kept for when the network is away:", problem);
+  });
+}

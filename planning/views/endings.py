@@ -1,0 +1,77 @@
+"""The end of a job: spools on the scale, bobbins and minutes told, and planned against actual."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.compute.errors import WorkshopError
+from inventory.forms import new_key
+from planning.ending_forms import EndingForm
+from planning.finishing import finish, minutes_ticked
+from planning.models import Job, RunReport
+from planning.running import run_of, used_so_far
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask what the run really took, and finish the job."""
+    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    if RunReport.objects.filter(job=job).exists():
+        return redirect("job_report", pk)
+    try:
+        run = run_of(job)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect("job", pk)
+    units: Any = request.units  # type: ignore[attr-defined]
+    ticked = minutes_ticked(run)
+    form = EndingForm(
+        request.POST or None,
+        run=run,
+        units=units,
+        initial={"key": new_key(), "machine_min": round(ticked) if ticked else None},
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            finish(job, form.ending(), at=timezone.now(), by=request.user)
+        except WorkshopError as problem:
+            form.add_error(None, str(problem))
+        else:
+            messages.success(request, f"{job} is finished, and the shelf is right.")
+            return redirect("job_report", pk)
+    used = used_so_far(job)
+    return render(
+        request,
+        "planning/finish_job.html",
+        {
+            "job": job,
+            "run": run,
+            "form": form,
+            "spools": [
+                {"spool": spool, "used_mm": used.get(spool.pk, 0), "field": form[name]}
+                for spool, name in form.spools
+            ],
+        },
+        status=422 if form.is_bound else 200,
+    )
+
+
+@require_safe
+def report(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show planned against actual."""
+    job = get_object_or_404(Job.objects.select_related("fabric", "machine"), pk=pk)
+    found = get_object_or_404(RunReport.objects.select_related("by"), job=job)
+    threads = [
+        row | {"difference": (row["used_mm"] / row["planned_mm"] - 1) if row["planned_mm"] else None}
+        for row in found.facts["threads"]
+    ]
+    observations = job.observations.select_related("machine", "range")
+    return render(
+        request,
+        "planning/report.html",
+        {"job": job, "report": found, "facts": found.facts, "threads": threads, "observations": observations},
+    )

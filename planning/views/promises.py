@@ -1,0 +1,132 @@
+"""A job promised, taken back, dropped, picked up again and made again; and what if it came first."""
+
+from uuid import uuid4
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from inventory.compute.errors import WorkshopError
+from planning.competing import if_first, in_turn, worse_off
+from planning.job_forms import AgainForm
+from planning.models import Job
+from planning.promising import drop, pick_up, promise, same_again, take_promise_back
+from planning.running import begin
+
+
+@require_POST
+def promise_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Set the chosen material aside for a job."""
+    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    try:
+        made = promise(
+            job,
+            at=timezone.now(),
+            by=request.user,
+            although_short=request.POST.get("although_short") == "yes",
+        )
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    else:
+        short = [str(thread) for thread in made.threads.all() if thread.missing_mm]
+        if short:
+            messages.warning(
+                request, f"Promised with what there is. Still missing thread: {', '.join(short)}."
+            )
+        else:
+            messages.success(request, f"Promised: the material for {job} is set aside.")
+    return redirect("job", job.pk)
+
+
+@require_POST
+def begin_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Begin a promised job at the machine."""
+    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    try:
+        begin(job, at=timezone.now())
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect("job", job.pk)
+    return redirect("run_sheet", job.pk)
+
+
+@require_POST
+def take_back_promise(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make a promised job a draft again."""
+    job = get_object_or_404(Job, pk=pk)
+    try:
+        take_promise_back(job)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    else:
+        messages.success(request, f"{job} is a draft again, and nothing is set aside for it.")
+    return redirect("job", job.pk)
+
+
+@require_POST
+def drop_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Drop a job that will not be stitched."""
+    job = get_object_or_404(Job, pk=pk)
+    try:
+        drop(job, at=timezone.now())
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    else:
+        messages.success(request, f"{job} is dropped, and what was set aside for it is free again.")
+    return redirect("job", job.pk)
+
+
+@require_POST
+def pick_up_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make a dropped job a draft again."""
+    job = get_object_or_404(Job, pk=pk)
+    try:
+        pick_up(job)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    else:
+        messages.success(request, f"{job} is a draft again.")
+    return redirect("job", job.pk)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def again(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make the same job again, with as many pieces as are asked for now."""
+    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    form = AgainForm(request.POST or None, initial={"pieces": job.pieces})
+    if request.method == "POST" and form.is_valid():
+        made = same_again(
+            job,
+            pieces=form.cleaned_data["pieces"],
+            needed_on=form.cleaned_data["needed_on"],
+            at=timezone.now(),
+            by=request.user,
+        )
+        messages.success(request, f"{made} is a new draft, stitched as job {job.pk} was.")
+        return redirect("job", made.pk)
+    return render(
+        request, "planning/again.html", {"job": job, "form": form}, status=422 if form.is_bound else 200
+    )
+
+
+@require_safe
+def what_if_first(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show who would go short if this job came first; nothing is saved."""
+    job = get_object_or_404(Job, pk=pk)
+    if not job.is_waiting or job.state == Job.State.RUNNING:
+        messages.error(request, f"{job} is {job.get_state_display()}: it claims nothing any more.")
+        return redirect("job", job.pk)
+    before, after = in_turn(), if_first(job)
+    now = {each.job.pk: each for each in before}
+    return render(
+        request,
+        "planning/what_if.html",
+        {
+            "job": job,
+            "rows": [(now[each.job.pk], each) for each in after],
+            "worse": worse_off(before, after),
+            "key": uuid4().hex,
+        },
+    )

@@ -1,0 +1,178 @@
+"""The run sheet: on paper and on a phone beside the machine."""
+
+import json
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import require_POST, require_safe
+
+from inventory.compute.errors import WorkshopError
+from inventory.models import Spool
+from planning.cuts import cuts_posted
+from planning.models import Job, RunEvent
+from planning.needles import needle_due
+from planning.promising import machine_of
+from planning.run_sheet import advice, next_steps, sheet_rows, threading_order
+from planning.running import Happening, Run, note, run_of, stop_before_the_first, take_back
+
+MOST_EVENTS = 500
+SHOWN_EVENTS = 12
+
+
+@require_safe
+def run_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show what is next at the machine, and all of it for paper."""
+    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    try:
+        run = run_of(job)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect("job", job.pk)
+    return render(request, "planning/run_sheet.html", _shown(run))
+
+
+@require_POST
+def happened(request: HttpRequest, pk: int) -> HttpResponse:
+    """Note one thing that happened, as a form sends it."""
+    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    try:
+        note(job, _from_form(request), at=timezone.now(), by=request.user)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    return redirect("run_sheet", job.pk)
+
+
+@require_POST
+def happenings(request: HttpRequest, pk: int) -> JsonResponse:
+    """Note what a phone collected, one after the other, each with its own key; sent twice it counts once."""
+    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    try:
+        sent = json.loads(request.body)["events"]
+        if not isinstance(sent, list) or len(sent) > MOST_EVENTS:
+            raise ValueError
+    except (ValueError, KeyError, TypeError):
+        return JsonResponse({"problem": f"Send a list of at most {MOST_EVENTS} events."}, status=400)
+    answers = []
+    for each in sent:
+        try:
+            note(job, _from_data(each), at=timezone.now(), by=request.user)
+        except (WorkshopError, KeyError, TypeError, ValueError) as problem:
+            words = str(problem) if isinstance(problem, WorkshopError) else "This event was not understood."
+            key = each.get("key") if isinstance(each, dict) else None
+            answers.append({"key": key, "problem": words})
+        else:
+            answers.append({"key": each["key"]})
+    return JsonResponse({"events": answers})
+
+
+@require_POST
+def take_back_event(request: HttpRequest, pk: int, event: int) -> HttpResponse:
+    """Take back one thing that was noted."""
+    found = get_object_or_404(RunEvent.objects.select_related("job__machine"), pk=event, job_id=pk)
+    try:
+        take_back(found, key=request.POST.get("key", "")[:40], at=timezone.now(), by=request.user)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    else:
+        messages.success(request, f"Taken back: {found.get_kind_display()}.")
+    return redirect("run_sheet", pk)
+
+
+@require_POST
+def not_begun(request: HttpRequest, pk: int) -> HttpResponse:
+    """Undo the beginning of a run in which nothing has happened."""
+    job = get_object_or_404(Job, pk=pk)
+    try:
+        stop_before_the_first(job)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect("run_sheet", pk)
+    return redirect("job", pk)
+
+
+@require_safe
+@cache_control(no_cache=True)
+def worker(request: HttpRequest) -> HttpResponse:
+    """Serve the script that keeps a run sheet readable while the network is away."""
+    return HttpResponse(
+        render_to_string("planning/run_worker.js"), content_type="text/javascript; charset=utf-8"
+    )
+
+
+def _shown(run: Run) -> dict[str, Any]:
+    spare = _spare_spools(run)
+    left = run.left
+    machine = machine_of(run.job)
+    return {
+        "job": run.job,
+        "run": run,
+        "promise": run.promise,
+        "machine": machine,
+        "position": left[0] if left else None,
+        "called": run.called(left[0]) if left else "",
+        "left": left,
+        "done": len(run.done),
+        "steps": next_steps(run),
+        "threads": threading_order(run, spare=spare),
+        "rows": sheet_rows(run),
+        "advice": advice(run, machine),
+        "needle": needle_due(machine) if machine.pk else None,
+        "layers": run.promise.answer["stabilizer"],
+        "is_cut": bool(cuts_posted(run.job)),
+        "events": list(reversed(run.events))[:SHOWN_EVENTS],
+        "called_by_position": {row.position: row.called for row in sheet_rows(run)},
+        "for_script": {
+            "left": [
+                {"position": row.position, "called": row.called, "notes": row.notes}
+                for row in sheet_rows(run)
+                if row.position in set(left)
+            ],
+            "done": len(run.done),
+            "all": run.promise.to_stitch,
+        },
+        "keys": [uuid4().hex for _ in range(3)],
+        "key": uuid4().hex,
+        "is_running": run.job.state == Job.State.RUNNING,
+    }
+
+
+def _spare_spools(run: Run) -> dict[int, list[Spool]]:
+    """Return for each shade of the run the spools on the shelf that could be swapped in, in shelf order."""
+    shades = [record.shade_id for record in run.records if record.shade_id]
+    found: dict[int, list[Spool]] = {}
+    for spool in Spool.objects.on_the_shelf().of_shades(shades).select_related("place").in_shelf_order():
+        found.setdefault(spool.shade_id, []).append(spool)
+    return found
+
+
+def _from_form(request: HttpRequest) -> Happening:
+    sent = request.POST
+    return _from_data(
+        {name: sent.get(name) for name in ("kind", "key", "position", "thread", "label", "share", "ran_out")}
+    )
+
+
+def _from_data(sent: dict[str, Any]) -> Happening:
+    def whole(name: str) -> int | None:
+        return int(sent[name]) if sent.get(name) not in (None, "") else None
+
+    try:
+        return Happening(
+            kind=str(sent.get("kind") or ""),
+            key=str(sent.get("key") or "")[:40],
+            position=whole("position"),
+            thread=whole("thread"),
+            label=str(sent.get("label") or "")[:24],
+            share=float(sent.get("share") or 1.0),
+            ran_out=sent.get("ran_out") in (True, "yes", "on"),
+        )
+    except (TypeError, ValueError):
+        raise WorkshopError(
+            "This was not understood. Open the run sheet again and repeat the step."
+        ) from None
