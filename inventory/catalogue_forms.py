@@ -39,7 +39,17 @@ class RangeForm(RecordForm):
 
     class Meta:
         model = ThreadRange
-        fields = ("maker", "name", "purpose", "fibre", "tex", "tex_is_nominal", "weight_label", "needle", "most_stitches_per_minute")
+        fields = (
+            "maker",
+            "name",
+            "purpose",
+            "fibre",
+            "tex",
+            "tex_is_nominal",
+            "weight_label",
+            "needle",
+            "most_stitches_per_minute",
+        )
         labels = {
             "tex_is_nominal": "This tex is only what the weight label suggests",
             "most_stitches_per_minute": "At most so many stitches a minute",

@@ -15,6 +15,7 @@ from inventory.compute.weighing import (
     length_from_fill_level,
     length_from_weight,
     length_sigma,
+    weight_of_length,
 )
 from inventory.ledger import Finding, Line, find, post
 from inventory.models import Change, Entry, Spool, StockItem, ThreadRange
@@ -142,6 +143,40 @@ def learn_tare(spool: StockItem, *, empty_mg: int, at: datetime, by: Any, key: s
     if fresh.put_up is not None and fresh.tare_mg is None and fresh.put_up.tare_mg in (None, empty_mg):
         return change(fresh.put_up, changes=changes, at=at, by=by, key=key, what=what)
     return change(fresh, changes=changes, at=at, by=by, key=key, what=what)
+
+
+def sigma_of_use(
+    spool: StockItem, *, used_mm: float, before: Finding, before_mm: float, scale_resolution_mg: int
+) -> float | None:
+    """Return one sigma, in mm, of what was used of ``spool`` between how it was known ``before`` and a weighing now.
+
+    None where nobody knew what was on it. Where it had been weighed too, empty weight and tex are wrong by the
+    same amount both times and cancel, all but what the tex makes of the metres used themselves: those are counted
+    in the same false metres as the shelf, so that the next plan is right. What else had become uncertain of it
+    since that weighing counts in full, and so does the whole error of a length that was never weighed.
+    """
+    if before.sigma is None:
+        return None
+    fresh = _fresh(spool)
+    range = fresh.shade.range
+    tare_mg, tare_sigma_mg = _tare(fresh)
+
+    def sigma_at(length_mm: float) -> float:
+        return length_sigma(
+            gross_mg=weight_of_length(length_mm=length_mm, tex=range.tex, tare_mg=tare_mg),
+            tare_mg=tare_mg,
+            tex=range.tex,
+            scale_resolution_mg=scale_resolution_mg,
+            tare_sigma_mg=tare_sigma_mg,
+            tex_relative_sigma=tex_sigma(range),
+            moisture_relative_sigma=MOISTURE_SIGMA[range.fibre],
+        )
+
+    if before.known != StockItem.Known.WEIGHED:
+        return math.hypot(before.sigma, sigma_at(max(before_mm - used_mm, 0.0)))
+    readings_mm = scale_resolution_mg / math.sqrt(12) * math.sqrt(2) / range.tex * 1000
+    since = math.sqrt(max(0.0, before.sigma**2 - sigma_at(before_mm) ** 2))
+    return math.hypot(readings_mm, used_mm * MOISTURE_SIGMA[range.fibre], since)
 
 
 def tex_sigma(range: ThreadRange) -> float:

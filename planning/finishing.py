@@ -13,9 +13,9 @@ from django.db import transaction
 from django.db.models import Sum
 
 from inventory.compute.errors import WorkshopError
-from inventory.ledger import Line, NotEnough, post, release_holder
+from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder
 from inventory.models import Entry, Spool, StockItem, ThreadRange
-from inventory.weighing import weigh_spool
+from inventory.weighing import sigma_of_use, weigh_spool
 from planning.compute.run_state import spool_on
 from planning.compute.timing import machine_minutes
 from planning.learning import Kind as Learns
@@ -152,19 +152,21 @@ def _entries_of_events(run: Run) -> dict[tuple[str, int], int]:
     return {(each.key, each.item_id): each.quantity for each in entries}
 
 
-def _began(job: Job, items: list[int]) -> dict[int, float | None]:
-    """Return the sigma of each spool before the run first took from it."""
-    found: dict[int, float | None] = {}
+def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
+    """Return how each spool was known before the run first took from it, and what it held."""
+    found: dict[int, tuple[Finding, int]] = {}
     entries = Entry.objects.filter(key__startswith=f"run-{job.pk}-", item_id__in=items).order_by("id")
     for entry in entries:
-        found.setdefault(entry.item_id, entry.sigma_before)
+        if entry.item_id not in found:
+            known = Finding(entry.sigma_before, entry.known_before)
+            found[entry.item_id] = known, held_after(entry) - entry.quantity
     return found
 
 
 def _weigh_back(
     job: Job, ending: Ending, spools: Mapping[int, OnSpool], *, at: datetime, by: Any
-) -> dict[int, tuple[int, float]]:
-    """Return for each weighed spool how much more it held than was thought, in mm, and the sigma of that."""
+) -> dict[int, int]:
+    """Return for each weighed spool how much more it held than was thought, in mm."""
     found = {}
     for weighed in ending.weighed:
         spool = Spool.objects.filter(label__iexact=weighed.label.strip()).first()
@@ -180,16 +182,15 @@ def _weigh_back(
             sure=weighed.sure,
             reference=f"{job.holder}: weighed back",
         )
-        spool.refresh_from_db()
-        found[spool.pk] = (entry.quantity, spool.sigma or 0.0)
+        found[spool.pk] = entry.quantity
     return found
 
 
 def _teach_thread(
     job: Job,
     spools: Mapping[int, OnSpool],
-    began: Mapping[int, float | None],
-    differences: Mapping[int, tuple[int, float]],
+    began: Mapping[int, tuple[Finding, int]],
+    differences: Mapping[int, int],
     ending: Ending,
     *,
     at: datetime,
@@ -201,14 +202,25 @@ def _teach_thread(
     geometry: dict[int, float] = defaultdict(float)
     variance: dict[int, float] = defaultdict(float)
     ranges: dict[int, ThreadRange] = {}
-    for pk, (difference, sigma) in differences.items():
-        spool, before = spools[pk], began.get(pk)
-        if before is None or spool.range is None or spool.geometry_mm <= 0 or machine.pk is None:
+    for pk, difference in differences.items():
+        spool = spools[pk]
+        if pk not in began or spool.range is None or spool.geometry_mm <= 0 or machine.pk is None:
+            continue
+        used_mm = spool.estimated_mm - difference
+        before, before_mm = began[pk]
+        sigma = sigma_of_use(
+            StockItem(pk=pk),
+            used_mm=max(used_mm, 0),
+            before=before,
+            before_mm=before_mm,
+            scale_resolution_mg=ending.scale_resolution_mg,
+        )
+        if sigma is None:
             continue  # nobody knew what was on it, so that its weight now says nothing of what was used
         ranges[spool.range.pk] = spool.range
-        actual[spool.range.pk] += spool.estimated_mm - spool.beyond_mm - difference
+        actual[spool.range.pk] += used_mm - spool.beyond_mm
         geometry[spool.range.pk] += spool.geometry_mm
-        variance[spool.range.pk] += before**2 + sigma**2
+        variance[spool.range.pk] += sigma**2
     for pk, range in ranges.items():
         if actual[pk] <= 0:
             raise WorkshopError(

@@ -33,7 +33,7 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
         request.POST or None,
         run=run,
         units=units,
-        initial={"key": new_key(), "machine_min": round(ticked) if ticked else None},
+        initial={"key": new_key(), "machine_min": round(ticked) if ticked and ticked >= 1 else None},
     )
     if request.method == "POST" and form.is_valid():
         try:

@@ -62,10 +62,9 @@ def happenings(request: HttpRequest, pk: int) -> JsonResponse:
     for each in sent:
         try:
             note(job, _from_data(each), at=timezone.now(), by=request.user)
-        except (WorkshopError, KeyError, TypeError, ValueError) as problem:
-            words = str(problem) if isinstance(problem, WorkshopError) else "This event was not understood."
+        except WorkshopError as problem:
             key = each.get("key") if isinstance(each, dict) else None
-            answers.append({"key": key, "problem": words})
+            answers.append({"key": key, "problem": str(problem)})
         else:
             answers.append({"key": each["key"]})
     return JsonResponse({"events": answers})
@@ -108,6 +107,7 @@ def worker(request: HttpRequest) -> HttpResponse:
 def _shown(run: Run) -> dict[str, Any]:
     spare = _spare_spools(run)
     left = run.left
+    rows = sheet_rows(run)
     machine = machine_of(run.job)
     return {
         "job": run.job,
@@ -120,18 +120,19 @@ def _shown(run: Run) -> dict[str, Any]:
         "done": len(run.done),
         "steps": next_steps(run),
         "threads": threading_order(run, spare=spare),
-        "rows": sheet_rows(run),
+        "rows": rows,
         "advice": advice(run, machine),
         "needle": needle_due(machine) if machine.pk else None,
         "layers": run.promise.answer["stabilizer"],
         "is_cut": bool(cuts_posted(run.job)),
-        "events": list(reversed(run.events))[:SHOWN_EVENTS],
-        "called_by_position": {row.position: row.called for row in sheet_rows(run)},
+        "events": [
+            (event, run.called(event.position)) for event in list(reversed(run.events))[:SHOWN_EVENTS]
+        ],
         "for_script": {
             "left": [
                 {"position": row.position, "called": row.called, "notes": row.notes}
-                for row in sheet_rows(run)
-                if row.position in set(left)
+                for row in rows
+                if row.position in left
             ],
             "done": len(run.done),
             "all": run.promise.to_stitch,
@@ -158,7 +159,10 @@ def _from_form(request: HttpRequest) -> Happening:
     )
 
 
-def _from_data(sent: dict[str, Any]) -> Happening:
+def _from_data(sent: Any) -> Happening:
+    if not isinstance(sent, dict):
+        raise WorkshopError("This was not understood. Open the run sheet again and repeat the step.")
+
     def whole(name: str) -> int | None:
         return int(sent[name]) if sent.get(name) not in (None, "") else None
 

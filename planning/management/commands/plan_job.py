@@ -5,11 +5,10 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
 from planning.answers import plan_as_data
 from planning.jobs import plan_of
-from planning.models import Job
+from planning.management.jobs import job_numbered
 from planning.plan import verdict_exit_code
 from planning.terminal import print_plan
 
@@ -24,12 +23,7 @@ class Command(WorkshopCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        job = Job.objects.with_everything().filter(pk=options["job"]).first()
-        if job is None:
-            known = (
-                ", ".join(f"{each.pk} ({each})" for each in Job.objects.order_by("-pk")[:10]) or "none yet"
-            )
-            raise WorkshopError(f"There is no job {options['job']}. Known: {known}.")
+        job = job_numbered(options["job"])
         answer = plan_of(job)
         if options["format"] == "json":
             self.write_json({"job": job.pk, "what": job.what} | plan_as_data(answer))

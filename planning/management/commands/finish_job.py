@@ -1,0 +1,63 @@
+"""Finish a job: spools weighed back or believed, bobbins and minutes told."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import parse_weight
+from inventory.management.base import WorkshopCommand
+from planning.finishing import Ending, WeighedBack, finish
+from planning.management.jobs import job_numbered
+
+
+class Command(WorkshopCommand):
+    help = "Finish a running job and report planned against actual."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument(
+            "--weighed", action="append", default=[], metavar="LABEL=WEIGHT",
+            help="A spool with its core, such as S0042=31.5g. Repeatable; others are believed as estimated.",
+        )  # fmt: skip
+        parser.add_argument("--scale", default="1 g", metavar="WEIGHT", help="The scale's steps.")
+        parser.add_argument("--bobbins", type=float, metavar="N", help="Bobbins used, such as 3.5.")
+        parser.add_argument("--minutes", type=float, metavar="MIN", help="Minutes at the machine.")
+        parser.add_argument("--as-it-is", action="store_true", help="The pieces left will not be stitched.")
+        parser.add_argument("--sure", action="store_true", help="A spool fuller than full is right.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        job = job_numbered(options["job"])
+        ending = Ending(
+            key=f"command-{job.pk}",
+            weighed=tuple(_weighed(written, sure=options["sure"]) for written in options["weighed"]),
+            scale_resolution_mg=parse_weight(options["scale"]),
+            bobbins=options["bobbins"],
+            machine_min=options["minutes"],
+            although_unfinished=options["as_it_is"],
+        )
+        report = finish(job, ending, at=timezone.now(), by=None)
+        if options["format"] == "json":
+            self.write_json({"job": job.pk, "state": job.state} | report.facts)
+            return
+        facts = report.facts
+        self.stdout.write(
+            f"{job} is finished: {facts['pieces']['good']} of {facts['pieces']['ordered']} good."
+        )
+        for row in facts["threads"]:
+            self.stdout.write(
+                f"  {row['thread']}: planned {row['planned_mm'] / 1000:,.1f} m, used {row['used_mm'] / 1000:,.1f} m"
+            )
+        material = facts["material"]
+        self.stdout.write(
+            f"  Material: planned {material['currency']} {material['planned']}, used {material['used']}"
+        )
+
+
+def _weighed(written: str, *, sure: bool) -> WeighedBack:
+    label, equals, weight = written.partition("=")
+    if not equals:
+        raise WorkshopError(f'"{written}" names no weight. Write LABEL=WEIGHT, such as S0042=31.5g.')
+    return WeighedBack(label.strip(), gross_mg=parse_weight(weight), sure=sure)

@@ -1,0 +1,32 @@
+"""Make the same job again with another number of pieces."""
+
+from datetime import date
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from planning.management.jobs import job_numbered
+from planning.promising import same_again
+
+
+class Command(WorkshopCommand):
+    help = "Make a new draft that is stitched as this job was."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument("--pieces", type=int, metavar="N", help="Left out: as many as before.")
+        parser.add_argument("--by", type=date.fromisoformat, metavar="YYYY-MM-DD", help="When it is needed.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        job = job_numbered(options["job"])
+        pieces = job.pieces if options["pieces"] is None else options["pieces"]
+        made = same_again(job, pieces=pieces, needed_on=options["by"], at=timezone.now(), by=None)
+        if options["format"] == "json":
+            self.write_json({"job": made.pk, "repeats": job.pk, "pieces": made.pieces, "state": made.state})
+        else:
+            self.stdout.write(
+                f"Job {made.pk} is a draft of {made.pieces} pieces, stitched as job {job.pk} was."
+            )

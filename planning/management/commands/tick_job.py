@@ -1,0 +1,84 @@
+"""Note what happened at the machine: pieces done, spoiled, threads that broke, spools swapped."""
+
+from typing import Any
+from uuid import uuid4
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.errors import WorkshopError
+from inventory.management.base import WorkshopCommand
+from planning.management.jobs import job_numbered
+from planning.models import Job, RunEvent
+from planning.running import Happening, begin, note, run_of, take_back
+
+KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin")
+
+
+class Command(WorkshopCommand):
+    help = "Note what happened in a run. The first tick of a promised job begins it."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument(
+            "what", nargs="?", choices=KINDS, default="piece", help="Left out: a piece is done."
+        )
+        parser.add_argument(
+            "--times", type=int, default=1, metavar="N", help="So many pieces, one after the other."
+        )
+        parser.add_argument(
+            "--thread", type=int, metavar="ORDER", help="Which thread, by its threading order."
+        )
+        parser.add_argument("--label", default="", metavar="CODE", help="The spool that is on now.")
+        parser.add_argument("--share", type=float, default=1.0, help="The part that was stitched again.")
+        parser.add_argument("--ran-out", action="store_true", help="The spool before is empty.")
+        parser.add_argument("--take-back", action="store_true", help="Take the last thing noted back.")
+        parser.add_argument(
+            "--key", default="", help="A name of your own; given again, nothing counts twice."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        job = job_numbered(options["job"])
+        at = timezone.now()
+        if options["times"] < 1:
+            raise WorkshopError(f"{options['times']} times is never; give 1 or more.")
+        if job.state == Job.State.PROMISED:
+            begin(job, at=at)
+        key = options["key"] or uuid4().hex[:24]
+        if options["take_back"]:
+            last = RunEvent.objects.filter(job=job).standing().order_by("-id").first()
+            if last is None:
+                raise WorkshopError("Nothing was noted yet, so there is nothing to take back.")
+            take_back(last, key=key, at=at, by=None)
+        else:
+            for number in range(options["times"]):
+                happening = Happening(
+                    kind=options["what"],
+                    key=f"{key}-{number}" if options["times"] > 1 else key,
+                    thread=options["thread"],
+                    label=options["label"],
+                    share=options["share"],
+                    ran_out=options["ran_out"],
+                )
+                note(job, happening, at=at, by=None)
+        self._answer(job, options)
+
+    def _answer(self, job: Job, options: dict[str, Any]) -> None:
+        run = run_of(job)
+        if options["format"] == "json":
+            self.write_json(
+                {
+                    "job": job.pk,
+                    "state": job.state,
+                    "good": run.good,
+                    "spoiled": run.spoiled,
+                    "left": len(run.left),
+                    "next": run.called(run.left[0]) if run.left else None,
+                }
+            )
+            return
+        self.stdout.write(f"{run.good} of {run.promise.pieces} good, {run.spoiled} spoiled.")
+        self.stdout.write(
+            f"Next: {run.called(run.left[0])}." if run.left else "Every piece is done: finish_job."
+        )
