@@ -184,6 +184,9 @@ def _thread(thread: PlannedThread) -> dict[str, Any]:
                 "to_piece": use.to_piece,
                 "needed_mm": use.needed_mm,
                 "left_mm": use.left_mm,
+                "lot": use.lot,
+                "from_block": list(use.at_block) if use.at_block else None,
+                "inside_block": use.inside,
             }
             for use in thread.spools
         ],

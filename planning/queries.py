@@ -55,6 +55,8 @@ def needle_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShad
                 sigma_mm=spool.sigma if spool.is_known else None,
                 price_per_mm=_unit_price(spool),
                 place=spool.place.name if spool.place else "",
+                lot=spool.lot,
+                is_open=spool.opened_on is not None,
             )
         )
     return tuple(

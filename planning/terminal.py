@@ -14,7 +14,7 @@ from planning.compute.asked import AskedDesign
 from planning.compute.batch import BatchPlan
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.thread_length import BlockSums
-from planning.wording import answer_in_words, asked_name, instead_in_words, thread_name
+from planning.wording import answer_in_words, asked_name, instead_in_words, spool_goes_on, thread_name
 
 SIGNS = {"enough": "●", "tight": "◐", "short": "○", "unknown": "?"}
 
@@ -96,6 +96,7 @@ def _spools(plan: BatchPlan, units: Units) -> Group:
     for thread in plan.threads:
         turns = "\n".join(
             f"pieces {use.from_piece}–{use.to_piece}: {use.label}{f' ({use.place})' if use.place else ''}"
+            f"{spool_goes_on(use)}"
             for use in thread.spools
         )
         grid.add_row(thread_name(thread), turns or thread.reason or "no spool holds a whole piece")

@@ -73,6 +73,20 @@ class Carried:
         per_piece = [sum(per_design[design] for design in piece) for piece in self.pieces]
         return np.concatenate([[0.0], np.cumsum(per_piece)])
 
+    def needle_pieces(self, blocks: Sequence[int], *, scale: float = 1.0) -> list[list[float]]:
+        """Return the needle thread of these blocks on each piece, in stitching order."""
+        wanted = frozenset(blocks)
+        by_kind = {
+            piece: [
+                self.blocks[index].needle_mm * scale
+                for design in piece
+                for index in self.blocks_of[design]
+                if index in wanted
+            ]
+            for piece in set(self.pieces)
+        }
+        return [by_kind[piece] for piece in self.pieces]
+
     def bobbin_pieces(self, *, scale: float = 1.0) -> list[list[float]]:
         """Return the bobbin thread of each block of each piece, in stitching order."""
         by_kind = {
