@@ -7,6 +7,7 @@ from planning.compute.asked import AskedBlock, AskedDesign
 from planning.compute.batch import BatchPlan
 from planning.compute.carrying import PlannedBlock
 from planning.compute.choosing import OwnedShade
+from planning.compute.copies_compared import CopiesOption
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.packs import PackPurchase
 from planning.compute.priced_instead import PricedInstead
@@ -54,6 +55,7 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
         "shopping": shopping_rows(plan),
         "instead": [_instead(each) for each in plan.instead],
         "notes": list(plan.notes),
+        "copies_compared": [_copies(option) for option in plan.copies],
     }
 
 
@@ -210,6 +212,21 @@ def _instead(instead: PricedInstead) -> dict[str, Any]:
         "mean_delta_e_00": round(instead.mean_before, 2),
         "mean_delta_e_00_then": round(instead.mean_after, 2),
         "total": str(instead.total),
+    }
+
+
+def _copies(option: CopiesOption) -> dict[str, Any]:
+    return {
+        "copies_per_hooping": option.copies,
+        "hoop": option.hoop.name,
+        "hoopings": option.hoopings,
+        "thread_changes": option.thread_changes,
+        "rethreads": option.rethreads,
+        "machine_min": round(option.machine_min, 1),
+        "hands_on_min": round(option.hands_on_min, 1),
+        "stabilizer_pieces": option.stabilizer_pieces,
+        "stabilizer_mm2": option.stabilizer_mm2,
+        "planned": option.is_planned,
     }
 
 

@@ -3,11 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.asked import AskedDesign, Terms
 from planning.compute.batch import BatchPlan, plan_batch
+from planning.compute.copies import COPY_SPACING_MM, HoopField, most_copies, smallest_hoop
+from planning.compute.copies_compared import boxes_needed
+from planning.compute.pieces import pieces_to_stitch
 from planning.compute.placing import field_needed
 from planning.compute.stabilizing import LayerNeed
 from planning.models import Fabric, Hoop, Machine, Rules
@@ -27,7 +30,8 @@ class Question:
 
     A name left out means: the first machine, the plain default cloth without stabilizer, the smallest hoop of
     the machine that holds every design. ``tests`` of None means as the rules say. ``pins`` are written
-    BLOCK=SHADE and ``exclude`` SHADE, as ``planning.pinning`` reads them.
+    BLOCK=SHADE and ``exclude`` SHADE, as ``planning.pinning`` reads them. ``copies`` are pieces hooped together:
+    a number, or as many as a hoop holds.
     """
 
     pieces: int
@@ -38,6 +42,7 @@ class Question:
     needed_on: date | None = None
     pins: tuple[str, ...] = ()
     exclude: tuple[str, ...] = ()
+    copies: int | Literal["most"] = 1
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -59,7 +64,12 @@ def plan(
     rules = Rules.current()
     machine = chosen_machine(question.machine)
     fabric = by_name(Fabric, question.fabric) if question.fabric else Fabric(name="", thickness_mm=0.6)
-    hoop, notes = _hoop([*designs, *lettering], question, machine)
+    test_pieces = rules.test_pieces if question.tests is None else question.tests
+    spoilage = rules.spoilage
+    total = pieces_to_stitch(question.pieces, test_pieces=test_pieces, spoilage=spoilage).total
+    hoops = _hoops(question, machine)
+    fields = tuple(_hoop_field(hoop, rules) for hoop in hoops)
+    copies, hoop, notes = _hooped([*designs, *lettering], question, hoops, fields, total=total)
     layers = list(fabric.layers.all()) if fabric.pk else []
     if not layers:
         notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
@@ -81,8 +91,8 @@ def plan(
             for layer in layers
         ),
         piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hoop else None,
-        test_pieces=rules.test_pieces if question.tests is None else question.tests,
-        spoilage=rules.spoilage,
+        test_pieces=test_pieces,
+        spoilage=spoilage,
         enough_at=rules.enough_at,
         tight_at=rules.tight_at,
         colour_limit=rules.colour_limit,
@@ -91,6 +101,8 @@ def plan(
         hands_on_rate=float(rules.hands_on_rate),
         pinned=pinned_shades(question.pins, [*designs, *dict.fromkeys(lettering)], on_shelf.shades),
         excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
+        copies_per_hooping=copies,
+        hoops=fields,
     )
     return plan_batch(
         designs,
@@ -117,19 +129,65 @@ def by_name(model: type[Named], name: str) -> Named:
     return found
 
 
+def _hoops(question: Question, machine: Machine) -> list[Hoop]:
+    """Return the hoop asked for, or those of the machine, smallest first."""
+    if question.hoop:
+        return [by_name(Hoop, question.hoop)]
+    return list(machine.hoops.smallest_first()) if machine.pk else list(Hoop.objects.smallest_first())
+
+
+def _hoop_field(hoop: Hoop, rules: Rules) -> HoopField:
+    return HoopField(
+        name=hoop.name,
+        width_mm=hoop.field_width_mm,
+        height_mm=hoop.field_height_mm,
+        piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm),
+    )
+
+
+def _hooped(
+    designs: Sequence[AskedDesign],
+    question: Question,
+    hoops: Sequence[Hoop],
+    fields: Sequence[HoopField],
+    *,
+    total: int,
+) -> tuple[int, Hoop | None, list[str]]:
+    """Return copies a hooping, the smallest hoop that holds them, and what a person should know.
+
+    Raises WorkshopError for more copies than any hoop holds, or fewer than one.
+    """
+    if question.copies == 1:
+        return 1, *_hoop(designs, question, hoops)
+    boxes = boxes_needed(designs)
+    most = max((most_copies(boxes, field) for field in fields), default=0)
+    copies = max(1, min(most, total)) if question.copies == "most" else question.copies
+    if copies < 1:
+        raise WorkshopError(f"{copies} copies per hooping stitch nothing; give 1 or more.")
+    if copies > most and copies > 1:
+        which = f"The hoop {hoops[0]} holds" if question.hoop else "No hoop of this machine holds more than"
+        raise WorkshopError(
+            f"{which} {most} cop{'y' if most == 1 else 'ies'} at a time, {COPY_SPACING_MM:g} mm apart; "
+            f"{copies} are asked for. Give fewer copies per hooping, or a larger hoop."
+        )
+    if copies == 1:
+        return 1, *_hoop(designs, question, hoops)
+    chosen = smallest_hoop(boxes, fields, copies=copies)
+    return copies, next(hoop for hoop in hoops if chosen and hoop.name == chosen.name), []
+
+
 def _hoop(
-    designs: Sequence[AskedDesign], question: Question, machine: Machine
+    designs: Sequence[AskedDesign], question: Question, hoops: Sequence[Hoop]
 ) -> tuple[Hoop | None, list[str]]:
     """Return the hoop asked for, or the smallest that holds every hooping, with what a person should know."""
     fields = [_field(designs, hooping) for hooping in sorted({design.hooping for design in designs})]
     if question.hoop:
-        hoop = by_name(Hoop, question.hoop)
+        (hoop,) = hoops
         return hoop, [
             f"{names} needs {width_mm:.0f} × {height_mm:.0f} mm, beyond the field of {hoop}."
             for names, width_mm, height_mm in fields
             if not hoop.holds(width_mm=width_mm, height_mm=height_mm)
         ]
-    hoops = list(machine.hoops.smallest_first()) if machine.pk else list(Hoop.objects.smallest_first())
     for hoop in hoops:
         if all(hoop.holds(width_mm=width_mm, height_mm=height_mm) for _, width_mm, height_mm in fields):
             return hoop, []

@@ -42,6 +42,8 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     console.print(_threads(plan, units))
     console.print(_spools(plan, units))
     console.print(_other(plan, units))
+    if len(plan.copies) > 1:
+        console.print(_copies(plan))
     rows = shopping_rows(plan)
     if rows:
         console.print(_shopping(rows, plan, units))
@@ -143,6 +145,32 @@ def _other(plan: BatchPlan, units: Units) -> Group:
         "",
     )
     return Group(Text("\nBobbins, stabilizer, time and cost", style="italic"), table)
+
+
+def _copies(plan: BatchPlan) -> Group:
+    table = Table(box=None, pad_edge=False)
+    for heading in (
+        "Pieces a hooping",
+        "Hoop",
+        "Hoopings",
+        "Threadings",
+        "Machine",
+        "Hands on",
+        "Stabilizer",
+    ):
+        table.add_column(heading, justify="left" if heading == "Hoop" else "right")
+    for option in plan.copies:
+        area = option.stabilizer_mm2 / plan.copies[0].stabilizer_mm2 if option.stabilizer_mm2 else None
+        table.add_row(
+            f"{option.copies}{' (planned)' if option.is_planned else ''}",
+            option.hoop.name,
+            str(option.hoopings),
+            str(option.rethreads),
+            _minutes(option.machine_min),
+            _minutes(option.hands_on_min),
+            "" if area is None else f"{area:.0%}",
+        )
+    return Group(Text("\nOne piece a hooping, or several", style="italic"), table)
 
 
 def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from inventory.compute.colour import Lab
 from planning.compute.certainty import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
 from planning.compute.choosing import OwnedShade
+from planning.compute.copies import HoopField
 from planning.compute.packs import PackOffer
 from planning.compute.placing import AS_DRAWN, Placement
 from planning.compute.stabilizing import LayerNeed, StabilizerStock
@@ -84,3 +85,6 @@ class Terms:
     # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
     pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
     excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
+    copies_per_hooping: int = 1
+    # The hoops a grid of copies may lie in; the plan sets them beside one another.
+    hoops: tuple[HoopField, ...] = ()

@@ -10,13 +10,13 @@ from datetime import date
 
 from planning.compute.asked import AskedDesign, Shelf, Terms
 from planning.compute.bobbin_thread import PlannedBobbins, plan_bobbins
-from planning.compute.carrying import Carried, PlannedBlock, carry
+from planning.compute.carrying import PlannedBlock, carry
+from planning.compute.copies_compared import CopiesOption, batch_minutes, compare_copies
 from planning.compute.costing import BatchCost, batch_cost
 from planning.compute.needle_thread import PlannedThread, plan_threads
 from planning.compute.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.priced_instead import PricedInstead
 from planning.compute.stabilizing import LayerPlan, plan_layers
-from planning.compute.timing import hands_on_minutes, machine_minutes
 
 # From best to worst: one bad colour makes the batch bad.
 VERDICTS = ("enough", "tight", "unknown", "short")
@@ -42,6 +42,7 @@ class BatchPlan:
     needed_on: date | None
     notes: tuple[str, ...]
     instead: tuple[PricedInstead, ...]
+    copies: tuple[CopiesOption, ...]  # one copy a hooping beside many
 
 
 def plan_batch(
@@ -62,12 +63,8 @@ def plan_batch(
     bobbins = plan_bobbins(carried, shelf.bobbins, terms)
     hoopings = carried.hoopings()
     layers = plan_layers(terms.layers, shelf.stabilizer, piece_mm=terms.piece_mm, hoopings=hoopings)
-    machine_min = _machine_minutes(carried, terms)
-    hands_on_min = hands_on_minutes(
-        terms.times,
-        hoopings=hoopings,
-        rethreads=carried.rethreads(needles=terms.times.needles),
-        bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks,
+    machine_min, hands_on_min = batch_minutes(
+        carried, terms, bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks
     )
     verdicts = (
         [thread.verdict for thread in threads] + [bobbins.verdict] + [layer.verdict for layer in layers]
@@ -87,7 +84,7 @@ def plan_batch(
     return BatchPlan(
         verdict=max(verdicts, key=VERDICTS.index),
         pieces=to_stitch,
-        copies_per_hooping=1,
+        copies_per_hooping=terms.copies_per_hooping,
         hoopings=hoopings,
         designs=carried.designs,
         blocks=carried.blocks,
@@ -101,15 +98,5 @@ def plan_batch(
         needed_on=needed_on,
         notes=(*notes, *planned.notes),
         instead=planned.instead,
-    )
-
-
-def _machine_minutes(carried: Carried, terms: Terms) -> float:
-    carriers = list(zip(carried.designs, carried.counts, strict=True))
-    return machine_minutes(
-        terms.times,
-        stitches=sum(count * design.stitches for design, count in carriers),
-        trims=sum(count * design.trims for design, count in carriers),
-        stops=sum(count * design.stops for design, count in carriers),
-        thread_changes=carried.thread_changes(),
+        copies=compare_copies(carried, terms, bobbin_mm=shelf.bobbins.length_mm if shelf.bobbins else None),
     )

@@ -1,6 +1,6 @@
 """The bobbins of a batch: how many, changed where, and how sure that those owned do."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planning.compute.asked import BobbinStock, Terms
 from planning.compute.bobbins import BobbinChange, p_enough_bobbins, run_of_bobbins
@@ -26,12 +26,12 @@ class PlannedBobbins:
 
 def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> PlannedBobbins:
     """Return the bobbins for all pieces, changed at block boundaries."""
-    pieces_mm = carried.bobbin_pieces()
-    needed = round(sum(map(sum, pieces_mm)))
+    loads_mm = carried.bobbin_loads()
+    needed = round(sum(map(sum, loads_mm)))
     if stock is None:
         return PlannedBobbins("", needed, 0, 0, 0.0, "unknown", (), 0, None)
-    run = run_of_bobbins(pieces_mm, bobbin_mm=stock.length_mm)
-    geometry_mm = carried.bobbin_pieces(scale=1 / terms.bobbin_factor.median)
+    run = run_of_bobbins(loads_mm, bobbin_mm=stock.length_mm)
+    geometry_mm = carried.bobbin_loads(scale=1 / terms.bobbin_factor.median)
 
     def sure(bobbins: int) -> float:
         return p_enough_bobbins(
@@ -53,7 +53,9 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         owned=stock.count,
         p_enough=p,
         verdict=word,
-        changes=run.changes,
+        changes=tuple(
+            replace(change, piece=carried.loads[change.piece - 1][0] + 1) for change in run.changes
+        ),
         inside_blocks=run.inside_blocks,
         purchase=purchase,
     )

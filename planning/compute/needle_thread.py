@@ -194,7 +194,7 @@ def _spools(
     """Spools changed early enough to be sure; where all together are enough but each with its margin is not,
     changed at even odds, for then the margins of some must serve the others; inside a block only if that
     too leaves a piece undone."""
-    pieces_mm = carried.needle_pieces(blocks, scale=1 / terms.needle_factor.median)
+    pieces_mm = carried.needle_loads(blocks, scale=1 / terms.needle_factor.median)
     ways = [(terms.enough_at, False), (0.5, False), (0.5, True)]
     for certainty, inside in ways if word == "enough" else ways[:1]:
         choice = choose_spools(
@@ -208,11 +208,17 @@ def _spools(
             break
     wanted = frozenset(blocks)
 
-    def begins_at(use: SpoolUse) -> tuple[int, int]:
-        own = [index for index in carried.stitched_blocks(use.from_piece - 1) if index in wanted]
-        return _place(carried, own[use.from_block])
+    def on_pieces(use: SpoolUse) -> SpoolUse:
+        """The turn in pieces, where spools were chosen for loads."""
+        own = [block for block in carried.stitched_blocks(use.from_piece - 1) if block[0] in wanted]
+        return replace(
+            use,
+            from_piece=carried.loads[use.from_piece - 1][0] + 1,
+            to_piece=carried.loads[use.to_piece - 1][-1] + 1,
+            at_block=_place(carried, own[use.from_block][0]),
+        )
 
-    return tuple(replace(use, at_block=begins_at(use)) for use in choice.uses)
+    return tuple(map(on_pieces, choice.uses))
 
 
 def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:

@@ -1,5 +1,6 @@
 """Which spool goes on for which pieces."""
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -347,7 +348,7 @@ def _merit(wall: _Wall, turns: Sequence[_Turn], stretch: Stretch) -> SpoolMerit:
     """Return what these turns cost."""
     used = [wall.spools[turn.spool] for turn in turns]
     inside = mixing = 0
-    for before, after in zip(turns, turns[1:], strict=False):
+    for before, after in itertools.pairwise(turns):
         inside += not _is_end(after.start, stretch.block_ends)
         of_two_lots = wall.lots[before.spool] != wall.lots[after.spool]
         mixing += bool(of_two_lots) and not _is_end(after.start, stretch.piece_ends)

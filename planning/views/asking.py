@@ -15,6 +15,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.units import Units
 from planning.answers import shopping_rows
 from planning.compute.batch import BatchPlan
+from planning.compute.copies_compared import CopiesOption
 from planning.compute.needle_thread import PlannedThread
 from planning.designs import asked_from_record, designs_by_id
 from planning.forms import AskForm, QuestionForm
@@ -68,6 +69,7 @@ def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
     fields += [("pieces", given["pieces"])]
     fields += [(name, given[name].pk) for name in ("fabric", "machine", "hoop") if given[name]]
     fields += [("tests", given["tests"])] if given["tests"] is not None else []
+    fields += [("copies", given["copies"])] if given["copies"] != 1 else []
     fields += [("needed_on", given["needed_on"].isoformat())] if given["needed_on"] else []
     return f"{reverse('plan_sheet')}?{urlencode(fields)}"
 
@@ -127,6 +129,22 @@ def plan_context(
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
         "fabric": fabric,
+        "copies": [_copies_row(option, plan, address) for option in plan.copies],
+    }
+
+
+def _copies_row(option: CopiesOption, plan: BatchPlan, address: QueryDict | None) -> dict[str, Any]:
+    """Return one line of the comparison, its stabilizer as a share of the first line's, and a link to plan so."""
+    one_up = plan.copies[0].stabilizer_mm2
+    asked = None
+    if address is not None and not option.is_planned:
+        changed = address.copy()
+        changed["copies"] = str(option.copies)
+        asked = f"?{changed.urlencode()}"
+    return {
+        "option": option,
+        "share": option.stabilizer_mm2 / one_up if one_up else None,
+        "href": asked,
     }
 
 
