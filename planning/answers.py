@@ -36,8 +36,15 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
             "verdict": plan.bobbins.verdict,
             "p_enough": round(plan.bobbins.p_enough, 4),
             "changes": [
-                {"piece": change.piece, "block": change.block + 1} for change in plan.bobbins.changes
+                {"piece": change.piece, "block": change.block + 1, "bobbin": change.bobbin}
+                for change in plan.bobbins.changes
             ],
+            "first": plan.bobbins.first,
+            "interruptions": [
+                {"piece": each.piece, "block": each.block + 1, "inside_block": each.inside}
+                for each in plan.bobbins.interruptions
+            ],
+            "wind": [{"label": each.label, "bobbins": each.bobbins} for each in plan.bobbins.wind],
         },
         "stabilizer": [_layer(layer) for layer in plan.stabilizer],
         "time": {

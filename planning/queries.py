@@ -10,6 +10,7 @@ from inventory.models import (
     BobbinStyle,
     Offcut,
     Offer,
+    PartBobbin,
     Shade,
     SheetPack,
     Spool,
@@ -47,18 +48,7 @@ def needle_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShad
         shades = shades.filter(range__weight_label=weight_label)
     by_shade: dict[int, list[OwnedSpool]] = defaultdict(list)
     for spool in spools.filter(shade__in=shades):
-        by_shade[spool.shade_id].append(
-            OwnedSpool(
-                id=spool.pk,
-                label=spool.label,
-                free_mm=spool.free,
-                sigma_mm=spool.sigma if spool.is_known else None,
-                price_per_mm=_unit_price(spool),
-                place=spool.place.name if spool.place else "",
-                lot=spool.lot,
-                is_open=spool.opened_on is not None,
-            )
-        )
+        by_shade[spool.shade_id].append(_owned(spool))
     return tuple(
         OwnedShade(
             id=shade.pk,
@@ -115,6 +105,20 @@ def bobbin_stock(style: BobbinStyle | None) -> BobbinStock | None:
         length_mm=float(length_mm),
         offers=tuple(_pack(offer, f"{style} bobbin", holds=1) for offer in offers),
         price_each=max(paid, default=None),
+        parts=tuple(
+            _owned(part)
+            for part in PartBobbin.objects.filter(style=style, shade_id=shade_id, retired_at__isnull=True)
+            .select_related("place")
+            .order_by("on_hand", "label")
+            if part.free
+        ),
+        wind_from=tuple(
+            _owned(spool)
+            for spool in Spool.objects.on_the_shelf()
+            .filter(shade_id=shade_id)
+            .select_related("place")
+            .in_shelf_order()
+        ),
     )
 
 
@@ -150,6 +154,20 @@ def stabilizer_stock() -> tuple[StabilizerStock, ...]:
         )
         for product in StabilizerProduct.objects.all()
         if rolls[product.pk] or sheets[product.pk] or offcuts[product.pk]
+    )
+
+
+def _owned(item: StockItem) -> OwnedSpool:
+    """Return a spool, or a part-used bobbin, as the planner sees it."""
+    return OwnedSpool(
+        id=item.pk,
+        label=item.label,
+        free_mm=item.free,
+        sigma_mm=item.sigma if item.is_known else None,
+        price_per_mm=_unit_price(item),
+        place=item.place.name if item.place else "",
+        lot=item.lot,
+        is_open=item.opened_on is not None,
     )
 
 

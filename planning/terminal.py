@@ -12,6 +12,7 @@ from inventory.compute.units import METRIC, Units
 from planning.answers import shopping_rows
 from planning.compute.asked import AskedDesign
 from planning.compute.batch import BatchPlan
+from planning.compute.bobbin_thread import PlannedBobbins
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.thread_length import BlockSums
 from planning.wording import answer_in_words, asked_name, instead_in_words, spool_goes_on, thread_name
@@ -114,7 +115,8 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     table.add_row(
         "Bobbins",
         f"{bobbins.count} of {bobbins.thread or 'a thread not chosen'}; {bobbins.owned} on the shelf; "
-        f"{len(bobbins.changes)} changes; needs {format_length(bobbins.needed_mm, unit=units.length)}",
+        f"{len(bobbins.changes)} changes; needs {format_length(bobbins.needed_mm, unit=units.length)}"
+        f"{_more_of_bobbins(bobbins)}",
         f"{SIGNS[bobbins.verdict]} {bobbins.verdict}",
     )
     for layer in plan.stabilizer:
@@ -145,6 +147,15 @@ def _other(plan: BatchPlan, units: Units) -> Group:
         "",
     )
     return Group(Text("\nBobbins, stabilizer, time and cost", style="italic"), table)
+
+
+def _more_of_bobbins(bobbins: PlannedBobbins) -> str:
+    said = f"; part bobbins {', '.join(bobbins.parts)} are used first" if bobbins.parts else ""
+    if bobbins.wind:
+        said += "; wind " + ", ".join(f"{each.bobbins} from {each.label}" for each in bobbins.wind)
+    for each in bobbins.interruptions:
+        said += f"; runs out about {each.inside:.0%} into block {each.block + 1} of piece {each.piece}"
+    return said
 
 
 def _copies(plan: BatchPlan) -> Group:

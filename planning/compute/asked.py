@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from inventory.compute.colour import Lab
 from planning.compute.certainty import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
-from planning.compute.choosing import OwnedShade
+from planning.compute.choosing import OwnedShade, OwnedSpool
 from planning.compute.copies import HoopField
 from planning.compute.packs import PackOffer
 from planning.compute.placing import AS_DRAWN, Placement
@@ -51,6 +51,8 @@ class BobbinStock:
     length_mm: float
     offers: tuple[PackOffer, ...] = ()
     price_each: float | None = None
+    parts: tuple[OwnedSpool, ...] = ()  # part-used bobbins of the same thread
+    wind_from: tuple[OwnedSpool, ...] = ()  # spools of the same thread
 
 
 @dataclass(frozen=True)

@@ -275,3 +275,12 @@ def test_the_spools_of_copies_are_told_in_pieces(badge, workshop):
     for thread in answer.threads:
         assert thread.spools[0].from_piece == 1
         assert thread.spools[-1].to_piece == answer.pieces.total
+
+
+def test_bobbins_that_lack_are_wound_from_a_spool_of_the_same_thread(badge, workshop):
+    batch = some_bobbins(count=1, metres=8)
+    spool = a_spool(batch.shade, metres=1000)
+    bobbins = plan(badge, Question(pieces=10)).bobbins
+    assert [each.label for each in bobbins.wind] == [spool.label]
+    assert bobbins.to_wind >= bobbins.count - 1
+    assert bobbins.verdict == "enough"
