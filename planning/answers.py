@@ -62,6 +62,21 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
         "shopping": shopping_rows(plan),
         "instead": [_instead(each) for each in plan.instead],
         "notes": list(plan.notes),
+        "needles": {
+            "threadings": plan.needles.threadings,
+            "start": [{"needle": needle, "thread": thread} for needle, thread in plan.needles.start.items()],
+            "rethreads": [
+                {
+                    "hooping": each.hooping,
+                    "block": each.block + 1,
+                    "needle": each.needle,
+                    "off": each.off,
+                    "on": each.on,
+                }
+                for each in plan.needles.rethreads
+                if plan.needles.needles > 1  # with one needle that is every change of thread
+            ],
+        },
         "copies_compared": [_copies(option) for option in plan.copies],
     }
 

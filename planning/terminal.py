@@ -43,6 +43,8 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     console.print(_threads(plan, units))
     console.print(_spools(plan, units))
     console.print(_other(plan, units))
+    if len(plan.needles.start) > 1:
+        console.print(_needles(plan))
     if len(plan.copies) > 1:
         console.print(_copies(plan))
     rows = shopping_rows(plan)
@@ -156,6 +158,19 @@ def _more_of_bobbins(bobbins: PlannedBobbins) -> str:
     for each in bobbins.interruptions:
         said += f"; runs out about {each.inside:.0%} into block {each.block + 1} of piece {each.piece}"
     return said
+
+
+def _needles(plan: BatchPlan) -> Group:
+    grid = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
+    for needle, thread in plan.needles.start.items():
+        grid.add_row(f"needle {needle}", thread_name(plan.threads[int(str(thread))]))
+    after = len(plan.needles.rethreads)
+    said = (
+        f"Threaded anew {after} time{'s' if after != 1 else ''} after the start"
+        if after
+        else "None is threaded anew"
+    )
+    return Group(Text("\nWhat is on the needles at the start", style="italic"), grid, Text(f"{said}."))
 
 
 def _copies(plan: BatchPlan) -> Group:

@@ -5,14 +5,15 @@ goes out, so that a page, a command and a test ask the same question in the same
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from planning.compute.asked import AskedDesign, Shelf, Terms
 from planning.compute.bobbin_thread import PlannedBobbins, plan_bobbins
-from planning.compute.carrying import PlannedBlock, carry
+from planning.compute.carrying import Carried, PlannedBlock, carry
 from planning.compute.copies_compared import CopiesOption, batch_minutes, compare_copies
 from planning.compute.costing import BatchCost, batch_cost
+from planning.compute.needle_places import NeedlePlan, needle_places
 from planning.compute.needle_thread import PlannedThread, plan_threads
 from planning.compute.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.priced_instead import PricedInstead
@@ -42,6 +43,7 @@ class BatchPlan:
     needed_on: date | None
     notes: tuple[str, ...]
     instead: tuple[PricedInstead, ...]
+    needles: NeedlePlan  # threads are told by their number in ``threads``, hoopings by load
     copies: tuple[CopiesOption, ...]  # one copy a hooping beside many
 
 
@@ -60,6 +62,7 @@ def plan_batch(
     carried = carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms)
     planned = plan_threads(carried, shelf, terms)
     threads = planned.threads
+    carried = _threaded(carried, threads)
     bobbins = plan_bobbins(carried, shelf.bobbins, terms)
     hoopings = carried.hoopings()
     layers = plan_layers(terms.layers, shelf.stabilizer, piece_mm=terms.piece_mm, hoopings=hoopings)
@@ -98,5 +101,18 @@ def plan_batch(
         needed_on=needed_on,
         notes=(*notes, *planned.notes),
         instead=planned.instead,
+        needles=needle_places(
+            [carried.threads_of_load(load) for load in range(len(carried.loads))],
+            needles=terms.times.needles,
+        ),
         copies=compare_copies(carried, terms, bobbin_mm=shelf.bobbins.length_mm if shelf.bobbins else None),
+    )
+
+
+def _threaded(carried: Carried, threads: Sequence[PlannedThread]) -> Carried:
+    """Return the batch with colours that share a shade threaded as one."""
+    chosen = {place: number for number, thread in enumerate(threads) for place in thread.blocks}
+    return replace(
+        carried,
+        thread_of={block.colour: chosen[block.design, block.block.number] for block in carried.blocks},
     )

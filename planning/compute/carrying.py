@@ -1,7 +1,7 @@
 """Which designs each piece of a batch carries, and the thread of every block on it."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -40,6 +40,8 @@ class Carried:
     pieces: tuple[tuple[int, ...], ...]
     blocks: tuple[PlannedBlock, ...]
     copies: int = 1  # pieces hooped together
+    # The number of the thread chosen for each colour; without it each colour is a thread.
+    thread_of: Mapping[object, int] = field(default_factory=dict)
 
     @cached_property
     def blocks_of(self) -> dict[int, list[int]]:
@@ -136,7 +138,11 @@ class Carried:
     def threads(self) -> list[object]:
         """Return what is threaded block by block: over one load where all pieces are alike, else over all."""
         loads = range(1) if self.is_uniform else range(len(self.loads))
-        return [self.blocks[block[0]].colour for load in loads for block in self.stitched_blocks(load)]
+        return [thread for load in loads for thread in self.threads_of_load(load)]
+
+    def threads_of_load(self, load: int) -> list[object]:
+        colours = [self.blocks[block[0]].colour for block in self.stitched_blocks(load)]
+        return [self.thread_of.get(colour, colour) for colour in colours]
 
 
 def _colour_by_colour(

@@ -27,6 +27,8 @@ from planning.views.pins import left_out, pin_links
 from planning.wording import answer_in_words, asked_name, instead_in_words
 
 RECENT = 12
+# A page lists so many rethreads; from there on the hoopings repeat themselves.
+MOST_RETHREADS = 60
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -113,6 +115,7 @@ def plan_context(
 ) -> dict[str, Any]:
     """Return what a page that shows a plan needs; with the ``address`` that asks, links that change the shades."""
     several = len(plan.designs) > 1
+    rows = [thread_row(thread, several=several) for thread in plan.threads]
     return {
         "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
         "left_out": left_out(address) if address else [],
@@ -121,14 +124,18 @@ def plan_context(
         "pictures": plan_pictures(plan),
         "answer": answer_in_words(plan, units=units),
         "threads": [
-            thread_row(thread, several=several)
-            | {"pins": pin_links(thread, address, several=several) if address else None}
-            for thread in plan.threads
+            row | {"pins": pin_links(row["thread"], address, several=several) if address else None}
+            for row in rows
         ],
         "warned": any(design.warnings for design in plan.designs),
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
         "fabric": fabric,
+        "needles": [(needle, rows[thread]) for needle, thread in plan.needles.start.items()],
+        "rethreads": [
+            {"change": each, "off": rows[each.off], "on": rows[each.on]}
+            for each in plan.needles.rethreads[:MOST_RETHREADS]
+        ],
         "copies": [_copies_row(option, plan, address) for option in plan.copies],
     }
 

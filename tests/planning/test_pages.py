@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from planning import uploads
 from planning.designs import keep_design
-from planning.models import Design, Fabric
+from planning.models import Design, Fabric, Machine
 from planning.reading import read_design_file
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 
@@ -178,3 +178,10 @@ def test_one_piece_a_hooping_stands_beside_several_and_can_be_planned_so(signed_
     assert signed_in.get(f"{address}&copies=most").status_code == 200
     assert "is no number of pieces" in signed_in.get(f"{address}&copies=some").content.decode()
     assert "holds more than" in signed_in.get(f"{address}&copies=500").content.decode()
+
+
+def test_the_sheet_of_a_machine_of_several_needles_says_what_is_on_each(signed_in, kept):
+    Machine.objects.update(needles=6)
+    page = signed_in.get(f"{reverse('plan_sheet')}?design={kept.pk}&pieces=10").content.decode()
+    assert "What is on the needles: 2 threadings by hand in all" in page
+    assert "No needle is threaded anew" in page

@@ -284,3 +284,20 @@ def test_bobbins_that_lack_are_wound_from_a_spool_of_the_same_thread(badge, work
     assert [each.label for each in bobbins.wind] == [spool.label]
     assert bobbins.to_wind >= bobbins.count - 1
     assert bobbins.verdict == "enough"
+
+
+def test_a_machine_of_several_needles_is_threaded_once_a_thread(badge, full_shelf):
+    full_shelf.needles = 6
+    full_shelf.save()
+    answer = plan(badge, Question(pieces=10))
+    assert dict(answer.needles.start) == {1: 0, 2: 1}
+    assert answer.needles.rethreads == ()
+    assert plan_as_data(answer)["needles"]["threadings"] == 2
+
+
+def test_colours_that_share_a_spool_are_one_threading(stitch_file, workshop):
+    """Two reds that nobody tells apart on one shade: one needle does for both."""
+    a_spool(a_shade("R", hex=RED))
+    answer = plan(asked(stitch_file(RED, "#b01d2e")), Question(pieces=10))
+    assert len(answer.threads) == 1
+    assert (answer.thread_changes, answer.needles.threadings) == (0, 1)
