@@ -7,6 +7,7 @@ from planning.compute.asked import AskedBlock, AskedDesign
 from planning.compute.batch import BatchPlan
 from planning.compute.carrying import PlannedBlock
 from planning.compute.choosing import OwnedShade
+from planning.compute.copies_compared import CopiesOption
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.packs import PackPurchase
 from planning.compute.priced_instead import PricedInstead
@@ -35,8 +36,15 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
             "verdict": plan.bobbins.verdict,
             "p_enough": round(plan.bobbins.p_enough, 4),
             "changes": [
-                {"piece": change.piece, "block": change.block + 1} for change in plan.bobbins.changes
+                {"piece": change.piece, "block": change.block + 1, "bobbin": change.bobbin}
+                for change in plan.bobbins.changes
             ],
+            "first": plan.bobbins.first,
+            "interruptions": [
+                {"piece": each.piece, "block": each.block + 1, "inside_block": each.inside}
+                for each in plan.bobbins.interruptions
+            ],
+            "wind": [{"label": each.label, "bobbins": each.bobbins} for each in plan.bobbins.wind],
         },
         "stabilizer": [_layer(layer) for layer in plan.stabilizer],
         "time": {
@@ -54,6 +62,22 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
         "shopping": shopping_rows(plan),
         "instead": [_instead(each) for each in plan.instead],
         "notes": list(plan.notes),
+        "needles": {
+            "threadings": plan.needles.threadings,
+            "start": [{"needle": needle, "thread": thread} for needle, thread in plan.needles.start.items()],
+            "rethreads": [
+                {
+                    "hooping": each.hooping,
+                    "block": each.block + 1,
+                    "needle": each.needle,
+                    "off": each.off,
+                    "on": each.on,
+                }
+                for each in plan.needles.rethreads
+                if plan.needles.needles > 1  # with one needle that is every change of thread
+            ],
+        },
+        "copies_compared": [_copies(option) for option in plan.copies],
     }
 
 
@@ -184,6 +208,9 @@ def _thread(thread: PlannedThread) -> dict[str, Any]:
                 "to_piece": use.to_piece,
                 "needed_mm": use.needed_mm,
                 "left_mm": use.left_mm,
+                "lot": use.lot,
+                "from_block": list(use.at_block) if use.at_block else None,
+                "inside_block": use.inside,
             }
             for use in thread.spools
         ],
@@ -207,6 +234,21 @@ def _instead(instead: PricedInstead) -> dict[str, Any]:
         "mean_delta_e_00": round(instead.mean_before, 2),
         "mean_delta_e_00_then": round(instead.mean_after, 2),
         "total": str(instead.total),
+    }
+
+
+def _copies(option: CopiesOption) -> dict[str, Any]:
+    return {
+        "copies_per_hooping": option.copies,
+        "hoop": option.hoop.name,
+        "hoopings": option.hoopings,
+        "thread_changes": option.thread_changes,
+        "rethreads": option.rethreads,
+        "machine_min": round(option.machine_min, 1),
+        "hands_on_min": round(option.hands_on_min, 1),
+        "stabilizer_pieces": option.stabilizer_pieces,
+        "stabilizer_mm2": option.stabilizer_mm2,
+        "planned": option.is_planned,
     }
 
 

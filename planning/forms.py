@@ -1,6 +1,6 @@
 """The question as a form: designs, pieces, cloth, machine."""
 
-from typing import Any
+from typing import Any, Literal
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
@@ -67,6 +67,20 @@ class QuestionForm(forms.Form):
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="For the days to order by.",
     )
+    copies = forms.CharField(
+        label="Pieces in one hooping",
+        required=False,
+        max_length=6,
+        help_text="A number, or “most” for as many as a hoop holds. Empty: one.",
+    )
+
+    def clean_copies(self) -> int | Literal["most"]:
+        written = self.cleaned_data["copies"].strip().lower()
+        if written == "most":
+            return "most"
+        if written and not (written.isdecimal() and int(written) >= 1):
+            raise forms.ValidationError(f"{written} is no number of pieces; give 1 or more, or “most”.")
+        return int(written or 1)
 
     def clean_design(self) -> QuerySet[Design]:
         designs = self.cleaned_data["design"]
@@ -86,6 +100,7 @@ class QuestionForm(forms.Form):
             hoop=given["hoop"].name if given["hoop"] else None,
             tests=given["tests"],
             needed_on=given["needed_on"],
+            copies=given["copies"],
         )
 
 
@@ -100,7 +115,17 @@ class AskForm(QuestionForm):
         help_text=f"{', '.join(extension.upper() for extension in FORMATS)}; up to 20 MiB each.",
     )
 
-    field_order = ("stitch_files", "design", "pieces", "fabric", "machine", "hoop", "tests", "needed_on")
+    field_order = (
+        "stitch_files",
+        "design",
+        "pieces",
+        "fabric",
+        "machine",
+        "hoop",
+        "copies",
+        "tests",
+        "needed_on",
+    )
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

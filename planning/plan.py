@@ -3,12 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.asked import AskedDesign, Shelf, Terms
 from planning.compute.batch import BatchPlan, plan_batch
 from planning.compute.certainty import BOBBIN_PRIOR
+from planning.compute.copies import COPY_SPACING_MM, HoopField, most_copies, smallest_hoop
+from planning.compute.copies_compared import boxes_needed
+from planning.compute.pieces import pieces_to_stitch
 from planning.compute.placing import field_needed
 from planning.compute.stabilizing import LayerNeed
 from planning.learning import Learned, learned
@@ -29,7 +32,8 @@ class Question:
 
     A name left out means: the first machine, the plain default cloth without stabilizer, the smallest hoop of
     the machine that holds every design. ``tests`` of None means as the rules say. ``pins`` are written
-    BLOCK=SHADE and ``exclude`` SHADE, as ``planning.pinning`` reads them.
+    BLOCK=SHADE and ``exclude`` SHADE, as ``planning.pinning`` reads them. ``copies`` are pieces hooped together:
+    a number, or as many as a hoop holds.
     """
 
     pieces: int
@@ -40,7 +44,7 @@ class Question:
     needed_on: date | None = None
     pins: tuple[str, ...] = ()
     exclude: tuple[str, ...] = ()
-    copies: int = 1
+    copies: int | Literal["most"] = 1
     # Whose stock counts as free: what a job has set aside is there for that job.
     holder: str = ""
     # Shades that are settled already, by (design, block number) and id; they are pinned where they are known.
@@ -100,7 +104,12 @@ def plan(
     """
     setting = setting or setting_of(question)
     rules, machine, fabric = setting.rules, setting.machine, setting.fabric
-    hoop, notes = _hoop([*designs, *lettering], setting)
+    test_pieces = rules.test_pieces if question.tests is None else question.tests
+    spoilage = rules.spoilage
+    total = pieces_to_stitch(question.pieces, test_pieces=test_pieces, spoilage=spoilage).total
+    hoops = [setting.hoop] if setting.hoop else list(setting.hoops)
+    fields = tuple(_hoop_field(hoop, rules) for hoop in hoops)
+    copies, hoop, notes = _hooped([*designs, *lettering], question, setting, hoops, fields, total=total)
     if not setting.layers:
         notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
     if machine.pk is None:
@@ -130,8 +139,8 @@ def plan(
             for layer in setting.layers
         ),
         piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hoop else None,
-        test_pieces=rules.test_pieces if question.tests is None else question.tests,
-        spoilage=rules.spoilage,
+        test_pieces=test_pieces,
+        spoilage=spoilage,
         enough_at=rules.enough_at,
         tight_at=rules.tight_at,
         colour_limit=rules.colour_limit,
@@ -143,6 +152,8 @@ def plan(
         pinned=pinned,
         with_advice=question.with_advice,
         excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
+        copies_per_hooping=copies,
+        hoops=fields,
     )
     return plan_batch(
         designs,
@@ -167,6 +178,47 @@ def by_name(model: type[Named], name: str) -> Named:
         names = ", ".join(model.objects.values_list("name", flat=True)) or "none yet"
         raise NoSuchName(f"There is no {model._meta.verbose_name} called {name}. Known: {names}.")
     return found
+
+
+def _hoop_field(hoop: Hoop, rules: Rules) -> HoopField:
+    return HoopField(
+        name=hoop.name,
+        width_mm=hoop.field_width_mm,
+        height_mm=hoop.field_height_mm,
+        piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm),
+    )
+
+
+def _hooped(
+    designs: Sequence[AskedDesign],
+    question: Question,
+    setting: Setting,
+    hoops: Sequence[Hoop],
+    fields: Sequence[HoopField],
+    *,
+    total: int,
+) -> tuple[int, Hoop | None, list[str]]:
+    """Return copies a hooping, the smallest hoop that holds them, and what a person should know.
+
+    Raises WorkshopError for more copies than any hoop holds, or fewer than one.
+    """
+    if question.copies == 1:
+        return 1, *_hoop(designs, setting)
+    boxes = boxes_needed(designs)
+    most = max((most_copies(boxes, field) for field in fields), default=0)
+    copies = max(1, min(most, total)) if question.copies == "most" else question.copies
+    if copies < 1:
+        raise WorkshopError(f"{copies} copies per hooping stitch nothing; give 1 or more.")
+    if copies > most and copies > 1:
+        which = f"The hoop {hoops[0]} holds" if setting.hoop else "No hoop of this machine holds more than"
+        raise WorkshopError(
+            f"{which} {most} cop{'y' if most == 1 else 'ies'} at a time, {COPY_SPACING_MM:g} mm apart; "
+            f"{copies} are asked for. Give fewer copies per hooping, or a larger hoop."
+        )
+    if copies == 1:
+        return 1, *_hoop(designs, setting)
+    chosen = smallest_hoop(boxes, fields, copies=copies)
+    return copies, next(hoop for hoop in hoops if chosen and hoop.name == chosen.name), []
 
 
 def _hoop(designs: Sequence[AskedDesign], setting: Setting) -> tuple[Hoop | None, list[str]]:

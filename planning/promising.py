@@ -181,7 +181,9 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
         bobbin_median=plan.bobbin_median,
         bobbin_geometry_mm=[round(each, 1) for each in plan.bobbins.geometry_mm],
         bobbins_sure=plan.bobbins.sure_count,
-        bobbin_changes=[[change.piece, change.block + 1] for change in plan.bobbins.changes],
+        first_bobbin=plan.bobbins.first,
+        bobbin_changes=[[each.piece, each.block + 1, each.bobbin] for each in plan.bobbins.changes],
+        bobbin_interruptions=[each.piece for each in plan.bobbins.interruptions],
         machine_min=plan.machine_min,
         waiting_min=plan.waiting_min,
         hands_on_min=plan.hands_on_min,
@@ -196,8 +198,9 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
             label__in=[use.label for thread in plan.threads for use in thread.spools]
         )
     }
+    needles = {thread: needle for needle, thread in plan.needles.start.items()} if machine.needles > 1 else {}
     for order, thread in enumerate(plan.threads, 1):
-        _freeze_thread(made, order, thread, shades, spools)
+        _freeze_thread(made, order, thread, shades, spools, needle=needles.get(order - 1))
     return made
 
 
@@ -207,12 +210,15 @@ def _freeze_thread(
     thread: PlannedThread,
     shades: Mapping[int, Shade],
     spools: Mapping[str, Spool],
+    *,
+    needle: int | None,
 ) -> None:
     chosen = thread.choice.shade if thread.choice.near_enough else None
     shade = shades.get(chosen.id) if chosen else None
     record = PromisedThread.objects.create(
         promise=made,
         order=order,
+        needle=needle,
         asked_hex=thread.hex,
         asked_name=thread.name[:120],
         blocks=[list(place) for place in thread.blocks],

@@ -11,6 +11,7 @@ from inventory.models import (
     BobbinStyle,
     Offcut,
     Offer,
+    PartBobbin,
     Reservation,
     Shade,
     SheetPack,
@@ -68,16 +69,7 @@ def needle_shades(
         shades = shades.filter(range__weight_label=weight_label)
     by_shade: dict[int, list[OwnedSpool]] = defaultdict(list)
     for spool in spools.filter(shade__in=shades):
-        by_shade[spool.shade_id].append(
-            OwnedSpool(
-                id=spool.pk,
-                label=spool.label,
-                free_mm=spool.free + own.get(spool.pk, 0),
-                sigma_mm=spool.sigma if spool.is_known else None,
-                price_per_mm=_unit_price(spool),
-                place=spool.place.name if spool.place else "",
-            )
-        )
+        by_shade[spool.shade_id].append(_owned(spool, own))
     return tuple(
         OwnedShade(
             id=shade.pk,
@@ -137,6 +129,20 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
         offers=tuple(_pack(offer, f"{style} bobbin", holds=1) for offer in offers),
         price_each=max(paid, default=None),
         range_id=shade.range_id,
+        parts=tuple(
+            _owned(part, own)
+            for part in PartBobbin.objects.filter(style=style, shade_id=shade_id, retired_at__isnull=True)
+            .select_related("place")
+            .order_by("on_hand", "label")
+            if part.free + own.get(part.pk, 0)
+        ),
+        wind_from=tuple(
+            _owned(spool, own)
+            for spool in Spool.objects.on_the_shelf()
+            .filter(shade_id=shade_id)
+            .select_related("place")
+            .in_shelf_order()
+        ),
     )
 
 
@@ -184,6 +190,20 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
         )
         for product in StabilizerProduct.objects.all()
         if rolls[product.pk] or sheets[product.pk] or offcuts[product.pk]
+    )
+
+
+def _owned(item: StockItem, own: Mapping[int, int]) -> OwnedSpool:
+    """Return a spool, or a part-used bobbin, as the planner sees it."""
+    return OwnedSpool(
+        id=item.pk,
+        label=item.label,
+        free_mm=item.free + own.get(item.pk, 0),
+        sigma_mm=item.sigma if item.is_known else None,
+        price_per_mm=_unit_price(item),
+        place=item.place.name if item.place else "",
+        lot=item.lot,
+        is_open=item.opened_on is not None,
     )
 
 

@@ -71,8 +71,14 @@ def due_notes(run: Run) -> dict[int, list[str]]:
                 f"Change {record.name or record.code}: spool {labels[before.item].item.label} off, "
                 f"{labels[turn.item].item.label}{where} on."
             )
-    for position, block in run.promise.bobbin_changes:
-        notes.setdefault(position, []).append(f"Fresh bobbin before block {block}.")
+    first = run.promise.first_bobbin
+    if first:
+        notes.setdefault(1, []).append(f"Begin with the part bobbin {first}.")
+    for position, block, label in run.promise.bobbin_changes:
+        which = f"Part bobbin {label}" if label else "Fresh bobbin"
+        notes.setdefault(position, []).append(f"{which} before block {block}.")
+    for position in run.promise.bobbin_interruptions:
+        notes.setdefault(position, []).append("A bobbin runs out inside a block: have a fresh one ready.")
     for piece in run.job.names.all():
         position = run.promise.tests + piece.number
         notes.setdefault(position, []).insert(0, f"Name: {piece.text}.")

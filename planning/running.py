@@ -18,7 +18,7 @@ from planning.compute.run_state import (
     RunThreadPlan,
     SpoolTurn,
     Swap,
-    bobbins_used,
+    bobbins_put_in,
     positions_left,
     spool_on,
 )
@@ -99,16 +99,15 @@ class Run:
             else f"spare {position - tests - pieces}"
         )
 
-    def bobbins_after(self, pieces: int) -> int:
-        """Return how many bobbins the plan has used once so many positions are stitched."""
+    def bobbins_after(self, pieces: int) -> tuple[int, list[str]]:
+        """Return how many full bobbins, and which part ones, are put in once so many positions are stitched."""
         if not self.promise.bobbin_mm:
-            return 0
-        return bobbins_used(
+            return 0, []
+        return bobbins_put_in(
             pieces,
+            first=self.promise.first_bobbin,
             changes=self.promise.bobbin_changes,
-            geometry_mm=self.promise.bobbin_geometry_mm,
-            median=self.promise.bobbin_median,
-            bobbin_mm=self.promise.bobbin_mm,
+            interruptions=self.promise.bobbin_interruptions,
         )
 
 
@@ -246,8 +245,14 @@ def _tick(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
             unknown.append(str(record))
         elif quantity and item is not None:
             lines.append(_line(item, quantity, used.get(item, 0), thread.relative_sigma))
-    fresh = run.bobbins_after(len(run.done) + 1) - run.bobbins_after(len(run.done))
-    lines += _bobbin_lines(run, fresh)
+    full, parts = run.bobbins_after(len(run.done))
+    then_full, then_parts = run.bobbins_after(len(run.done) + 1)
+    lines += _bobbin_lines(run, then_full - full)
+    # A part bobbin is used up: it was put in to be.
+    lines += [
+        Line(part, -part.on_hand)
+        for part in StockItem.objects.on_the_shelf().filter(label__in=set(then_parts) - set(parts))
+    ]
     event.note = f"no spool is known for {', '.join(unknown)}"[:200] if unknown else ""
     event.save()
     _use(run.job, event, lines)
@@ -383,7 +388,7 @@ def _merged(lines: Sequence[Line]) -> list[Line]:
 def _set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
     """Set aside anew the spools and bobbins of what is still to be stitched, as far as they are free."""
     job = run.job
-    kinds = (StockItem.Kind.SPOOL, StockItem.Kind.BOBBINS)
+    kinds = (StockItem.Kind.SPOOL, StockItem.Kind.BOBBINS, StockItem.Kind.PART_BOBBIN)
     release(list(Reservation.objects.filter(holder=job.holder, item__kind__in=kinds)))
     z = float(ndtri(Rules.current().enough_at))
     wanted: dict[int, int] = {}
@@ -395,7 +400,11 @@ def _set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
                 by_item.setdefault(item, []).append(position)
         for item, positions in by_item.items():
             wanted[item] = wanted.get(item, 0) + thread.sure_mm(positions, z=z)
-    bobbins = max(0, run.promise.bobbins_sure - run.bobbins_after(len(run.done)))
+    full, parts = run.bobbins_after(len(run.done))
+    bobbins = max(0, run.promise.bobbins_sure - full)
+    later = set(run.bobbins_after(run.promise.to_stitch)[1]) - set(parts)
+    for part in StockItem.objects.on_the_shelf().filter(label__in=later):
+        wanted[part.pk] = part.on_hand
     for batch in bobbin_batches(job):
         take = min(bobbins, batch.free)
         if take:

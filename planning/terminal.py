@@ -12,9 +12,10 @@ from inventory.compute.units import METRIC, Units
 from planning.answers import shopping_rows
 from planning.compute.asked import AskedDesign
 from planning.compute.batch import BatchPlan
+from planning.compute.bobbin_thread import PlannedBobbins
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.thread_length import BlockSums
-from planning.wording import answer_in_words, asked_name, instead_in_words, thread_name
+from planning.wording import answer_in_words, asked_name, instead_in_words, spool_goes_on, thread_name
 
 SIGNS = {"enough": "●", "tight": "◐", "short": "○", "unknown": "?"}
 
@@ -42,6 +43,10 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     console.print(_threads(plan, units))
     console.print(_spools(plan, units))
     console.print(_other(plan, units))
+    if len(plan.needles.start) > 1:
+        console.print(_needles(plan))
+    if len(plan.copies) > 1:
+        console.print(_copies(plan))
     rows = shopping_rows(plan)
     if rows:
         console.print(_shopping(rows, plan, units))
@@ -96,6 +101,7 @@ def _spools(plan: BatchPlan, units: Units) -> Group:
     for thread in plan.threads:
         turns = "\n".join(
             f"pieces {use.from_piece}–{use.to_piece}: {use.label}{f' ({use.place})' if use.place else ''}"
+            f"{spool_goes_on(use)}"
             for use in thread.spools
         )
         grid.add_row(thread_name(thread), turns or thread.reason or "no spool holds a whole piece")
@@ -111,7 +117,8 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     table.add_row(
         "Bobbins",
         f"{bobbins.count} of {bobbins.thread or 'a thread not chosen'}; {bobbins.owned} on the shelf; "
-        f"{len(bobbins.changes)} changes; needs {format_length(bobbins.needed_mm, unit=units.length)}",
+        f"{len(bobbins.changes)} changes; needs {format_length(bobbins.needed_mm, unit=units.length)}"
+        f"{_more_of_bobbins(bobbins)}",
         f"{SIGNS[bobbins.verdict]} {bobbins.verdict}",
     )
     for layer in plan.stabilizer:
@@ -142,6 +149,54 @@ def _other(plan: BatchPlan, units: Units) -> Group:
         "",
     )
     return Group(Text("\nBobbins, stabilizer, time and cost", style="italic"), table)
+
+
+def _more_of_bobbins(bobbins: PlannedBobbins) -> str:
+    said = f"; part bobbins {', '.join(bobbins.parts)} are used first" if bobbins.parts else ""
+    if bobbins.wind:
+        said += "; wind " + ", ".join(f"{each.bobbins} from {each.label}" for each in bobbins.wind)
+    for each in bobbins.interruptions:
+        said += f"; runs out about {each.inside:.0%} into block {each.block + 1} of piece {each.piece}"
+    return said
+
+
+def _needles(plan: BatchPlan) -> Group:
+    grid = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
+    for needle, thread in plan.needles.start.items():
+        grid.add_row(f"needle {needle}", thread_name(plan.threads[int(str(thread))]))
+    after = len(plan.needles.rethreads)
+    said = (
+        f"Threaded anew {after} time{'s' if after != 1 else ''} after the start"
+        if after
+        else "None is threaded anew"
+    )
+    return Group(Text("\nWhat is on the needles at the start", style="italic"), grid, Text(f"{said}."))
+
+
+def _copies(plan: BatchPlan) -> Group:
+    table = Table(box=None, pad_edge=False)
+    for heading in (
+        "Pieces a hooping",
+        "Hoop",
+        "Hoopings",
+        "Threadings",
+        "Machine",
+        "Hands on",
+        "Stabilizer",
+    ):
+        table.add_column(heading, justify="left" if heading == "Hoop" else "right")
+    for option in plan.copies:
+        area = option.stabilizer_mm2 / plan.copies[0].stabilizer_mm2 if option.stabilizer_mm2 else None
+        table.add_row(
+            f"{option.copies}{' (planned)' if option.is_planned else ''}",
+            option.hoop.name,
+            str(option.hoopings),
+            str(option.rethreads),
+            _minutes(option.machine_min),
+            _minutes(option.hands_on_min),
+            "" if area is None else f"{area:.0%}",
+        )
+    return Group(Text("\nOne piece a hooping, or several", style="italic"), table)
 
 
 def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:

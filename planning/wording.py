@@ -7,6 +7,7 @@ from inventory.compute.units import Units
 from planning.compute.batch import BatchPlan
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.priced_instead import PricedInstead
+from planning.compute.spools import SpoolUse
 
 MOST_LINES = 4
 
@@ -58,6 +59,19 @@ def thread_name(thread: PlannedThread) -> str:
 
 def asked_name(thread: PlannedThread) -> str:
     return thread.name or thread.hex or f"No colour (block {thread.blocks[0][1]})"
+
+
+def spool_goes_on(use: SpoolUse) -> str:
+    """Return where inside its first piece a spool goes on; empty where it goes on before the piece.
+
+    >>> from planning.compute.spools import SpoolUse
+    >>> spool_goes_on(SpoolUse("S0002", 3, 9, 0, 0, from_block=1, inside=0.4, at_block=(0, 5)))
+    ', from about 40 % into block 5 of piece 3'
+    """
+    if not (use.from_block or use.inside) or use.at_block is None:
+        return ""
+    into = f"about {use.inside * 100:.0f} % into " if use.inside else ""
+    return f", from {into}block {use.at_block[1]} of piece {use.from_piece}"
 
 
 def _missing(thread: PlannedThread, units: Units) -> str:

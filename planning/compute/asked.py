@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 
 from inventory.compute.colour import Lab
 from planning.compute.certainty import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
-from planning.compute.choosing import OwnedShade
+from planning.compute.choosing import OwnedShade, OwnedSpool
+from planning.compute.copies import HoopField
 from planning.compute.packs import PackOffer
 from planning.compute.placing import AS_DRAWN, Placement
 from planning.compute.stabilizing import LayerNeed, StabilizerStock
@@ -51,6 +52,8 @@ class BobbinStock:
     offers: tuple[PackOffer, ...] = ()
     price_each: float | None = None
     range_id: int = 0
+    parts: tuple[OwnedSpool, ...] = ()  # part-used bobbins of the same thread
+    wind_from: tuple[OwnedSpool, ...] = ()  # spools of the same thread
 
 
 @dataclass(frozen=True)
@@ -89,6 +92,9 @@ class Terms:
     excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
     # Whether to look for what could be bought instead, and for runners-up: a page shows them, a queue does not.
     with_advice: bool = True
+    copies_per_hooping: int = 1
+    # The hoops a grid of copies may lie in; the plan sets them beside one another.
+    hoops: tuple[HoopField, ...] = ()
 
     def factor_of(self, shade: OwnedShade | None) -> Factor:
         """Return what is believed of thread of this shade."""

@@ -11,12 +11,14 @@ from datetime import date
 from planning.compute.asked import AskedDesign, Shelf, Terms
 from planning.compute.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.carrying import Carried, PlannedBlock, carry
+from planning.compute.copies_compared import CopiesOption, batch_minutes, compare_copies
 from planning.compute.costing import BatchCost, batch_cost
+from planning.compute.needle_places import NeedlePlan, needle_places
 from planning.compute.needle_thread import PlannedThread, plan_threads
 from planning.compute.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.priced_instead import PricedInstead
 from planning.compute.stabilizing import LayerPlan, plan_layers
-from planning.compute.timing import hands_on_minutes, machine_minutes
+from planning.compute.timing import machine_minutes
 
 # From best to worst: one bad colour makes the batch bad.
 VERDICTS = ("enough", "tight", "unknown", "short")
@@ -45,6 +47,8 @@ class BatchPlan:
     instead: tuple[PricedInstead, ...]
     stitches: int  # over all pieces to stitch
     bobbin_median: float  # the factor that bobbin thread is planned with
+    needles: NeedlePlan  # threads are told by their number in ``threads``, hoopings by load
+    copies: tuple[CopiesOption, ...]  # one copy a hooping beside many
 
 
 def plan_batch(
@@ -62,18 +66,15 @@ def plan_batch(
     carried = carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms)
     planned = plan_threads(carried, shelf, terms)
     threads = planned.threads
+    carried = _threaded(carried, threads)
     bobbins = plan_bobbins(carried, shelf.bobbins, terms)
     hoopings = carried.hoopings()
     layers = plan_layers(terms.layers, shelf.stabilizer, piece_mm=terms.piece_mm, hoopings=hoopings)
-    machine_min = _machine_minutes(carried, terms)
     stitches = sum(
         count * design.stitches for design, count in zip(carried.designs, carried.counts, strict=True)
     )
-    hands_on_min = hands_on_minutes(
-        terms.times,
-        hoopings=hoopings,
-        rethreads=carried.rethreads(needles=terms.times.needles),
-        bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks,
+    machine_min, hands_on_min = batch_minutes(
+        carried, terms, bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks
     )
     verdicts = (
         [thread.verdict for thread in threads] + [bobbins.verdict] + [layer.verdict for layer in layers]
@@ -93,7 +94,7 @@ def plan_batch(
     return BatchPlan(
         verdict=max(verdicts, key=VERDICTS.index),
         pieces=to_stitch,
-        copies_per_hooping=1,
+        copies_per_hooping=terms.copies_per_hooping,
         hoopings=hoopings,
         designs=carried.designs,
         blocks=_in_chosen_thread(carried.blocks, threads, terms),
@@ -110,6 +111,13 @@ def plan_batch(
         instead=planned.instead,
         stitches=stitches,
         bobbin_median=terms.bobbin_factor.median,
+        needles=needle_places(
+            [carried.threads_of_load(load) for load in range(len(carried.loads))],
+            needles=terms.times.needles,
+        ),
+        copies=compare_copies(carried, terms, bobbin_mm=shelf.bobbins.length_mm if shelf.bobbins else None)
+        if terms.with_advice
+        else (),
     )
 
 
@@ -125,12 +133,10 @@ def _in_chosen_thread(
     )
 
 
-def _machine_minutes(carried: Carried, terms: Terms) -> float:
-    carriers = list(zip(carried.designs, carried.counts, strict=True))
-    return machine_minutes(
-        terms.times,
-        stitches=sum(count * design.stitches for design, count in carriers),
-        trims=sum(count * design.trims for design, count in carriers),
-        stops=sum(count * design.stops for design, count in carriers),
-        thread_changes=carried.thread_changes(),
+def _threaded(carried: Carried, threads: Sequence[PlannedThread]) -> Carried:
+    """Return the batch with colours that share a shade threaded as one."""
+    chosen = {place: number for number, thread in enumerate(threads) for place in thread.blocks}
+    return replace(
+        carried,
+        thread_of={block.colour: chosen[block.design, block.block.number] for block in carried.blocks},
     )

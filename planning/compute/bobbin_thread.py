@@ -1,17 +1,41 @@
 """The bobbins of a batch: how many, changed where, and how sure that those owned do."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from scipy.special import ndtri
 
 from planning.compute.asked import BobbinStock, Terms
-from planning.compute.bobbins import BobbinChange, p_enough_bobbins, run_of_bobbins
+from planning.compute.bobbins import (
+    BobbinChange,
+    Interruption,
+    PartBobbinLeft,
+    bobbins_for_sure,
+    p_enough_bobbins,
+    run_of_bobbins,
+)
 from planning.compute.carrying import Carried
 from planning.compute.certainty import verdict
+from planning.compute.choosing import OwnedSpool
 from planning.compute.packs import PackPurchase, cheapest_purchase
 
 
 @dataclass(frozen=True)
+class Winding:
+    """So many bobbins to wind from this spool."""
+
+    label: str
+    bobbins: int
+
+
+@dataclass(frozen=True)
 class PlannedBobbins:
-    """``thread`` is empty and the verdict unknown where no bobbin of the machine's style is known."""
+    """``thread`` is empty and the verdict unknown where no bobbin of the machine's style is known.
+
+    ``count`` are full bobbins, of which ``owned`` are on the shelf; ``first`` and the changes name part bobbins by
+    their labels. ``wind`` says what spools of the same thread could make up of those lacking.
+    """
 
     thread: str
     needed_mm: int
@@ -20,35 +44,57 @@ class PlannedBobbins:
     p_enough: float
     verdict: str
     changes: tuple[BobbinChange, ...]
-    inside_blocks: int
+    interruptions: tuple[Interruption, ...]
     purchase: PackPurchase | None
-    # How many make it as sure as the rules ask, owned or not; and what each piece takes before the factor, in mm.
+    # How many full ones make it as sure as the rules ask, owned or not; what each piece takes before the factor.
     sure_count: int = 0
     geometry_mm: tuple[float, ...] = ()
     length_mm: float = 0.0
+    first: str = ""
+    parts: tuple[str, ...] = ()
+    wind: tuple[Winding, ...] = ()
+
+    @property
+    def inside_blocks(self) -> int:
+        return len(self.interruptions)
+
+    @property
+    def to_wind(self) -> int:
+        return sum(each.bobbins for each in self.wind)
 
 
 def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> PlannedBobbins:
-    """Return the bobbins for all pieces, changed at block boundaries."""
-    pieces_mm = carried.bobbin_pieces()
-    needed = round(sum(map(sum, pieces_mm)))
-    geometry_mm = carried.bobbin_pieces(scale=1 / terms.bobbin_factor.median)
-    by_piece = tuple(sum(piece) for piece in geometry_mm)
+    """Return the bobbins for all pieces, changed at block boundaries.
+
+    Bobbins that can be wound from spools of the same thread count as there: that many more are enough.
+    """
+    loads_mm = carried.bobbin_loads()
+    needed = round(sum(map(sum, loads_mm)))
+    geometry_mm = carried.bobbin_loads(scale=1 / terms.bobbin_factor.median)
+    by_piece = _by_piece(carried, terms)
     if stock is None:
-        return PlannedBobbins("", needed, 0, 0, 0.0, "unknown", (), 0, None, geometry_mm=by_piece)
-    run = run_of_bobbins(pieces_mm, bobbin_mm=stock.length_mm)
-
-    def sure(bobbins: int) -> float:
-        return p_enough_bobbins(
-            geometry_mm, bobbin_mm=stock.length_mm, bobbins=bobbins, factor=terms.bobbin_factor
-        )
-
-    p = sure(stock.count)
+        return PlannedBobbins("", needed, 0, 0, 0.0, "unknown", (), (), None, geometry_mm=by_piece)
+    parts = [
+        PartBobbinLeft(part.label, holds)
+        for part in stock.parts
+        if (holds := sure_length(part, certainty=terms.enough_at)) > 0
+    ]
+    run = run_of_bobbins(loads_mm, bobbin_mm=stock.length_mm, parts=parts)
+    given: dict[str, Any] = {
+        "bobbin_mm": stock.length_mm,
+        "factor": terms.bobbin_factor,
+        "parts": parts,
+    }
+    wanted = bobbins_for_sure(geometry_mm, certainty=terms.enough_at, **given)
+    wind = windings(
+        max(wanted, run.count) - stock.count,
+        stock.wind_from,
+        bobbin_mm=stock.length_mm,
+        certainty=terms.enough_at,
+    )
+    there = stock.count + sum(each.bobbins for each in wind)
+    p = p_enough_bobbins(geometry_mm, bobbins=there, **given)
     word = verdict(p, enough_at=terms.enough_at, tight_at=terms.tight_at)
-    wanted = run.count
-    while sure(wanted) < terms.enough_at:
-        wanted += 1
-    purchase = cheapest_purchase(wanted - stock.count, stock.offers) if word != "enough" else None
     return PlannedBobbins(
         thread=stock.thread,
         needed_mm=needed,
@@ -56,10 +102,55 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         owned=stock.count,
         p_enough=p,
         verdict=word,
-        changes=run.changes,
-        inside_blocks=run.inside_blocks,
-        purchase=purchase,
+        changes=tuple(
+            replace(change, piece=carried.loads[change.piece - 1][0] + 1) for change in run.changes
+        ),
+        interruptions=tuple(
+            replace(each, piece=carried.loads[each.piece - 1][0] + 1) for each in run.interruptions
+        ),
+        purchase=None if word == "enough" else cheapest_purchase(max(1, wanted - there), stock.offers),
+        first=run.first,
+        parts=run.parts,
+        wind=wind,
         sure_count=wanted,
         geometry_mm=by_piece,
         length_mm=stock.length_mm,
     )
+
+
+def _by_piece(carried: Carried, terms: Terms) -> tuple[float, ...]:
+    """What each piece takes before the factor, in mm."""
+    per_design = {
+        design: sum(carried.blocks[index].bobbin_mm for index in blocks) / terms.bobbin_factor.median
+        for design, blocks in carried.blocks_of.items()
+    }
+    return tuple(sum(per_design[design] for design in piece) for piece in carried.pieces)
+
+
+def windings(
+    lacking: int, spools: Sequence[OwnedSpool], *, bobbin_mm: float, certainty: float
+) -> tuple[Winding, ...]:
+    """Return from which spools to wind so many bobbins, in shelf order; fewer where the spools do not hold them.
+
+    >>> spools = [OwnedSpool(1, "S1", 250_000, 0.0), OwnedSpool(2, "S2", 900_000, 0.0)]
+    >>> windings(4, spools, bobbin_mm=100_000.0, certainty=0.95)
+    (Winding(label='S1', bobbins=2), Winding(label='S2', bobbins=2))
+    """
+    found = []
+    for spool in spools:
+        count = min(lacking, int(sure_length(spool, certainty=certainty) / bobbin_mm))
+        if count > 0:
+            found.append(Winding(spool.label, count))
+            lacking -= count
+    return tuple(found)
+
+
+def sure_length(spool: OwnedSpool, *, certainty: float) -> float:
+    """Return the length in mm that is there at this certainty; 0 where nobody knows what is on it.
+
+    >>> round(sure_length(OwnedSpool(1, "S1", 100_000, 10_000.0), certainty=0.95))
+    83551
+    """
+    if spool.sigma_mm is None:
+        return 0.0
+    return max(0.0, spool.free_mm - float(ndtri(certainty)) * spool.sigma_mm)

@@ -16,6 +16,8 @@ class OwnedSpool:
     sigma_mm: float | None
     price_per_mm: float | None = None
     place: str = ""
+    lot: str = ""  # the dye lot; empty where nobody wrote it down
+    is_open: bool = False
 
     @property
     def is_known(self) -> bool:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from planning.compute.asked import Shelf, Terms
 from planning.compute.buying_instead import buy_instead
@@ -15,7 +15,7 @@ from planning.compute.choosing import Choice, ColourRequest, OwnedShade
 from planning.compute.colour_rules import Conditions
 from planning.compute.packs import PackPurchase, cheapest_purchase
 from planning.compute.priced_instead import PricedInstead, price_instead
-from planning.compute.spools import SpoolUse, spools_for_pieces
+from planning.compute.spools import SpoolUse, choose_spools
 from planning.compute.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
 
 RUNNERS_UP = 3
@@ -189,7 +189,7 @@ def _thread(
         reason=reason,
         pieces_possible=pieces_covered(geometry_mm, factor, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
-        spools=_spools(shade, geometry_mm, word, terms) if shade else (),
+        spools=_spools(carried, blocks, shade, word, terms) if shade else (),
         to_buy=to_buy,
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
         is_pinned=is_pinned,
@@ -200,16 +200,40 @@ def _thread(
     )
 
 
-def _spools(shade: OwnedShade, geometry_mm: NDArray, word: str, terms: Terms) -> tuple[SpoolUse, ...]:
+def _spools(
+    carried: Carried, blocks: Sequence[int], shade: OwnedShade, word: str, terms: Terms
+) -> tuple[SpoolUse, ...]:
     """Spools changed early enough to be sure; where all together are enough but each with its margin is not,
-    changed at even odds, for then the margins of some must serve the others."""
-    for certainty in (terms.enough_at, 0.5) if word == "enough" else (terms.enough_at,):
-        uses = spools_for_pieces(
-            shade.spools, geometry_mm=geometry_mm, factor=terms.factor_of(shade), certainty=certainty
+    changed at even odds, for then the margins of some must serve the others; inside a block only if that
+    too leaves a piece undone."""
+    pieces_mm = carried.needle_loads(blocks, scale=1 / terms.needle_factor.median)
+    factor = terms.factor_of(shade)
+    ways = [(terms.enough_at, False), (0.5, False), (0.5, True)]
+    for certainty, inside in ways if word == "enough" else ways[:1]:
+        choice = choose_spools(
+            shade.spools,
+            pieces_mm=pieces_mm,
+            factor=factor,
+            certainty=certainty,
+            may_change_inside=inside,
         )
-        if uses and uses[-1].to_piece == len(geometry_mm) - 1:
+        if choice.is_complete:
             break
-    return uses
+    wanted = frozenset(blocks)
+    margin = math.exp(float(ndtri(terms.enough_at)) * factor.predictive_sigma)
+
+    def on_pieces(use: SpoolUse) -> SpoolUse:
+        """The turn in pieces, where spools were chosen for loads."""
+        own = [block for block in carried.stitched_blocks(use.from_piece - 1) if block[0] in wanted]
+        return replace(
+            use,
+            sure_mm=round(use.needed_mm * margin),
+            from_piece=carried.loads[use.from_piece - 1][0] + 1,
+            to_piece=carried.loads[use.to_piece - 1][-1] + 1,
+            at_block=_place(carried, own[use.from_block][0]),
+        )
+
+    return tuple(map(on_pieces, choice.uses))
 
 
 def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:

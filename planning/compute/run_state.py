@@ -89,23 +89,19 @@ def positions_left(
     return [*tests_left, *left], good
 
 
-def bobbins_used(
-    pieces: int,
-    *,
-    changes: Sequence[Sequence[int]],
-    geometry_mm: Sequence[float],
-    median: float,
-    bobbin_mm: float,
-) -> int:
-    """Return how many full bobbins the first ``pieces`` positions have taken, by the plan.
+def bobbins_put_in(
+    pieces: int, *, first: str, changes: Sequence[tuple[int, int, str]], interruptions: Sequence[int]
+) -> tuple[int, list[str]]:
+    """Return how many full bobbins the first ``pieces`` positions have taken by the plan, and which part ones.
 
-    ``changes`` are pairs of position and block before which a fresh one goes in; where a block needs more than a
-    whole bobbin the thread itself tells.
+    ``changes`` are position, block and a part bobbin's label, empty for a full one; at each position among the
+    ``interruptions`` one full one more goes in inside a block.
 
-    >>> bobbins_used(3, changes=[(2, 1)], geometry_mm=[40.0] * 4, median=1.0, bobbin_mm=100.0)
-    2
+    >>> bobbins_put_in(3, first="P0001", changes=[(2, 1, ""), (3, 2, "P0002"), (9, 1, "")], interruptions=[3])
+    (2, ['P0001', 'P0002'])
     """
     if pieces == 0:
-        return 0
-    taken_mm = sum(geometry_mm[min(at, len(geometry_mm) - 1)] for at in range(pieces)) * median
-    return max(1 + sum(position <= pieces for position, _ in changes), math.ceil(taken_mm / bobbin_mm))
+        return 0, []
+    labels = [first, *(label for position, _, label in changes if position <= pieces)]
+    full = labels.count("") + sum(position <= pieces for position in interruptions)
+    return full, [label for label in labels if label]

@@ -10,6 +10,9 @@ from planning.compute.choosing import OwnedShade
 from planning.compute.cutting import Flat, Roll
 from planning.compute.stabilizing import StabilizerStock
 
+# More than any one thing holds: a part bobbin is claimed whole.
+ALL_OF_IT = 10**12
+
 
 def claims(plan: BatchPlan) -> dict[str, int]:
     """Return how much of each labelled thing a batch sets aside: mm of spools and rolls, sheets and offcuts by one.
@@ -25,6 +28,8 @@ def claims(plan: BatchPlan) -> dict[str, int]:
     for cut in cuts.values():
         for source in cut.sources:
             claimed[source.label] += source.roll_mm if source.is_roll else 1
+    for label in plan.bobbins.parts:
+        claimed[label] = ALL_OF_IT
     return {label: quantity for label, quantity in claimed.items() if quantity > 0}
 
 
@@ -41,7 +46,13 @@ def shelf_after(shelf: Shelf, claimed: Mapping[str, int], *, bobbins: int) -> Sh
     return replace(
         shelf,
         shades=tuple(_shade_after(shade, claimed) for shade in shelf.shades),
-        bobbins=replace(stock, count=max(stock.count - bobbins, 0)) if stock else None,
+        bobbins=replace(
+            stock,
+            count=max(stock.count - bobbins, 0),
+            parts=tuple(part for part in stock.parts if part.label not in claimed),
+        )
+        if stock
+        else None,
         stabilizer=tuple(_product_after(product, claimed) for product in shelf.stabilizer),
     )
 

@@ -29,7 +29,13 @@ class Promise(models.Model):
     bobbins_sure = models.PositiveIntegerField(
         default=0, help_text="How many were thought to be enough for sure."
     )
-    bobbin_changes = models.JSONField(default=list, help_text="Pairs of position and block, both from 1.")
+    first_bobbin = models.CharField(
+        max_length=24, blank=True, help_text="A part bobbin; empty for a full one."
+    )
+    # Position and block, both from 1, and the label of a part bobbin, empty for a full one.
+    bobbin_changes = models.JSONField(default=list)
+    # Positions at which a full one runs out inside a block.
+    bobbin_interruptions = models.JSONField(default=list)
     begun_at = models.DateTimeField(null=True)
     machine_min = models.FloatField()
     waiting_min = models.FloatField(default=0.0, help_text="Of these, trims, stops and thread changes.")
@@ -45,6 +51,8 @@ class PromisedThread(models.Model):
 
     promise = models.ForeignKey(Promise, on_delete=models.CASCADE, related_name="threads")
     order = models.PositiveSmallIntegerField(help_text="In which it is threaded, from 1.")
+    # NULL where it goes on a needle that another thread had first, or the machine has only one.
+    needle = models.PositiveSmallIntegerField(null=True)
     asked_hex = models.CharField(max_length=7, blank=True)
     asked_name = models.CharField(max_length=120, blank=True)
     blocks = models.JSONField(help_text="Pairs of design (from 0) and block number.")

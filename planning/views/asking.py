@@ -15,6 +15,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.units import Units
 from planning.answers import shopping_rows
 from planning.compute.batch import BatchPlan
+from planning.compute.copies_compared import CopiesOption
 from planning.compute.needle_thread import PlannedThread
 from planning.designs import asked_from_record, designs_by_id
 from planning.forms import AskForm, QuestionForm
@@ -26,6 +27,8 @@ from planning.views.pins import left_out, pin_links
 from planning.wording import answer_in_words, asked_name, instead_in_words
 
 RECENT = 12
+# A page lists so many rethreads; from there on the hoopings repeat themselves.
+MOST_RETHREADS = 60
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -68,6 +71,7 @@ def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
     fields += [("pieces", given["pieces"])]
     fields += [(name, given[name].pk) for name in ("fabric", "machine", "hoop") if given[name]]
     fields += [("tests", given["tests"])] if given["tests"] is not None else []
+    fields += [("copies", given["copies"])] if given["copies"] != 1 else []
     fields += [("needed_on", given["needed_on"].isoformat())] if given["needed_on"] else []
     return f"{reverse('plan_sheet')}?{urlencode(fields)}"
 
@@ -111,6 +115,7 @@ def plan_context(
 ) -> dict[str, Any]:
     """Return what a page that shows a plan needs; with the ``address`` that asks, links that change the shades."""
     several = len(plan.designs) > 1
+    rows = [thread_row(thread, several=several) for thread in plan.threads]
     return {
         "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
         "left_out": left_out(address) if address else [],
@@ -119,14 +124,34 @@ def plan_context(
         "pictures": plan_pictures(plan),
         "answer": answer_in_words(plan, units=units),
         "threads": [
-            thread_row(thread, several=several)
-            | {"pins": pin_links(thread, address, several=several) if address else None}
-            for thread in plan.threads
+            row | {"pins": pin_links(row["thread"], address, several=several) if address else None}
+            for row in rows
         ],
         "warned": any(design.warnings for design in plan.designs),
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
         "fabric": fabric,
+        "needles": [(needle, rows[thread]) for needle, thread in plan.needles.start.items()],
+        "rethreads": [
+            {"change": each, "off": rows[each.off], "on": rows[each.on]}
+            for each in plan.needles.rethreads[:MOST_RETHREADS]
+        ],
+        "copies": [_copies_row(option, plan, address) for option in plan.copies],
+    }
+
+
+def _copies_row(option: CopiesOption, plan: BatchPlan, address: QueryDict | None) -> dict[str, Any]:
+    """Return one line of the comparison, its stabilizer as a share of the first line's, and a link to plan so."""
+    one_up = plan.copies[0].stabilizer_mm2
+    asked = None
+    if address is not None and not option.is_planned:
+        changed = address.copy()
+        changed["copies"] = str(option.copies)
+        asked = f"?{changed.urlencode()}"
+    return {
+        "option": option,
+        "share": option.stabilizer_mm2 / one_up if one_up else None,
+        "href": asked,
     }
 
 

@@ -162,3 +162,19 @@ def test_check_ledger_is_sound_or_names_what_is_not(full_shelf):
     code, out, _ = run("check_ledger")
     assert code == 1
     assert "on hand is the sum of entries" in out
+
+
+def test_copies_are_asked_for_by_number_or_as_many_as_a_hoop_holds(stitch_file, full_shelf):
+    path = stitch_file(RED, BLUE)
+    _, out, _ = run("plan", path, "--pieces", 10, "--copies", "2", "--format", "json")
+    answer = json.loads(out)
+    assert (answer["copies_per_hooping"], answer["hoopings"]) == (2, 6)
+    _, out, _ = run("plan", path, "--pieces", 10, "--copies", "most", "--format", "json")
+    most = json.loads(out)
+    assert most["copies_per_hooping"] > 2
+    assert [each["planned"] for each in most["copies_compared"]] == [False, True]
+    code, _, err = run("plan", path, "--pieces", 10, "--copies", "99")
+    assert code == 1
+    assert "No hoop of this machine holds more than" in err
+    _, text, _ = run("plan", path, "--pieces", 10)
+    assert "One piece a hooping, or several" in text

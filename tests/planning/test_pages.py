@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from planning import uploads
 from planning.designs import keep_design
-from planning.models import Design, Fabric
+from planning.models import Design, Fabric, Machine
 from planning.reading import read_design_file
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 
@@ -165,3 +165,23 @@ def test_the_plan_sheet_asks_the_database_no_more_for_a_fuller_shelf(signed_in, 
     with CaptureQueriesContext(connection) as after:
         signed_in.get(address)
     assert len(after) == len(before)
+
+
+def test_one_piece_a_hooping_stands_beside_several_and_can_be_planned_so(signed_in, kept):
+    address = f"{reverse('plan_sheet')}?design={kept.pk}&pieces=10"
+    page = signed_in.get(address).content.decode()
+    assert "One piece a hooping, or several" in page
+    assert "as planned here" in page
+    link = page.split("copies=")[1].split('"')[0]
+    several = signed_in.get(f"{address}&copies={link}").content.decode()
+    assert f"{link} pieces each" in several
+    assert signed_in.get(f"{address}&copies=most").status_code == 200
+    assert "is no number of pieces" in signed_in.get(f"{address}&copies=some").content.decode()
+    assert "holds more than" in signed_in.get(f"{address}&copies=500").content.decode()
+
+
+def test_the_sheet_of_a_machine_of_several_needles_says_what_is_on_each(signed_in, kept):
+    Machine.objects.update(needles=6)
+    page = signed_in.get(f"{reverse('plan_sheet')}?design={kept.pk}&pieces=10").content.decode()
+    assert "What is on the needles: 2 threadings by hand in all" in page
+    assert "No needle is threaded anew" in page

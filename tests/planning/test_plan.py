@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inventory import ledger
+from inventory.compute.errors import WorkshopError
 from inventory.models import Place
 from planning.answers import plan_as_data
 from planning.designs import asked_from_file, asked_from_record, keep_design
@@ -239,3 +240,64 @@ def test_a_plan_asks_the_database_no_more_for_a_fuller_shelf(badge, full_shelf):
     with CaptureQueriesContext(connection) as after:
         plan(badge, Question(pieces=10, fabric="twill"))
     assert len(after) == len(before)
+
+
+def test_copies_hooped_together_take_fewer_hoopings_and_less_stabilizer(badge, full_shelf):
+    alone = plan(badge, Question(pieces=10, fabric="twill"))
+    together = plan(badge, Question(pieces=10, fabric="twill", copies="most"))
+    # 38 × 47 mm at most, in a field of 130 × 180 mm
+    assert together.copies_per_hooping > 1
+    assert together.hoopings == -(-12 // together.copies_per_hooping)
+    assert together.hands_on_min < alone.hands_on_min
+    assert together.stabilizer[0].pieces == together.hoopings
+    assert together.thread_changes < alone.thread_changes
+    assert [option.is_planned for option in alone.copies] == [True, False]
+    assert [option.is_planned for option in together.copies] == [False, True]
+    assert together.machine_min == pytest.approx(together.copies[-1].machine_min)
+    assert together.hands_on_min == pytest.approx(together.copies[-1].hands_on_min)
+    assert plan_as_data(together)["copies_per_hooping"] == together.copies_per_hooping
+
+
+def test_more_copies_than_a_hoop_holds_are_refused_in_words(badge, full_shelf):
+    with pytest.raises(WorkshopError, match="No hoop of this machine holds more than"):
+        plan(badge, Question(pieces=200, copies=100))
+    with pytest.raises(WorkshopError, match="The hoop medium holds"):
+        plan(badge, Question(pieces=200, copies=100, hoop="medium"))
+    with pytest.raises(WorkshopError, match="stitch nothing"):
+        plan(badge, Question(pieces=200, copies=0))
+
+
+def test_the_spools_of_copies_are_told_in_pieces(badge, workshop):
+    for label in ("R", "B"):
+        shade = a_shade(label, hex=RED if label == "R" else BLUE)
+        a_spool(shade), a_spool(shade)
+    answer = plan(badge, Question(pieces=10, copies=4))
+    for thread in answer.threads:
+        assert thread.spools[0].from_piece == 1
+        assert thread.spools[-1].to_piece == answer.pieces.total
+
+
+def test_bobbins_that_lack_are_wound_from_a_spool_of_the_same_thread(badge, workshop):
+    batch = some_bobbins(count=1, metres=8)
+    spool = a_spool(batch.shade, metres=1000)
+    bobbins = plan(badge, Question(pieces=10)).bobbins
+    assert [each.label for each in bobbins.wind] == [spool.label]
+    assert bobbins.to_wind >= bobbins.count - 1
+    assert bobbins.verdict == "enough"
+
+
+def test_a_machine_of_several_needles_is_threaded_once_a_thread(badge, full_shelf):
+    full_shelf.needles = 6
+    full_shelf.save()
+    answer = plan(badge, Question(pieces=10))
+    assert dict(answer.needles.start) == {1: 0, 2: 1}
+    assert answer.needles.rethreads == ()
+    assert plan_as_data(answer)["needles"]["threadings"] == 2
+
+
+def test_colours_that_share_a_spool_are_one_threading(stitch_file, workshop):
+    """Two reds that nobody tells apart on one shade: one needle does for both."""
+    a_spool(a_shade("R", hex=RED))
+    answer = plan(asked(stitch_file(RED, "#b01d2e")), Question(pieces=10))
+    assert len(answer.threads) == 1
+    assert (answer.thread_changes, answer.needles.threadings) == (0, 1)

@@ -2,7 +2,7 @@
 
 import sys
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
 from django.core.management.base import CommandParser
 
@@ -12,6 +12,10 @@ from planning.designs import asked_from_file
 from planning.plan import Question, chosen_machine, each_in_its_own_hooping, plan, verdict_exit_code
 from planning.reading import read_design_file
 from planning.terminal import print_plan
+
+
+def _copies(written: str) -> int | Literal["most"]:
+    return "most" if written == "most" else int(written)
 
 
 class Command(WorkshopCommand):
@@ -33,7 +37,13 @@ class Command(WorkshopCommand):
         parser.add_argument(
             "--by", type=date.fromisoformat, metavar="YYYY-MM-DD", help="The day the material must be there."
         )
-
+        parser.add_argument(
+            "--copies",
+            type=_copies,
+            default=1,
+            metavar="N|most",
+            help="Pieces stitched in one hooping: a number, or as many as a hoop holds. One, if not given.",
+        )
         parser.add_argument(
             "--pin",
             action="append",
@@ -59,6 +69,7 @@ class Command(WorkshopCommand):
             needed_on=options["by"],
             pins=tuple(options["pin"]),
             exclude=tuple(options["exclude"]),
+            copies=options["copies"],
         )
         trim_at_jumps = chosen_machine(question.machine).trim_at_jumps
         designs = [

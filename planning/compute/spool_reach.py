@@ -1,0 +1,135 @@
+"""How far sets of spools reach along the blocks of a batch, one spool after the other.
+
+Positions are lengths of thread from the first stitch. A spool's turn starts where the one before it stopped:
+where a block ends, where a piece ends, or, if need be, inside a block. Starting later never ends a turn sooner,
+so of each set of spools only the furthest place is kept, which makes the answer exact.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+# Lengths are sums of floats: as much as this, relative to the place, is none.
+SLACK = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """What is stitched in one thread: where its blocks and its pieces end, in mm from the start, 0 included."""
+
+    block_ends: Floats
+    piece_ends: Floats
+
+    @property
+    def length(self) -> float:
+        return float(self.block_ends[-1])
+
+    def reversed(self) -> "Stretch":
+        return Stretch(
+            np.sort(self.length - self.block_ends),
+            np.sort(self.length - self.piece_ends),
+        )
+
+    def until(self, end: float) -> "Stretch":
+        return Stretch(self.block_ends[self.block_ends <= end], self.piece_ends[self.piece_ends <= end])
+
+
+@dataclass(frozen=True, eq=False)
+class Reach:
+    """For sets of spools (bit masks), the furthest place where the next spool can start.
+
+    ``start`` has shape (sets, lots): by the dye lot of the spool that goes on next. ``end`` has shape (sets,
+    spools): how far the set reaches when that spool goes on last; minus infinity where it is not in the set.
+    """
+
+    start: Floats
+    end: Floats
+
+
+def stretch_of(pieces_mm: Sequence[Sequence[float]]) -> Stretch:
+    """Return the stretch of pieces of which each block takes so much.
+
+    >>> stretch = stretch_of([[3.0, 2.0], [4.0]])
+    >>> stretch.block_ends.tolist(), stretch.piece_ends.tolist()
+    ([0.0, 3.0, 5.0, 9.0], [0.0, 5.0, 9.0])
+    """
+    block_ends = np.concatenate([[0.0], np.cumsum([mm for piece in pieces_mm for mm in piece])])
+    blocks = np.cumsum([0, *(len(piece) for piece in pieces_mm)])
+    return Stretch(block_ends, block_ends[blocks])
+
+
+def last_before(places: Floats, ends: Floats) -> Floats:
+    """Return the last of ``ends`` that lies at or before each place, a trifle allowed.
+
+    >>> last_before(np.array([3.9, 4.0, -1.0]), np.array([0.0, 4.0])).tolist()
+    [0.0, 4.0, 0.0]
+    """
+    return ends[np.maximum(np.searchsorted(ends, places * (1 + SLACK), side="right") - 1, 0)]
+
+
+def reaches(
+    holds: Floats, lots: NDArray[np.intp], stretch: Stretch, *, inside: int, mixed: int
+) -> dict[tuple[int, int], Reach]:
+    """Return the reach of every set of spools with up to (0…``inside``, 0…``mixed``) changes of two bad kinds.
+
+    The first kind is a change inside a block, the second a change of dye lot inside a piece. ``holds`` has shape
+    (spools,): what each spool gives for sure; ``lots`` numbers their dye lots from 0.
+
+    >>> reach = reaches(
+    ...     np.array([5.0, 6.0]), np.array([0, 0]), stretch_of([[4.0]] * 3), inside=0, mixed=0)[0, 0]
+    >>> reach.start[:, 0].tolist()  # no spool, the first, the second, both
+    [0.0, 4.0, 4.0, 8.0]
+    """
+    spools = len(holds)
+    sets = np.arange(1 << spools)
+    counts = np.array([number.bit_count() for number in range(1 << spools)])
+    layers = [sets[counts == count] for count in range(spools + 1)]
+    same = np.arange(lots.max() + 1)[:, None] == lots[None, :]  # (lots, spools)
+    found: dict[tuple[int, int], Reach] = {}
+    for within in range(inside + 1):
+        for mix in range(mixed + 1):
+            reach = Reach(
+                start=np.zeros((1 << spools, len(same))), end=np.full((1 << spools, spools), -np.inf)
+            )
+            for count, layer in enumerate(layers):
+                if count:
+                    for spool in range(spools):
+                        having = layer[(layer >> spool) & 1 == 1]
+                        without = having ^ (1 << spool)
+                        reach.end[having, spool] = reach.start[without, lots[spool]] + holds[spool]
+                    _let_next_start(found, reach, layer, same, stretch, within=within, mix=mix)
+            found[within, mix] = reach
+    return found
+
+
+def _let_next_start(
+    found: dict[tuple[int, int], Reach],
+    reach: Reach,
+    layer: NDArray[np.intp],
+    same: NDArray[np.bool_],
+    stretch: Stretch,
+    *,
+    within: int,
+    mix: int,
+) -> None:
+    """Set where the spool after each set of the ``layer`` may start, for each lot it may be of."""
+    end = reach.end[layer]
+    at_block, at_piece = last_before(end, stretch.block_ends), last_before(end, stretch.piece_ends)
+    absent = np.isinf(end)
+    at_block[absent] = at_piece[absent] = 0.0
+    mixed_end = found[within, mix - 1].end[layer] if mix else None
+    inside_end = found[within - 1, mix].end[layer] if within else None
+    both_end = found[within - 1, mix - 1].end[layer] if within and mix else None
+    for lot, alike in enumerate(same):
+        best = np.where(alike, at_block, at_piece)
+        if mixed_end is not None:
+            best = np.maximum(best, np.where(alike, 0.0, last_before(mixed_end, stretch.block_ends)))
+        if inside_end is not None:
+            best = np.maximum(best, np.where(alike, inside_end, 0.0))
+        if both_end is not None:
+            best = np.maximum(best, np.where(alike, 0.0, both_end))
+        reach.start[layer, lot] = np.minimum(best.max(axis=1), stretch.length)

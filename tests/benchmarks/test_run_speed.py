@@ -1,0 +1,44 @@
+"""How fast the sums of a run are made on this machine."""
+
+import time
+
+import numpy as np
+import pytest
+
+from planning.compute.certainty import NEEDLE_PRIOR
+from planning.compute.choosing import OwnedSpool
+from planning.compute.spools import choose_spools
+
+pytestmark = pytest.mark.benchmark
+
+
+def spools_of_a_shade(rng, count):
+    return [
+        OwnedSpool(
+            number,
+            f"S{number:04}",
+            int(rng.integers(60_000, 1_000_000)),
+            float(rng.integers(1_000, 20_000)),
+            lot=str(rng.choice(["A", "B", "C"])),
+            is_open=bool(rng.integers(2)),
+        )
+        for number in range(count)
+    ]
+
+
+@pytest.mark.parametrize("blocks", [1, 3])
+def test_twelve_spools_for_200_pieces(blocks, record_property):
+    rng = np.random.default_rng(12)
+    spools = spools_of_a_shade(rng, 12)
+    total = sum(spool.free_mm for spool in spools)
+    pieces_mm = [[0.7 * total / 200 / blocks] * blocks] * 200
+    choose_spools(spools, pieces_mm=pieces_mm[:3], factor=NEEDLE_PRIOR, certainty=0.95)
+    times = []
+    for _ in range(5):
+        started = time.perf_counter()
+        choice = choose_spools(spools, pieces_mm=pieces_mm, factor=NEEDLE_PRIOR, certainty=0.95)
+        times.append(time.perf_counter() - started)
+    print(f"\n200 pieces of {blocks} blocks, 12 spools: {min(times) * 1000:.0f} ms, {choice.merit}")
+    assert choice.is_complete
+    assert choice.is_proven
+    assert min(times) < 0.2
