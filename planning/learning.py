@@ -15,10 +15,10 @@ from planning.compute.certainty import (
     BOBBIN_PRIOR,
     NEEDLE_PRIOR,
     Factor,
-    is_outlying,
     observed,
-    posterior,
 )
+from planning.compute.learned import JudgedObservation, learn
+from planning.compute.learned import Learned as Taught
 from planning.models import FactorReset, Job, Machine, Observation
 
 Kind = Observation.Kind
@@ -46,11 +46,11 @@ class LearnedFactor:
     range: ThreadRange | None
     prior: Factor
     factor: Factor
-    observations: tuple[Observation, ...]
+    observations: tuple[tuple[Observation, JudgedObservation], ...]
 
     @property
     def counted(self) -> int:
-        return sum(not each.set_aside for each in self.observations)
+        return sum(judged.counts for _, judged in self.observations)
 
 
 def learned(machine: Machine) -> Learned:
@@ -59,7 +59,7 @@ def learned(machine: Machine) -> Learned:
         return Learned()
     by_kind: dict[str, dict[int, Factor]] = {Kind.NEEDLE: {}, Kind.BOBBIN: {}, Kind.TIME: {}}
     for (kind, range_id), observations in _since_reset(machine).items():
-        by_kind[kind][range_id or 0] = _factor(kind, observations)
+        by_kind[kind][range_id or 0] = _taught(kind, observations).factor
     return Learned(
         needle=by_kind[Kind.NEEDLE],
         bobbin=by_kind[Kind.BOBBIN],
@@ -79,8 +79,8 @@ def learned_factors(machine: Machine) -> list[LearnedFactor]:
                 machine=machine,
                 range=ranges.get(range_id or 0),
                 prior=PRIORS[kind],
-                factor=_factor(kind, observations),
-                observations=tuple(observations),
+                factor=(taught := _taught(kind, observations)).factor,
+                observations=tuple(zip(observations, taught.observations, strict=True)),
             )
             for (kind, range_id), observations in found.items()
         ),
@@ -103,14 +103,12 @@ def observe(
 ) -> Observation:
     """Return the observation of ``actual`` ± ``sigma`` where ``estimated`` was reckoned, before any factor.
 
-    One far beyond what the factor so far would expect is kept but left out, with the reason; a person can count
-    it in. The same key sent again answers with the first. Raises WorkshopError for what teaches nothing.
+    One far from what all the others say is kept but not counted, until a person says that it counts. The same key
+    sent again answers with the first. Raises WorkshopError for what teaches nothing.
     """
     if not key:
         raise KeyUsedForAnother("An observation needs a key, so that sending it twice teaches once.")
-    seen = observed(actual, geometry_mm=estimated, sigma_mm=sigma)
-    before = _factor(kind, _since_reset(machine).get((kind, range.pk if range else None), []))
-    outlying = is_outlying(seen, before)
+    observed(actual, geometry_mm=estimated, sigma_mm=sigma)  # refuses what teaches nothing
     try:
         with transaction.atomic():
             return Observation.objects.create(
@@ -121,8 +119,6 @@ def observe(
                 estimated=estimated,
                 actual=actual,
                 sigma=sigma,
-                set_aside=outlying,
-                why="far from what was expected" if outlying else "",
                 at=at,
                 by=by,
                 key=key,
@@ -136,12 +132,12 @@ def observe(
 
 def leave_out(observation: Observation, *, why: str) -> Observation:
     """Return ``observation``, no longer counted."""
-    return _counted(observation, set_aside=True, why=why[:120] or "left out by hand")
+    return _said(observation, False, why=why[:120] or "left out by hand")
 
 
 def count_in(observation: Observation) -> Observation:
     """Return ``observation``, counted, whatever the rule for outliers says of it."""
-    return _counted(observation, set_aside=False, why="")
+    return _said(observation, True, why="")
 
 
 def start_anew(
@@ -158,20 +154,17 @@ def take_back_reset(reset: FactorReset) -> None:
     reset.delete()
 
 
-def _counted(observation: Observation, *, set_aside: bool, why: str) -> Observation:
-    observation.set_aside, observation.why = set_aside, why
-    observation.save(update_fields=["set_aside", "why"])
+def _said(observation: Observation, counts: bool, *, why: str) -> Observation:
+    observation.said, observation.why = counts, why
+    observation.save(update_fields=["said", "why"])
     return observation
 
 
-def _factor(kind: str, observations: Sequence[Observation]) -> Factor:
-    return posterior(
+def _taught(kind: str, observations: Sequence[Observation]) -> Taught:
+    return learn(
         PRIORS[kind],
-        [
-            observed(each.actual, geometry_mm=each.estimated, sigma_mm=each.sigma)
-            for each in observations
-            if not each.set_aside
-        ],
+        [observed(each.actual, geometry_mm=each.estimated, sigma_mm=each.sigma) for each in observations],
+        said={number: each.said for number, each in enumerate(observations) if each.said is not None},
     )
 
 

@@ -287,20 +287,6 @@ def observed(actual_mm: float, *, geometry_mm: float, sigma_mm: float) -> Observ
     return Observation(log_ratio=math.log(actual_mm / geometry_mm), sigma=sigma_mm / actual_mm)
 
 
-# Of a normal law one in four hundred lies further out: common practice, no source.
-OUTLYING_SIGMAS = 3.0
-
-
-def is_outlying(observation: Observation, before: Factor) -> bool:
-    """Return whether an observation lies further from ``before`` than chance brings about.
-
-    >>> is_outlying(Observation(0.9, 0.05), NEEDLE_PRIOR), is_outlying(Observation(0.2, 0.05), NEEDLE_PRIOR)
-    (True, False)
-    """
-    expected = math.hypot(before.predictive_sigma, observation.sigma)
-    return abs(observation.log_ratio - before.mean_log) > OUTLYING_SIGMAS * expected
-
-
 def posterior(prior: Factor, observations: Iterable[tuple[float, float]]) -> Factor:
     """Return the factor after ``observations``, each a (ln(actual / geometry), sigma of weighing).
 

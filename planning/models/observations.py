@@ -5,16 +5,11 @@ from django.db import models
 from django.db.models import Q
 
 
-class ObservationQuerySet(models.QuerySet["Observation"]):
-    def counted(self) -> "ObservationQuerySet":
-        """Those that the factors are reckoned from."""
-        return self.filter(set_aside=False)
-
-
 class Observation(models.Model):
     """Actual against estimated, once: thread in mm, time in minutes.
 
-    Never changed but for ``set_aside``: a person, or the rule for outliers, leaves it out of the factor.
+    Never changed but for what a person ``said``: that it counts, or that it does not. Without a word the rule for
+    outliers decides.
     """
 
     class Kind(models.TextChoices):
@@ -32,13 +27,12 @@ class Observation(models.Model):
     estimated = models.FloatField(help_text="Before the factor.")
     actual = models.FloatField()
     sigma = models.FloatField(help_text="Of the actual, from measuring alone.")
-    set_aside = models.BooleanField(default=False)
+    # NULL where nobody has said whether it counts.
+    said = models.BooleanField(null=True, blank=True)
     why = models.CharField("why it is left out", max_length=120, blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
     key = models.CharField(max_length=80, unique=True)
-
-    objects = ObservationQuerySet.as_manager()
 
     class Meta:
         ordering = ["-at", "-id"]

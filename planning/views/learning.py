@@ -32,7 +32,8 @@ def learned_page(request: HttpRequest, pk: int) -> HttpResponse:
                     "now": _interval(each.factor.median, each.factor.sigma),
                     "narrower": 1 - each.factor.sigma / each.prior.sigma,
                     "rows": [
-                        {"seen": seen, "ratio": seen.actual / seen.estimated} for seen in each.observations
+                        {"seen": seen, "judged": judged, "ratio": seen.actual / seen.estimated}
+                        for seen, judged in each.observations
                     ],
                 }
                 for each in learned_factors(machine)
@@ -46,7 +47,7 @@ def learned_page(request: HttpRequest, pk: int) -> HttpResponse:
 def count_or_leave(request: HttpRequest, pk: int) -> HttpResponse:
     """Leave an observation out of its factor, or count it in again."""
     seen = get_object_or_404(Observation, pk=pk)
-    if seen.set_aside:
+    if request.POST.get("count") == "yes":
         count_in(seen)
         messages.success(request, "Counted in.")
     else:

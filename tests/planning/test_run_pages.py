@@ -210,7 +210,7 @@ def test_the_learned_page_leaves_out_counts_in_and_starts_anew(signed_in, runnin
     assert "1 of 1 observation counted" in shown
     post(signed_in, "count_or_leave", seen.pk, why="the tension was off")
     assert "no: the tension was off" in page(signed_in, "learned", machine.pk)
-    post(signed_in, "count_or_leave", seen.pk)
+    post(signed_in, "count_or_leave", seen.pk, count="yes")
     assert "1 of 1 observation counted" in page(signed_in, "learned", machine.pk)
     post(signed_in, "start_anew", machine.pk, kind="needle", range=red.shade.range_id)
     assert "Nothing was seen yet" in page(signed_in, "learned", machine.pk)
