@@ -99,6 +99,7 @@ def plan(
         currency=rules.currency,
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),
+        working_minutes_a_day=rules.working_hours_a_day * 60,
         pinned=pinned_shades(question.pins, [*designs, *dict.fromkeys(lettering)], on_shelf.shades),
         excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
         copies_per_hooping=copies,

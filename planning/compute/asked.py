@@ -82,6 +82,7 @@ class Terms:
     currency: str = "EUR"
     machine_rate: float = 0.0
     hands_on_rate: float = 0.0
+    working_minutes_a_day: float = 360.0
     needle_factor: Factor = NEEDLE_PRIOR
     bobbin_factor: Factor = BOBBIN_PRIOR
     # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
