@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from planning.views import asking, colours, cutting, imports, jobs, library, pictures, setup
+from planning.views import asking, colours, cutting, imports, jobs, library, pictures, setup, strips
 
 urlpatterns = [
     path("", asking.today, name="today"),
@@ -40,6 +40,9 @@ urlpatterns = [
     path("workshop/", setup.setup, name="setup"),
     path("workshop/rules/", setup.setup_rules, name="setup_rules"),
     path("workshop/machines/<int:pk>/needle/", setup.needle, name="needle"),
+    path("workshop/strip/", strips.strip, name="strip"),
+    path("workshop/strip/strip.<slug:extension>", strips.strip_download, name="strip_download"),
+    path("workshop/strip/<int:pk>/keep/", strips.strip_keep, name="strip_keep"),
     path("workshop/<slug:slug>/add/", setup.setup_add, name="setup_add"),
     path("workshop/<slug:slug>/<int:pk>/", setup.setup_record, name="setup_record"),
     path("help/", asking.help_page, name="help"),

@@ -41,16 +41,14 @@ def test_every_part_is_as_long_as_plain_geometry_says():
 
 
 def test_the_light_strip_of_a_satin_column_is_the_share_of_bobbin_thread_on_its_back():
-    """The bobbin path of the column without its thickness is the light strip: b of every width crossed."""
+    """The bobbin path of the column is the light strip, b of every width crossed, and the advance along it."""
     strip = draw_strip(FINE, wanted_error=0.05)
     column = next(part for part in strip.parts if part.width_mm == 7.0)
     sums = block_sums(strip.points_mm[column.first : column.last + 1], [0])
     for kappa in (0.0, 0.25, 1 / 3, 0.4375):
         at = replace(SETTINGS, kappa=kappa, bobbin_tail_start_mm=0, bobbin_tail_trim_mm=0)
         share = bobbin_mm(sums, at) / sums.drawn_mm
-        assert kappa_from_light_strip(share) == pytest.approx(
-            kappa, abs=0.01
-        )  # the advance along the column is bobbin, too
+        assert kappa_from_light_strip(share) == pytest.approx(kappa, abs=0.01)
 
 
 def test_positions_lie_on_the_grid_of_the_formats_and_in_the_field():
