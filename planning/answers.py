@@ -51,13 +51,32 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
             "machine_min": round(plan.machine_min, 1),
             "hands_on_min": round(plan.hands_on_min, 1),
             "thread_changes": plan.thread_changes,
+            "start_by": plan.start_by.isoformat() if plan.start_by else None,
         },
         "cost": {
             "currency": plan.cost.currency,
             "material": str(plan.cost.material),
             "material_per_piece": str(plan.cost.material_per_piece),
             "time": str(plan.cost.time),
+            "machine": str(plan.cost.machine),
+            "hands_on": str(plan.cost.hands_on),
+            "total": str(plan.cost.total),
+            "total_per_piece": str(plan.cost.total_per_piece),
+            "tests_and_spoilage": str(plan.cost.tests_and_spoilage),
             "unpriced": list(plan.cost.unpriced),
+            "by_quantity": [
+                {
+                    "pieces": each.pieces,
+                    "pieces_to_stitch": each.stitched,
+                    "machine_min": round(each.machine_min, 1),
+                    "hands_on_min": round(each.hands_on_min, 1),
+                    "material": str(each.material),
+                    "time": str(each.time),
+                    "total": str(each.total),
+                    "per_piece": str(each.per_piece),
+                }
+                for each in plan.quantities
+            ],
         },
         "shopping": shopping_rows(plan),
         "instead": [_instead(each) for each in plan.instead],

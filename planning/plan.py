@@ -149,6 +149,7 @@ def plan(
         hands_on_rate=float(rules.hands_on_rate),
         bobbin_factor=known.bobbin.get(bobbin_range, BOBBIN_PRIOR),
         range_factors=known.needle,
+        working_minutes_a_day=rules.working_hours_a_day * 60,
         pinned=pinned,
         with_advice=question.with_advice,
         excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),

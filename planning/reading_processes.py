@@ -44,7 +44,7 @@ def ask_once(data: bytes, order: Order, *, wall_seconds: float) -> Answer:
             capture_output=True,
             timeout=wall_seconds,
             cwd=PACKAGE_ROOT,
-            env=_environment(),
+            env=child_environment(),
         )
     except subprocess.TimeoutExpired:
         return Answer(None)
@@ -120,7 +120,7 @@ class _StandingReader:
             stdout=subprocess.PIPE,
             stderr=self.words,
             cwd=PACKAGE_ROOT,
-            env=_environment(),
+            env=child_environment(),
             start_new_session=True,  # so that it and what it has forked can be ended together
         )
         assert self.process.stdin
@@ -174,7 +174,8 @@ def _command() -> list[str]:
     return [sys.executable, "-m", "planning.reading_child"]
 
 
-def _environment() -> dict[str, str]:
+def child_environment() -> dict[str, str]:
+    """Return what a child process needs of this one's environment."""
     kept = {key: os.environ[key] for key in KEPT_ENVIRONMENT if key in os.environ}
     paths = (str(PACKAGE_ROOT), kept.get("PYTHONPATH"))
     return kept | {"PYTHONPATH": os.pathsep.join(path for path in paths if path)}

@@ -91,6 +91,7 @@ class RulesForm(forms.ModelForm):
             "hands_on_rate": "An hour of hands costs",
             "machine_rate": "An hour of the machine costs",
             "colour_limit": "Colour limit, ΔE00",
+            "working_hours_a_day": "Working hours a day",
         }
 
 

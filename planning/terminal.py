@@ -47,6 +47,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
         console.print(_needles(plan))
     if len(plan.copies) > 1:
         console.print(_copies(plan))
+    console.print(_quantities(plan))
     rows = shopping_rows(plan)
     if rows:
         console.print(_shopping(rows, plan, units))
@@ -138,7 +139,8 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     table.add_row(
         "Time",
         f"machine {_minutes(plan.machine_min)}, hands on {_minutes(plan.hands_on_min)}, "
-        f"{plan.thread_changes} thread changes",
+        f"{plan.thread_changes} thread changes"
+        + (f"; start by {plan.start_by:%a %-d %b %Y} to be done in time" if plan.start_by else ""),
         "",
     )
     cost = plan.cost
@@ -148,6 +150,13 @@ def _other(plan: BatchPlan, units: Units) -> Group:
         f"{cost.currency} {cost.material}, {cost.material_per_piece} a piece{unpriced}",
         "",
     )
+    if cost.time:
+        table.add_row(
+            "All in",
+            f"{cost.currency} {cost.total}, {cost.total_per_piece} a piece: material, machine {cost.machine} and "
+            f"hands {cost.hands_on}; of it {cost.tests_and_spoilage} for tests and spoiled pieces",
+            "",
+        )
     return Group(Text("\nBobbins, stabilizer, time and cost", style="italic"), table)
 
 
@@ -197,6 +206,20 @@ def _copies(plan: BatchPlan) -> Group:
             "" if area is None else f"{area:.0%}",
         )
     return Group(Text("\nOne piece a hooping, or several", style="italic"), table)
+
+
+def _quantities(plan: BatchPlan) -> Group:
+    table = Table(box=None, pad_edge=False)
+    for heading in ("Pieces", "Machine", "Hands on", "Material", "Time", "All in", "A piece"):
+        table.add_column(heading, justify="right")
+    for each in plan.quantities:
+        table.add_row(
+            f"{each.pieces}{' (planned)' if each.is_planned else ''}",
+            _minutes(each.machine_min),
+            _minutes(each.hands_on_min),
+            *(str(amount) for amount in (each.material, each.time, each.total, each.per_piece)),
+        )
+    return Group(Text(f"\nWhat other quantities cost, {plan.cost.currency}", style="italic"), table)
 
 
 def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:

@@ -15,6 +15,7 @@ from planning.views import (
     promises,
     runs,
     setup,
+    strips,
 )
 
 urlpatterns = [
@@ -72,6 +73,9 @@ urlpatterns = [
     path("workshop/machines/<int:pk>/learned/anew/", learning.anew, name="start_anew"),
     path("workshop/observations/<int:pk>/", learning.count_or_leave, name="count_or_leave"),
     path("workshop/resets/<int:pk>/back/", learning.reset_back, name="reset_back"),
+    path("workshop/strip/", strips.strip, name="strip"),
+    path("workshop/strip/strip.<slug:extension>", strips.strip_download, name="strip_download"),
+    path("workshop/strip/<int:pk>/keep/", strips.strip_keep, name="strip_keep"),
     path("workshop/<slug:slug>/add/", setup.setup_add, name="setup_add"),
     path("workshop/<slug:slug>/<int:pk>/", setup.setup_record, name="setup_record"),
     path("help/", asking.help_page, name="help"),

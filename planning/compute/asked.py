@@ -83,6 +83,7 @@ class Terms:
     currency: str = "EUR"
     machine_rate: float = 0.0
     hands_on_rate: float = 0.0
+    working_minutes_a_day: float = 360.0
     needle_factor: Factor = NEEDLE_PRIOR
     bobbin_factor: Factor = BOBBIN_PRIOR
     # What was learned of needle thread, by the id of its range; others have the needle factor.

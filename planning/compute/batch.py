@@ -12,13 +12,14 @@ from planning.compute.asked import AskedDesign, Shelf, Terms
 from planning.compute.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.carrying import Carried, PlannedBlock, carry
 from planning.compute.copies_compared import CopiesOption, batch_minutes, compare_copies
+from planning.compute.cost_by_quantity import QuantityCost, cost_by_quantity
 from planning.compute.costing import BatchCost, batch_cost
 from planning.compute.needle_places import NeedlePlan, needle_places
 from planning.compute.needle_thread import PlannedThread, plan_threads
 from planning.compute.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.priced_instead import PricedInstead
 from planning.compute.stabilizing import LayerPlan, plan_layers
-from planning.compute.timing import machine_minutes
+from planning.compute.timing import machine_minutes, start_by
 
 # From best to worst: one bad colour makes the batch bad.
 VERDICTS = ("enough", "tight", "unknown", "short")
@@ -47,6 +48,8 @@ class BatchPlan:
     instead: tuple[PricedInstead, ...]
     stitches: int  # over all pieces to stitch
     bobbin_median: float  # the factor that bobbin thread is planned with
+    quantities: tuple[QuantityCost, ...]
+    start_by: date | None  # the day to start on, to be done by ``needed_on``
     needles: NeedlePlan  # threads are told by their number in ``threads``, hoopings by load
     copies: tuple[CopiesOption, ...]  # one copy a hooping beside many
 
@@ -90,6 +93,7 @@ def plan_batch(
         hands_on_min=hands_on_min,
         machine_rate=terms.machine_rate,
         hands_on_rate=terms.hands_on_rate,
+        stitched=to_stitch.total,
     )
     return BatchPlan(
         verdict=max(verdicts, key=VERDICTS.index),
@@ -111,6 +115,24 @@ def plan_batch(
         instead=planned.instead,
         stitches=stitches,
         bobbin_median=terms.bobbin_factor.median,
+        quantities=cost_by_quantity(
+            carried,
+            cost,
+            threads=threads,
+            layers=layers,
+            shelf=shelf,
+            terms=terms,
+            minutes=(machine_min, hands_on_min),
+        )
+        if terms.with_advice
+        else (),
+        start_by=start_by(
+            needed_on,
+            minutes=machine_min + hands_on_min,
+            working_minutes_a_day=terms.working_minutes_a_day,
+        )
+        if needed_on
+        else None,
         needles=needle_places(
             [carried.threads_of_load(load) for load in range(len(carried.loads))],
             needles=terms.times.needles,

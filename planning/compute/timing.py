@@ -2,8 +2,11 @@
 
 import math
 from dataclasses import dataclass, fields
+from datetime import date, timedelta
 
 from inventory.compute.errors import WorkshopError
+
+SATURDAY = 5  # as ``date.weekday`` counts
 
 
 @dataclass(frozen=True)
@@ -68,6 +71,33 @@ def hands_on_minutes(
         hoopings * times.hooping_s + rethreads * times.rethread_s + bobbin_changes * times.bobbin_change_s
     )
     return by_hand_s / 60
+
+
+def start_by(due: date, *, minutes: float, working_minutes_a_day: float) -> date:
+    """Return the last day on which work of so many minutes may start, to be done by the end of ``due``.
+
+    Machine and hands are taken one after the other, as where one person has one machine; Saturdays and Sundays
+    are no working days. Work that takes no time may start on the day itself.
+
+    >>> start_by(date(2026, 3, 20), minutes=800, working_minutes_a_day=360)  # three days' work, due on a Friday
+    datetime.date(2026, 3, 18)
+    >>> start_by(date(2026, 3, 23), minutes=800, working_minutes_a_day=360)  # due on a Monday
+    datetime.date(2026, 3, 19)
+    """
+    if not (math.isfinite(working_minutes_a_day) and 0 < working_minutes_a_day <= 24 * 60):
+        raise WorkshopError(
+            f"A working day of {working_minutes_a_day} minutes does not exist; give up to 1,440."
+        )
+    if not (math.isfinite(minutes) and minutes >= 0):
+        raise WorkshopError(f"Work of {minutes} minutes cannot be done; give 0 or more.")
+    days = max(1, math.ceil(minutes / working_minutes_a_day - 1e-9))
+    day = due
+    while True:
+        if day.weekday() < SATURDAY:
+            days -= 1
+            if not days:
+                return day
+        day -= timedelta(days=1)
 
 
 def _check_counts(**counts: int) -> None:

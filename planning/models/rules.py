@@ -56,6 +56,11 @@ class Rules(models.Model):
     )
     hands_on_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
     machine_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
+    working_hours_a_day = models.FloatField(
+        default=6.0,
+        validators=[MinValueValidator(0.25), MaxValueValidator(24.0)],
+        help_text="Hours of a working day, Monday to Friday, for the day to start a job on.",
+    )
 
     class Meta:
         verbose_name_plural = "rules"

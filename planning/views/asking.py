@@ -1,5 +1,6 @@
 """Today: ask whether there is enough; the plan sheet answers."""
 
+from collections.abc import Hashable
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -116,6 +117,7 @@ def plan_context(
     """Return what a page that shows a plan needs; with the ``address`` that asks, links that change the shades."""
     several = len(plan.designs) > 1
     rows = [thread_row(thread, several=several) for thread in plan.threads]
+    by_number: dict[Hashable, dict[str, Any]] = dict(enumerate(rows))
     return {
         "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
         "left_out": left_out(address) if address else [],
@@ -131,9 +133,9 @@ def plan_context(
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
         "fabric": fabric,
-        "needles": [(needle, rows[thread]) for needle, thread in plan.needles.start.items()],
+        "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
         "rethreads": [
-            {"change": each, "off": rows[each.off], "on": rows[each.on]}
+            {"change": each, "off": by_number[each.off], "on": by_number[each.on]}
             for each in plan.needles.rethreads[:MOST_RETHREADS]
         ],
         "copies": [_copies_row(option, plan, address) for option in plan.copies],

@@ -185,3 +185,11 @@ def test_the_sheet_of_a_machine_of_several_needles_says_what_is_on_each(signed_i
     page = signed_in.get(f"{reverse('plan_sheet')}?design={kept.pk}&pieces=10").content.decode()
     assert "What is on the needles: 2 threadings by hand in all" in page
     assert "No needle is threaded anew" in page
+
+
+def test_the_sheet_says_what_other_quantities_cost_and_when_to_start(signed_in, kept):
+    address = f"{reverse('plan_sheet')}?design={kept.pk}&pieces=10&needed_on=2026-03-20"
+    page = signed_in.get(address).content.decode()
+    assert "What other quantities cost" in page
+    assert "(this plan)" in page
+    assert "start by" in page

@@ -301,3 +301,29 @@ def test_colours_that_share_a_spool_are_one_threading(stitch_file, workshop):
     answer = plan(asked(stitch_file(RED, "#b01d2e")), Question(pieces=10))
     assert len(answer.threads) == 1
     assert (answer.thread_changes, answer.needles.threadings) == (0, 1)
+
+
+def test_a_batch_costs_at_its_own_and_at_other_quantities(badge, full_shelf):
+    Rules.objects.create(pk=1, machine_rate=Decimal("4.00"), hands_on_rate=Decimal("18.00"))
+    answer = plan(badge, Question(pieces=10, fabric="twill"))
+    table = {each.pieces: each for each in answer.quantities}
+    assert sorted(table) == [1, 6, 10, 12, 24, 48]
+    assert table[10].is_planned
+    assert table[10].total == answer.cost.total
+    # A small order bears its test and spoiled pieces alone.
+    per_piece = [table[pieces].per_piece for pieces in (1, 6, 12, 24, 48)]
+    assert per_piece == sorted(per_piece, reverse=True)
+    for pieces in (1, 24):
+        alone = plan(badge, Question(pieces=pieces, fabric="twill"))
+        assert alone.cost.total == pytest.approx(table[pieces].total, abs=Decimal("0.05"))
+        assert alone.hands_on_min == pytest.approx(table[pieces].hands_on_min)
+
+
+def test_a_batch_tells_by_which_day_it_must_start(badge, full_shelf):
+    Rules.objects.create(pk=1, working_hours_a_day=1.0)
+    answer = plan(badge, Question(pieces=10, needed_on=date(2026, 3, 20)))
+    days = -(-(answer.machine_min + answer.hands_on_min) // 60)
+    assert days == 2
+    assert answer.start_by == date(2026, 3, 19)
+    assert plan_as_data(answer)["time"]["start_by"] == "2026-03-19"
+    assert plan(badge, Question(pieces=10)).start_by is None

@@ -80,3 +80,17 @@ def test_what_has_no_price_is_named_and_left_out():
     answer = cost([(shade_with(OwnedSpool(1, "S0001", 900_000, 0.0)), (), 500_000)], bobbins=(3, None))
     assert answer.unpriced == ("Skerry 7", "bobbins")
     assert answer.material == Decimal("0.00")
+
+
+def test_tests_and_spoiled_pieces_are_borne_by_those_ordered():
+    shade = shade_with(OwnedSpool(1, "S0001", 900_000, 0.0, price_per_mm=3.0 / 1_000_000))
+    answer = batch_cost(
+        threads=[(shade, (SpoolUse("S0001", 1, 12, 600_000, 300_000),), 600_000)], thread_offers={},
+        bobbins=(0, None), layers=(), pieces=10, currency="EUR", machine_min=60.0, hands_on_min=30.0,
+        machine_rate=4.0, hands_on_rate=20.0, stitched=12,
+    )  # fmt: skip
+    assert (answer.machine, answer.hands_on) == (Decimal("4.00"), Decimal("10.00"))
+    assert answer.total == Decimal("15.80")  # 0.6 km at 3 a km, an hour at 4, half an hour at 20
+    assert answer.total_per_piece == Decimal("1.58")
+    assert answer.tests_and_spoilage == Decimal("2.63")  # two of twelve
+    assert answer.thread_per_mm == (pytest.approx(3.0 / 1_000_000),)

@@ -2,11 +2,12 @@
 
 import math
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.timing import MachineTimes, hands_on_minutes, machine_minutes
+from planning.compute.timing import MachineTimes, hands_on_minutes, machine_minutes, start_by
 
 
 def test_the_published_design_takes_about_thirteen_minutes_at_the_machine():
@@ -72,3 +73,22 @@ def test_negative_counts_are_refused():
         machine_minutes(MachineTimes(), stitches=10, thread_changes=-1)
     with pytest.raises(WorkshopError, match="hoopings"):
         hands_on_minutes(MachineTimes(), hoopings=-1)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "day"),
+    [(0, 20), (1, 20), (360, 20), (361, 19), (5 * 360, 16), (5 * 360 + 1, 13), (10 * 360, 9)],
+)
+def test_work_starts_so_many_working_days_before_it_is_due(minutes, day):
+    """Due on Friday, 20 March 2026; Saturday the 14th and Sunday the 15th are no working days."""
+    start = start_by(date(2026, 3, 20), minutes=minutes, working_minutes_a_day=360)
+    assert start == date(2026, 3, day)
+
+
+def test_work_due_on_a_sunday_is_done_on_the_friday():
+    assert start_by(date(2026, 3, 22), minutes=10, working_minutes_a_day=360) == date(2026, 3, 20)
+
+
+def test_a_day_without_working_time_is_refused():
+    with pytest.raises(WorkshopError, match="working day of 0"):
+        start_by(date(2026, 3, 20), minutes=10, working_minutes_a_day=0)

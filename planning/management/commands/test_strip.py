@@ -1,0 +1,162 @@
+"""Write a strip to stitch and weigh, or reckon from what was weighed of it."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.errors import WorkshopError
+from inventory.management.base import WorkshopCommand
+from planning.compute.weighed_strip import Scale, StripMeasured, StripResult
+from planning.models import Fabric, Hoop
+from planning.plan import by_name, chosen_machine
+from planning.strips import STRIP_COLOUR, StripAsked, keep_kappa, measured_strip, promised
+from planning.writing import WRITTEN, stitch_file
+
+FORMATS = ", ".join(each.upper() for each in WRITTEN)
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Write a strip of satin columns, a running line and a fill as a stitch file, just large enough for its thread "
+        f"to be weighed on your scale ({FORMATS}). With what you read and weighed, it tells κ and the two use factors "
+        "instead; give the same scale, threads, hoop and error as when it was written."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument(
+            "file", nargs="?", metavar="FILE", help="Where to write; its ending is the format."
+        )
+        parser.add_argument(
+            "--scale-mg", type=float, required=True, metavar="MG", help="The scale shows steps of."
+        )
+        parser.add_argument("--needle-tex", type=float, required=True, metavar="TEX")
+        parser.add_argument("--bobbin-tex", type=float, required=True, metavar="TEX")
+        parser.add_argument(
+            "--error",
+            type=float,
+            default=0.03,
+            metavar="SHARE",
+            help="How well it is to be weighed; 0.03 is 3 %%.",
+        )
+        parser.add_argument("--machine", metavar="NAME")
+        parser.add_argument("--hoop", metavar="NAME", help="Else a field of 100 × 100 mm.")
+        parser.add_argument("--fabric", metavar="NAME")
+        parser.add_argument(
+            "--light-share",
+            type=float,
+            metavar="SHARE",
+            help="Width of the light strip on the back, of the column's.",
+        )
+        parser.add_argument(
+            "--light-error", type=float, default=0.05, metavar="SHARE", help="How far that may be misread."
+        )
+        parser.add_argument("--needle-mg", type=float, metavar="MG", help="What the spool became lighter.")
+        parser.add_argument("--bobbin-mg", type=float, metavar="MG", help="What the bobbin became lighter.")
+        parser.add_argument(
+            "--path-lost",
+            action="store_true",
+            help="The thread between spool and needle was weighed as used.",
+        )
+        parser.add_argument("--save-kappa", action="store_true", help="Set the machine's κ.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        asked = StripAsked(
+            machine=chosen_machine(options["machine"]),
+            scale=Scale(options["scale_mg"], options["needle_tex"], options["bobbin_tex"]),
+            wanted_error=options["error"],
+            hoop=by_name(Hoop, options["hoop"]) if options["hoop"] else None,
+            fabric=by_name(Fabric, options["fabric"]) if options["fabric"] else None,
+        )
+        read = [options[name] for name in ("light_share", "needle_mg", "bobbin_mg")]
+        if any(each is not None for each in read):
+            if any(each is None for each in read):
+                raise WorkshopError("To reckon, give all three: --light-share, --needle-mg and --bobbin-mg.")
+            self._reckon(asked, options)
+        elif options["file"]:
+            self._write(asked, Path(options["file"]), as_json=options["format"] == "json")
+        else:
+            raise WorkshopError("Name a file to write the strip to, or give what was read and weighed of it.")
+
+    def _write(self, asked: StripAsked, path: Path, *, as_json: bool) -> None:
+        promise = promised(asked)
+        strip = promise.strip
+        path.write_bytes(stitch_file([strip.points_mm], extension=path.suffix, colours=[STRIP_COLOUR]))
+        width_mm, height_mm = strip.size_mm
+        if as_json:
+            self.write_json(
+                {
+                    "file": str(path),
+                    "stitches": strip.stitches,
+                    "width_mm": round(width_mm, 1),
+                    "height_mm": round(height_mm, 1),
+                    "drawn_mm": round(strip.sums.drawn_mm, 1),
+                    "parts": [
+                        {"name": part.name, "width_mm": part.width_mm, "drawn_mm": round(part.drawn_mm, 1)}
+                        for part in strip.parts
+                    ],
+                    "needle_mm": round(promise.needle_mm),
+                    "bobbin_mm": round(promise.bobbin_mm),
+                    "needle_mg": round(promise.needle_mg),
+                    "bobbin_mg": round(promise.bobbin_mg),
+                    "needle_error": round(promise.errors[0], 4),
+                    "bobbin_error": round(promise.errors[1], 4),
+                }
+            )
+            return
+        console = self.console()
+        console.print(
+            f"{path}: {strip.stitches:,} stitches, {width_mm:.0f} × {height_mm:.0f} mm.", style="bold"
+        )
+        for part in strip.parts:
+            console.print(f"  {part.name}: {part.drawn_mm / 1000:.2f} m drawn")
+        console.print(
+            f"By the machine's settings it takes {promise.needle_mm / 1000:.1f} m of needle thread "
+            f"({promise.needle_mg / 1000:.2f} g, weighed to {promise.errors[0]:.1%}) and "
+            f"{promise.bobbin_mm / 1000:.1f} m of bobbin thread ({promise.bobbin_mg / 1000:.2f} g, to "
+            f"{promise.errors[1]:.1%})."
+        )
+        console.print("Weigh spool and bobbin before and after. The machine's manual comes first.")
+
+    def _reckon(self, asked: StripAsked, options: dict[str, Any]) -> None:
+        result = measured_strip(
+            asked,
+            StripMeasured(
+                light_share=options["light_share"],
+                light_sigma=options["light_error"],
+                needle_mg=options["needle_mg"],
+                bobbin_mg=options["bobbin_mg"],
+                path_mm=asked.machine.threaded_path_mm if options["path_lost"] else 0.0,
+            ),
+        )
+        if options["save_kappa"]:
+            if asked.machine.pk is None:
+                raise WorkshopError("No machine is set up yet, so there is none whose κ could be set.")
+            at = timezone.now()
+            key = f"strip-{asked.machine.pk}-{at.isoformat()}"
+            keep_kappa(asked.machine, kappa=result.kappa, key=key, at=at, by=None)
+        if options["format"] == "json":
+            self.write_json(result_as_data(result) | {"saved": options["save_kappa"]})
+            return
+        (needle, needle_sigma), (bobbin, bobbin_sigma) = result.needle_factor, result.bobbin_factor
+        console = self.console()
+        console.print(f"κ is {result.kappa:.3f} ± {result.kappa_sigma:.3f}.", style="bold")
+        console.print(
+            f"Needle factor {needle:.2f} ± {needle_sigma:.2f}, bobbin factor {bobbin:.2f} ± {bobbin_sigma:.2f}."
+        )
+        if options["save_kappa"]:
+            console.print(f"{asked.machine} has this κ from now on.")
+
+
+def result_as_data(result: StripResult) -> dict[str, Any]:
+    (needle, needle_sigma), (bobbin, bobbin_sigma) = result.needle_factor, result.bobbin_factor
+    return {
+        "kappa": round(result.kappa, 4),
+        "kappa_sigma": round(result.kappa_sigma, 4),
+        "needle_factor": round(needle, 4),
+        "needle_factor_sigma": round(needle_sigma, 4),
+        "bobbin_factor": round(bobbin, 4),
+        "bobbin_factor_sigma": round(bobbin_sigma, 4),
+    }
