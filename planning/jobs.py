@@ -14,11 +14,9 @@ from planning.compute.asked import AskedDesign
 from planning.compute.batch import BatchPlan
 from planning.compute.placing import Placement
 from planning.designs import asked_from_record
+from planning.job_layers import LETTERING_HOOPING, pieces_cut
 from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign
 from planning.plan import Question, chosen_machine, plan
-
-# Lettering is stitched in the hooping of the first design unless a job says otherwise.
-LETTERING_HOOPING = 1
 
 
 class UnclearNames(WorkshopError):
@@ -125,6 +123,7 @@ def plan_of(job: Job) -> BatchPlan:
             hoop=job.hoop.name if job.hoop else None,
             tests=job.tests,
             needed_on=job.needed_on,
+            cut_before=pieces_cut(job),
         ),
         lettering=[
             replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()

@@ -8,11 +8,13 @@ from typing import TypeVar
 from inventory.compute.errors import WorkshopError
 from planning.compute.asked import AskedDesign, Terms
 from planning.compute.batch import BatchPlan, plan_batch
+from planning.compute.layering import CutBefore
 from planning.compute.placing import field_needed
-from planning.compute.stabilizing import LayerNeed
+from planning.layers import layer_needs, losses_of
 from planning.models import Fabric, Hoop, Machine, Rules
 from planning.pinning import excluded_shades, pinned_shades
 from planning.queries import shelf
+from planning.recipes import recipe_notes
 
 Named = TypeVar("Named", Fabric, Hoop, Machine)
 
@@ -38,6 +40,7 @@ class Question:
     needed_on: date | None = None
     pins: tuple[str, ...] = ()
     exclude: tuple[str, ...] = ()
+    cut_before: tuple[CutBefore, ...] = ()
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -60,27 +63,21 @@ def plan(
     machine = chosen_machine(question.machine)
     fabric = by_name(Fabric, question.fabric) if question.fabric else Fabric(name="", thickness_mm=0.6)
     hoop, notes = _hoop([*designs, *lettering], question, machine)
-    layers = list(fabric.layers.all()) if fabric.pk else []
+    layers = layer_needs(fabric)
     if not layers:
         notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
+    notes += recipe_notes(fabric, layers, [*designs, *lettering])
     if machine.pk is None:
         notes.append("No machine is set up yet; the times and tails are the stated defaults.")
     on_shelf = shelf(fibre=rules.fibre, weight_label=rules.weight_label, bobbin_style=machine.bobbin_style)
     terms = Terms(
         thread=machine.thread_settings(thickness_mm=fabric.thickness_mm, allowance=rules.allowance),
         times=machine.times,
-        layers=tuple(
-            LayerNeed(
-                kind=layer.kind,
-                weight_from_g_m2=layer.weight_from_g_m2,
-                weight_to_g_m2=layer.weight_to_g_m2,
-                method=layer.get_method_display(),
-                count=layer.count,
-                grain_matters=layer.grain_matters,
-            )
-            for layer in layers
-        ),
+        layers=layers,
         piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hoop else None,
+        topping_margin_mm=rules.stabilizer_margin_mm,
+        losses=losses_of(rules),
+        cut_before=question.cut_before,
         test_pieces=rules.test_pieces if question.tests is None else question.tests,
         spoilage=rules.spoilage,
         enough_at=rules.enough_at,

@@ -8,6 +8,7 @@ urlpatterns = [
     path("", asking.today, name="today"),
     path("plan/", asking.plan_sheet, name="plan_sheet"),
     path("jobs/", jobs.jobs, name="jobs"),
+    path("jobs/cut/", cutting.cut_together, name="cut_together"),
     path("jobs/count/", jobs.count_needed, name="count_needed"),
     path("jobs/keep/", jobs.keep_job, name="keep_job"),
     path("jobs/<int:pk>/", jobs.job, name="job"),

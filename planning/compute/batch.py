@@ -12,10 +12,11 @@ from planning.compute.asked import AskedDesign, Shelf, Terms
 from planning.compute.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.carrying import Carried, PlannedBlock, carry
 from planning.compute.costing import BatchCost, batch_cost
+from planning.compute.layering import JobLayers
 from planning.compute.needle_thread import PlannedThread, plan_threads
 from planning.compute.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.priced_instead import PricedInstead
-from planning.compute.stabilizing import LayerPlan, plan_layers
+from planning.compute.stabilizing import LayerPlan, plan_layers_together
 from planning.compute.timing import hands_on_minutes, machine_minutes
 
 # From best to worst: one bad colour makes the batch bad.
@@ -61,7 +62,14 @@ def plan_batch(
     threads = planned.threads
     bobbins = plan_bobbins(carried, shelf.bobbins, terms)
     hoopings = carried.hoopings()
-    layers = plan_layers(terms.layers, shelf.stabilizer, piece_mm=terms.piece_mm, hoopings=hoopings)
+    wanted = JobLayers(
+        layers=terms.layers,
+        piece_mm=terms.piece_mm,
+        hoopings=hoopings,
+        extents=carried.topping_sizes(margin_mm=terms.topping_margin_mm),
+        cut_before=terms.cut_before,
+    )
+    layers = plan_layers_together([wanted], shelf.stabilizer, losses=terms.losses)[0]
     machine_min = _machine_minutes(carried, terms)
     hands_on_min = hands_on_minutes(
         terms.times,

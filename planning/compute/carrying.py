@@ -1,5 +1,7 @@
 """Which designs each piece of a batch carries, and the thread of every block on it."""
 
+import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -10,7 +12,7 @@ from numpy.typing import NDArray
 from inventory.compute.errors import WorkshopError
 from planning.compute.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.pieces import PiecesToStitch, rethreads, thread_changes
-from planning.compute.placing import scaled_sums
+from planning.compute.placing import field_needed, scaled_sums
 from planning.compute.thread_length import bobbin_mm, needle_mm
 
 
@@ -87,6 +89,23 @@ class Carried:
         """Return how often a hoop is loaded: once for each group of designs that a piece stitches together."""
         by_kind = {piece: len({self.designs[each].hooping for each in piece}) for piece in set(self.pieces)}
         return sum(by_kind[piece] for piece in self.pieces)
+
+    def topping_sizes(self, *, margin_mm: int, copies: int = 1) -> tuple[tuple[tuple[int, int], int], ...]:
+        """Return the sizes of pieces that cover what each hooping stitches, with how many hoopings are of each.
+
+        ``margin_mm`` goes round on every side. Empty where several copies share a hooping: how they lie in the
+        hoop is not known, so that their topping is as large as its other pieces.
+        """
+        if copies > 1:
+            return ()
+        sizes: Counter[tuple[int, int]] = Counter()
+        for piece, times in Counter(self.pieces).items():
+            for hooping in {self.designs[each].hooping for each in piece}:
+                together = [self.designs[each] for each in piece if self.designs[each].hooping == hooping]
+                sides = field_needed((each.width_mm, each.height_mm, each.placement) for each in together)
+                width_mm, height_mm = (math.ceil(side) + 2 * margin_mm for side in sides)
+                sizes[width_mm, height_mm] += times
+        return tuple(sizes.items())
 
     def thread_changes(self) -> int:
         return thread_changes(self._threads(), hoopings=len(self.pieces) if self.is_uniform else 1)

@@ -15,7 +15,15 @@ from inventory.cut_lists import Taken, cut_list
 from inventory.models import Entry, Offcut, StabilizerRoll, StockItem
 from inventory.offcuts import DoesNotFit
 from inventory.receiving import receive_offcut, receive_sheets
-from planning.cuts import ShelfHasChanged, cuts_of, cuts_posted, fingerprint, post_cut
+from planning.cuts import (
+    ShelfHasChanged,
+    cuts_of,
+    cuts_posted,
+    fingerprint,
+    jobs_to_cut,
+    plan_cuts,
+    post_cut,
+)
 from planning.designs import keep_design
 from planning.jobs import Wanted, make_job, plan_of
 from planning.models import Fabric, Job, Layer
@@ -63,8 +71,12 @@ def act(**particulars):
 
 
 def cut_now(job, *, key="k1", shown=None):
-    cuts = cuts_of(plan_of(job))
-    return post_cut(job, cuts, shown=shown or fingerprint(cuts), key=key, at=NOW, by=None)
+    cut = cut_of(job)
+    return post_cut(cut, shown=shown or fingerprint(cut.cuts), key=key, at=NOW, by=None)
+
+
+def cut_of(*jobs):
+    return plan_cuts(jobs_to_cut([job.pk for job in jobs]))
 
 
 def holdings():
@@ -104,14 +116,14 @@ def test_undoing_restores_every_roll_sheet_and_offcut(job):
 
 
 def test_the_same_cut_sent_twice_cuts_once(job):
-    shown = fingerprint(cuts_of(plan_of(job)))
+    shown = fingerprint(cut_of(job).cuts)
     first = cut_now(job, shown=shown)
     assert cut_now(job, shown=shown) == first
     assert StabilizerRoll.objects.get().on_hand == 10_000 - 6 * 190
 
 
 def test_a_shelf_that_has_changed_since_is_not_cut(job):
-    shown = fingerprint(cuts_of(plan_of(job)))
+    shown = fingerprint(cut_of(job).cuts)
     receive_offcut(a_stabilizer(), width_mm=500, height_mm=600, delivery=a_delivery())
     with pytest.raises(ShelfHasChanged):
         cut_now(job, shown=shown)
@@ -124,7 +136,7 @@ def test_layers_of_one_product_are_cut_from_what_is_there_once(job):
     plan = plan_of(job)
     # 24 pieces want 12 strips of 190: 2,280 mm, where each layer alone would find its 1,140 in the 2,000.
     assert plan.verdict == "short"
-    (cut,) = cuts_of(plan)
+    (cut,) = cuts_of(plan.stabilizer)
     assert sum(cut.plan.missing) == 4
     assert sum(layer.cut.roll_mm for layer in plan.stabilizer) == cut.plan.roll_mm == 10 * 190
 
@@ -190,8 +202,8 @@ def test_a_sheet_shown_before_the_shelf_changed_is_refused_in_words(signed_in, j
 
 
 def test_in_inches_the_length_posted_is_the_one_marked(job):
-    cuts = cuts_of(plan_of(job))
-    post_cut(job, cuts, shown=fingerprint(cuts), key="k", at=NOW, by=None, unit="in")
+    cut = cut_of(job)
+    post_cut(cut, shown=fingerprint(cut.cuts), key="k", at=NOW, by=None, unit="in")
     # Six strips of 190 mm, marked each time at the next eighth: 7 1/2 in = 190.5 mm.
     assert StabilizerRoll.objects.get().on_hand == 10_000 - 6 * 190.5
 

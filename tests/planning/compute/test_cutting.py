@@ -21,6 +21,7 @@ from planning.compute.cutting import (
     check_plan,
     plan_cut,
 )
+from planning.compute.layering import JobLayers, LayerNeed, pieces_of
 
 INSTANCES = Path(__file__).parents[2] / "data" / "strip_packing"
 
@@ -98,7 +99,9 @@ def test_each_cut_loses_its_kerf_and_each_edge_its_trimming():
 
 
 def test_crossed_layers_lie_across_each_other():
-    order = CutOrder(PieceNeed(180, 240, 4).crossed())
+    crossed = LayerNeed("tear-away", 30, 60, "hooped", 2, crossed=True)
+    (pieces,) = pieces_of(JobLayers((crossed,), (180, 240), 2))
+    order = CutOrder(pieces.needs(has_grain=True))
     plan = planned(order, CutStock((Roll("R1", 500, 5_000),)))
     assert sorted((piece.width_mm, piece.height_mm) for piece in plan.rolls[0].pieces) == [
         (180, 240), (180, 240), (240, 180), (240, 180)
