@@ -2,7 +2,17 @@
 
 from django.urls import path
 
-from planning.views import asking, colours, cutting, imports, jobs, library, pictures, setup
+from planning.views import (
+    asking,
+    colours,
+    cutting,
+    imports,
+    jobs,
+    library,
+    pictures,
+    running_out,
+    setup,
+)
 
 urlpatterns = [
     path("", asking.today, name="today"),
@@ -43,5 +53,6 @@ urlpatterns = [
     path("workshop/machines/<int:pk>/needle/", setup.needle, name="needle"),
     path("workshop/<slug:slug>/add/", setup.setup_add, name="setup_add"),
     path("workshop/<slug:slug>/<int:pk>/", setup.setup_record, name="setup_record"),
+    path("jobs/stabilizer/", running_out.running_out, name="running_out"),
     path("help/", asking.help_page, name="help"),
 ]

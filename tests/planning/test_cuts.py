@@ -7,6 +7,8 @@ from io import StringIO
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory import ledger
@@ -279,3 +281,108 @@ def test_a_season_of_cutting_undoing_and_using_keeps_the_shelf_to_the_millimetre
         on_shelf = set(Offcut.objects.filter(retired_at__isnull=True).values_list("pk", flat=True))
         assert on_shelf == set(Offcut.objects.filter(on_hand=1).values_list("pk", flat=True))
     assert ledger.ledger_problems() == []
+
+
+def again(job):
+    return Job.objects.with_everything().get(pk=job.pk)
+
+
+def test_a_cut_planned_alone_is_the_one_of_the_whole_plan(job):
+    assert cut_of(job).layers == (plan_of(job).stabilizer,)
+
+
+def test_what_is_cut_is_not_asked_for_again_until_the_cut_is_taken_back(job):
+    done = cut_now(job)
+    plan = plan_of(again(job))
+    (layer,) = plan.stabilizer
+    assert (layer.pieces, layer.cut_before, layer.cut.roll_mm, layer.verdict) == (0, 12, 0, "enough")
+    assert not cut_of(job).cuts[0].plan.sources
+    ledger.reverse(done.entries[0], **act())
+    (layer,) = plan_of(again(job)).stabilizer
+    assert (layer.pieces, layer.cut_before, layer.cut.roll_mm) == (12, 0, 1140)
+
+
+def test_more_pieces_ask_only_for_what_is_not_cut_yet(job):
+    cut_now(job)
+    Job.objects.filter(pk=job.pk).update(pieces=13)
+    (layer,) = plan_of(again(job)).stabilizer
+    assert (layer.pieces, layer.cut_before, layer.cut.roll_mm) == (3, 12, 2 * 190)
+
+
+def test_what_is_cut_is_enough_though_the_roll_is_gone(job):
+    cut_now(job)
+    StabilizerRoll.objects.update(retired_at=NOW)
+    plan = plan_of(again(job))
+    (layer,) = plan.stabilizer
+    assert (layer.verdict, layer.cut) == ("enough", None)
+    assert cut_of(job).unplanned == ()
+
+
+def test_pieces_that_were_missing_are_still_asked_for_after_the_cut(job):
+    ledger.use(StabilizerRoll.objects.get(), quantity=9_000, **act())  # five strips of 190 in the rest
+    cut_now(job)
+    (layer,) = plan_of(again(job)).stabilizer
+    assert (layer.pieces, layer.cut_before, layer.verdict) == (2, 10, "short")
+
+
+@pytest.fixture
+def other(job):
+    """One piece and two to spare on the same cloth."""
+    design = job.placed.get().design
+    made = make_job(Wanted(what="pennants", pieces=1, fabric=job.fabric), designs=[design], at=NOW, by=None)
+    return made
+
+
+def test_a_rest_of_one_job_that_serves_the_next_leaves_nothing_to_save_together(job, other):
+    Job.objects.filter(pk=job.pk).update(pieces=11)  # 13 hoopings: six strips and a half
+    both = cut_of(job, other)  # 13 + 3 pieces: 8 strips; apart 7 + 2
+    assert (both.comparison.together_mm2, both.comparison.apart_mm2) == (8 * 190 * 500, 8 * 190 * 500)
+    # The half strip of the first job is a useful offcut, which the second takes: no loss either way.
+    assert not both.comparison.pays
+
+
+def test_a_cut_together_posts_to_each_job_what_it_got(job, other):
+    both = cut_of(job, other)
+    done = post_cut(both, shown=fingerprint(both.cuts), key="k", at=NOW, by=None)
+    assert [layer.cut_before for one in (job, other) for layer in plan_of(again(one)).stabilizer] == [12, 3]
+    assert cuts_posted(other) == cuts_posted(job) != []
+    ledger.reverse(done.entries[0], **act())
+    assert [layer.cut_before for one in (job, other) for layer in plan_of(again(one)).stabilizer] == [0, 0]
+    assert ledger.ledger_problems() == []
+
+
+def test_every_piece_of_a_cut_together_names_its_job(job, other):
+    out = StringIO()
+    with pytest.raises(SystemExit) as left:
+        call_command("cut_plan", str(job.pk), str(other.pk), "--format", "json", stdout=out)
+    answer = json.loads(out.getvalue())
+    assert left.value.code == 0
+    assert [each["job"] for each in answer["jobs"]] == [job.pk, other.pk]
+    named = [
+        piece["job"]
+        for source in answer["cuts"][0]["sources"] for strip in source["strips"] for piece in strip["pieces"]
+    ]  # fmt: skip
+    assert {name: named.count(name) for name in named} == {f"job {job.pk}": 12, f"job {other.pk}": 3}
+    assert answer["apart"]["saved_mm2"] == answer["apart"]["roll_mm2"] - answer["apart"]["together_mm2"]
+
+
+def test_several_jobs_are_chosen_and_cut_on_one_page(signed_in, job, other):
+    address = reverse("cut_together")
+    assert "crew caps" in signed_in.get(address).content.decode()
+    assert signed_in.get(address, {"job": [999]}).status_code == 422
+    page = signed_in.get(address, {"job": [job.pk, other.pk]})
+    assert f"job {other.pk}: tear-away" in page.content.decode()
+    sent = {"key": page.context["key"], "shown": page.context["fingerprint"]}
+    chosen = f"{address}?job={job.pk}&job={other.pk}"
+    assert signed_in.post(chosen, sent).url == chosen
+    assert "All of it is cut" in signed_in.get(chosen).content.decode()
+
+
+def test_the_queries_of_a_cut_do_not_grow_with_the_jobs(signed_in, job, other, django_assert_max_num_queries):
+    address = reverse("cut_together")
+    with CaptureQueriesContext(
+        connection,
+    ) as one:
+        signed_in.get(address, {"job": [job.pk]})
+    with django_assert_max_num_queries(len(one)):
+        signed_in.get(address, {"job": [job.pk, other.pk]})
