@@ -18,7 +18,7 @@ from planning.compute.cutting.patterns import FlatPattern, Kind, Pattern
 # The search stops after so many nodes, not after so long: an answer must not depend on how busy the machine is.
 # The limit in seconds only keeps a page from hanging.
 NODES, SECONDS = 1500, 10.0
-PROMISING = 150
+PROMISING = 100
 MOST_TIDIED = 60
 
 
