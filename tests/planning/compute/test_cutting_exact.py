@@ -1,6 +1,7 @@
 """Few sizes are cut as well as an exact model of quite another kind says they can be."""
 
 import random
+from itertools import pairwise
 
 import pytest
 from ortools.sat.python import cp_model
@@ -40,7 +41,7 @@ def least_area(order: CutOrder, stock: CutStock) -> int | None:
                     got[need].append(count)
             model.add(sum(across) <= room)
             lengths.append(length)
-        for one, next_one in zip(lengths, lengths[1:], strict=False):
+        for one, next_one in pairwise(lengths):
             model.add(one >= next_one)  # their order is no other plan
         model.add(sum(lengths) <= roll.free_mm)
         area.append(room * sum(lengths))
