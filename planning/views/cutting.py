@@ -1,8 +1,9 @@
 """The cut sheet: how a job's stabilizer is cut, drawn to scale, and the cut posted."""
 
-from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
+from itertools import groupby
 from typing import Any
 
 from django.contrib import messages
@@ -154,13 +155,14 @@ def _cut_row(cut: ProductCut, *, unit: str, kerf_mm: int) -> dict[str, Any]:
     labels = [source.label for source in cut.plan.sources]
     items = {item.label: item for item in StockItem.objects.filter(label__in=labels).select_related("place")}
     waste_money = [_waste_money(source) for source in cut.plan.sources]
-    sheets: Counter[str] = Counter()
-    sources = []
-    for source in cut.plan.sources:
-        sheets[source.label] += 1
-        sources.append(
-            _source_row(source, items[source.label], unit=unit, nth=sheets[source.label], kerf_mm=kerf_mm)
-        )
+    sources: list[dict[str, Any]] = []
+    first = 1
+    for alike in _runs(cut.plan.sources):
+        source = alike[0]
+        first = first if sources and sources[-1]["source"].label == source.label else 1
+        row = _source_row(source, items[source.label], unit=unit, kerf_mm=kerf_mm)
+        sources.append(row | {"first": first, "last": first + len(alike) - 1})
+        first += len(alike)
     return {
         "cut": cut,
         "plan": cut.plan,
@@ -183,7 +185,7 @@ def _waste_money(source: SourceCut) -> Decimal | None:
     return Decimal(str(share)).quantize(Decimal("0.01"), ROUND_HALF_UP)
 
 
-def _source_row(source: SourceCut, item: StockItem, *, unit: str, nth: int, kerf_mm: int) -> dict[str, Any]:
+def _source_row(source: SourceCut, item: StockItem, *, unit: str, kerf_mm: int) -> dict[str, Any]:
     across = all(strip.x_mm == source.strips[0].x_mm for strip in source.strips) and (
         source.is_roll or source.strips[0].width_mm == source.width_mm
     )
@@ -194,35 +196,47 @@ def _source_row(source: SourceCut, item: StockItem, *, unit: str, nth: int, kerf
     return {
         "source": source,
         "item": item,
-        "nth": nth,
         "taken_mm": taken,
         "across": across,
-        "strips": [
-            _strip_row(number, strip, marks, across=across, unit=unit, kerf_mm=kerf_mm)
-            for number, strip in enumerate(source.strips, 1)
-        ],
+        "strips": _strip_rows(source, marks, across=across, unit=unit, kerf_mm=kerf_mm),
         "lines": _lines(source) if across else [_whole(source)],
         "deep_mm": source.width_mm,
         "view": f"0 {-LETTER_MM * 1.6:g} {LINE_MM} {source.width_mm + LETTER_MM * 1.8:g}",
     }
 
 
-def _strip_row(
-    number: int, strip: Strip, marks: Marks, *, across: bool, unit: str, kerf_mm: int
-) -> dict[str, Any]:
+def _runs(sources: Sequence[SourceCut]) -> list[list[SourceCut]]:
+    """Return the sources in runs that are cut alike: sheets of one pack need only one drawing."""
+    return [list(run) for _, run in groupby(sources)]
+
+
+def _strip_rows(
+    source: SourceCut, marks: Marks, *, across: bool, unit: str, kerf_mm: int
+) -> list[dict[str, Any]]:
+    """Return the strips in cutting order, a row for each run of equal ones with the mark of every cut."""
+    written = [_pieces_in_words(each, across=across, unit=unit, kerf_mm=kerf_mm) for each in source.strips]
+    sizes = [strip.height_mm if across else strip.width_mm for strip in source.strips]
+    rows: list[dict[str, Any]] = []
+    for number, (words, size, mark) in enumerate(zip(written, sizes, marks.words, strict=True), 1):
+        if rows and (rows[-1]["pieces"], rows[-1]["size_mm"]) == (words, size):
+            rows[-1]["last"] = number
+            # The unit stands once, behind the last mark.
+            rows[-1]["marks"][-1] = rows[-1]["marks"][-1].removesuffix(f" {marks.unit}")
+            rows[-1]["marks"].append(mark)
+        else:
+            rows.append({"first": number, "last": number, "size_mm": size, "marks": [mark], "pieces": words})
+    return rows
+
+
+def _pieces_in_words(strip: Strip, *, across: bool, unit: str, kerf_mm: int) -> list[tuple[str, str, bool]]:
+    """Return each piece's letter, the mark it reaches to inside its strip, and whether it is turned."""
     sizes = [piece.width_mm if across else piece.height_mm for piece in strip.pieces]
     room = strip.width_mm if across else strip.height_mm
     inside = ruler_marks(sizes, room_mm=room, unit=unit, kerf_mm=kerf_mm)
-    words = marks.words
-    return {
-        "number": number,
-        "starts": words[number - 2] if number > 1 else "the end",
-        "ends": words[number - 1],
-        "pieces": [
-            {"letter": LETTERS[piece.need % len(LETTERS)], "to": mark, "piece": piece}
-            for piece, mark in zip(strip.pieces, inside.words, strict=True)
-        ],
-    }
+    return [
+        (LETTERS[piece.need % len(LETTERS)], mark, piece.turned)
+        for piece, mark in zip(strip.pieces, inside.words, strict=True)
+    ]
 
 
 def _lines(source: SourceCut) -> list[Line]:
