@@ -12,7 +12,11 @@ class CutTogetherForm(forms.Form):
     """Jobs whose stabilizer is cut together."""
 
     job = forms.ModelMultipleChoiceField(
-        Job.objects.soonest_first(), error_messages={"required": "Choose the jobs to cut together."}
+        Job.objects.soonest_first(),
+        error_messages={
+            "required": "Choose the jobs to cut together.",
+            "invalid_choice": "There is no job %(value)s; choose among those below.",
+        },
     )
 
     def clean_job(self) -> list[Job]:
