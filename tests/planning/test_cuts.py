@@ -84,7 +84,13 @@ def cut_now(job, *, key="k1", shown=None):
 
 
 def cut_of(*jobs):
-    return plan_cuts(jobs_to_cut([job.pk for job in jobs]))
+    """Return how jobs are cut together, having checked the cut of every product."""
+    cut = plan_cuts(jobs_to_cut([job.pk for job in jobs]))
+    stock = {each.product: each.stock for each in stabilizer_stock()}
+    for layer in cut.every_layer:
+        if layer.cut:
+            assert check_plan(layer.cut.product_cut, layer.cut.order, stock[layer.product]) == []
+    return cut
 
 
 def holdings():
