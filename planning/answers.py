@@ -138,7 +138,7 @@ def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
         lacking = bobbins.purchase.packs * bobbins.purchase.offer.pack * each_mm
         rows.append(_row(f"bobbins: {bobbins.thread}", lacking, bobbins.purchase, plan.needed_on))
     for layer in plan.stabilizer:
-        if layer.missing_mm or not layer.product:
+        if layer.missing_mm or (not layer.product and layer.verdict != "enough"):
             rows.append(_row(layer.product or layer.kind, layer.missing_mm, layer.purchase, plan.needed_on))
     return rows
 
@@ -277,6 +277,7 @@ def _layer(layer: LayerPlan) -> dict[str, Any]:
         "kind": layer.kind,
         "method": layer.method,
         "pieces": layer.pieces,
+        "cut_before": layer.cut_before,
         "piece_mm": list(layer.piece_mm),
         "from_offcuts": layer.cut.flat_pieces if layer.cut else 0,
         "roll_mm": layer.cut.roll_mm if layer.cut else 0,

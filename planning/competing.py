@@ -10,6 +10,7 @@ from planning.compute.asked import BobbinStock, Shelf
 from planning.compute.batch import BatchPlan
 from planning.compute.taking import claims, shelf_after
 from planning.jobs import plan_of
+from planning.layers import layer_needs
 from planning.learning import Learned, learned
 from planning.models import Fabric, Hoop, Job, Machine, Rules
 from planning.plan import Setting
@@ -104,7 +105,7 @@ class _Shelves:
             rules=self.rules,
             machine=machine,
             fabric=fabric,
-            layers=tuple(fabric.layers.all()) if fabric.pk else (),
+            layers=layer_needs(fabric),
             hoop=job.hoop,
             hoops=tuple(own) if machine.pk else self.hoops,
             known=self.learned.get(machine.pk, Learned()),

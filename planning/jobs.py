@@ -14,12 +14,11 @@ from planning.compute.asked import AskedDesign, Shelf
 from planning.compute.batch import BatchPlan
 from planning.compute.placing import Placement
 from planning.designs import asked_from_record
+from planning.job_layers import LETTERING_HOOPING, pieces_cut
 from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign
 from planning.models.jobs import USUAL_PRIORITY
 from planning.plan import Question, Setting, chosen_machine, plan
 
-# Lettering is stitched in the hooping of the first design unless a job says otherwise.
-LETTERING_HOOPING = 1
 # What of a job its plan is made from: it stays while material is set aside for it.
 PLANNED_FROM = ("pieces", "fabric", "machine", "hoop", "tests", "copies")
 
@@ -175,6 +174,7 @@ def question_of(job: Job) -> Question:
         copies=job.copies,
         holder=job.holder,
         settled=_settled(job),
+        cut_before=pieces_cut(job),
     )
 
 

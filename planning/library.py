@@ -24,7 +24,8 @@ from django.db.models.functions import Coalesce, Lower
 from inventory.compute.colour import Lab, delta_e_00, labs_from_hexes
 from inventory.compute.errors import WorkshopError
 from planning.designs import stored_name
-from planning.models import Block, Design, Hoop, StitchOutNote, Tag
+from planning.layers import recipe_in_words
+from planning.models import Block, Design, Fabric, Hoop, StitchOutNote, Tag
 from planning.models.designs import DesignQuerySet
 from planning.variants import promote_variant
 
@@ -171,9 +172,21 @@ def mark_favourite(design: Design, *, favourite: bool) -> None:
 def note_stitch_out(
     design: Design, *, stitched_on: date, fabric: str, verdict: str, words: str, by: Any
 ) -> StitchOutNote:
-    """Return the note of a test stitch-out, kept with the design."""
+    """Return the note of a test stitch-out, kept with the design.
+
+    With a fabric of the workshop's list it keeps that fabric's recipe as it is now.
+    """
+    known = Fabric.objects.filter(name__iexact=fabric.strip()).prefetch_related("layers").first()
     return StitchOutNote.objects.create(
-        design=design, stitched_on=stitched_on, fabric=fabric, verdict=verdict, words=words, by=by
+        design=design,
+        stitched_on=stitched_on,
+        fabric=known.name if known else fabric,
+        known_fabric=known,
+        recipe=recipe_in_words(known)[:300] if known else "",
+        density_per_cm2=design.density_per_cm2,
+        verdict=verdict,
+        words=words,
+        by=by,
     )
 
 

@@ -11,13 +11,15 @@ from planning.compute.batch import BatchPlan, plan_batch
 from planning.compute.certainty import BOBBIN_PRIOR
 from planning.compute.copies import COPY_SPACING_MM, HoopField, most_copies, smallest_hoop
 from planning.compute.copies_compared import boxes_needed
+from planning.compute.layering import CutBefore, LayerNeed
 from planning.compute.pieces import pieces_to_stitch
 from planning.compute.placing import field_needed
-from planning.compute.stabilizing import LayerNeed
+from planning.layers import layer_needs, losses_of
 from planning.learning import Learned, learned
-from planning.models import Fabric, Hoop, Layer, Machine, Rules
+from planning.models import Fabric, Hoop, Machine, Rules
 from planning.pinning import excluded_shades, pinned_shades
 from planning.queries import shelf as read_shelf
+from planning.recipes import recipe_notes
 
 Named = TypeVar("Named", Fabric, Hoop, Machine)
 
@@ -50,6 +52,7 @@ class Question:
     # Shades that are settled already, by (design, block number) and id; they are pinned where they are known.
     settled: tuple[tuple[tuple[int, int], int], ...] = ()
     with_advice: bool = True
+    cut_before: tuple[CutBefore, ...] = ()
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -66,7 +69,7 @@ class Setting:
     rules: Rules
     machine: Machine
     fabric: Fabric
-    layers: tuple[Layer, ...]
+    layers: tuple[LayerNeed, ...]
     hoop: Hoop | None  # the one asked for
     hoops: tuple[Hoop, ...]  # those to choose from, the smallest first
     known: Learned
@@ -80,7 +83,7 @@ def setting_of(question: Question) -> Setting:
         rules=Rules.current(),
         machine=machine,
         fabric=fabric,
-        layers=tuple(fabric.layers.all()) if fabric.pk else (),
+        layers=layer_needs(fabric),
         hoop=by_name(Hoop, question.hoop) if question.hoop else None,
         hoops=tuple((machine.hoops if machine.pk else Hoop.objects).smallest_first()),
         known=learned(machine),
@@ -110,8 +113,10 @@ def plan(
     hoops = [setting.hoop] if setting.hoop else list(setting.hoops)
     fields = tuple(_hoop_field(hoop, rules) for hoop in hoops)
     copies, hoop, notes = _hooped([*designs, *lettering], question, setting, hoops, fields, total=total)
-    if not setting.layers:
+    layers = setting.layers
+    if not layers:
         notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
+    notes += recipe_notes(fabric, layers, [*designs, *lettering])
     if machine.pk is None:
         notes.append("No machine is set up yet; the times and tails are the stated defaults.")
     on_shelf = shelf or read_shelf(
@@ -127,18 +132,11 @@ def plan(
     terms = Terms(
         thread=machine.thread_settings(thickness_mm=fabric.thickness_mm, allowance=rules.allowance),
         times=machine.times_at(efficiency=min(1.0, machine.efficiency / known.time.median)),
-        layers=tuple(
-            LayerNeed(
-                kind=layer.kind,
-                weight_from_g_m2=layer.weight_from_g_m2,
-                weight_to_g_m2=layer.weight_to_g_m2,
-                method=layer.get_method_display(),
-                count=layer.count,
-                grain_matters=layer.grain_matters,
-            )
-            for layer in setting.layers
-        ),
+        layers=layers,
         piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hoop else None,
+        topping_margin_mm=rules.stabilizer_margin_mm,
+        losses=losses_of(rules),
+        cut_before=question.cut_before,
         test_pieces=test_pieces,
         spoilage=spoilage,
         enough_at=rules.enough_at,

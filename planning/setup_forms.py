@@ -7,7 +7,7 @@ from django import forms
 from inventory.models import NeedlePack
 from planning.models import Fabric, Hoop, Layer, Machine, Rules
 
-LAYER_FIELDS = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters")
+LAYER_FIELDS = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
 COUNTED = ("stitches_since_needle",)  # moved by notes on the needle, not typed over
 
 
@@ -38,6 +38,7 @@ class HoopForm(forms.ModelForm):
             "ring_height_mm": "Inner ring, height in mm",
             "piece_width_mm": "Stabilizer piece, width in mm",
             "piece_height_mm": "Stabilizer piece, height in mm",
+            "is_cap_frame": "Takes caps: its stabilizer is a strip of that size",
         }
         help_texts = {"piece_width_mm": "Empty: the inner ring and the margin of the rules."}
 
@@ -45,6 +46,8 @@ class HoopForm(forms.ModelForm):
         cleaned = super().clean()
         if cleaned and bool(cleaned.get("piece_width_mm")) != bool(cleaned.get("piece_height_mm")):
             self.add_error("piece_height_mm", "Give both sides of the stabilizer piece, or neither.")
+        elif cleaned and cleaned.get("is_cap_frame") and not cleaned.get("piece_width_mm"):
+            self.add_error("piece_width_mm", "A cap frame takes a strip of a set size; give both its sides.")
         return cleaned
 
 
@@ -88,11 +91,22 @@ class RulesForm(forms.ModelForm):
         fields = "__all__"
         labels = {
             "stabilizer_margin_mm": "Stabilizer margin, mm",
+            "cut_kerf_mm": "Lost at each stabilizer cut, mm",
+            "roll_edge_mm": "Trimmed off each roll edge, mm",
+            "ring_strip_width_mm": "Strip kept of a used ring, width in mm",
+            "ring_strip_height_mm": "Strip kept of a used ring, height in mm",
             "hands_on_rate": "An hour of hands costs",
             "machine_rate": "An hour of the machine costs",
             "colour_limit": "Colour limit, ΔE00",
             "working_hours_a_day": "Working hours a day",
         }
+        help_texts = {"ring_strip_width_mm": "Empty: what is left round a design is waste."}
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if cleaned and bool(cleaned.get("ring_strip_width_mm")) != bool(cleaned.get("ring_strip_height_mm")):
+            self.add_error("ring_strip_height_mm", "Give both sides of the strips that are kept, or neither.")
+        return cleaned
 
 
 class StitchesForm(forms.Form):

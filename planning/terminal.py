@@ -129,6 +129,8 @@ def _other(plan: BatchPlan, units: Units) -> Group:
             f"{format_length(layer.cut.roll_mm, unit=units.length)} of roll "
             f"({format_length(layer.free_mm, unit=units.length)} free)"
             if layer.cut
+            else "cut already"
+            if layer.cut_before and not layer.pieces
             else "none on the shelf"
         )
         table.add_row(

@@ -13,6 +13,7 @@ from planning.views import (
     library,
     pictures,
     promises,
+    running_out,
     runs,
     setup,
     strips,
@@ -22,6 +23,7 @@ urlpatterns = [
     path("", asking.today, name="today"),
     path("plan/", asking.plan_sheet, name="plan_sheet"),
     path("jobs/", jobs.jobs, name="jobs"),
+    path("jobs/cut/", cutting.cut_together, name="cut_together"),
     path("jobs/count/", jobs.count_needed, name="count_needed"),
     path("jobs/keep/", jobs.keep_job, name="keep_job"),
     path("jobs/<int:pk>/", jobs.job, name="job"),
@@ -78,5 +80,6 @@ urlpatterns = [
     path("workshop/strip/<int:pk>/keep/", strips.strip_keep, name="strip_keep"),
     path("workshop/<slug:slug>/add/", setup.setup_add, name="setup_add"),
     path("workshop/<slug:slug>/<int:pk>/", setup.setup_record, name="setup_record"),
+    path("jobs/stabilizer/", running_out.running_out, name="running_out"),
     path("help/", asking.help_page, name="help"),
 ]

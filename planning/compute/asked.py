@@ -7,9 +7,10 @@ from inventory.compute.colour import Lab
 from planning.compute.certainty import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
 from planning.compute.choosing import OwnedShade, OwnedSpool
 from planning.compute.copies import HoopField
+from planning.compute.layering import CutBefore, LayerNeed
 from planning.compute.packs import PackOffer
 from planning.compute.placing import AS_DRAWN, Placement
-from planning.compute.stabilizing import LayerNeed, StabilizerStock
+from planning.compute.stabilizing import NO_LOSSES, Losses, StabilizerStock
 from planning.compute.thread_length import BlockSums, ThreadSettings
 from planning.compute.timing import MachineTimes
 
@@ -75,6 +76,9 @@ class Terms:
     times: MachineTimes
     layers: tuple[LayerNeed, ...]
     piece_mm: tuple[int, int] | None
+    topping_margin_mm: int = 20
+    losses: Losses = NO_LOSSES
+    cut_before: tuple[CutBefore, ...] = ()
     test_pieces: int = 1
     spoilage: float = 0.03
     enough_at: float = 0.95

@@ -14,11 +14,12 @@ from planning.compute.carrying import Carried, PlannedBlock, carry
 from planning.compute.copies_compared import CopiesOption, batch_minutes, compare_copies
 from planning.compute.cost_by_quantity import QuantityCost, cost_by_quantity
 from planning.compute.costing import BatchCost, batch_cost
+from planning.compute.layering import JobLayers
 from planning.compute.needle_places import NeedlePlan, needle_places
 from planning.compute.needle_thread import PlannedThread, plan_threads
 from planning.compute.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.priced_instead import PricedInstead
-from planning.compute.stabilizing import LayerPlan, plan_layers
+from planning.compute.stabilizing import LayerPlan, plan_layers_together
 from planning.compute.timing import machine_minutes, start_by
 
 # From best to worst: one bad colour makes the batch bad.
@@ -72,7 +73,14 @@ def plan_batch(
     carried = _threaded(carried, threads)
     bobbins = plan_bobbins(carried, shelf.bobbins, terms)
     hoopings = carried.hoopings()
-    layers = plan_layers(terms.layers, shelf.stabilizer, piece_mm=terms.piece_mm, hoopings=hoopings)
+    wanted = JobLayers(
+        layers=terms.layers,
+        piece_mm=terms.piece_mm,
+        hoopings=hoopings,
+        extents=carried.topping_sizes(margin_mm=terms.topping_margin_mm, copies=terms.copies_per_hooping),
+        cut_before=terms.cut_before,
+    )
+    layers = plan_layers_together([wanted], shelf.stabilizer, losses=terms.losses)[0]
     stitches = sum(
         count * design.stitches for design, count in zip(carried.designs, carried.counts, strict=True)
     )

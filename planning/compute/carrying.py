@@ -1,5 +1,7 @@
 """Which designs each piece of a batch carries, and the thread of every block on it."""
 
+import math
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -10,7 +12,7 @@ from numpy.typing import NDArray
 from inventory.compute.errors import WorkshopError
 from planning.compute.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
-from planning.compute.placing import scaled_sums
+from planning.compute.placing import field_needed, scaled_sums
 from planning.compute.thread_length import bobbin_mm, needle_mm
 
 
@@ -127,6 +129,23 @@ class Carried:
         """Return how often a hoop is loaded: once a load for each group of designs that is stitched together."""
         by_kind = {piece: len({self.designs[each].hooping for each in piece}) for piece in set(self.pieces)}
         return sum(max(by_kind[self.pieces[piece]] for piece in load) for load in self.loads)
+
+    def topping_sizes(self, *, margin_mm: int, copies: int = 1) -> tuple[tuple[tuple[int, int], int], ...]:
+        """Return the sizes of pieces that cover what each hooping stitches, with how many hoopings are of each.
+
+        ``margin_mm`` goes round on every side. Empty where several copies share a hooping: how they lie in the
+        hoop is not known, so that their topping is as large as its other pieces.
+        """
+        if copies > 1:
+            return ()
+        sizes: Counter[tuple[int, int]] = Counter()
+        for piece, times in Counter(self.pieces).items():
+            for hooping in {self.designs[each].hooping for each in piece}:
+                together = [self.designs[each] for each in piece if self.designs[each].hooping == hooping]
+                sides = field_needed((each.width_mm, each.height_mm, each.placement) for each in together)
+                width_mm, height_mm = (math.ceil(side) + 2 * margin_mm for side in sides)
+                sizes[width_mm, height_mm] += times
+        return tuple(sizes.items())
 
     def thread_changes(self) -> int:
         return thread_changes(self.threads(), hoopings=len(self.loads) if self.is_uniform else 1)

@@ -3,8 +3,10 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Abs
 
 from inventory.compute.colour import Lab, lab_from_hex
+from planning.compute.recipes import density_per_cm2
 from planning.compute.thread_length import BlockSums
 
 
@@ -74,6 +76,11 @@ class Design(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def density_per_cm2(self) -> float:
+        """Stitches on each square centimetre of the upright rectangle round the design."""
+        return density_per_cm2(self.stitches, self.width_mm, self.height_mm)
 
     @property
     def file_name(self) -> str:
@@ -146,8 +153,16 @@ class Block(models.Model):
         return lab_from_hex(self.hex) if self.hex else None
 
 
+class StitchOutNoteQuerySet(models.QuerySet["StitchOutNote"]):
+    def nearest_in_density(self, per_cm2: float) -> "StitchOutNoteQuerySet":
+        """Notes by how much their density differs; those that know none come last."""
+        return self.annotate(apart=Abs(F("density_per_cm2") - per_cm2)).order_by(
+            F("apart").asc(nulls_last=True), "-stitched_on", "-id"
+        )
+
+
 class StitchOutNote(models.Model):
-    """What a test stitch-out of a design showed, on which fabric."""
+    """What a test stitch-out of a design showed, on which fabric, with which layers, at which density."""
 
     class Verdict(models.TextChoices):
         GOOD = "good", "good as it is"
@@ -157,9 +172,18 @@ class StitchOutNote(models.Model):
     design = models.ForeignKey(Design, on_delete=models.CASCADE, related_name="stitch_outs")
     stitched_on = models.DateField()
     fabric = models.CharField(max_length=60)
+    # The fabric of that name in the workshop's list, if there is one; what follows is as it was that day.
+    known_fabric = models.ForeignKey(
+        "planning.Fabric", null=True, blank=True, on_delete=models.SET_NULL, related_name="stitch_outs"
+    )
+    recipe = models.CharField(max_length=300, blank=True)
+    # NULL for a note that was kept before densities were.
+    density_per_cm2 = models.FloatField(null=True, blank=True)
     verdict = models.CharField(max_length=6, choices=Verdict.choices)
     words = models.CharField(max_length=500, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
+
+    objects = StitchOutNoteQuerySet.as_manager()
 
     class Meta:
         ordering = ["-stitched_on", "-id"]

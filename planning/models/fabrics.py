@@ -9,10 +9,20 @@ from inventory.models import StabilizerProduct
 class Fabric(models.Model):
     """A fabric with its recipe: a starting point; a test with the real fabric comes first."""
 
+    class Stretch(models.TextChoices):
+        NONE = "none", "does not stretch"
+        SOME = "some", "stretches a little"
+        MUCH = "much", "stretches much"
+
     name = models.CharField(max_length=60, unique=True)
     # Compressed thickness of cloth and every layer together, as the stitch closes round it.
     thickness_mm = models.FloatField(default=0.6, validators=[MinValueValidator(0.0)])
-    stretches = models.BooleanField(default=False)
+    stretch = models.CharField(
+        max_length=6,
+        choices=Stretch.choices,
+        default=Stretch.NONE,
+        help_text="Pull it by hand: common practice calls much what gives a quarter of its length or more.",
+    )
     note = models.CharField(max_length=200, blank=True)
     needle = models.CharField(max_length=40, blank=True, help_text="Size and point this fabric asks for.")
     most_stitches_per_minute = models.PositiveIntegerField(
@@ -42,10 +52,14 @@ class Layer(models.Model):
     method = models.CharField(max_length=8, choices=Method.choices, default=Method.HOOPED)
     count = models.PositiveSmallIntegerField(default=1, validators=[MinValueValidator(1)])
     grain_matters = models.BooleanField(default=False)
+    crossed = models.BooleanField(
+        default=False,
+        help_text="Every second layer is turned by a quarter, where the stabilizer has a grain; one alone is turned.",
+    )
 
     class Meta:
         ordering = ["fabric", "order"]
         constraints = [models.UniqueConstraint(fields=["fabric", "order"], name="one_layer_at_each_place")]
 
     def __str__(self) -> str:
-        return f"{self.count} × {self.kind}"
+        return f"{self.count} × {self.kind}, {self.get_method_display()}{', crossed' if self.crossed else ''}"

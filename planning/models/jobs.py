@@ -32,6 +32,7 @@ class JobQuerySet(models.QuerySet["Job"]):
             "placed__design__blocks",
             "names__design__blocks",
             "fabric__layers",
+            "fabric__stitch_outs",
             "promise__threads",
             "machine__hoops",
         )

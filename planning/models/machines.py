@@ -150,11 +150,20 @@ class Hoop(models.Model):
     # A stabilizer piece size set for this hoop; NULL means inner ring plus the margin of the rules.
     piece_width_mm = models.PositiveIntegerField(null=True, blank=True)
     piece_height_mm = models.PositiveIntegerField(null=True, blank=True)
+    # Its stabilizer is a strip of the set size, strapped round with the cap: no ring tells how large.
+    is_cap_frame = models.BooleanField("takes caps", default=False)
 
     objects = HoopQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(
+                name="cap_frame_has_a_strip_size",
+                condition=Q(is_cap_frame=False)
+                | Q(piece_width_mm__isnull=False, piece_height_mm__isnull=False),
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -54,6 +54,19 @@ class Rules(models.Model):
     stabilizer_margin_mm = models.PositiveSmallIntegerField(
         default=20, help_text="Beyond the inner ring on every side. Common practice: about 20 mm."
     )
+    cut_kerf_mm = models.PositiveSmallIntegerField(
+        default=0, help_text="What each cut of stabilizer loses; a blade loses nothing, a trimmed edge does."
+    )
+    roll_edge_mm = models.PositiveSmallIntegerField(
+        default=0, help_text="Trimmed off both edges of a stabilizer roll before it is cut."
+    )
+    # Rings that hooping leaves are waste; NULL on both sides. Otherwise strips of this size out of them are kept.
+    ring_strip_width_mm = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(1)]
+    )
+    ring_strip_height_mm = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(1)]
+    )
     hands_on_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
     machine_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
     working_hours_a_day = models.FloatField(
@@ -67,6 +80,11 @@ class Rules(models.Model):
         constraints = [
             models.CheckConstraint(name="only_one_row_of_rules", condition=Q(pk=1)),
             models.CheckConstraint(name="tight_lies_below_enough", condition=Q(tight_at__lt=F("enough_at"))),
+            models.CheckConstraint(
+                name="ring_strip_has_both_sides",
+                condition=Q(ring_strip_width_mm__isnull=True, ring_strip_height_mm__isnull=True)
+                | Q(ring_strip_width_mm__isnull=False, ring_strip_height_mm__isnull=False),
+            ),
         ]
 
     def __str__(self) -> str:

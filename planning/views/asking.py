@@ -23,6 +23,7 @@ from planning.forms import AskForm, QuestionForm
 from planning.models import Design, Fabric, Machine, Rules
 from planning.pictures import plan_pictures
 from planning.plan import chosen_machine, each_in_its_own_hooping, plan
+from planning.recipes import densest, worked_before
 from planning.uploads import Refusal, keep_uploads
 from planning.views.pins import left_out, pin_links
 from planning.wording import answer_in_words, asked_name, instead_in_words
@@ -133,6 +134,9 @@ def plan_context(
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
         "fabric": fabric,
+        "worked": worked_before(fabric, density=max(map(densest, plan.designs), default=0.0), limit=3)
+        if fabric
+        else [],
         "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
         "rethreads": [
             {"change": each, "off": by_number[each.off], "on": by_number[each.on]}

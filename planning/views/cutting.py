@@ -1,8 +1,9 @@
 """The cut sheet: how a job's stabilizer is cut, drawn to scale, and the cut posted."""
 
-from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
+from itertools import groupby
 from typing import Any
 
 from django.contrib import messages
@@ -12,21 +13,25 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import format_length
+from inventory.compute.units import Units
 from inventory.forms import new_key
 from inventory.models import StockItem
 from planning.compute.cutting import Rest, SourceCut, Strip
 from planning.compute.cutting.ruler import Marks, ruler_marks
+from planning.cut_forms import CutTogetherForm
 from planning.cuts import (
+    JobsCut,
     ProductCut,
-    cut_verdict,
-    cuts_of,
     cuts_posted,
     fingerprint,
+    jobs_to_cut,
+    plan_cuts,
     post_cut,
     taken_mm,
 )
-from planning.jobs import plan_of
 from planning.models import Job, Rules
+from planning.rings import keep_ring_strips, ring_strips
 
 # A roll is drawn lying down, in lines so long at most: every line of a sheet has the same scale.
 LINE_MM = 1_800
@@ -39,24 +44,44 @@ LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 @require_http_methods(["GET", "HEAD", "POST"])
 def cut_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     """Show how a job's stabilizer is cut; a POST says that it was cut so, and moves the stock."""
-    job = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    get_object_or_404(Job, pk=pk)
+    return _sheet(request, [pk])
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def cut_together(request: HttpRequest) -> HttpResponse:
+    """Choose jobs, and show how their stabilizer is cut together; a POST says that it was cut so."""
+    form = CutTogetherForm(request.GET or None)
+    if not form.is_valid():
+        chosen = {"form": form, "jobs": Job.objects.soonest_first().select_related("fabric")}
+        return render(request, "planning/cut_together.html", chosen, status=422 if form.is_bound else 200)
+    return _sheet(request, [job.pk for job in form.cleaned_data["job"]])
+
+
+def _sheet(request: HttpRequest, numbers: list[int]) -> HttpResponse:
+    jobs = jobs_to_cut(numbers)
+    here = request.get_full_path()
     try:
-        plan = plan_of(job)
+        cut = plan_cuts(jobs)
     except WorkshopError as problem:
-        return render(request, "planning/job_unclear.html", {"job": job, "problem": problem}, status=422)
-    cuts = cuts_of(plan)
+        return render(request, "planning/job_unclear.html", {"job": jobs[0], "problem": problem}, status=422)
     unit = request.units.size  # type: ignore[attr-defined]
+    rules = Rules.current()
     refusal = ""
     if request.method == "POST":
+        about: dict[str, Any] = {
+            "key": request.POST.get("key", "")[:40],
+            "at": timezone.now(),
+            "by": request.user,
+        }
         try:
+            if "strips" in request.POST:
+                packs = keep_ring_strips(jobs, **about)
+                kept = ", ".join(f"{pack.on_hand} strips as {pack.label}" for pack in packs)
+                messages.success(request, f"Kept: {kept}.")
+                return redirect(here)
             done = post_cut(
-                job,
-                cuts,
-                shown=request.POST.get("shown", ""),
-                key=request.POST.get("key", "")[:40],
-                at=timezone.now(),
-                by=request.user,
-                unit=unit,
+                cut, shown=request.POST.get("shown", ""), unit=unit, kerf_mm=rules.cut_kerf_mm, **about
             )
         except WorkshopError as problem:
             refusal = str(problem)
@@ -64,23 +89,37 @@ def cut_sheet(request: HttpRequest, pk: int) -> HttpResponse:
             kept = ", ".join(offcut.label for offcut in done.offcuts)
             back = f"Label what is left: {kept}." if kept else "Nothing of use is left over."
             messages.success(request, f"Cut, and taken off the shelf. {back}")
-            return redirect("cut_sheet", job.pk)
+            return redirect(here)
+    cuts = cut.cuts
+    before = sum(layer.cut_before for layer in cut.every_layer)
     shown = {
-        "job": job,
-        "plan": plan,
-        "verdict": cut_verdict(plan),
-        "cuts": [_cut_row(cut, unit=unit) for cut in cuts],
-        "unplanned": [layer for layer in plan.stabilizer if layer.cut is None],
-        "can_cut": any(cut.plan.sources for cut in cuts),
-        "is_short": any(sum(cut.plan.missing) for cut in cuts),
-        "posted": cuts_posted(job),
+        "cut": cut,
+        "jobs": list(zip(cut.jobs, cut.hoopings, strict=True)),
+        "job": cut.jobs[0],
+        "hoopings": sum(cut.hoopings),
+        "cuts": [_cut_row(each, unit=unit, kerf_mm=rules.cut_kerf_mm) for each in cuts if each.plan.pieces],
+        "before": before,
+        "saved": _saved_in_words(cut, units=request.units),  # type: ignore[attr-defined]
+        "can_cut": any(each.plan.sources for each in cuts),
+        "is_short": any(sum(each.plan.missing) for each in cuts),
+        "posted": cuts_posted(*jobs),
+        "rings": ring_strips(jobs) if before else None,
         "refusal": refusal,
         "fingerprint": fingerprint(cuts),
         "key": new_key(),
-        "currency": Rules.current().currency,
+        "currency": rules.currency,
         "unit": unit,
+        "edge_mm": rules.roll_edge_mm,
     }
     return render(request, "planning/cut_sheet.html", shown, status=422 if refusal else 200)
+
+
+def _saved_in_words(cut: JobsCut, *, units: Units) -> str:
+    """Return what cutting together saves as a length of the widest roll that is cut."""
+    widest = max((roll.width_mm for each in cut.cuts for roll in each.plan.rolls), default=0)
+    if cut.comparison is None or not widest:
+        return ""
+    return format_length(cut.comparison.saved_mm2 // widest, unit=units.size)
 
 
 @dataclass(frozen=True)
@@ -112,20 +151,23 @@ class Line:
     long_mm: int
 
 
-def _cut_row(cut: ProductCut, *, unit: str) -> dict[str, Any]:
+def _cut_row(cut: ProductCut, *, unit: str, kerf_mm: int) -> dict[str, Any]:
     labels = [source.label for source in cut.plan.sources]
     items = {item.label: item for item in StockItem.objects.filter(label__in=labels).select_related("place")}
     waste_money = [_waste_money(source) for source in cut.plan.sources]
-    sheets: Counter[str] = Counter()
-    sources = []
-    for source in cut.plan.sources:
-        sheets[source.label] += 1
-        sources.append(_source_row(source, cut, items[source.label], unit=unit, nth=sheets[source.label]))
+    sources: list[dict[str, Any]] = []
+    first = 1
+    for alike in _runs(cut.plan.sources):
+        source = alike[0]
+        first = first if sources and sources[-1]["source"].label == source.label else 1
+        row = _source_row(source, items[source.label], unit=unit, kerf_mm=kerf_mm)
+        sources.append(row | {"first": first, "last": first + len(alike) - 1})
+        first += len(alike)
     return {
         "cut": cut,
         "plan": cut.plan,
         "sources": sources,
-        "letters": list(zip(LETTERS, cut.layer_names, cut.layers, cut.plan.missing, strict=False)),
+        "letters": [(LETTERS[at % len(LETTERS)], row) for at, row in enumerate(cut.needs) if row.piece.count],
         "waste_cm2": cut.plan.waste_mm2 / 100,
         "waste_in2": cut.plan.waste_mm2 / 645.16,
         "waste_money": None
@@ -143,48 +185,58 @@ def _waste_money(source: SourceCut) -> Decimal | None:
     return Decimal(str(share)).quantize(Decimal("0.01"), ROUND_HALF_UP)
 
 
-def _source_row(
-    source: SourceCut, cut: ProductCut, item: StockItem, *, unit: str, nth: int
-) -> dict[str, Any]:
+def _source_row(source: SourceCut, item: StockItem, *, unit: str, kerf_mm: int) -> dict[str, Any]:
     across = all(strip.x_mm == source.strips[0].x_mm for strip in source.strips) and (
         source.is_roll or source.strips[0].width_mm == source.width_mm
     )
     lengths = [strip.height_mm if across else strip.width_mm for strip in source.strips]
     room = item.free if source.is_roll else (source.height_mm if across else source.width_mm)
-    marks = ruler_marks(lengths, room_mm=room, unit=unit)
-    taken = taken_mm(source, free_mm=item.free, unit=unit) if source.is_roll else 0
+    marks = ruler_marks(lengths, room_mm=room, unit=unit, kerf_mm=kerf_mm)
+    taken = taken_mm(source, free_mm=item.free, unit=unit, kerf_mm=kerf_mm) if source.is_roll else 0
     return {
         "source": source,
         "item": item,
-        "nth": nth,
         "taken_mm": taken,
         "across": across,
-        "strips": [
-            _strip_row(number, strip, source, marks, across=across, unit=unit)
-            for number, strip in enumerate(source.strips, 1)
-        ],
+        "strips": _strip_rows(source, marks, across=across, unit=unit, kerf_mm=kerf_mm),
         "lines": _lines(source) if across else [_whole(source)],
         "deep_mm": source.width_mm,
         "view": f"0 {-LETTER_MM * 1.6:g} {LINE_MM} {source.width_mm + LETTER_MM * 1.8:g}",
     }
 
 
-def _strip_row(
-    number: int, strip: Strip, source: SourceCut, marks: Marks, *, across: bool, unit: str
-) -> dict[str, Any]:
+def _runs(sources: Sequence[SourceCut]) -> list[list[SourceCut]]:
+    """Return the sources in runs that are cut alike: sheets of one pack need only one drawing."""
+    return [list(run) for _, run in groupby(sources)]
+
+
+def _strip_rows(
+    source: SourceCut, marks: Marks, *, across: bool, unit: str, kerf_mm: int
+) -> list[dict[str, Any]]:
+    """Return the strips in cutting order, a row for each run of equal ones with the mark of every cut."""
+    written = [_pieces_in_words(each, across=across, unit=unit, kerf_mm=kerf_mm) for each in source.strips]
+    sizes = [strip.height_mm if across else strip.width_mm for strip in source.strips]
+    rows: list[dict[str, Any]] = []
+    for number, (words, size, mark) in enumerate(zip(written, sizes, marks.words, strict=True), 1):
+        if rows and (rows[-1]["pieces"], rows[-1]["size_mm"]) == (words, size):
+            rows[-1]["last"] = number
+            # The unit stands once, behind the last mark.
+            rows[-1]["marks"][-1] = rows[-1]["marks"][-1].removesuffix(f" {marks.unit}")
+            rows[-1]["marks"].append(mark)
+        else:
+            rows.append({"first": number, "last": number, "size_mm": size, "marks": [mark], "pieces": words})
+    return rows
+
+
+def _pieces_in_words(strip: Strip, *, across: bool, unit: str, kerf_mm: int) -> list[tuple[str, str, bool]]:
+    """Return each piece's letter, the mark it reaches to inside its strip, and whether it is turned."""
     sizes = [piece.width_mm if across else piece.height_mm for piece in strip.pieces]
     room = strip.width_mm if across else strip.height_mm
-    inside = ruler_marks(sizes, room_mm=room, unit=unit)
-    words = marks.words
-    return {
-        "number": number,
-        "starts": words[number - 2] if number > 1 else "the end",
-        "ends": words[number - 1],
-        "pieces": [
-            {"letter": LETTERS[piece.need % len(LETTERS)], "to": mark, "piece": piece}
-            for piece, mark in zip(strip.pieces, inside.words, strict=True)
-        ],
-    }
+    inside = ruler_marks(sizes, room_mm=room, unit=unit, kerf_mm=kerf_mm)
+    return [
+        (LETTERS[piece.need % len(LETTERS)], mark, piece.turned)
+        for piece, mark in zip(strip.pieces, inside.words, strict=True)
+    ]
 
 
 def _lines(source: SourceCut) -> list[Line]:

@@ -13,8 +13,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.changing import history_of
 from inventory.compute.errors import WorkshopError
+from planning.compute.recipes import recipe_doubts
+from planning.layers import layer_needs
 from planning.models import Fabric, Hoop, Machine, Rules
 from planning.needles import needle_changed, needle_due, note_stitches
+from planning.recipes import LAYERS_IN, STARTERS, Starter, starter, worked_before
 from planning.setting_up import add_setting, edit_setting, set_hoops, set_recipe, set_rules
 from planning.setup_forms import (
     LAYER_FIELDS,
@@ -93,8 +96,10 @@ def setup_rules(request: HttpRequest) -> HttpResponse:
 def setup_add(request: HttpRequest, slug: str) -> HttpResponse:
     """Add a machine, hoop or fabric."""
     kind = _kind(slug)
-    form = kind.form(request.POST or None)
-    layers = _layers(request, None) if kind.model is Fabric else None
+    like = starter(request.GET.get("like", "")) if kind.model is Fabric else None
+    begun = {"stretch": like.stretch, "thickness_mm": like.thickness_mm, "note": like.why} if like else {}
+    form = kind.form(request.POST or None, initial=begun)
+    layers = _layers(request, None, like) if kind.model is Fabric else None
     if request.method == "POST" and form.is_valid() and (layers is None or layers.is_valid()):
         try:
             record = add_setting(form.instance, at=timezone.now(), by=request.user)
@@ -103,7 +108,13 @@ def setup_add(request: HttpRequest, slug: str) -> HttpResponse:
         else:
             _keep_parts(request, record, form, layers)
             return redirect("setup_record", slug, record.pk)
-    context = {"kind": kind, "form": form, "layers": layers}
+    context = {
+        "kind": kind,
+        "form": form,
+        "layers": layers,
+        "starters": STARTERS if kind.model is Fabric else (),
+        "like": like,
+    }
     return render(
         request, "planning/setup_record.html", context, status=422 if request.method == "POST" else 200
     )
@@ -136,6 +147,11 @@ def setup_record(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
         "name": name,
         "changes": history_of(record)[:20],
     }
+    if isinstance(record, Fabric):
+        context |= {
+            "worked": worked_before(record),
+            "doubts": recipe_doubts(layer_needs(record), stretch=record.stretch),
+        }
     if isinstance(record, Machine):
         key = uuid4().hex
         context |= {
@@ -178,12 +194,10 @@ def needle(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("setup_record", "machines", pk)
 
 
-def _layers(request: HttpRequest, fabric: Fabric | None) -> Any:
-    written = (
-        [{name: getattr(layer, name) for name in LAYER_FIELDS} for layer in fabric.layers.all()]
-        if fabric
-        else []
-    )
+def _layers(request: HttpRequest, fabric: Fabric | None, like: Starter | None = None) -> Any:
+    written = [dict(zip(LAYERS_IN, layer, strict=True)) for layer in like.layers] if like else []
+    if fabric:
+        written = [{name: getattr(layer, name) for name in LAYER_FIELDS} for layer in fabric.layers.all()]
     return LayerForms(request.POST or None, initial=written, prefix="layers")
 
 

@@ -136,7 +136,7 @@ def test_saving_a_fabric_as_it_was_changes_no_layer(signed_in, workshop):
     fabric = Fabric.objects.get(name="twill")
     address = reverse("setup_record", args=["fabrics", fabric.pk])
     assert signed_in.post(address, fields_of(signed_in.get(address))).status_code == 302
-    assert [str(layer) for layer in fabric.layers.all()] == ["1 × tear-away"]
+    assert [str(layer) for layer in fabric.layers.all()] == ["1 × tear-away, hooped with the cloth"]
     assert not Change.objects.exists()
 
 

@@ -18,7 +18,7 @@ from planning.compute.cutting.patterns import FlatPattern, Kind, Pattern
 # The search stops after so many nodes, not after so long: an answer must not depend on how busy the machine is.
 # The limit in seconds only keeps a page from hanging.
 NODES, SECONDS = 1500, 10.0
-PROMISING = 150
+PROMISING = 100
 MOST_TIDIED = 60
 
 
@@ -172,7 +172,7 @@ class _Model:
     def least_area(self, *, missing: int) -> "_Solved | None":
         """Return the whole amounts that take least area with at most so many pieces missing, or None.
 
-        First a search among the most promising columns. A column that would add more than the gap between what
+        Of many columns the most promising are searched first. A column that would add more than the gap between what
         that found and the relaxed area is in no better answer; with the others the search is complete.
         """
         relaxed = self._relaxed(missing=missing)
@@ -181,11 +181,12 @@ class _Model:
         bound, added = relaxed
         bound = self._whole(bound)
         everything = self._upper(missing=missing)
-        columns = min(len(added), PROMISING) - 1
-        promising = added <= np.partition(added, columns)[columns]
-        amounts, _ = self._solve(
-            self.cost, missing=missing, upper=np.where(promising, everything, 0.0), nodes=NODES // 10
-        )
+        amounts = None
+        if len(added) > PROMISING:
+            promising = added <= np.partition(added, PROMISING - 1)[PROMISING - 1]
+            amounts, _ = self._solve(
+                self.cost, missing=missing, upper=np.where(promising, everything, 0.0), nodes=NODES // 10
+            )
         if amounts is not None and self.cost @ amounts <= bound + 0.5:
             return _Solved(amounts, bound, missing, added)
         gap = np.inf if amounts is None else float(self.cost @ amounts) - relaxed[0]
@@ -221,6 +222,8 @@ class _Model:
     def _tidy(self, solved: "_Solved", area: float) -> NDArray | None:
         """Prefer few different strips, then opened rolls, and offcuts to sheets, where that takes no more roll."""
         strips, columns = len(self.strips), len(self.cost)
+        if not self.parts and not self.ways and np.count_nonzero(solved.amounts[:strips]) < 2:
+            return None  # nothing can be simpler
         upper = np.where(solved.added <= area - solved.bound + 0.5, self._upper(missing=solved.missing), 0.0)
         upper = np.where(solved.amounts > 0, self._upper(missing=solved.missing), upper)
         if np.count_nonzero(upper) > MOST_TIDIED:

@@ -45,18 +45,6 @@ class PieceNeed:
     may_turn: bool = True
     label: str = ""
 
-    def crossed(self) -> "tuple[PieceNeed, PieceNeed]":
-        """Return the two halves of layers that cross: every second piece lies across the grain.
-
-        >>> [each.count for each in PieceNeed(180, 240, 5).crossed()]
-        [3, 2]
-        """
-        across = self.count // 2
-        return (
-            PieceNeed(self.width_mm, self.height_mm, self.count - across, False, self.label),
-            PieceNeed(self.height_mm, self.width_mm, across, False, self.label),
-        )
-
 
 @dataclass(frozen=True)
 class CutOrder:

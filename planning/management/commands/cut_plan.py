@@ -1,4 +1,4 @@
-"""Answer how a kept job's stabilizer is cut."""
+"""Answer how kept jobs' stabilizer is cut."""
 
 import sys
 from typing import Any
@@ -6,52 +6,57 @@ from typing import Any
 from django.core.management.base import CommandParser
 from rich.console import Console
 
-from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
-from planning.compute.batch import BatchPlan
-from planning.cuts import ProductCut, cut_as_data, cut_verdict, cuts_of
-from planning.jobs import plan_of
-from planning.models import Job
+from planning.cuts import JobsCut, ProductCut, cut_as_data, jobs_to_cut, plan_cuts
 from planning.plan import verdict_exit_code
 
 
 class Command(WorkshopCommand):
     help = (
-        "Show how the stabilizer of the job with this number is cut, strip by strip, saving nothing. "
-        "Exits 0 for enough, 3 for tight or short, 4 for unknown, 1 for an error."
+        "Show how the stabilizer of the jobs with these numbers is cut, strip by strip, saving nothing; several are "
+        "cut together. Exits 0 for enough, 3 for tight or short, 4 for unknown, 1 for an error."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument(
-            "job", type=int, metavar="JOB", help="The job's number, as its page's address has it."
+            "job",
+            type=int,
+            nargs="+",
+            metavar="JOB",
+            help="A job's number, as its page's address has it.",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        job = Job.objects.with_everything().filter(pk=options["job"]).first()
-        if job is None:
-            raise WorkshopError(
-                f"There is no job {options['job']}. The page Jobs lists them with their numbers."
-            )
-        plan = plan_of(job)
+        cut = plan_cuts(jobs_to_cut(options["job"]))
         if options["format"] == "json":
-            self.write_json(cut_as_data(job, plan))
+            self.write_json(cut_as_data(cut))
         else:
-            print_cut(self.console(), job, plan)
-        sys.exit(verdict_exit_code(cut_verdict(plan)))
+            print_cut(self.console(), cut)
+        sys.exit(verdict_exit_code(cut.verdict))
 
 
-def print_cut(console: Console, job: Job, plan: BatchPlan) -> None:
+def print_cut(console: Console, cut: JobsCut) -> None:
     """Print each product's strips with their measures from the free end, in mm."""
-    console.print(f"{job}: {cut_verdict(plan)}", style="bold")
-    cuts = cuts_of(plan)
-    for cut in cuts:
-        _print_product(console, cut)
-    for layer in plan.stabilizer:
-        if layer.cut is None:
-            console.print(f"{layer.kind}, {layer.method}: none on the shelf, or no hoop holds the design")
-    if not plan.stabilizer:
-        console.print("No stabilizer is planned: the job has no fabric with a recipe.")
+    console.print(f"{', '.join(map(str, cut.jobs))}: {cut.verdict}", style="bold")
+    for note in cut.notes:
+        console.print(note)
+    if cut.comparison:
+        saved = cut.comparison.saved_mm2
+        console.print(
+            f"Together they take {saved / 1e6:.3f} m² of roll less than one after another."
+            if saved
+            else "Cutting them together saves no roll; one after another does as well."
+        )
+    for each in cut.cuts:
+        _print_product(console, each)
+    for layer in cut.unplanned:
+        console.print(f"{layer.name}: none on the shelf, or no hoop holds the design")
+    if not cut.every_layer:
+        console.print("No stabilizer is planned: choose a fabric with a recipe for the job.")
+    before = sum(layer.cut_before for layer in cut.every_layer)
+    if before:
+        console.print(f"{before} pieces are cut already and not asked for again.")
 
 
 def _print_product(console: Console, cut: ProductCut) -> None:
@@ -60,15 +65,15 @@ def _print_product(console: Console, cut: ProductCut) -> None:
         f"\n{cut.product}: {plan.pieces} pieces, {plan.roll_mm} mm of roll; "
         f"no way takes less than {plan.bound_mm} mm; {plan.waste_mm2 / 100:,.0f} cm² wasted"
     )
-    for name, missing in zip(cut.layer_names, plan.missing, strict=True):
-        if missing:
-            console.print(f"  {missing} pieces missing for {name}")
+    for row in cut.needs:
+        if row.missing:
+            console.print(f"  {row.missing} pieces missing for {row.piece.label}")
     for source in plan.sources:
         console.print(f"  {source.label}, {source.width_mm} mm wide")
         for number, strip in enumerate(source.strips, 1):
             pieces = ", ".join(
                 f"{piece.width_mm} × {piece.height_mm}{' turned' if piece.turned else ''} at {piece.x_mm}"
-                f" ({cut.layer_names[piece.need]})"
+                f" ({cut.need_names[piece.need]})"
                 for piece in strip.pieces
             )
             console.print(

@@ -21,6 +21,7 @@ from planning.compute.cutting import (
     check_plan,
     plan_cut,
 )
+from planning.compute.layering import JobLayers, LayerNeed, pieces_of
 
 INSTANCES = Path(__file__).parents[2] / "data" / "strip_packing"
 
@@ -98,7 +99,9 @@ def test_each_cut_loses_its_kerf_and_each_edge_its_trimming():
 
 
 def test_crossed_layers_lie_across_each_other():
-    order = CutOrder(PieceNeed(180, 240, 4).crossed())
+    crossed = LayerNeed("tear-away", 30, 60, "hooped", 2, crossed=True)
+    (pieces,) = pieces_of(JobLayers((crossed,), (180, 240), 2))
+    order = CutOrder(pieces.needs(has_grain=True))
     plan = planned(order, CutStock((Roll("R1", 500, 5_000),)))
     assert sorted((piece.width_mm, piece.height_mm) for piece in plan.rolls[0].pieces) == [
         (180, 240), (180, 240), (240, 180), (240, 180)
@@ -279,15 +282,23 @@ def test_more_offcuts_never_lengthen_the_roll(pieces, some, more, roll_mm):
 
 
 @settings(max_examples=40)
-@given(st.lists(needs, min_size=1, max_size=3), st.integers(350, 900), st.integers(1, 400))
-def test_a_wider_roll_never_takes_more_length_and_none_less_than_its_bound(pieces, roll_mm, wider_mm):
-    order = CutOrder(tuple(pieces))
-    narrow = planned(order, CutStock((Roll("R1", roll_mm, 100_000),)))
-    wide = planned(order, CutStock((Roll("R1", roll_mm + wider_mm, 100_000),)))
+@given(
+    st.lists(needs, min_size=1, max_size=3), st.integers(350, 900), st.integers(1, 400), st.integers(0, 10)
+)
+def test_a_wider_roll_takes_no_more_length_and_no_more_area_than_its_bound_and_the_trimming(
+    pieces, roll_mm, wider_mm, edge_mm
+):
+    order = CutOrder(tuple(pieces), edge_mm=edge_mm)
+    width_mm = roll_mm + 2 * edge_mm
+    narrow = planned(order, CutStock((Roll("R1", width_mm, 100_000),)))
+    wide = planned(order, CutStock((Roll("R1", width_mm + wider_mm, 100_000),)))
     assert wide.roll_mm <= narrow.roll_mm
     area = sum(each.width_mm * each.height_mm * each.count for each in pieces)
-    for plan, width in ((narrow, roll_mm), (wide, roll_mm + wider_mm)):
-        assert area <= plan.bound_mm * width <= plan.roll_mm * width
+    for plan, width in ((narrow, width_mm), (wide, width_mm + wider_mm)):
+        trimmed_mm2 = 2 * edge_mm * plan.roll_mm
+        assert area <= plan.bound_mm2 <= plan.roll_mm2 - trimmed_mm2
+        assert plan.is_proven
+        assert plan.roll_mm2 == plan.roll_mm * width <= plan.bound_mm2 + trimmed_mm2 + 0.5
 
 
 @settings(max_examples=40)

@@ -1,0 +1,28 @@
+"""The form that chooses jobs to cut together."""
+
+from django import forms
+
+from planning.models import Job
+
+# More than this on one sheet nobody lays out on one table.
+MOST_TOGETHER = 12
+
+
+class CutTogetherForm(forms.Form):
+    """Jobs whose stabilizer is cut together."""
+
+    job = forms.ModelMultipleChoiceField(
+        Job.objects.soonest_first(),
+        error_messages={
+            "required": "Choose the jobs to cut together.",
+            "invalid_choice": "There is no job %(value)s; choose among those below.",
+        },
+    )
+
+    def clean_job(self) -> list[Job]:
+        chosen = list(self.cleaned_data["job"])
+        if len(chosen) > MOST_TOGETHER:
+            raise forms.ValidationError(
+                f"{len(chosen)} jobs are too many for one sheet; choose {MOST_TOGETHER} or fewer."
+            )
+        return chosen

@@ -1,0 +1,68 @@
+"""Answer when each stabilizer runs out."""
+
+from typing import Any
+
+from django.utils import timezone
+from rich.table import Table
+
+from inventory.management.base import WorkshopCommand
+from planning.job_layers import with_layers
+from planning.models import Job
+from planning.running_out import Outlook, stabilizer_outlooks
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Show when each stabilizer on rolls runs out, over booked jobs and past use, and by when to order it. "
+        "Exits 0, or 1 for an error."
+    )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        outlooks = stabilizer_outlooks(with_layers(Job.objects.all()), at=timezone.now())
+        if options["format"] == "json":
+            self.write_json({"stabilizer": [outlook_as_data(each) for each in outlooks]})
+            return
+        table = Table(box=None)
+        for head in (
+            "Stabilizer",
+            "Free, m",
+            "Jobs take, m",
+            "A usual week, m",
+            "Runs out",
+            "Order by",
+            "From",
+        ):
+            table.add_column(head, justify="right" if head.endswith(", m") else "left")
+        for each in outlooks:
+            ends = each.projection
+            table.add_row(
+                str(each.product),
+                *(f"{mm / 1000:.1f}" for mm in (each.free_mm, each.booked_mm, each.per_week_mm)),
+                str(ends.run_out_on or "not within a year"),
+                str(ends.order_by or "–"),
+                each.supplier or "nobody is known to sell it",
+            )
+        self.console().print(table)
+
+
+def outlook_as_data(outlook: Outlook) -> dict[str, Any]:
+    """Return an outlook as JSON-ready data, lengths in whole mm of a roll ``width_mm`` wide."""
+    ends = outlook.projection
+    return {
+        "product": str(outlook.product),
+        "width_mm": outlook.width_mm,
+        "free_mm": outlook.free_mm,
+        "booked_mm": outlook.booked_mm,
+        "per_week_mm": outlook.per_week_mm,
+        "needs": [
+            {
+                "what": need.what,
+                "need_mm": round(need.quantity),
+                "on": need.on.isoformat() if need.on else None,
+            }
+            for need in outlook.needs
+        ],
+        "run_out_on": ends.run_out_on.isoformat() if ends.run_out_on else None,
+        "order_by": ends.order_by.isoformat() if ends.order_by else None,
+        "supplier": outlook.supplier,
+    }

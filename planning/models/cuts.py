@@ -1,0 +1,22 @@
+"""What was cut of stabilizer for which job."""
+
+from django.db import models
+
+
+class JobCut(models.Model):
+    """The pieces that one act of cutting gave a job; the act's entries of the ledger carry the same ``key``.
+
+    It counts as long as those entries are not taken back.
+    """
+
+    job = models.ForeignKey("planning.Job", on_delete=models.CASCADE, related_name="stabilizer_cuts")
+    key = models.CharField(max_length=80)
+    # Layer by layer: its name, the product, width_mm and height_mm of a piece, and the count that was cut.
+    pieces = models.JSONField()
+
+    class Meta:
+        ordering = ["job", "id"]
+        constraints = [models.UniqueConstraint(fields=["job", "key"], name="a_job_is_in_a_cut_once")]
+
+    def __str__(self) -> str:
+        return f"{sum(each['count'] for each in self.pieces)} pieces for {self.job}"
