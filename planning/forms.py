@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from django.utils.datastructures import MultiValueDict
 
 from planning.formats import FORMATS
-from planning.models import Design, Fabric, Hoop, Machine
+from planning.models import Design, Fabric, Hoop, Machine, Strictness
 from planning.plan import Question
 
 MOST_PIECES = 10_000
@@ -67,6 +67,16 @@ class QuestionForm(forms.Form):
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="For the days to order by.",
     )
+    strictness = forms.ChoiceField(
+        choices=Strictness.choices,
+        label="Colours are",
+        required=False,
+        initial=Strictness.PICTURE,
+        help_text="How near a thread must come; the limits are among your rules.",
+    )
+
+    def clean_strictness(self) -> str:
+        return self.cleaned_data["strictness"] or Strictness.PICTURE
 
     def clean_design(self) -> QuerySet[Design]:
         designs = self.cleaned_data["design"]
@@ -86,6 +96,7 @@ class QuestionForm(forms.Form):
             hoop=given["hoop"].name if given["hoop"] else None,
             tests=given["tests"],
             needed_on=given["needed_on"],
+            strictness=given["strictness"],
         )
 
 
@@ -100,7 +111,17 @@ class AskForm(QuestionForm):
         help_text=f"{', '.join(extension.upper() for extension in FORMATS)}; up to 20 MiB each.",
     )
 
-    field_order = ("stitch_files", "design", "pieces", "fabric", "machine", "hoop", "tests", "needed_on")
+    field_order = (
+        "stitch_files",
+        "design",
+        "pieces",
+        "fabric",
+        "machine",
+        "hoop",
+        "tests",
+        "needed_on",
+        "strictness",
+    )
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

@@ -23,7 +23,16 @@ class KeepForm(QuestionForm):
         return Wanted(
             **{
                 name: given[name]
-                for name in ("what", "pieces", "needed_on", "fabric", "machine", "hoop", "tests")
+                for name in (
+                    "what",
+                    "pieces",
+                    "needed_on",
+                    "fabric",
+                    "machine",
+                    "hoop",
+                    "tests",
+                    "strictness",
+                )
             }
         )
 
@@ -33,8 +42,13 @@ class JobForm(forms.ModelForm):
 
     class Meta:
         model = Job
-        fields = ("what", "pieces", "needed_on", "fabric", "machine", "hoop", "tests", "notes")
-        labels = {"what": "What is it?", "needed_on": "Material needed on", "tests": "Test pieces"}
+        fields = ("what", "pieces", "needed_on", "fabric", "machine", "hoop", "tests", "strictness", "notes")
+        labels = {
+            "what": "What is it?",
+            "needed_on": "Material needed on",
+            "tests": "Test pieces",
+            "strictness": "Colours are",
+        }
         help_texts = {"tests": "Empty: as the rules say."}
         widgets = {"needed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
 

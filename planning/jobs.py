@@ -14,7 +14,8 @@ from planning.compute.asked import AskedDesign
 from planning.compute.batch import BatchPlan
 from planning.compute.placing import Placement
 from planning.designs import asked_from_record
-from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign
+from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign, Strictness
+from planning.pinning import held_shades
 from planning.plan import Question, chosen_machine, plan
 
 # Lettering is stitched in the hooping of the first design unless a job says otherwise.
@@ -36,6 +37,7 @@ class Wanted:
     machine: Machine | None = None
     hoop: Hoop | None = None
     tests: int | None = None
+    strictness: str = Strictness.PICTURE
     notes: str = ""
 
 
@@ -116,8 +118,9 @@ def drop_job(job: Job) -> None:
 
 def plan_of(job: Job) -> BatchPlan:
     """Return the plan of a kept job against the shelf as it stands."""
+    designs, lettering = asked_of(job)
     return plan(
-        [_asked(placed) for placed in job.placed.all()],
+        designs,
         Question(
             pieces=job.pieces,
             fabric=job.fabric.name if job.fabric else None,
@@ -125,11 +128,18 @@ def plan_of(job: Job) -> BatchPlan:
             hoop=job.hoop.name if job.hoop else None,
             tests=job.tests,
             needed_on=job.needed_on,
+            strictness=job.strictness,
         ),
-        lettering=[
-            replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()
-        ],
+        held=held_shades(job),
+        lettering=lettering,
     )
+
+
+def asked_of(job: Job) -> tuple[list[AskedDesign], list[AskedDesign]]:
+    """Return the designs that every piece of ``job`` carries, and the lettering of each piece."""
+    return [_asked(placed) for placed in job.placed.all()], [
+        replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()
+    ]
 
 
 def items_needed(jobs: Iterable[Job]) -> list[StockItem]:

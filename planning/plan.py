@@ -10,8 +10,8 @@ from planning.compute.asked import AskedDesign, Terms
 from planning.compute.batch import BatchPlan, plan_batch
 from planning.compute.placing import field_needed
 from planning.compute.stabilizing import LayerNeed
-from planning.models import Fabric, Hoop, Machine, Rules
-from planning.pinning import excluded_shades, pinned_shades
+from planning.models import Fabric, Hoop, Machine, Rules, Strictness
+from planning.pinning import NOTHING_HELD, HeldShades, excluded_shades, held_now, pinned_shades
 from planning.queries import shelf
 
 Named = TypeVar("Named", Fabric, Hoop, Machine)
@@ -27,7 +27,8 @@ class Question:
 
     A name left out means: the first machine, the plain default cloth without stabilizer, the smallest hoop of
     the machine that holds every design. ``tests`` of None means as the rules say. ``pins`` are written
-    BLOCK=SHADE and ``exclude`` SHADE, as ``planning.pinning`` reads them.
+    BLOCK=SHADE and ``exclude`` SHADE, as ``planning.pinning`` reads them. ``strictness`` says whether near enough
+    is that of a picture or of brand colours.
     """
 
     pieces: int
@@ -38,6 +39,7 @@ class Question:
     needed_on: date | None = None
     pins: tuple[str, ...] = ()
     exclude: tuple[str, ...] = ()
+    strictness: str = Strictness.PICTURE
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -48,11 +50,16 @@ def chosen_machine(name: str | None) -> Machine:
 
 
 def plan(
-    designs: Sequence[AskedDesign], question: Question, *, lettering: Sequence[AskedDesign] = ()
+    designs: Sequence[AskedDesign],
+    question: Question,
+    *,
+    lettering: Sequence[AskedDesign] = (),
+    held: HeldShades = NOTHING_HELD,
 ) -> BatchPlan:
     """Return the plan for ``designs`` on every piece of the ``question``, with one ``lettering`` each if given.
 
-    Nothing is saved. Designs of one hooping number must fit the hoop together, where they lie.
+    Nothing is saved. Shades that a kept job has ``held`` on to are used where the question says nothing else; one
+    that is no longer on the shelf is told of and chosen anew. Designs of one hooping number must fit the hoop together, where they lie.
 
     Raises NoSuchName, and WorkshopError for numbers that make no batch.
     """
@@ -66,6 +73,9 @@ def plan(
     if machine.pk is None:
         notes.append("No machine is set up yet; the times and tails are the stated defaults.")
     on_shelf = shelf(fibre=rules.fibre, weight_label=rules.weight_label, bobbin_style=machine.bobbin_style)
+    every = [*designs, *dict.fromkeys(lettering)]
+    kept, gone = held_now(held, every, on_shelf.shades)
+    notes += gone
     terms = Terms(
         thread=machine.thread_settings(thickness_mm=fabric.thickness_mm, allowance=rules.allowance),
         times=machine.times,
@@ -85,12 +95,13 @@ def plan(
         spoilage=rules.spoilage,
         enough_at=rules.enough_at,
         tight_at=rules.tight_at,
-        colour_limit=rules.colour_limit,
+        strictness=question.strictness,
+        colour_limit=rules.limit_for(question.strictness),
         currency=rules.currency,
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),
-        pinned=pinned_shades(question.pins, [*designs, *dict.fromkeys(lettering)], on_shelf.shades),
-        excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
+        pinned=kept | pinned_shades(question.pins, every, on_shelf.shades),
+        excluded=held.excluded | excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
     )
     return plan_batch(
         designs,

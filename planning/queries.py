@@ -68,6 +68,7 @@ def needle_shades(*, fibre: str = "", weight_label: str = "") -> tuple[OwnedShad
             hex=shade.hex,
             lab=shade.lab,
             spools=tuple(by_shade[shade.pk]),
+            sigma=shade.sigma,
         )
         for shade in shades
     )

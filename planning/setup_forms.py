@@ -87,7 +87,8 @@ class RulesForm(forms.ModelForm):
             "stabilizer_margin_mm": "Stabilizer margin, mm",
             "hands_on_rate": "An hour of hands costs",
             "machine_rate": "An hour of the machine costs",
-            "colour_limit": "Colour limit, ΔE00",
+            "colour_limit": "Colour limit of a picture, ΔE00",
+            "brand_colour_limit": "Colour limit of brand colours, ΔE00",
         }
 
 

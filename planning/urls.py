@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from planning.views import asking, colours, cutting, imports, jobs, library, pictures, setup
+from planning.views import asking, colours, cutting, holding, imports, jobs, library, pictures, setup
 
 urlpatterns = [
     path("", asking.today, name="today"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("jobs/keep/", jobs.keep_job, name="keep_job"),
     path("jobs/<int:pk>/", jobs.job, name="job"),
     path("jobs/<int:pk>/change/", jobs.edit_job, name="edit_job"),
+    path("jobs/<int:pk>/shades/", holding.change_held, name="hold_shades"),
     path("jobs/<int:pk>/cut/", cutting.cut_sheet, name="cut_sheet"),
     path("jobs/<int:pk>/delete/", jobs.confirm_drop, name="confirm_drop_job"),
     path("jobs/<int:pk>/deleted/", jobs.drop, name="drop_job"),

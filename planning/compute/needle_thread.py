@@ -24,7 +24,7 @@ RUNNERS_UP = 3
 class PlannedThread:
     """One thread over the whole batch: what asks for it, the shade chosen, and whether there is enough.
 
-    ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
+    ``verdict`` is of the stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``. ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
     nobody tells apart share a thread, and ``choice`` is then that of the one furthest off.
     """
 
@@ -38,6 +38,7 @@ class PlannedThread:
     free_sigma_mm: int
     p_enough: float
     verdict: str
+    colour_verdict: str
     reason: str
     pieces_possible: int
     missing_mm: int
@@ -69,6 +70,7 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
             lab=carried.blocks[group[0]].block.lab,
             geometry_mm=float(carried.cumulative_needle_mm(group)[-1]) / terms.needle_factor.median,
             name=carried.blocks[group[0]].block.name,
+            sigma=carried.blocks[group[0]].block.sigma,
         )
         for group in members
     ]
@@ -179,6 +181,7 @@ def _thread(
         free_sigma_mm=round(free_sigma_mm),
         p_enough=p,
         verdict=word,
+        colour_verdict=colour_verdict(choice, limit=terms.colour_limit),
         reason=reason,
         pieces_possible=pieces_covered(geometry_mm, factor, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
@@ -188,6 +191,19 @@ def _thread(
         is_pinned=is_pinned,
         runners_up=runners_up,
     )
+
+
+def colour_verdict(choice: Choice, *, limit: float) -> str:
+    """Return whether the shade of a choice is ``near`` the colour asked for, ``off colour``, or ``unknown``.
+
+    A pinned shade may be off colour as well: that somebody wants it does not make it nearer.
+
+    >>> colour_verdict(Choice(None), limit=5.0)
+    'unknown'
+    """
+    if choice.shade is None or choice.delta_e_00 is None:
+        return "unknown"
+    return "near" if choice.delta_e_00 <= limit else "off colour"
 
 
 def _spools(shade: OwnedShade, geometry_mm: NDArray, word: str, terms: Terms) -> tuple[SpoolUse, ...]:

@@ -4,7 +4,8 @@ from planning.models.designs import Block, Design, ImportedFile, ImportRun, Stit
 from planning.models.fabrics import Fabric, Layer
 from planning.models.jobs import Job, NamedPiece, PlacedDesign
 from planning.models.machines import Hoop, Machine, NeedleNote
-from planning.models.rules import Rules
+from planning.models.pins import LeftOutShade, PinnedShade
+from planning.models.rules import Rules, Strictness
 
 __all__ = [
     "Block",
@@ -15,11 +16,14 @@ __all__ = [
     "ImportedFile",
     "Job",
     "Layer",
+    "LeftOutShade",
     "Machine",
     "NamedPiece",
     "NeedleNote",
+    "PinnedShade",
     "PlacedDesign",
     "Rules",
     "StitchOutNote",
+    "Strictness",
     "Tag",
 ]

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from inventory.compute.colour import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.units import Units
 from planning.answers import shopping_rows
@@ -18,12 +19,19 @@ from planning.compute.batch import BatchPlan
 from planning.compute.needle_thread import PlannedThread
 from planning.designs import asked_from_record, designs_by_id
 from planning.forms import AskForm, QuestionForm
-from planning.models import Design, Fabric, Machine, Rules
+from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
 from planning.pictures import plan_pictures
 from planning.plan import chosen_machine, each_in_its_own_hooping, plan
 from planning.uploads import Refusal, keep_uploads
+from planning.views.holding import held_by, pin_acts
 from planning.views.pins import left_out, pin_links
-from planning.wording import answer_in_words, asked_name, instead_in_words
+from planning.wording import (
+    answer_in_words,
+    asked_name,
+    between_in_words,
+    instead_in_words,
+    shown_verdict,
+)
 
 RECENT = 12
 
@@ -69,6 +77,7 @@ def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
     fields += [(name, given[name].pk) for name in ("fabric", "machine", "hoop") if given[name]]
     fields += [("tests", given["tests"])] if given["tests"] is not None else []
     fields += [("needed_on", given["needed_on"].isoformat())] if given["needed_on"] else []
+    fields += [("strictness", given["strictness"])] if given["strictness"] != Strictness.PICTURE else []
     return f"{reverse('plan_sheet')}?{urlencode(fields)}"
 
 
@@ -108,21 +117,29 @@ def plan_context(
     machine: Machine,
     fabric: Fabric | None,
     address: QueryDict | None = None,
+    job: Job | None = None,
 ) -> dict[str, Any]:
-    """Return what a page that shows a plan needs; with the ``address`` that asks, links that change the shades."""
+    """Return what a page that shows a plan needs.
+
+    With the ``address`` that asks come links that change the shades; with the ``job``, buttons that change what it
+    holds on to.
+    """
     several = len(plan.designs) > 1
+
+    def pins(thread: PlannedThread) -> dict[str, Any] | None:
+        if job is not None:
+            return pin_acts(thread, several=several)
+        return pin_links(thread, address, several=several) if address else None
+
     return {
+        **(held_by(job, plan) if job is not None else {}),
         "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
         "left_out": left_out(address) if address else [],
         "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
         "plan": plan,
         "pictures": plan_pictures(plan),
         "answer": answer_in_words(plan, units=units),
-        "threads": [
-            thread_row(thread, several=several)
-            | {"pins": pin_links(thread, address, several=several) if address else None}
-            for thread in plan.threads
-        ],
+        "threads": [thread_row(thread, several=several) | {"pins": pins(thread)} for thread in plan.threads],
         "warned": any(design.warnings for design in plan.designs),
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
@@ -144,6 +161,9 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
         "chosen_name": (shade.name or shade.code) if shade else "No thread chosen",
         "chosen_detail": f"{shade.maker} {shade.range} · {shade.code}" if shade else "",
         "free_mm": None if thread.verdict == "unknown" else thread.free_mm,
+        "verdict": shown_verdict(thread),
+        "between": between_in_words(thread.choice),
+        "grade": grade_in_words(thread.choice.grade) if thread.choice.grade else "",
         "sure": None if thread.verdict == "unknown" else thread.p_enough,
     }
 
