@@ -59,7 +59,8 @@ def plan(
     """Return the plan for ``designs`` on every piece of the ``question``, with one ``lettering`` each if given.
 
     Nothing is saved. Shades that a kept job has ``held`` on to are used where the question says nothing else; one
-    that is no longer on the shelf is told of and chosen anew. Designs of one hooping number must fit the hoop together, where they lie.
+    that is no longer on the shelf is told of and chosen anew. Designs of one hooping number must fit the hoop
+    together, where they lie.
 
     Raises NoSuchName, and WorkshopError for numbers that make no batch.
     """

@@ -24,8 +24,9 @@ RUNNERS_UP = 3
 class PlannedThread:
     """One thread over the whole batch: what asks for it, the shade chosen, and whether there is enough.
 
-    ``verdict`` is of the stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``. ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
-    nobody tells apart share a thread, and ``choice`` is then that of the one furthest off.
+    ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
+    nobody tells apart share a thread, and ``choice`` is then that of the one furthest off. ``verdict`` is of the
+    stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``.
     """
 
     hex: str
