@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from planning.views import asking, colours, cutting, holding, imports, jobs, library, pictures, setup
+from planning.views import asking, colours, cutting, gaps, holding, imports, jobs, library, pictures, setup
 
 urlpatterns = [
     path("", asking.today, name="today"),
@@ -38,6 +38,7 @@ urlpatterns = [
     path("designs/<int:pk>/picture.png", pictures.picture, {"kind": "picture"}, name="design_picture"),
     path("designs/<int:pk>/density.png", pictures.picture, {"kind": "density"}, name="design_density"),
     path("designs/<int:pk>/strip.png", pictures.picture, {"kind": "strip"}, name="design_strip"),
+    path("gaps/", gaps.gap_map_page, name="gap_map"),
     path("workshop/", setup.setup, name="setup"),
     path("workshop/rules/", setup.setup_rules, name="setup_rules"),
     path("workshop/machines/<int:pk>/needle/", setup.needle, name="needle"),

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from inventory.compute.colour import Lab, delta_e_00_matrix
 from inventory.compute.colour_knowing import USUAL_SIGMA
 from inventory.compute.errors import WorkshopError
+from inventory.compute.light import labs_of_light, light_of_screen
 from inventory.compute.readings import KnownColour
 
 Pixels = npt.NDArray[np.uint8]
@@ -73,16 +74,16 @@ def colour_in_photograph(pixels: Pixels, *, card: Region, thread: Region) -> Kno
     >>> [round(value) for value in found.lab], found.source
     ([46, 54, 43], 'photo')
     """
-    card_light = _light(_sound(card.of(pixels), what="card"))
+    card_light = light_of_screen(_sound(card.of(pixels), what="card"))
     mean_card = card_light.mean(axis=0)
     gain = CARD_REFLECTANCE / mean_card
-    if _spread(_labs(card_light * gain)) > MOST_CARD_SPREAD:
+    if _spread(labs_of_light(card_light * gain)) > MOST_CARD_SPREAD:
         raise PhotographUnclear(
             "The card's region is not evenly grey. Mark only the card, out of shadows and shine."
         )
-    thread_light = _light(_sound(thread.of(pixels), what="thread")) * gain
-    lab = _labs(thread_light.mean(axis=0, keepdims=True))[0]
-    spread = _spread(_labs(_thinned(thread_light)))
+    thread_light = light_of_screen(_sound(thread.of(pixels), what="thread")) * gain
+    lab = labs_of_light(thread_light.mean(axis=0, keepdims=True))[0]
+    spread = _spread(labs_of_light(_thinned(thread_light)))
     # Between shine and shade the mean depends on where the camera stood: a part of the spread is open.
     sigma = math.hypot(USUAL_SIGMA["photo"], spread / 4)
     return KnownColour(Lab(*map(float, lab)), "photo", sigma, spread, len(thread_light))
@@ -103,26 +104,6 @@ def _sound(region: Pixels, *, what: str) -> Pixels:
             "Most of the thread's region is blown out. Take the photograph a little darker."
         )
     return region[keep]
-
-
-def _light(pixels: Pixels) -> Floats:
-    """Return sRGB values as shares of light, linear (IEC 61966-2-1)."""
-    value = pixels / 255.0
-    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-
-
-# Columns are what red, green and blue light of sRGB add to X, Y and Z (IEC 61966-2-1), white Y = 1 under D65.
-_TO_XYZ = np.array(
-    [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
-)
-_WHITE = _TO_XYZ.sum(axis=1)
-
-
-def _labs(light: Floats) -> Floats:
-    """Return CIE L*a*b* under D65, (n, 3), of linear light (CIE 15: 6/29 is where the cube root gives way)."""
-    share = np.maximum(light @ _TO_XYZ.T, 0.0) / _WHITE
-    f = np.where(share > (6 / 29) ** 3, np.cbrt(share), share / (3 * (6 / 29) ** 2) + 4 / 29)
-    return np.column_stack([116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])])
 
 
 def _thinned(light: Floats) -> Floats:

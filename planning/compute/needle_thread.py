@@ -12,12 +12,14 @@ from planning.compute.carrying import Carried
 from planning.compute.certainty import missing_mm, need, p_enough, pieces_covered, verdict
 from planning.compute.choosing import Choice, ColourRequest, OwnedShade
 from planning.compute.colour_rules import Conditions
+from planning.compute.colour_vision import fallen_together
 from planning.compute.packs import PackPurchase, cheapest_purchase
 from planning.compute.priced_instead import PricedInstead, price_instead
 from planning.compute.spools import SpoolUse, spools_for_pieces
 from planning.compute.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
 
 RUNNERS_UP = 3
+MOST_NOTED_PAIRS = 4
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,8 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
         blocks=[[_place(carried, index) for index in group] for group in members],
         conditions=conditions,
     )
-    return PlannedThreads(tuple(threads), _notes(together, terms), instead)
+    notes = (*_notes(together, terms), *_notes_for_other_eyes(requests, choices))
+    return PlannedThreads(tuple(threads), notes, instead)
 
 
 def _place(carried: Carried, index: int) -> tuple[int, int]:
@@ -145,6 +148,26 @@ def _notes(together: Substitution, terms: Terms) -> tuple[str, ...]:
             f"up to {together.gap:.0%}."
         )
     return tuple(notes)
+
+
+def _notes_for_other_eyes(requests: Sequence[ColourRequest], choices: Sequence[Choice]) -> list[str]:
+    """What viewers whose eyes lack a kind of cone told apart as asked for, and will not as chosen."""
+    pairs = [
+        (request, request.lab, choice.shade.lab)
+        for request, choice in zip(requests, choices, strict=True)
+        if request.lab and choice.shade and choice.shade.lab and choice.near_enough
+    ]
+    fallen = fallen_together([tuple(asked) for _, asked, _ in pairs], [tuple(got) for _, _, got in pairs])
+    notes = [
+        f"{pairs[each.one][0].called} and {pairs[each.other][0].called} will be hard to tell apart with "
+        f"{' or '.join(each.viewers)}; as asked for they are not."
+        for each in fallen[:MOST_NOTED_PAIRS]
+    ]
+    if len(fallen) > MOST_NOTED_PAIRS:
+        notes.append(
+            f"{len(fallen) - MOST_NOTED_PAIRS} more pairs fall together for eyes without one kind of cone."
+        )
+    return notes
 
 
 def _thread(

@@ -25,6 +25,7 @@ from planning.plan import chosen_machine, each_in_its_own_hooping, plan
 from planning.uploads import Refusal, keep_uploads
 from planning.views.holding import held_by, pin_acts
 from planning.views.pins import left_out, pin_links
+from planning.views.seeing import pictures_seen, viewers
 from planning.wording import (
     answer_in_words,
     asked_name,
@@ -118,12 +119,14 @@ def plan_context(
     fabric: Fabric | None,
     address: QueryDict | None = None,
     job: Job | None = None,
+    seen: QueryDict | None = None,
 ) -> dict[str, Any]:
     """Return what a page that shows a plan needs.
 
     With the ``address`` that asks come links that change the shades; with the ``job``, buttons that change what it
-    holds on to.
+    holds on to. ``seen`` is the address that may name whose eyes the pictures are for.
     """
+    looking = seen if seen is not None else address if address is not None else QueryDict()
     several = len(plan.designs) > 1
 
     def pins(thread: PlannedThread) -> dict[str, Any] | None:
@@ -137,7 +140,8 @@ def plan_context(
         "left_out": left_out(address) if address else [],
         "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
         "plan": plan,
-        "pictures": plan_pictures(plan),
+        "pictures": pictures_seen(plan_pictures(plan), looking.get("seen") or ""),
+        "viewers": viewers(looking),
         "answer": answer_in_words(plan, units=units),
         "threads": [thread_row(thread, several=several) | {"pins": pins(thread)} for thread in plan.threads],
         "warned": any(design.warnings for design in plan.designs),

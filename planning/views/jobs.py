@@ -64,6 +64,7 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
         machine=found.machine or chosen_machine(None),
         fabric=found.fabric,
         job=found,
+        seen=request.GET,
     )
     return render(request, "planning/job.html", {"job": found, **shown})
 
