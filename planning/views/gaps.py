@@ -12,7 +12,7 @@ from planning.gaps import MOST_SUGGESTED, ShelfGaps, shelf_gaps
 from planning.models import Rules
 
 # A plane of the drawing shows a* and b* from −REACH to REACH, in as many units to each side.
-REACH = 100
+REACH = 78
 MOST_MARKS = 4_000
 
 
