@@ -64,12 +64,14 @@ def equivalents(shade: Shade) -> list[Equivalent]:
     if lab is None:
         raise NoOneShade(f"Nobody has said yet what the colour of {shade} is, so nothing can be near it.")
     others = list(
-        Shade.objects.filter(range__purpose=shade.range.purpose, lab_l__isnull=False)
+        Shade.objects.filter(
+            range__purpose=shade.range.purpose, lab_l__isnull=False, lab_a__isnull=False, lab_b__isnull=False
+        )
         .exclude(range=shade.range)
         .select_related("range")
         .order_by("range__maker", "range__name", "code")
     )
-    labs = [(other.lab_l, other.lab_a, other.lab_b) for other in others]
+    labs = [tuple(other_lab) for other in others if (other_lab := other.lab) is not None]
     differences = delta_e_00(tuple(lab), labs)
     nearest: dict[int, int] = {}
     owned = set(Shade.objects.owned().values_list("pk", flat=True))

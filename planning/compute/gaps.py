@@ -157,7 +157,7 @@ def gap_map(shades: Sequence[OwnedShade], *, limit: float, most: int = 5) -> Gap
     known = [shade for shade in shades if shade.lab is not None]
     labs = lab_array([shade.lab for shade in known])
     owned = np.array([any(spool.free_mm > 0 for spool in shade.spools) for shade in known], dtype=bool)
-    covered = within(labs[owned], labs, limit=limit).any(axis=0) if len(known) else np.zeros(0, dtype=bool)
+    covered: Bools = np.asarray(within(labs[owned], labs, limit=limit).any(axis=0), dtype=bool)
     rest = np.flatnonzero(~covered)
     candidates = np.flatnonzero(~owned)
     cover = cover_most(within(labs[candidates], labs[rest], limit=limit), most=most)

@@ -148,7 +148,7 @@ def test_card_and_thread_are_marked_on_a_photograph(
     assert numbers == pytest.approx([55, 10, 40, 80], abs=1.5)
     page.get_by_role("button", name="Look at the photograph").click()
     expect(page.get_by_role("heading", name="What was found")).to_be_visible()
-    expect(page.get_by_text("Approximate")).to_be_visible()
+    expect(page.get_by_text("Approximate: a photograph is")).to_be_visible()
     axe_is_silent(page)
     fits(page)
     page.get_by_role("button", name="Use this colour").click()
