@@ -131,6 +131,7 @@ BOOKS: dict[str, Book] = {
                 _plain("a", lambda each: "–" if each.lab_a is None else f"{each.lab_a:.1f}".replace("-", "−")),
                 _plain("b", lambda each: "–" if each.lab_b is None else f"{each.lab_b:.1f}".replace("-", "−")),
                 _text("Source", lambda each: each.get_colour_source_display() if each.lab else "–"),
+                _plain("Off by, ΔE", lambda each: f"{each.sigma:.1f}" if each.lab else "–"),
             ),
             words=("code", "name", "earlier_codes__code", "range__maker", "range__name"), related=("range",),
             order=("range__maker", "range__name", "code"), parents=("range",),

@@ -70,12 +70,18 @@ class ShadeForm(RecordForm):
         help_text="Codes the maker used before, separated by semicolons. A search finds the shade by them too.",
     )
 
+    colour_sigma = NumberField(
+        label="The colour may be off by, ΔE",
+        required=False,
+        help_text="One standard deviation. Empty: as is usual for where it comes from.",
+    )
+
     class Meta:
         model = Shade
-        fields = ("range", "code", "name", "colour_source")
+        fields = ("range", "code", "name", "colour_source", "colour_sigma")
         labels = {"colour_source": "Where the colour comes from"}
 
-    field_order = ("key", "range", "code", "name", "colour", "colour_source", "earlier")
+    field_order = ("key", "range", "code", "name", "colour", "colour_source", "colour_sigma", "earlier")
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -107,6 +113,9 @@ class ShadeForm(RecordForm):
             L, a, b = (None, None, None) if lab is None else tuple(lab)
             given |= {"lab_l": L, "lab_a": a, "lab_b": b}
             self.instance.lab_l, self.instance.lab_a, self.instance.lab_b = L, a, b
+        if {"colour", "colour_source"} & set(self.changed_data) and "colour_sigma" not in self.changed_data:
+            # How far the colour before may have been off says nothing of this one.
+            given["colour_sigma"] = self.instance.colour_sigma = None
         return given
 
 

@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from inventory.views import catalogue, files, items, lists, owning, receive, scan, stocktakes
+from inventory.views import (
+    catalogue,
+    colours,
+    equivalents,
+    files,
+    items,
+    lists,
+    owning,
+    receive,
+    scan,
+    stocktakes,
+)
 
 urlpatterns = [
     path("", lists.shelf_list, name="shelf"),
@@ -15,6 +26,10 @@ urlpatterns = [
     path("shade-choices/", receive.shade_choices, name="shade_choices"),
     path("catalogue/", catalogue.catalogue, name="catalogue"),
     path("catalogue/<slug:slug>/", catalogue.catalogue_list, name="catalogue_list"),
+    path("catalogue/shades/<int:pk>/colour/", colours.shade_colour, name="shade_colour"),
+    path("catalogue/shades/<int:pk>/equivalents/", equivalents.shade_equivalents, name="shade_equivalents"),
+    path("catalogue/ranges/<int:pk>/readings/", colours.range_readings, name="range_readings"),
+    path("equivalents/", equivalents.equivalents_of, name="equivalents"),
     path("catalogue/<slug:slug>/add/", catalogue.catalogue_add, name="catalogue_add"),
     path("catalogue/<slug:slug>/<int:pk>/", catalogue.catalogue_record, name="catalogue_record"),
     path("stocktakes/", stocktakes.stocktakes, name="stocktakes"),

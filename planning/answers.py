@@ -19,6 +19,9 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
     """Return the plan as JSON-ready data: lengths in whole mm, money as text, keys that are never renamed."""
     return {
         "verdict": plan.verdict,
+        "strictness": plan.strictness,
+        "colour_limit": plan.colour_limit,
+        "colour_verdict": "off colour" if plan.off_colour else "near",
         "pieces": plan.pieces.ordered,
         "pieces_to_stitch": plan.pieces.total,
         "test_pieces": plan.pieces.tests,
@@ -209,7 +212,10 @@ def _thread(thread: PlannedThread) -> dict[str, Any]:
         "requested": {"hex": thread.hex or None, "name": thread.name},
         "blocks": [list(pair) for pair in thread.blocks],
         "delta_e_00": None if choice.delta_e_00 is None else round(choice.delta_e_00, 1),
+        "delta_e_00_from": None if choice.between is None else round(choice.between[0], 1),
+        "delta_e_00_to": None if choice.between is None else round(choice.between[1], 1),
         "grey_scale_grade": choice.grade,
+        "colour_verdict": thread.colour_verdict,
         "needed_mm": thread.needed_mm,
         "needed_sigma_mm": thread.needed_sigma_mm,
         "free_mm": thread.free_mm,

@@ -62,6 +62,7 @@ def asked_from_record(design: Design) -> AskedDesign:
                     lab=block.lab,
                     name=block.name or block.code,
                     sums=block.sums,
+                    sigma=block.shade.sigma if block.shade and block.shade.lab else 0.0,
                 )
             )
     return AskedDesign(
@@ -243,5 +244,5 @@ def _file_colour(thread: FileThread | None) -> tuple[str, str, str]:
 
 def designs_by_id(ids: Sequence[int]) -> list[Design]:
     """Return the kept designs with these ids, in that order, with their blocks."""
-    found = Design.objects.prefetch_related("blocks").in_bulk(ids)
+    found = Design.objects.prefetch_related("blocks__shade").in_bulk(ids)
     return [found[each] for each in ids if each in found]

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from django.utils.datastructures import MultiValueDict
 
 from planning.formats import FORMATS
-from planning.models import Design, Fabric, Hoop, Machine
+from planning.models import Design, Fabric, Hoop, Machine, Strictness
 from planning.plan import Question
 
 MOST_PIECES = 10_000
@@ -82,6 +82,17 @@ class QuestionForm(forms.Form):
             raise forms.ValidationError(f"{written} is no number of pieces; give 1 or more, or “most”.")
         return int(written or 1)
 
+    strictness = forms.ChoiceField(
+        choices=Strictness.choices,
+        label="Colours are",
+        required=False,
+        initial=Strictness.PICTURE,
+        help_text="How near a thread must come; the limits are among your rules.",
+    )
+
+    def clean_strictness(self) -> str:
+        return self.cleaned_data["strictness"] or Strictness.PICTURE
+
     def clean_design(self) -> QuerySet[Design]:
         designs = self.cleaned_data["design"]
         if not designs and not self.accepts_files:
@@ -101,6 +112,7 @@ class QuestionForm(forms.Form):
             tests=given["tests"],
             needed_on=given["needed_on"],
             copies=given["copies"],
+            strictness=given["strictness"],
         )
 
 
@@ -125,6 +137,7 @@ class AskForm(QuestionForm):
         "copies",
         "tests",
         "needed_on",
+        "strictness",
     )
 
     def clean(self) -> dict[str, Any] | None:

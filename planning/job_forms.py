@@ -23,7 +23,16 @@ class KeepForm(QuestionForm):
         return Wanted(
             **{
                 name: given[name]
-                for name in ("what", "pieces", "needed_on", "fabric", "machine", "hoop", "tests")
+                for name in (
+                    "what",
+                    "pieces",
+                    "needed_on",
+                    "fabric",
+                    "machine",
+                    "hoop",
+                    "tests",
+                    "strictness",
+                )
             }
         )
 
@@ -41,11 +50,17 @@ class JobForm(forms.ModelForm):
             "machine",
             "hoop",
             "tests",
+            "strictness",
             "priority",
             "copies",
             "notes",
         )
-        labels = {"what": "What is it?", "needed_on": "Material needed on", "tests": "Test pieces"}
+        labels = {
+            "what": "What is it?",
+            "needed_on": "Material needed on",
+            "tests": "Test pieces",
+            "strictness": "Colours are",
+        }
         help_texts = {"tests": "Empty: as the rules say."}
         widgets = {"needed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
 

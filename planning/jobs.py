@@ -15,12 +15,13 @@ from planning.compute.batch import BatchPlan
 from planning.compute.placing import Placement
 from planning.designs import asked_from_record
 from planning.job_layers import LETTERING_HOOPING, pieces_cut
-from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign
+from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign, Strictness
 from planning.models.jobs import USUAL_PRIORITY
+from planning.pinning import held_shades
 from planning.plan import Question, Setting, chosen_machine, plan
 
 # What of a job its plan is made from: it stays while material is set aside for it.
-PLANNED_FROM = ("pieces", "fabric", "machine", "hoop", "tests", "copies")
+PLANNED_FROM = ("pieces", "fabric", "machine", "hoop", "tests", "copies", "strictness")
 
 
 class UnclearNames(WorkshopError):
@@ -42,6 +43,7 @@ class Wanted:
     machine: Machine | None = None
     hoop: Hoop | None = None
     tests: int | None = None
+    strictness: str = Strictness.PICTURE
     notes: str = ""
     priority: int = USUAL_PRIORITY
     copies: int = 1
@@ -152,7 +154,7 @@ def plan_of(
     """
     asked, lettering = asked_of(job)
     question = replace(question_of(job), with_advice=with_advice)
-    return plan(asked, question, lettering=lettering, shelf=shelf, setting=setting)
+    return plan(asked, question, lettering=lettering, held=held_shades(job), shelf=shelf, setting=setting)
 
 
 def asked_of(job: Job) -> tuple[list[AskedDesign], list[AskedDesign]]:
@@ -172,6 +174,7 @@ def question_of(job: Job) -> Question:
         tests=job.tests,
         needed_on=job.needed_on,
         copies=job.copies,
+        strictness=job.strictness,
         holder=job.holder,
         settled=_settled(job),
         cut_before=pieces_cut(job),

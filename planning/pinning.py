@@ -4,15 +4,61 @@ A block is written as the plan shows it: ``2``, or ``1.2`` where there are sever
 its code, or where makers share a code as ``RANGE CODE`` or ``MAKER RANGE CODE``.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.asked import AskedDesign
 from planning.compute.choosing import OwnedShade
+from planning.models import Job
 
 
 class NoSuchPin(WorkshopError):
     """A pin or an exclusion names no block or no single shade."""
+
+
+@dataclass(frozen=True)
+class HeldShades:
+    """What a kept job holds on to: shades by (SHA-256 of the design, block number), and those it leaves out.
+
+    ``names`` are those of the shades by id, for one that has left the shelf since.
+    """
+
+    pinned: Mapping[tuple[str, int], int] = field(default_factory=dict)
+    excluded: frozenset[int] = frozenset()
+    names: Mapping[int, str] = field(default_factory=dict)
+
+
+NOTHING_HELD = HeldShades()
+
+
+def held_shades(job: Job) -> HeldShades:
+    """Return what ``job`` holds on to."""
+    pinned, left_out = list(job.pinned_shades.all()), list(job.left_out_shades.all())
+    return HeldShades(
+        pinned={(each.design.sha256, each.block): each.shade_id for each in pinned},
+        excluded=frozenset(each.shade_id for each in left_out),
+        names={each.shade_id: str(each.shade) for each in pinned},
+    )
+
+
+def held_now(
+    held: HeldShades, designs: Sequence[AskedDesign], shades: Sequence[OwnedShade]
+) -> tuple[dict[tuple[int, int], int], list[str]]:
+    """Return the held shade of each (design, block number) that is still to be had, and a sentence for each other."""
+    on_shelf = {shade.id for shade in shades}
+    pinned, gone = {}, []
+    for index, design in enumerate(designs):
+        for block in design.blocks:
+            shade = held.pinned.get((design.sha256, block.number))
+            if shade in on_shelf:
+                pinned[index, block.number] = shade
+            elif shade is not None:
+                gone.append(
+                    f"{held.names.get(shade, 'The shade')}, pinned to block {block.number} of {design.name}, is no "
+                    "longer on the shelf in the planned fibre and weight; another is chosen."
+                )
+    return pinned, list(dict.fromkeys(gone))
 
 
 def pinned_shades(
@@ -26,7 +72,7 @@ def pinned_shades(
             raise NoSuchPin(
                 f'"{pin}" pins nothing. Write BLOCK=CODE, such as 2={shades[0].code if shades else 147}.'
             )
-        pinned[_block(block.strip(), designs)] = _shade(written, shades, where="on the shelf").id
+        pinned[named_block(block.strip(), designs)] = _shade(written, shades, where="on the shelf").id
     return pinned
 
 
@@ -58,7 +104,8 @@ def _spellings(shade: OwnedShade) -> tuple[str, str, str]:
     return shade.code, f"{shade.range} {shade.code}", full_name(shade)
 
 
-def _block(written: str, designs: Sequence[AskedDesign]) -> tuple[int, int]:
+def named_block(written: str, designs: Sequence[AskedDesign]) -> tuple[int, int]:
+    """Return the (design, block number) that a block is written as. Raises NoSuchPin."""
     design, dot, block = written.rpartition(".")
     if block.isdecimal() and (design.isdecimal() if dot else len(designs) == 1):
         index = int(design) - 1 if dot else 0

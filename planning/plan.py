@@ -16,8 +16,8 @@ from planning.compute.pieces import pieces_to_stitch
 from planning.compute.placing import field_needed
 from planning.layers import layer_needs, losses_of
 from planning.learning import Learned, learned
-from planning.models import Fabric, Hoop, Machine, Rules
-from planning.pinning import excluded_shades, pinned_shades
+from planning.models import Fabric, Hoop, Machine, Rules, Strictness
+from planning.pinning import NOTHING_HELD, HeldShades, excluded_shades, held_now, pinned_shades
 from planning.queries import shelf as read_shelf
 from planning.recipes import recipe_notes
 
@@ -35,7 +35,8 @@ class Question:
     A name left out means: the first machine, the plain default cloth without stabilizer, the smallest hoop of
     the machine that holds every design. ``tests`` of None means as the rules say. ``pins`` are written
     BLOCK=SHADE and ``exclude`` SHADE, as ``planning.pinning`` reads them. ``copies`` are pieces hooped together:
-    a number, or as many as a hoop holds.
+    a number, or as many as a hoop holds. ``strictness`` says whether near enough is that of a picture or of brand
+    colours.
     """
 
     pieces: int
@@ -53,6 +54,7 @@ class Question:
     settled: tuple[tuple[tuple[int, int], int], ...] = ()
     with_advice: bool = True
     cut_before: tuple[CutBefore, ...] = ()
+    strictness: str = Strictness.PICTURE
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -95,13 +97,15 @@ def plan(
     question: Question,
     *,
     lettering: Sequence[AskedDesign] = (),
+    held: HeldShades = NOTHING_HELD,
     shelf: Shelf | None = None,
     setting: Setting | None = None,
 ) -> BatchPlan:
     """Return the plan for ``designs`` on every piece of the ``question``, with one ``lettering`` each if given.
 
-    Nothing is saved. Designs of one hooping number must fit the hoop together, where they lie. Without a
-    ``shelf`` and a ``setting`` they are read.
+    Nothing is saved. Shades that a kept job has ``held`` on to are used where the question says nothing else; one
+    that is no longer on the shelf is told of and chosen anew. Designs of one hooping number must fit the hoop
+    together, where they lie. Without a ``shelf`` and a ``setting`` they are read.
 
     Raises NoSuchName, and WorkshopError for numbers that make no batch.
     """
@@ -127,8 +131,11 @@ def plan(
     )
     known = setting.known
     bobbin_range = on_shelf.bobbins.range_id if on_shelf.bobbins else 0
-    pinned = {place: shade for place, shade in question.settled if shade in {s.id for s in on_shelf.shades}}
-    pinned |= pinned_shades(question.pins, [*designs, *dict.fromkeys(lettering)], on_shelf.shades)
+    every = [*designs, *dict.fromkeys(lettering)]
+    kept, gone = held_now(held, every, on_shelf.shades)
+    notes += gone
+    # What a job was promised with goes before what it holds on to, and what is asked now before both.
+    kept |= {place: shade for place, shade in question.settled if shade in {s.id for s in on_shelf.shades}}
     terms = Terms(
         thread=machine.thread_settings(thickness_mm=fabric.thickness_mm, allowance=rules.allowance),
         times=machine.times_at(efficiency=min(1.0, machine.efficiency / known.time.median)),
@@ -141,16 +148,17 @@ def plan(
         spoilage=spoilage,
         enough_at=rules.enough_at,
         tight_at=rules.tight_at,
-        colour_limit=rules.colour_limit,
+        strictness=question.strictness,
+        colour_limit=rules.limit_for(question.strictness),
         currency=rules.currency,
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),
         bobbin_factor=known.bobbin.get(bobbin_range, BOBBIN_PRIOR),
         range_factors=known.needle,
         working_minutes_a_day=rules.working_hours_a_day * 60,
-        pinned=pinned,
         with_advice=question.with_advice,
-        excluded=excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
+        pinned=kept | pinned_shades(question.pins, every, on_shelf.shades),
+        excluded=held.excluded | excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
         copies_per_hooping=copies,
         hoops=fields,
     )

@@ -81,6 +81,7 @@ def needle_shades(
             hex=shade.hex,
             lab=shade.lab,
             spools=tuple(by_shade[shade.pk]),
+            sigma=shade.sigma,
         )
         for shade in shades
     )

@@ -97,7 +97,8 @@ class RulesForm(forms.ModelForm):
             "ring_strip_height_mm": "Strip kept of a used ring, height in mm",
             "hands_on_rate": "An hour of hands costs",
             "machine_rate": "An hour of the machine costs",
-            "colour_limit": "Colour limit, ΔE00",
+            "colour_limit": "Colour limit of a picture, ΔE00",
+            "brand_colour_limit": "Colour limit of brand colours, ΔE00",
             "working_hours_a_day": "Working hours a day",
         }
         help_texts = {"ring_strip_width_mm": "Empty: what is left round a design is waste."}

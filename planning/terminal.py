@@ -15,15 +15,23 @@ from planning.compute.batch import BatchPlan
 from planning.compute.bobbin_thread import PlannedBobbins
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.thread_length import BlockSums
-from planning.wording import answer_in_words, asked_name, instead_in_words, spool_goes_on, thread_name
+from planning.wording import (
+    answer_in_words,
+    asked_name,
+    difference_in_words,
+    instead_in_words,
+    shown_verdict,
+    spool_goes_on,
+    thread_name,
+)
 
-SIGNS = {"enough": "●", "tight": "◐", "short": "○", "unknown": "?"}
+SIGNS = {"enough": "●", "tight": "◐", "short": "○", "unknown": "?", "off colour": "≠"}
 
 
 def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> None:
     """Print the answer first, then the reasons: colours, spools, bobbins, stabilizer, time, cost, shopping."""
     answer = answer_in_words(plan, units=units)
-    console.print(f"{SIGNS[plan.verdict]} {answer.headline}", style="bold")
+    console.print(f"{SIGNS[answer.sign]} {answer.headline}", style="bold")
     for line in answer.lines:
         console.print(line)
     console.print(
@@ -73,12 +81,12 @@ def _threads(plan: BatchPlan, units: Units) -> Table:
         choice = thread.choice
         table.add_row(
             _asked_and_chosen(thread, several=several),
-            "" if choice.delta_e_00 is None else f"{choice.delta_e_00:.1f}",
+            difference_in_words(choice),
             f"{_number(thread.needed_mm, units)} ± {_number(thread.needed_sigma_mm, units)}",
             _number(thread.free_mm, units),
             f"{thread.p_enough:.0%}",
             str(thread.pieces_possible),
-            f"{SIGNS[thread.verdict]} {thread.verdict}",
+            f"{SIGNS[shown_verdict(thread)]} {shown_verdict(thread)}",
         )
     return table
 

@@ -95,7 +95,19 @@ def plan_shades(rows: Sequence[Row], *, sha256: str) -> Plan:
             state(row, _statements(row, drafts))
     every = [draft for of_model in drafts.all.values() for draft in of_model]
     refuse_incomplete(every)
+    for draft in every:
+        _forget_old_sigma(draft)
     return Plan(drafts=every)
+
+
+def _forget_old_sigma(draft: Draft) -> None:
+    """A new colour is as sure as its source, and not as the colour was that it takes the place of."""
+    if draft.model is not Shade or draft.record is None or draft.record.colour_sigma is None:
+        return
+    differing = {"lab_l", "lab_a", "lab_b", "colour_source"} & set(draft.differences())
+    if differing:
+        draft.stated["colour_sigma"] = None
+        draft.stated_in["colour_sigma"] = min(draft.stated_in[name] for name in differing)
 
 
 def _statements(row: Row, drafts: _Drafts) -> list[Statement]:

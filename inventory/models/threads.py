@@ -2,11 +2,13 @@
 
 from collections.abc import Iterable
 
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q, Sum
 from django.db.models.functions import Coalesce
 
 from inventory.compute.colour import Lab, hex_from_lab
+from inventory.compute.colour_knowing import usual_sigma
 from inventory.models.stock import StockItem
 
 
@@ -112,6 +114,13 @@ class Shade(models.Model):
     lab_a = models.FloatField(null=True, blank=True)
     lab_b = models.FloatField(null=True, blank=True)
     colour_source = models.CharField(max_length=8, choices=Source.choices, default=Source.SCREEN)
+    # One sigma along each axis of CIEDE2000; NULL means what is usual for the source.
+    colour_sigma = models.FloatField(
+        "colour may be off by",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.0), MaxValueValidator(20.0)],
+    )
 
     objects = ShadeQuerySet.as_manager()
 
@@ -128,6 +137,11 @@ class Shade(models.Model):
         if self.lab_l is None or self.lab_a is None or self.lab_b is None:
             return None
         return Lab(self.lab_l, self.lab_a, self.lab_b)
+
+    @property
+    def sigma(self) -> float:
+        """How far the colour may be off: its own figure, else what is usual for where it came from."""
+        return usual_sigma(self.colour_source) if self.colour_sigma is None else self.colour_sigma
 
     @property
     def hex(self) -> str:

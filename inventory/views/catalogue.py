@@ -18,6 +18,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.models import Change, Shade
 from inventory.shelving import edit_catalogue
 from inventory.views.asking import units_of
+from inventory.views.equivalents import about
 
 PER_PAGE = 50
 
@@ -137,4 +138,6 @@ def _form_page(
         "saved": bool(done) and record is not None and Change.objects.filter(key=done).exists(),
         "unchanged": bool(done) and not Change.objects.filter(key=done).exists(),
     }
+    if isinstance(record, Shade) and record.lab is not None:
+        context |= about(record)
     return render(request, "inventory/catalogue_record.html", context, status=422 if form.is_bound else 200)

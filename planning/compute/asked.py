@@ -24,6 +24,8 @@ class AskedBlock:
     lab: Lab | None
     name: str
     sums: BlockSums
+    # How far ``lab`` may be off, where it is a shade's; zero where it is the colour itself that is asked for.
+    sigma: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,10 @@ class Terms:
     spoilage: float = 0.03
     enough_at: float = 0.95
     tight_at: float = 0.5
-    colour_limit: float = 5.0
+    strictness: str = "picture"
+    colour_limit: float = (
+        5.0  # beyond this difference a thread is off colour; what it is depends on the strictness
+    )
     currency: str = "EUR"
     machine_rate: float = 0.0
     hands_on_rate: float = 0.0

@@ -53,6 +53,13 @@ class BatchPlan:
     start_by: date | None  # the day to start on, to be done by ``needed_on``
     needles: NeedlePlan  # threads are told by their number in ``threads``, hoopings by load
     copies: tuple[CopiesOption, ...]  # one copy a hooping beside many
+    strictness: str = "picture"
+    colour_limit: float = 5.0
+
+    @property
+    def off_colour(self) -> tuple[PlannedThread, ...]:
+        """The threads that are beyond the limit of the colour asked for."""
+        return tuple(thread for thread in self.threads if thread.colour_verdict == "off colour")
 
 
 def plan_batch(
@@ -90,6 +97,8 @@ def plan_batch(
     verdicts = (
         [thread.verdict for thread in threads] + [bobbins.verdict] + [layer.verdict for layer in layers]
     )
+    # Whatever its stock, a thread of another colour is not enough; one that is pinned wants a second look.
+    verdicts += ["tight" for thread in threads if thread.colour_verdict == "off colour"]
     cost = batch_cost(
         threads=[(thread.choice.shade, thread.spools, thread.needed_mm) for thread in threads],
         thread_offers=shelf.thread_offers,
@@ -121,6 +130,8 @@ def plan_batch(
         needed_on=needed_on,
         notes=(*notes, *planned.notes),
         instead=planned.instead,
+        strictness=terms.strictness,
+        colour_limit=terms.colour_limit,
         stitches=stitches,
         bobbin_median=terms.bobbin_factor.median,
         quantities=cost_by_quantity(

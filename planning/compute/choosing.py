@@ -37,6 +37,8 @@ class OwnedShade:
     hex: str
     lab: Lab | None
     spools: tuple[OwnedSpool, ...]
+    # How far the colour may be off: one sigma along each axis of CIEDE2000.
+    sigma: float = 0.0
 
     @property
     def free(self) -> tuple[float, float]:
@@ -58,6 +60,8 @@ class ColourRequest:
     lab: Lab | None
     geometry_mm: float
     name: str = ""
+    # How far the colour asked for may be off; zero where it is what is asked for, whatever a thread measures.
+    sigma: float = 0.0
 
     @property
     def called(self) -> str:
@@ -76,3 +80,5 @@ class Choice:
     delta_e_00: float | None = None
     grade: str | None = None
     near_enough: bool = False
+    # Where the true difference lies, 95 times in a hundred, as far as both colours are known.
+    between: tuple[float, float] | None = None

@@ -13,12 +13,14 @@ from planning.compute.carrying import Carried
 from planning.compute.certainty import missing_mm, need, p_enough, pieces_covered, verdict
 from planning.compute.choosing import Choice, ColourRequest, OwnedShade
 from planning.compute.colour_rules import Conditions
+from planning.compute.colour_vision import fallen_together
 from planning.compute.packs import PackPurchase, cheapest_purchase
 from planning.compute.priced_instead import PricedInstead, price_instead
 from planning.compute.spools import SpoolUse, choose_spools
 from planning.compute.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
 
 RUNNERS_UP = 3
+MOST_NOTED_PAIRS = 4
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ class PlannedThread:
     """One thread over the whole batch: what asks for it, the shade chosen, and whether there is enough.
 
     ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
-    nobody tells apart share a thread, and ``choice`` is then that of the one furthest off.
+    nobody tells apart share a thread, and ``choice`` is then that of the one furthest off. ``verdict`` is of the
+    stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``.
     """
 
     hex: str
@@ -39,6 +42,7 @@ class PlannedThread:
     free_sigma_mm: int
     p_enough: float
     verdict: str
+    colour_verdict: str
     reason: str
     pieces_possible: int
     missing_mm: int
@@ -74,6 +78,7 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
             lab=carried.blocks[group[0]].block.lab,
             geometry_mm=float(carried.cumulative_needle_mm(group)[-1]) / terms.needle_factor.median,
             name=carried.blocks[group[0]].block.name,
+            sigma=carried.blocks[group[0]].block.sigma,
         )
         for group in members
     ]
@@ -112,7 +117,8 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
         blocks=[[_place(carried, index) for index in group] for group in members],
         conditions=conditions,
     )
-    return PlannedThreads(tuple(threads), _notes(together, terms), instead)
+    notes = (*_notes(together, terms), *_notes_for_other_eyes(requests, choices))
+    return PlannedThreads(tuple(threads), notes, instead)
 
 
 def _place(carried: Carried, index: int) -> tuple[int, int]:
@@ -151,6 +157,26 @@ def _notes(together: Substitution, terms: Terms) -> tuple[str, ...]:
     return tuple(notes)
 
 
+def _notes_for_other_eyes(requests: Sequence[ColourRequest], choices: Sequence[Choice]) -> list[str]:
+    """What viewers whose eyes lack a kind of cone told apart as asked for, and will not as chosen."""
+    pairs = [
+        (request, request.lab, choice.shade.lab)
+        for request, choice in zip(requests, choices, strict=True)
+        if request.lab and choice.shade and choice.shade.lab and choice.near_enough
+    ]
+    fallen = fallen_together([tuple(asked) for _, asked, _ in pairs], [tuple(got) for _, _, got in pairs])
+    notes = [
+        f"{pairs[each.one][0].called} and {pairs[each.other][0].called} will be hard to tell apart with "
+        f"{' or '.join(each.viewers)}; as asked for they are not."
+        for each in fallen[:MOST_NOTED_PAIRS]
+    ]
+    if len(fallen) > MOST_NOTED_PAIRS:
+        notes.append(
+            f"{len(fallen) - MOST_NOTED_PAIRS} more pairs fall together for eyes without one kind of cone."
+        )
+    return notes
+
+
 def _thread(
     carried: Carried,
     blocks: Sequence[int],
@@ -186,6 +212,7 @@ def _thread(
         free_sigma_mm=round(free_sigma_mm),
         p_enough=p,
         verdict=word,
+        colour_verdict=colour_verdict(choice, limit=terms.colour_limit),
         reason=reason,
         pieces_possible=pieces_covered(geometry_mm, factor, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
@@ -198,6 +225,19 @@ def _thread(
         factor_median=factor.median,
         relative_sigma=factor.predictive_sigma,
     )
+
+
+def colour_verdict(choice: Choice, *, limit: float) -> str:
+    """Return whether the shade of a choice is ``near`` the colour asked for, ``off colour``, or ``unknown``.
+
+    A pinned shade may be off colour as well: that somebody wants it does not make it nearer.
+
+    >>> colour_verdict(Choice(None), limit=5.0)
+    'unknown'
+    """
+    if choice.shade is None or choice.delta_e_00 is None:
+        return "unknown"
+    return "near" if choice.delta_e_00 <= limit else "off colour"
 
 
 def _spools(

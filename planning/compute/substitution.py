@@ -13,6 +13,7 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from inventory.compute.colour import delta_e_00_matrix, delta_e_76, grey_scale_grade
+from inventory.compute.colour_knowing import difference_between
 from planning.compute.choosing import Choice, ColourRequest, OwnedShade
 from planning.compute.colour_case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour_program import Caps, Columns, Solved, solve
@@ -178,11 +179,13 @@ def _choice(setting: Setting, row: int, column: int) -> Choice:
     if request.lab is None:
         return Choice(shade, near_enough=near_enough)
     delta_ab = float(delta_e_76(setting.asked[row], lab_array([shade.lab]))[0])
+    distance = float(setting.distance[row, column])
     return Choice(
         shade=shade,
-        delta_e_00=float(setting.distance[row, column]),
+        delta_e_00=distance,
         grade=grey_scale_grade(delta_ab),
         near_enough=near_enough,
+        between=difference_between(distance, request.sigma, shade.sigma),
     )
 
 

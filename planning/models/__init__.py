@@ -6,7 +6,8 @@ from planning.models.fabrics import Fabric, Layer
 from planning.models.jobs import Job, NamedPiece, PlacedDesign
 from planning.models.machines import Hoop, Machine, NeedleNote
 from planning.models.observations import FactorReset, Observation
-from planning.models.rules import Rules
+from planning.models.pins import LeftOutShade, PinnedShade
+from planning.models.rules import Rules, Strictness
 from planning.models.runs import Promise, PromisedSpool, PromisedThread, RunEvent, RunReport
 
 __all__ = [
@@ -20,10 +21,12 @@ __all__ = [
     "Job",
     "JobCut",
     "Layer",
+    "LeftOutShade",
     "Machine",
     "NamedPiece",
     "NeedleNote",
     "Observation",
+    "PinnedShade",
     "PlacedDesign",
     "Promise",
     "PromisedSpool",
@@ -32,5 +35,6 @@ __all__ = [
     "RunEvent",
     "RunReport",
     "StitchOutNote",
+    "Strictness",
     "Tag",
 ]

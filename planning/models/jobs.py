@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from planning.compute.placing import MOST_SCALING, Placement
+from planning.models.rules import Strictness
 
 # Stock is claimed in this order; in the middle until somebody says otherwise.
 USUAL_PRIORITY = 5
@@ -29,12 +30,15 @@ class JobQuerySet(models.QuerySet["Job"]):
     def with_everything(self) -> "JobQuerySet":
         """Jobs with all that a plan reads, in a number of queries that does not grow."""
         return self.select_related("fabric", "machine__bobbin_style", "hoop", "promise").prefetch_related(
-            "placed__design__blocks",
-            "names__design__blocks",
+            "placed__design__blocks__shade",
+            "names__design__blocks__shade",
             "fabric__layers",
             "fabric__stitch_outs",
             "promise__threads",
             "machine__hoops",
+            "pinned_shades__shade__range",
+            "pinned_shades__design",
+            "left_out_shades__shade__range",
         )
 
 
@@ -64,6 +68,9 @@ class Job(models.Model):
         "planning.Hoop", null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
     )
     tests = models.PositiveSmallIntegerField(null=True, blank=True)
+    strictness = models.CharField(
+        "colours are", max_length=8, choices=Strictness.choices, default=Strictness.PICTURE
+    )
     notes = models.CharField(max_length=500, blank=True)
     state = models.CharField(max_length=8, choices=State.choices, default=State.DRAFT)
     priority = models.PositiveSmallIntegerField(

@@ -9,6 +9,13 @@ from django.db.models import F, Q
 SHARE = [MinValueValidator(0.0), MaxValueValidator(1.0)]
 
 
+class Strictness(models.TextChoices):
+    """How near a thread must come to the colour asked for; the rules say what each means."""
+
+    PICTURE = "picture", "a picture: near enough to look right"
+    BRAND = "brand", "brand colours: hardly any difference"
+
+
 class Rules(models.Model):
     """One row of settings; ``Rules.current()`` gives it, or the stated defaults where none was saved."""
 
@@ -37,7 +44,13 @@ class Rules(models.Model):
     colour_limit = models.FloatField(
         default=5.0,
         validators=[MinValueValidator(0.0)],
-        help_text="Beyond this difference (CIEDE2000) an owned thread is another colour, not a stand-in.",
+        help_text="Where a design is a picture: beyond this difference (CIEDE2000) an owned thread is off colour, "
+        "not a stand-in.",
+    )
+    brand_colour_limit = models.FloatField(
+        default=2.0,
+        validators=[MinValueValidator(0.0)],
+        help_text="The same where a job is of brand colours. Common practice, no source: 1 to 2.",
     )
     fibre = models.CharField(
         max_length=12,
@@ -89,6 +102,10 @@ class Rules(models.Model):
 
     def __str__(self) -> str:
         return f"Rules of {self.workshop_name}"
+
+    def limit_for(self, strictness: str) -> float:
+        """Return the difference beyond which a thread is off colour."""
+        return self.brand_colour_limit if strictness == Strictness.BRAND else self.colour_limit
 
     @classmethod
     def current(cls) -> "Rules":

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from inventory.compute.colour import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.units import Units
 from planning.answers import shopping_rows
@@ -20,13 +21,21 @@ from planning.compute.copies_compared import CopiesOption
 from planning.compute.needle_thread import PlannedThread
 from planning.designs import asked_from_record, designs_by_id
 from planning.forms import AskForm, QuestionForm
-from planning.models import Design, Fabric, Machine, Rules
+from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
 from planning.pictures import plan_pictures
 from planning.plan import chosen_machine, each_in_its_own_hooping, plan
 from planning.recipes import densest, worked_before
 from planning.uploads import Refusal, keep_uploads
+from planning.views.holding import held_by, pin_acts
 from planning.views.pins import left_out, pin_links
-from planning.wording import answer_in_words, asked_name, instead_in_words
+from planning.views.seeing import pictures_seen, viewers
+from planning.wording import (
+    answer_in_words,
+    asked_name,
+    between_in_words,
+    instead_in_words,
+    shown_verdict,
+)
 
 RECENT = 12
 # A page lists so many rethreads; from there on the hoopings repeat themselves.
@@ -75,6 +84,7 @@ def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
     fields += [("tests", given["tests"])] if given["tests"] is not None else []
     fields += [("copies", given["copies"])] if given["copies"] != 1 else []
     fields += [("needed_on", given["needed_on"].isoformat())] if given["needed_on"] else []
+    fields += [("strictness", given["strictness"])] if given["strictness"] != Strictness.PICTURE else []
     return f"{reverse('plan_sheet')}?{urlencode(fields)}"
 
 
@@ -114,22 +124,34 @@ def plan_context(
     machine: Machine,
     fabric: Fabric | None,
     address: QueryDict | None = None,
+    job: Job | None = None,
+    seen: QueryDict | None = None,
 ) -> dict[str, Any]:
-    """Return what a page that shows a plan needs; with the ``address`` that asks, links that change the shades."""
+    """Return what a page that shows a plan needs.
+
+    With the ``address`` that asks come links that change the shades; with the ``job``, buttons that change what it
+    holds on to. ``seen`` is the address that may name whose eyes the pictures are for.
+    """
+    looking = seen if seen is not None else address if address is not None else QueryDict()
     several = len(plan.designs) > 1
     rows = [thread_row(thread, several=several) for thread in plan.threads]
     by_number: dict[Hashable, dict[str, Any]] = dict(enumerate(rows))
+
+    def pins(thread: PlannedThread) -> dict[str, Any] | None:
+        if job is not None:
+            return pin_acts(thread, several=several)
+        return pin_links(thread, address, several=several) if address else None
+
     return {
+        **(held_by(job, plan) if job is not None else {}),
         "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
         "left_out": left_out(address) if address else [],
         "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
         "plan": plan,
-        "pictures": plan_pictures(plan),
+        "pictures": pictures_seen(plan_pictures(plan), looking.get("seen") or ""),
+        "viewers": viewers(looking),
         "answer": answer_in_words(plan, units=units),
-        "threads": [
-            row | {"pins": pin_links(row["thread"], address, several=several) if address else None}
-            for row in rows
-        ],
+        "threads": [row | {"pins": pins(row["thread"])} for row in rows],
         "warned": any(design.warnings for design in plan.designs),
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
@@ -175,6 +197,9 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
         "chosen_name": (shade.name or shade.code) if shade else "No thread chosen",
         "chosen_detail": f"{shade.maker} {shade.range} · {shade.code}" if shade else "",
         "free_mm": None if thread.verdict == "unknown" else thread.free_mm,
+        "verdict": shown_verdict(thread),
+        "between": between_in_words(thread.choice),
+        "grade": grade_in_words(thread.choice.grade) if thread.choice.grade else "",
         "sure": None if thread.verdict == "unknown" else thread.p_enough,
     }
 

@@ -14,6 +14,7 @@ from planning.competing import in_turn
 from planning.designs import designs_by_id
 from planning.job_forms import JobForm, KeepForm, NamesForm, PlacedForm
 from planning.jobs import change_job, delete_job, items_needed, list_names, make_job, place_design, plan_of
+from planning.keeping_shades import ShadeChanges, hold_shades
 from planning.models import Job, PlacedDesign, Promise
 from planning.plan import chosen_machine
 from planning.views.asking import plan_context
@@ -38,6 +39,11 @@ def keep_job(request: HttpRequest) -> HttpResponse:
         if form.is_valid():
             designs = designs_by_id([design.pk for design in form.cleaned_data["design"]])
             job = make_job(form.wanted(), designs=designs, at=timezone.now(), by=request.user)
+            pins, left_out = request.GET.getlist("pin"), request.GET.getlist("exclude")
+            try:
+                hold_shades(job, ShadeChanges(pin=pins, leave_out=left_out))
+            except WorkshopError as problem:
+                messages.error(request, f"The job is kept without its pins. {problem}")
             messages.success(
                 request, f"{job} is kept. Say how its designs lie on the piece, if there are several."
             )
@@ -62,6 +68,8 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
         units=request.units,  # type: ignore[attr-defined]
         machine=found.machine or chosen_machine(None),
         fabric=found.fabric,
+        job=found,
+        seen=request.GET,
     )
     lacking = plan.verdict in ("short", "unknown")
     return render(

@@ -43,6 +43,11 @@ VERDICT_SHAPES = {
         '<circle cx="12" cy="12" r="9" fill="none" stroke="currentColor" stroke-width="2.5" '
         'stroke-dasharray="3.6 3.47"/>'
     ),
+    # Two that should lie on each other and do not.
+    "off colour": mark_safe(
+        '<circle cx="8.5" cy="12" r="6.5" fill="none" stroke="currentColor" stroke-width="2.5"/>'
+        '<circle cx="16" cy="12" r="6.5" fill="currentColor"/>'
+    ),
 }
 STRAND_LENGTH, STRAND_ROOM = 100, 120
 
@@ -131,7 +136,7 @@ def verdict(word: str, text: str = "") -> SafeString:
         '<span class="verdict verdict-{}">'
         '<svg viewBox="0 0 24 24" aria-hidden="true" focusable="false">{}</svg>'
         '<span class="verdict-words">{}</span></span>',
-        word,
+        word.replace(" ", "-"),
         VERDICT_SHAPES[word],
         text or word.capitalize(),
     )

@@ -9,6 +9,7 @@ from django.core.management.base import CommandParser
 from inventory.management.base import WorkshopCommand
 from planning.answers import plan_as_data
 from planning.designs import asked_from_file
+from planning.models import Strictness
 from planning.plan import Question, chosen_machine, each_in_its_own_hooping, plan, verdict_exit_code
 from planning.reading import read_design_file
 from planning.terminal import print_plan
@@ -34,6 +35,12 @@ class Command(WorkshopCommand):
         parser.add_argument("--machine", metavar="NAME")
         parser.add_argument("--hoop", metavar="NAME")
         parser.add_argument("--tests", type=int, metavar="N", help="Test pieces, if not as the rules say.")
+        parser.add_argument(
+            "--strictness",
+            choices=Strictness.values,
+            default=Strictness.PICTURE,
+            help="How near the colours must come: as in a picture, or as brand colours; the rules have the limits.",
+        )
         parser.add_argument(
             "--by", type=date.fromisoformat, metavar="YYYY-MM-DD", help="The day the material must be there."
         )
@@ -70,6 +77,7 @@ class Command(WorkshopCommand):
             pins=tuple(options["pin"]),
             exclude=tuple(options["exclude"]),
             copies=options["copies"],
+            strictness=options["strictness"],
         )
         trim_at_jumps = chosen_machine(question.machine).trim_at_jumps
         designs = [

@@ -1,0 +1,70 @@
+"""List the nearest shade of every other range."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from rich.table import Table
+from rich.text import Text
+
+from inventory.equivalents import Equivalent, equivalents, one_shade
+from inventory.management.base import WorkshopCommand
+
+
+class Command(WorkshopCommand):
+    help = "List the shade of each other range that is nearest to SHADE, from the colours that are known."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("shade", metavar="SHADE", help="Its code, or maker, range and code.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        shade = one_shade(options["shade"])
+        found = equivalents(shade)
+        if options["format"] == "json":
+            self.write_json({"shade": str(shade), "equivalents": [_as_data(each) for each in found]})
+        elif found:
+            self.console().print(_table(found))
+        else:
+            self.stdout.write("No other range has a shade whose colour is known.")
+
+
+def _as_data(each: Equivalent) -> dict[str, Any]:
+    shade = each.shade
+    return {
+        "id": shade.pk,
+        "maker": shade.range.maker,
+        "range": shade.range.name,
+        "code": shade.code,
+        "name": shade.name,
+        "hex": shade.hex,
+        "fibre": shade.range.fibre,
+        "weight": shade.range.weight_label,
+        "delta_e_00": round(each.delta_e_00, 1),
+        "delta_e_00_from": round(each.between[0], 1),
+        "delta_e_00_to": round(each.between[1], 1),
+        "grey_scale_grade": each.grade,
+        "owned": each.is_owned,
+        "free_mm": each.kept.free_mm,
+    }
+
+
+def _table(found: list[Equivalent]) -> Table:
+    table = Table(box=None, pad_edge=False)
+    table.add_column("")
+    table.add_column("Shade", overflow="fold")
+    table.add_column("ΔE00", justify="right")
+    for heading in ("Between", "Grade", "Fibre", "Weight", "Owned"):
+        table.add_column(heading)
+    for each in found:
+        shade = each.shade
+        table.add_row(
+            Text("██", style=shade.hex),
+            str(shade),
+            f"{each.delta_e_00:.1f}",
+            f"{each.between[0]:.1f} and {each.between[1]:.1f}",
+            f"{each.grade} ({each.in_words})",
+            shade.range.fibre,
+            shade.range.weight_label,
+            "yes" if each.is_owned else "no",
+        )
+    return table

@@ -1,0 +1,64 @@
+"""Read the colours of a range from a colour meter's file."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.colour_files import read_meter_file
+from inventory.compute.errors import WorkshopError
+from inventory.management.base import WorkshopCommand
+from inventory.models import ThreadRange
+from inventory.shade_colours import set_colours
+
+
+class Command(WorkshopCommand):
+    help = "Read the colours of shades of RANGE from a colour meter's CSV (code, L, a, b, illuminant): all or none."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("file", metavar="CSV")
+        parser.add_argument(
+            "--range", required=True, metavar="RANGE", help="Maker and range, as the catalogue has it."
+        )
+        parser.add_argument(
+            "--illuminant", choices=["D65", "D50"], default="", help="Where the file names none."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        wanted = " ".join(options["range"].split()).casefold()
+        ranges = list(ThreadRange.objects.all())
+        of_range = next((each for each in ranges if str(each).casefold() == wanted), None)
+        if of_range is None:
+            known = ", ".join(map(str, ranges)) or "none yet"
+            raise WorkshopError(f'There is no range "{options["range"]}". Known: {known}.')
+        try:
+            content = Path(options["file"]).read_bytes()
+        except OSError as problem:
+            raise WorkshopError(f"{options['file']} cannot be read: {problem.strerror}.") from None
+        file = read_meter_file(content, illuminant=options["illuminant"])
+        if file.problems:
+            raise WorkshopError("\n".join([*map(str, file.problems), "Nothing was changed."]))
+        done = set_colours(of_range, file.colours, at=timezone.now(), by=None)
+        if options["format"] == "json":
+            rows = [
+                {
+                    "shade": str(shade),
+                    "lab": [round(value, 2) for value in colour.lab],
+                    "readings": colour.count,
+                    "spread": round(colour.spread, 2),
+                    "sigma": round(colour.sigma, 2),
+                    "changed": change is not None,
+                }
+                for shade, colour, change in done
+            ]
+            self.write_json({"colours": rows})
+            return
+        for shade, colour, change in done:
+            L, a, b = colour.lab
+            already = "" if change else "; it was so already"
+            self.stdout.write(
+                f"{shade}: L {L:.1f}, a {a:.1f}, b {b:.1f} from {colour.count} readings, apart by "
+                f"ΔE {colour.spread:.2f}{already}"
+            )

@@ -1,0 +1,88 @@
+"""Say what the colour of a shade is: typed, from a meter's readings, or from a photograph beside a grey card."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.colour_files import colour_for, read_meter_file, read_photograph
+from inventory.colour_forms import read_region
+from inventory.compute.colour import parse_colour
+from inventory.compute.colour_knowing import usual_sigma
+from inventory.compute.errors import WorkshopError
+from inventory.compute.photograph import colour_in_photograph
+from inventory.compute.readings import KnownColour
+from inventory.equivalents import one_shade
+from inventory.management.base import WorkshopCommand
+from inventory.models import Shade
+from inventory.shade_colours import set_colour
+
+
+class Command(WorkshopCommand):
+    help = "Set the colour of SHADE from typing, a colour meter's CSV or a photograph, and tell how well it is known."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("shade", metavar="SHADE", help="Its code, or maker, range and code.")
+        how = parser.add_mutually_exclusive_group(required=True)
+        how.add_argument("--colour", metavar="COLOUR", help="#rrggbb, lab:L,a,b (D65) or lab50:L,a,b.")
+        how.add_argument("--readings", metavar="CSV", help="A meter's file; columns L, a, b, illuminant.")
+        how.add_argument("--photo", metavar="PICTURE", help="Thread beside an 18 % grey card.")
+        parser.add_argument("--source", choices=["measured", "maker", "screen"], default="screen",
+                            help="Where a typed colour comes from.")  # fmt: skip
+        parser.add_argument(
+            "--illuminant", choices=["D65", "D50"], default="", help="Where the file names none."
+        )
+        parser.add_argument("--card", metavar="L,T,W,H", help="The card, in hundredths of the photograph.")
+        parser.add_argument("--thread", metavar="L,T,W,H", help="The thread, likewise.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        shade = one_shade(options["shade"])
+        found = _found(shade, options)
+        set_colour(shade, found, at=timezone.now(), by=None)
+        said = {
+            "shade": str(shade),
+            "lab": [round(value, 2) for value in found.lab],
+            "source": found.source,
+            "sigma": round(found.sigma, 2),
+            "spread": round(found.spread, 2),
+            "count": found.count,
+        }
+        if options["format"] == "json":
+            self.write_json(said)
+        else:
+            L, a, b = found.lab
+            self.stdout.write(
+                f"{shade}: L {L:.1f}, a {a:.1f}, b {b:.1f}, {Shade.Source(found.source).label}; may be off by ΔE "
+                f"{found.sigma:.1f}."
+            )
+
+
+def _found(shade: Shade, options: dict[str, Any]) -> KnownColour:
+    if options["colour"]:
+        lab = parse_colour(options["colour"])
+        if lab is None:
+            raise WorkshopError(
+                f'"{options["colour"]}" is not a colour. Write it like #1f4e79 or lab:31,-1,-28.'
+            )
+        return KnownColour(lab, options["source"], usual_sigma(options["source"]), 0.0, 1)
+    if options["readings"]:
+        codes = [shade.code, *shade.earlier_codes.values_list("code", flat=True)]
+        return colour_for(
+            read_meter_file(_content(options["readings"]), illuminant=options["illuminant"]), codes
+        )
+    if not (options["card"] and options["thread"]):
+        raise WorkshopError("Say where the card and the thread are: --card 5,10,30,80 --thread 50,10,40,80.")
+    return colour_in_photograph(
+        read_photograph(_content(options["photo"])),
+        card=read_region(options["card"]),
+        thread=read_region(options["thread"]),
+    )
+
+
+def _content(path: str) -> bytes:
+    try:
+        return Path(path).read_bytes()
+    except OSError as problem:
+        raise WorkshopError(f"{path} cannot be read: {problem.strerror}.") from None

@@ -1,0 +1,87 @@
+"""Tell which regions of colour the shelf does not cover, and which shades would cover most of them."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from rich.table import Table
+
+from inventory.management.base import WorkshopCommand
+from planning.answers import shade_as_data
+from planning.gaps import ShelfGaps, shelf_gaps
+
+
+class Command(WorkshopCommand):
+    help = "Tell which known colours have nothing near on the shelf, by region, and what would cover most of them."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("--most", type=int, default=5, metavar="N", help="How many shades to suggest.")
+        parser.add_argument(
+            "--limit", type=float, metavar="ΔE00", help="How near is near; else as the rules say."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        found = shelf_gaps(most=options["most"], limit=options["limit"])
+        if options["format"] == "json":
+            self.write_json(_as_data(found))
+            return
+        gaps, console = found.gaps, self.console()
+        console.print(
+            f"{gaps.uncovered} of {len(gaps.points)} known colours have nothing on the shelf within ΔE00 "
+            f"{found.limit:g}."
+        )
+        table = Table(box=None, pad_edge=False)
+        table.add_column("Region")
+        for heading in ("Known", "Covered", "Open"):
+            table.add_column(heading, justify="right")
+        for region in gaps.regions:
+            table.add_row(
+                f"{region.lightness} {region.family}",
+                str(region.known),
+                str(region.covered),
+                str(region.uncovered),
+            )
+        console.print(table)
+        for each in found.suggested:
+            shade, offer = each.suggestion.shade, each.offer
+            price = (
+                f"{offer.put_up}, {offer.supplier}, {offer.price}" if offer else "nobody is known to sell it"
+            )
+            console.print(
+                f"{shade.maker} {shade.range} {shade.code} {shade.name}: {each.suggestion.adds} more, "
+                f"{' '.join(each.suggestion.region)}; {price}"
+            )
+        if found.suggested:
+            console.print(
+                f"Together {gaps.would_cover} of them; no {len(found.suggested)} shades cover more than {gaps.bound}."
+            )
+
+
+def _as_data(found: ShelfGaps) -> dict[str, Any]:
+    gaps = found.gaps
+    return {
+        "limit": found.limit,
+        "known": len(gaps.points),
+        "covered": gaps.covered,
+        "regions": [
+            {
+                "lightness": region.lightness,
+                "family": region.family,
+                "known": region.known,
+                "covered": region.covered,
+            }
+            for region in gaps.regions
+        ],
+        "suggestions": [
+            {
+                "shade": shade_as_data(each.suggestion.shade),
+                "adds": each.suggestion.adds,
+                "put_up": each.offer.put_up if each.offer else "",
+                "supplier": each.offer.supplier if each.offer else "",
+                "price": str(each.offer.price) if each.offer else None,
+            }
+            for each in found.suggested
+        ],
+        "would_cover": gaps.would_cover,
+        "bound": gaps.bound,
+    }

@@ -1,0 +1,77 @@
+"""Thread beside a grey card: the card makes the light neutral, and what cannot be measured is refused."""
+
+import numpy as np
+import pytest
+
+from inventory.compute.colour import delta_e_00
+from inventory.compute.colour_knowing import USUAL_SIGMA
+from inventory.compute.photograph import PhotographUnclear, Region, colour_in_photograph
+
+with np.printoptions():  # the import changes NumPy's print options for the whole process
+    import colour as reference
+
+CARD, THREAD = Region(0.0, 0.0, 0.5, 1.0), Region(0.5, 0.0, 0.5, 1.0)
+
+
+def photographed(thread_light, *, card_light=(0.18, 0.18, 0.18), light=(1.0, 1.0, 1.0), noise=0.0, rng=None):
+    """A picture of linear lights, left the card and right the thread, under a light of this colour."""
+    picture = np.empty((60, 120, 3))
+    picture[:, :60], picture[:, 60:] = card_light, thread_light
+    if rng is not None:
+        picture *= rng.normal(1.0, noise, picture.shape)
+    lit = np.clip(picture * light, 0, 1)
+    encoded = np.where(lit <= 0.0031308, 12.92 * lit, 1.055 * lit ** (1 / 2.4) - 0.055)
+    return np.round(encoded * 255).astype(np.uint8)
+
+
+def reference_lab(linear):
+    xyz = reference.RGB_to_XYZ(
+        np.array(linear), "sRGB", apply_cctf_decoding=False, chromatic_adaptation_transform=None
+    )
+    white = reference.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    return reference.XYZ_to_Lab(xyz, white)
+
+
+@pytest.mark.parametrize(
+    "thread", [(0.55, 0.05, 0.06), (0.03, 0.12, 0.40), (0.6, 0.55, 0.5), (0.02, 0.02, 0.025)]
+)
+def test_in_even_light_the_colour_is_that_of_the_reference_library(thread):
+    found = colour_in_photograph(photographed(thread), card=CARD, thread=THREAD)
+    assert delta_e_00(reference_lab(thread), [tuple(found.lab)])[0] < 1.0
+
+
+@pytest.mark.parametrize("light", [(1.0, 0.8, 0.5), (0.7, 0.9, 1.0), (0.5, 0.5, 0.5)])
+def test_the_card_takes_the_colour_of_the_light_away(light):
+    thread = (0.45, 0.08, 0.10)
+    lit = colour_in_photograph(photographed(thread, light=light), card=CARD, thread=THREAD)
+    assert delta_e_00(reference_lab(thread), [tuple(lit.lab)])[0] < 1.5
+    naive = colour_in_photograph(
+        photographed(np.array(thread) * light), card=CARD, thread=THREAD
+    )  # as if the card had been grey under daylight
+    assert delta_e_00(reference_lab(thread), [tuple(naive.lab)])[0] > 4.0
+
+
+def test_it_says_how_far_the_pixels_lie_apart_and_that_it_is_approximate():
+    rng = np.random.default_rng(5)
+    plain = colour_in_photograph(photographed((0.4, 0.1, 0.1)), card=CARD, thread=THREAD)
+    rough = colour_in_photograph(photographed((0.4, 0.1, 0.1), noise=0.1, rng=rng), card=CARD, thread=THREAD)
+    assert (plain.source, plain.spread) == ("photo", pytest.approx(0.0, abs=1e-6))
+    assert rough.spread > 1.0
+    assert rough.sigma > plain.sigma >= USUAL_SIGMA["photo"]
+    assert plain.count == 60 * 60
+
+
+@pytest.mark.parametrize(
+    ("picture", "card", "words"),
+    [
+        (photographed((0.4, 0.1, 0.1), card_light=(1.0, 1.0, 1.0)), CARD, "too bright or too dark"),
+        (photographed((0.4, 0.1, 0.1)), Region(0.25, 0.0, 0.5, 1.0), "not evenly grey"),
+        (photographed((1.0, 1.0, 1.0)), CARD, "blown out"),
+        (photographed((0.4, 0.1, 0.1)), Region(0.9, 0.0, 0.5, 1.0), "beyond the picture"),
+        (photographed((0.4, 0.1, 0.1)), Region(0.0, 0.0, 0.01, 0.1), "fewest that say anything"),
+        (photographed((0.4, 0.1, 0.1)), Region(float("nan"), 0.0, 0.1, 0.1), "beyond the picture"),
+    ],
+)
+def test_what_cannot_be_measured_is_refused_in_words(picture, card, words):
+    with pytest.raises(PhotographUnclear, match=words):
+        colour_in_photograph(picture, card=card, thread=THREAD)
