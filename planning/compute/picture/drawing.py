@@ -52,7 +52,7 @@ def draw(
     scene = _scene(blocks, strands, frame=frame, samples=samples, fabric_rgb=fabric_rgb)
     picture = np.empty((frame.height_px, frame.width_px, 3), dtype=np.uint8)
     per_mm = frame.per_mm * samples
-    step = max(BAND // (frame.width_px * samples), 3 * light.halo_of(per_mm)) // samples + 1
+    step = max(2 * BAND // (frame.width_px * samples), 3 * light.halo_of(per_mm)) // samples + 1
     for first in range(0, frame.height_px, step):
         last = min(first + step, frame.height_px)
         picture[first:last] = _band(scene, first=first, last=last)
@@ -60,7 +60,8 @@ def draw(
 
 
 def _samples(frame: Frame, thread_mm: float) -> int:
-    wanted = int(np.ceil(WANTED_SAMPLES / (frame.per_mm * thread_mm)))
+    """Return how many places a pixel has each way; an even number, as every other place is a sample."""
+    wanted = 2 * int(np.ceil(WANTED_SAMPLES / (2 * frame.per_mm * thread_mm)))
     return min(max(wanted, LEAST_SAMPLES), MOST_SAMPLES)
 
 
@@ -129,23 +130,27 @@ def _weave(frame: Frame, *, samples: int) -> Floats:
     width = frame.width_px * samples
     period = round(WEAVE_MM * frame.per_mm)
     if period < 3:
-        return np.ones((1, width), dtype=np.float32)
+        return np.ones((1, width // 2), dtype=np.float32)
     period *= samples
     bulge = 1 - WEAVE * np.square(np.linspace(-1, 1, period)) * 2 + WEAVE / 2
     over = np.tile(bulge[:, None], (1, period))
     pair = np.block([[over, over.T], [over.T, over]])
-    return np.tile(pair, (1, width // (2 * period) + 1))[:, :width].astype(np.float32)
+    places = np.tile(pair, (1, width // (2 * period) + 1))[:, :width].astype(np.float32)
+    weave = places[:, 0::2].copy()
+    weave[1::2] = places[1::2, 1::2]
+    return weave
 
 
 def _band(scene: _Scene, *, first: int, last: int) -> Picture:
     """Return the pixel rows from ``first`` up to ``last``."""
     samples, width = scene.samples, scene.frame.width_px * scene.samples
+    columns = width // 2
     per_mm = scene.frame.per_mm * samples
     halo = light.halo_of(per_mm)
     first_row, rows = first * samples - halo, (last - first) * samples + 2 * halo
     top = topmost(scene.strands, scene.outlines, first_row=first_row, rows=rows, width=width)
-    left = light.shadows(scene.layer.take(top).reshape(rows, width), halo=halo, per_mm=per_mm)
-    top = top[halo * width : (rows - halo) * width]
+    left = light.shadows(scene.layer.take(top).reshape(rows, columns), halo=halo, per_mm=per_mm)
+    top = top[halo * columns : (rows - halo) * columns]
     cloth = left * scene.weave.take(np.arange(first * samples, last * samples) % len(scene.weave), axis=0)
 
     sewn = np.flatnonzero(top)
@@ -154,21 +159,22 @@ def _band(scene: _Scene, *, first: int, last: int) -> Picture:
     for channel in range(3):
         np.multiply(cloth.ravel(), scene.fabric[channel], out=linear[channel])
     left = left.ravel()
-    row_starts = np.searchsorted(sewn, np.arange(0, top.size + 1, width))
+    row_starts = np.searchsorted(sewn, np.arange(0, top.size + 1, columns))
+    row_y = np.arange(first * samples, last * samples)
+    # Where the samples of a row begin, as in the covering; less what stands before the row in ``sewn``.
+    row_x = (row_y & 1) + 0.5 - 2 * np.arange(0, top.size, columns)
     for a in range(0, sewn.size, CHUNK):
         b = min(a + CHUNK, sewn.size)
         inside = np.diff(np.clip(row_starts, a, b)).astype(np.intp)
-        y = np.repeat(np.arange(first * samples, last * samples, dtype=np.float32), inside) + np.float32(0.5)
-        x = (sewn[a:b] - np.repeat(np.arange(0, top.size, width), inside)).astype(np.float32) + np.float32(
-            0.5
-        )
+        y = np.repeat(row_y.astype(np.float32) + np.float32(0.5), inside)
+        x = (2 * sewn[a:b] + np.repeat(row_x, inside)).astype(np.float32)
         bright, glint = _lit(scene, strand[a:b], x=x, y=y)
         remaining = left[sewn[a:b]]
         bright *= remaining
         glint *= remaining
         for channel in range(3):
             linear[channel][sewn[a:b]] = scene.colour[channel].take(strand[a:b]) * bright + glint
-    return _pixels(linear.reshape(3, -1, width), samples=samples)
+    return _pixels(linear.reshape(3, -1, columns), samples=samples)
 
 
 def _lit(scene: _Scene, strand: NDArray[np.intp], *, x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -205,10 +211,11 @@ def _pixels(linear: Floats, *, samples: int) -> Picture:
     rows = linear[:, 0::samples].copy()
     for each in range(1, samples):
         rows += linear[:, each::samples]
-    pixels = rows[:, :, 0::samples].copy()
-    for each in range(1, samples):
-        pixels += rows[:, :, each::samples]
-    level = np.minimum(pixels * np.float32((ENCODED.size - 1) / samples**2), ENCODED.size - 1)
+    across = samples // 2
+    pixels = rows[:, :, 0::across].copy()
+    for each in range(1, across):
+        pixels += rows[:, :, each::across]
+    level = np.minimum(pixels * np.float32((ENCODED.size - 1) / (samples * across)), ENCODED.size - 1)
     return np.moveaxis(ENCODED.take(level.astype(np.intp)), 0, 2)
 
 

@@ -79,22 +79,38 @@ def on_thread(
 def shadows(layer: NDArray[np.uint16], *, halo: int, per_mm: float) -> Floats:
     """Return how much light is left at every sample below what was sewn later, from 0 to 1.
 
-    ``layer`` is the number of the block on top, with ``halo`` more rows above and below than are answered for.
+    ``layer`` is the number of the block on top at each sample, the rows from an even one on; it has ``halo``
+    more rows above and below than are answered for.
     """
-    rows, width = layer.shape[0] - 2 * halo, layer.shape[1]
+    rows, columns = layer.shape[0] - 2 * halo, layer.shape[1]
     wide = np.pad(layer, ((0, 0), (halo, halo)), mode="edge")
-    own = layer[halo : halo + rows]
-    away = -LIGHT[:2] / np.linalg.norm(LIGHT[:2])
-    moves = [(*np.rint(distance * per_mm * away).astype(int).tolist(), weight) for distance, weight in CAST]
-    contact = max(1, round(CONTACT_MM * per_mm))
-    moves += [(x * contact, y * contact, weight) for x, y, weight in CONTACT]
-    taken = np.zeros(own.shape, dtype=np.uint8)
-    for x, y, weight in moves:
-        above = wide[halo - y : halo - y + rows, halo - x : halo - x + width] > own
-        taken += above.view(np.uint8) * np.uint8(weight)
+    taken = np.zeros((rows, columns), dtype=np.uint8)
+    for x, y, weight in _moves(per_mm):
+        for odd in (0, 1):
+            own = layer[halo + odd : halo + rows : 2]
+            # Rows of the other kind lie one place to the right or left.
+            left = halo + (odd - (odd + y) % 2 - x) // 2
+            above = wide[halo + odd - y : halo + rows - y : 2, left : left + columns] > own
+            taken[odd::2] += above.view(np.uint8) * np.uint8(weight)
     return 1 - taken.astype(np.float32) * np.float32(0.75 / 255)
 
 
+def _moves(per_mm: float) -> list[tuple[int, int, int]]:
+    """Return where a shadow may come from, in places of the chessboard (x + y is even), and what it takes."""
+    away = -LIGHT[:2] / np.linalg.norm(LIGHT[:2])
+    moves = []
+    for distance, weight in CAST:
+        x, y = (distance * per_mm * away).tolist()
+        down = round(y)
+        moves.append((down + 2 * round((x - down) / 2), down, weight))
+    contact = 2 * max(1, round(CONTACT_MM * per_mm / 2))
+    return moves + [(x * contact, y * contact, weight) for x, y, weight in CONTACT]
+
+
 def halo_of(per_mm: float) -> int:
-    """Return how many samples beyond a band its shadows come from."""
-    return max(1, int(np.ceil(FARTHEST_MM * per_mm)))
+    """Return how many rows beyond a band its shadows come from: an even number.
+
+    >>> halo_of(8.0)
+    8
+    """
+    return 2 * max(1, int(np.ceil(FARTHEST_MM * per_mm / 2))) + 2
