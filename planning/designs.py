@@ -46,13 +46,17 @@ def asked_from_file(read: ReadDesign) -> AskedDesign:
 def asked_from_record(design: Design) -> AskedDesign:
     """Return what a plan needs of a kept design, in the colours chosen for it; its file is not read again.
 
-    A block for which the thread stays on goes into the block before: one threading, and a stop between them.
+    A block for which the thread stays on asks for the thread of the block before: one threading, and a stop
+    between them. It keeps its number, by which the machine and every list know it.
     """
     blocks: list[AskedBlock] = []
     stops = design.stops
     for block in design.blocks.all():
         if block.same_thread and blocks:
-            blocks[-1] = replace(blocks[-1], sums=add_sums(blocks[-1].sums, block.sums))
+            before = blocks[-1]
+            blocks.append(
+                replace(before, number=block.number, sums=block.sums, stays_from=before.threaded_at)
+            )
             stops += 1
         else:
             blocks.append(
@@ -75,20 +79,6 @@ def asked_from_record(design: Design) -> AskedDesign:
         stops=stops,
         warnings=tuple(design.warnings),
         blocks=tuple(blocks),
-    )
-
-
-def add_sums(first: BlockSums, second: BlockSums) -> BlockSums:
-    """Return the sums of two blocks sewn one after the other with one thread."""
-    return BlockSums(
-        drawn_mm=first.drawn_mm + second.drawn_mm,
-        penetrations=first.penetrations + second.penetrations,
-        back_draw_mm=first.back_draw_mm + second.back_draw_mm,
-        bobbin_mm=tuple(a + b for a, b in zip(first.bobbin_mm, second.bobbin_mm, strict=True)),
-        runs=first.runs + second.runs,
-        trims=first.trims + second.trims,
-        zero_length=first.zero_length + second.zero_length,
-        dragged_mm=first.dragged_mm + second.dragged_mm,
     )
 
 
@@ -161,6 +151,7 @@ def keep_digest(
 
     A new file whose drawing is known in another format becomes a variant of it.
     """
+    outline = [block.outline for block in digest.blocks]
     design, is_new = Design.objects.get_or_create(
         sha256=digest.sha256,
         defaults={
@@ -174,11 +165,14 @@ def keep_digest(
             "stops": digest.stops,
             "trim_at_jumps": trim_at_jumps,
             "warnings": list(digest.warnings),
-            "outline": [block.outline for block in digest.blocks],
+            "outline": outline,
             "added_at": at,
         },
     )
     if not is_new:
+        if not design.outline:  # it was kept before outlines were taken
+            design.outline = outline
+            design.save(update_fields=["outline"])
         return design, False
     Block.objects.bulk_create(_block_record(design, block) for block in digest.blocks)
     name = stored_name(digest.sha256, digest.format)
