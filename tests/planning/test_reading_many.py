@@ -206,6 +206,7 @@ def test_a_fault_of_the_reading_program_is_told_with_its_last_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "planning").mkdir()
+    (tmp_path / "planning" / "__init__.py").touch()
     (tmp_path / "planning" / "reading_child.py").write_text("raise SystemExit('no library here')")
     monkeypatch.setattr("planning.reading_processes.PACKAGE_ROOT", tmp_path)
     [(_, found)] = read_design_files(files(tmp_path, 1))
