@@ -1,5 +1,5 @@
-"""Many stitch files into the library: read in parallel, each kept in its own transaction, so that a run that is
-killed goes on where it was.
+"""Many stitch files into the library: read in parallel and kept a few at a time, so that a run that is killed
+goes on where it was.
 
 A file is known by its place, size and time of change; failing that, by its content. Only the rest is read.
 """
@@ -8,6 +8,7 @@ import hashlib
 import os
 import shutil
 import stat
+import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -20,15 +21,18 @@ from django.db import transaction
 from django.db.models import Q
 
 from inventory.compute.errors import WorkshopError
-from planning.designs import digest_of, keep_digest
+from planning.designs import keep_digests
+from planning.digests import DesignDigest, digest_design_files
 from planning.formats import FORMATS
 from planning.models import Design, ImportedFile, ImportRun
-from planning.reading import DEFAULT_LIMITS, ReadDesign, UnreadableDesign, printable, read_design_files
+from planning.reading import DEFAULT_LIMITS, UnreadableDesign, printable
 from planning.unpacking import UnsafeArchive, plain_name, unpack, unsafe_name
 
 # A reading may take a minute; a run that shows no sign of life for so long has been killed.
 GIVEN_UP_AFTER = timedelta(minutes=5)
 PATH_LENGTH, REASON_LENGTH, SOURCE_LENGTH = 1000, 500, 500
+# So many files, or those of so many seconds, are kept in one transaction.
+KEPT_AT_ONCE, KEPT_WITHIN_SECONDS = 16, 0.5
 Outcome = ImportedFile.Outcome
 Clock = Callable[[], datetime]
 
@@ -158,52 +162,73 @@ def _carry_out(
             by_path[candidate.path] = candidate
             yield candidate.path
 
-    for path, read in read_design_files(to_read(), processes=processes, trim_at_jumps=trim_at_jumps):
-        candidate = by_path.pop(path)
-        if isinstance(read, UnreadableDesign):
-            _refuse(run, candidate, str(read), clock=clock)
-        else:
-            by_content[read.sha256] = _keep(run, candidate, read, trim_at_jumps=trim_at_jumps, clock=clock)
-        tell(run)
+    read: list[tuple[Candidate, DesignDigest | UnreadableDesign]] = []
+    last = time.monotonic()
+    for path, found in digest_design_files(to_read(), processes=processes, trim_at_jumps=trim_at_jumps):
+        read.append((by_path.pop(path), found))
+        if len(read) >= KEPT_AT_ONCE or time.monotonic() - last > KEPT_WITHIN_SECONDS:
+            by_content |= _keep_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock)
+            tell(run)
+            read, last = [], time.monotonic()
+    _keep_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock)
     run.ended_at = clock()
     run.save()
+    tell(run)
 
 
 @transaction.atomic
-def _keep(run: ImportRun, candidate: Candidate, read: ReadDesign, *, trim_at_jumps: int, clock: Clock) -> int:
-    """Return the id of the design that was kept, or that has been kept in the meantime."""
+def _keep_all(
+    run: ImportRun,
+    read: list[tuple[Candidate, DesignDigest | UnreadableDesign]],
+    *,
+    trim_at_jumps: int,
+    clock: Clock,
+) -> dict[str, int]:
+    """Keep what was read and record what became of it; return the ids of the designs by their content.
+
+    Some files in one transaction: that takes a fraction of the time of one each, and a run that is killed
+    reads no more than these again.
+    """
     now = clock()
-    design, is_new = keep_digest(digest_of(read), content=candidate.path, trim_at_jumps=trim_at_jumps, at=now)
-    if is_new:
-        run.kept += 1
-    else:
-        run.known += 1
-    _record(run, candidate, Outcome.KEPT if is_new else Outcome.KNOWN, design_id=design.pk, now=now)
-    return design.pk
+    ids: dict[str, int] = {}
+    records = []
+    sound = [(candidate, found) for candidate, found in read if not isinstance(found, UnreadableDesign)]
+    # Some may have been kept in the meantime, by this run or by somebody else.
+    kept = keep_digests(
+        [(digest, candidate.path) for candidate, digest in sound], trim_at_jumps=trim_at_jumps, at=now
+    )
+    for (candidate, digest), (design, is_new) in zip(sound, kept, strict=True):
+        ids[digest.sha256] = design.pk
+        run.kept, run.known = run.kept + is_new, run.known + (not is_new)
+        outcome = Outcome.KEPT if is_new else Outcome.KNOWN
+        records.append(_file_record(run, candidate, outcome, design_id=design.pk))
+    for candidate, found in read:
+        if isinstance(found, UnreadableDesign):
+            run.refused += 1
+            records.append(_file_record(run, candidate, Outcome.REFUSED, reason=str(found)))
+    ImportedFile.objects.bulk_create(records)
+    _show_life(run, now)
+    return ids
 
 
 @transaction.atomic
 def _count_known(run: ImportRun, candidate: Candidate, design_id: int, *, clock: Clock) -> None:
     run.known += 1
-    _record(run, candidate, Outcome.KNOWN, design_id=design_id, now=clock())
+    _file_record(run, candidate, Outcome.KNOWN, design_id=design_id).save()
+    _show_life(run, clock())
 
 
 @transaction.atomic
 def _refuse(run: ImportRun, candidate: Candidate, reason: str, *, clock: Clock) -> None:
     run.refused += 1
-    _record(run, candidate, Outcome.REFUSED, reason=reason, now=clock())
+    _file_record(run, candidate, Outcome.REFUSED, reason=reason).save()
+    _show_life(run, clock())
 
 
-def _record(
-    run: ImportRun,
-    candidate: Candidate,
-    outcome: str,
-    *,
-    now: datetime,
-    design_id: int | None = None,
-    reason: str = "",
-) -> None:
-    ImportedFile.objects.create(
+def _file_record(
+    run: ImportRun, candidate: Candidate, outcome: str, *, design_id: int | None = None, reason: str = ""
+) -> ImportedFile:
+    return ImportedFile(
         run=run,
         path=candidate.record,
         size_bytes=candidate.size_bytes,
@@ -212,6 +237,9 @@ def _record(
         reason=reason[:REASON_LENGTH],
         design_id=design_id,
     )
+
+
+def _show_life(run: ImportRun, now: datetime) -> None:
     run.alive_at = now
     run.save(update_fields=["kept", "known", "refused", "alive_at"])
 

@@ -40,7 +40,7 @@ logger = logging.getLogger(__name__)
 
 Kind = Literal["picture", "density", "strip"]
 # Raised whenever the same wish would give another picture; the stored ones of before are then no longer asked for.
-DRAWING_VERSION, POINTS_VERSION = 1, 1
+DRAWING_VERSION, POINTS_VERSION = 2, 1
 # Few widths, so that few pictures are stored; a page scales down from the next larger one.
 WIDTHS_PX = (64, 128, 256, 384, 640, 1000, 1400, MOST_WIDTH_PX)
 FABRIC = "#dedacd"

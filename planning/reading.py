@@ -8,10 +8,10 @@ import json
 import logging
 import os
 import signal
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +29,7 @@ from planning.compute.walk import (
     walk,
 )
 from planning.formats import StitchFormat
-from planning.formats.claims import Content, HeaderClaims, Span, disagreements
+from planning.formats.claims import Content, Span, disagreements
 from planning.formats.endings import left_over
 from planning.opening import (
     COPY_AGAIN,
@@ -43,7 +43,15 @@ from planning.opening import (
     printable,
     refuse_content,
 )
-from planning.reading_processes import CAN_STAND, PACKAGE_ROOT, Answer, Order, StandingReaders, ask_once
+from planning.reading_processes import (
+    CAN_STAND,
+    PACKAGE_ROOT,
+    READING,
+    Answer,
+    Order,
+    StandingReaders,
+    ask_once,
+)
 
 __all__ = [
     "DEFAULT_LIMITS",
@@ -59,6 +67,8 @@ __all__ = [
 ]
 
 logger = logging.getLogger(__name__)
+
+Told = TypeVar("Told")
 
 # A file may list threads that it does not use, but not a whole colour card.
 MOST_SPARE_THREADS = 100
@@ -80,16 +90,13 @@ class ReadDesign:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class AskedFile:
     """What is kept of a file while its bytes are being read elsewhere."""
 
     path: Path
     label: str
     known: StitchFormat
     data: bytes
-    sha256: str
-    claims: HeaderClaims
-    oddities: tuple[str, ...]
 
 
 def read_design_file(
@@ -106,7 +113,7 @@ def read_design_file(
     """
     asked = _opened(Path(path), name=name, limits=limits)
     answer = ask_once(asked.data, _order(asked, limits), wall_seconds=limits.wall_seconds)
-    return _understood(asked, answer, trim_at_jumps=trim_at_jumps, limits=limits)
+    return understood(asked, answer, trim_at_jumps=trim_at_jumps, limits=limits)
 
 
 def read_design_files(
@@ -121,11 +128,31 @@ def read_design_files(
     Paths are taken as they are needed: no more files are held than one for each process, and one. Where the
     system cannot fork a process, they are read one by one.
     """
-    with StandingReaders[_Asked](processes, wall_seconds=limits.wall_seconds) as readers:
+    yield from answers_for(
+        paths,
+        program=READING,
+        processes=processes,
+        limits=limits,
+        order=lambda asked: _order(asked, limits),
+        told=lambda asked, answer: understood(asked, answer, trim_at_jumps=trim_at_jumps, limits=limits),
+    )
 
-        def understood(asked: _Asked, answer: Answer) -> tuple[Path, ReadDesign | UnreadableDesign]:
+
+def answers_for(
+    paths: Iterable[str | os.PathLike[str]],
+    *,
+    program: tuple[str, ...],
+    processes: int,
+    limits: ReadLimits,
+    order: Callable[[AskedFile], Order],
+    told: Callable[[AskedFile, Answer], Told],
+) -> Iterator[tuple[Path, Told | UnreadableDesign]]:
+    """Yield each path with what is ``told`` of it by the ``program``, or the refusal, as they are done."""
+    with StandingReaders[AskedFile](processes, wall_seconds=limits.wall_seconds, program=program) as readers:
+
+        def settled(asked: AskedFile, answer: Answer) -> tuple[Path, Told | UnreadableDesign]:
             try:
-                return asked.path, _understood(asked, answer, trim_at_jumps=trim_at_jumps, limits=limits)
+                return asked.path, told(asked, answer)
             except UnreadableDesign as problem:
                 return asked.path, _bare(problem)
 
@@ -135,18 +162,17 @@ def read_design_files(
             except UnreadableDesign as problem:
                 yield path, _bare(problem)
                 continue
-            order = _order(asked, limits)
             if not CAN_STAND:
-                answer = ask_once(asked.data, order, wall_seconds=limits.wall_seconds)
-                yield understood(asked, answer)
+                answer = ask_once(asked.data, order(asked), wall_seconds=limits.wall_seconds)
+                yield settled(asked, answer)
             elif readers.have_room():
-                readers.ask(asked, asked.data, order)
+                readers.ask(asked, asked.data, order(asked))
             else:
                 done = readers.next_answer()
-                readers.ask(asked, asked.data, order)
-                yield understood(*done)
+                readers.ask(asked, asked.data, order(asked))
+                yield settled(*done)
         while readers.busy:
-            yield understood(*readers.next_answer())
+            yield settled(*readers.next_answer())
 
 
 def _bare(problem: UnreadableDesign) -> UnreadableDesign:
@@ -154,24 +180,21 @@ def _bare(problem: UnreadableDesign) -> UnreadableDesign:
     return UnreadableDesign(str(problem))
 
 
-def _opened(path: Path, *, name: str | None, limits: ReadLimits) -> _Asked:
-    """Return a file that may be read, with all that its bytes tell at a glance."""
+def _opened(path: Path, *, name: str | None, limits: ReadLimits) -> AskedFile:
+    """Return a file that may be read."""
     label = printable(name or path.name)
     known = format_of(path, label=label)
     data = bytes_of(path, label=label, limits=limits)
     refuse_content(data, known, label=label, limits=limits)
-    return _Asked(
+    return AskedFile(
         path=path,
         label=label,
         known=known,
         data=data,
-        sha256=hashlib.sha256(data).hexdigest(),
-        claims=known.claims(data),
-        oddities=tuple(known.oddities(data)),
     )
 
 
-def _order(asked: _Asked, limits: ReadLimits) -> Order:
+def _order(asked: AskedFile, limits: ReadLimits) -> Order:
     return {
         "extension": asked.known.extension,
         "stitches": limits.stitches,
@@ -181,7 +204,26 @@ def _order(asked: _Asked, limits: ReadLimits) -> Order:
     }
 
 
-def _understood(asked: _Asked, answer: Answer, *, trim_at_jumps: int, limits: ReadLimits) -> ReadDesign:
+def digest_order(asked: AskedFile, *, limits: ReadLimits, trim_at_jumps: int) -> Order:
+    """Return what ``planning.digesting_child`` is asked."""
+    return _order(asked, limits) | {
+        "label": asked.label,
+        "limits": asdict(limits),
+        "trim_at_jumps": trim_at_jumps,
+    }
+
+
+def digest_in(asked: AskedFile, answer: Answer, *, limits: ReadLimits) -> dict[str, Any]:
+    """Return the digest that ``planning.digesting_child`` answers with. Raises UnreadableDesign."""
+    _refuse_stopped(answer, label=asked.label, limits=limits)
+    told = json.loads(answer.output)
+    if "refused" in told:
+        raise UnreadableDesign(told["refused"])
+    digest: dict[str, Any] = told["digest"]
+    return digest
+
+
+def understood(asked: AskedFile, answer: Answer, *, trim_at_jumps: int, limits: ReadLimits) -> ReadDesign:
     """Return the design that an answer tells. Raises UnreadableDesign."""
     label, known = asked.label, asked.known
     header, records = _unpacked(answer, label=label, limits=limits)
@@ -195,14 +237,14 @@ def _understood(asked: _Asked, answer: Answer, *, trim_at_jumps: int, limits: Re
     content = content_of(records, walked, known, ended_at=header["ended_at"])
     return ReadDesign(
         name=design_name(label),
-        sha256=asked.sha256,
+        sha256=hashlib.sha256(asked.data).hexdigest(),
         format=known.name,
         records=records,
         walked=walked,
         warnings=(
             *walked.warnings,
-            *asked.oddities,
-            *disagreements(asked.claims, content),
+            *known.oddities(asked.data),
+            *disagreements(known.claims(asked.data), content),
             *signs_of_damage(records, record_limit_tenths=known.record_limit_tenths),
             *_ending_warnings(header, asked),
         ),
@@ -212,10 +254,7 @@ def _understood(asked: _Asked, answer: Answer, *, trim_at_jumps: int, limits: Re
 
 def _unpacked(answer: Answer, *, label: str, limits: ReadLimits) -> tuple[dict[str, Any], StitchRecords]:
     """Return the header of an answer and the records in it."""
-    if answer.status is None:
-        raise UnreadableDesign(f"{label} was not read within {limits.wall_seconds:g} seconds. {COPY_AGAIN}")
-    if answer.status:
-        raise UnreadableDesign(f"{label} {_why_reading_stopped(answer, limits=limits)}")
+    _refuse_stopped(answer, label=label, limits=limits)
     line, _, arrays = answer.output.partition(b"\n")
     header = json.loads(line)
     if header["fault"]:
@@ -229,6 +268,13 @@ def _unpacked(answer: Answer, *, label: str, limits: ReadLimits) -> tuple[dict[s
         command=np.frombuffer(arrays, dtype=np.uint8, count=count, offset=8 * count),
         threads=tuple(FileThread(*words) for words in header["threads"]),
     )
+
+
+def _refuse_stopped(answer: Answer, *, label: str, limits: ReadLimits) -> None:
+    if answer.status is None:
+        raise UnreadableDesign(f"{label} was not read within {limits.wall_seconds:g} seconds. {COPY_AGAIN}")
+    if answer.status:
+        raise UnreadableDesign(f"{label} {_why_reading_stopped(answer, limits=limits)}")
 
 
 def _why_reading_stopped(answer: Answer, *, limits: ReadLimits) -> str:
@@ -295,7 +341,7 @@ def _span(along: NDArray[np.int32]) -> Span:
     return int(along.min()), int(along.max())
 
 
-def _ending_warnings(header: dict[str, Any], asked: _Asked) -> Iterator[str]:
+def _ending_warnings(header: dict[str, Any], asked: AskedFile) -> Iterator[str]:
     """Yield what is odd about the place where reading stopped."""
     if header["ending"] == "stopped":
         yield (

@@ -192,13 +192,13 @@ def read_one() -> None:
     sys.stdout.buffer.writelines(answer_to(json.loads(sys.argv[1]), sys.stdin.buffer.read))
 
 
-def read_many() -> None:
-    """Read files on standard input until there is no more, each in a process of its own."""
+def read_many(tell: Callable[[dict[str, Any], bytes], tuple[int, bytes]]) -> None:
+    """Read orders and files on standard input until there is no more; answer each with what ``tell`` tells of it."""
     gc.freeze()  # what is there now is the same for every file: no fork need look at it again
     while line := sys.stdin.buffer.readline():
         order = json.loads(line)
         data = sys.stdin.buffer.read(order.pop("size"))
-        status, answer = read_apart(order, data)
+        status, answer = tell(order, data)
         sys.stdout.buffer.write(json.dumps({"status": status, "size": len(answer)}).encode() + b"\n")
         sys.stdout.buffer.write(answer)
         sys.stdout.buffer.flush()
@@ -231,7 +231,7 @@ def read_apart(order: dict[str, Any], data: bytes) -> tuple[int, bytes]:
 def main() -> int:
     """Read what comes as the argument says."""
     if sys.argv[1:] == ["--many"]:
-        read_many()
+        read_many(read_apart)
     else:
         read_one()
     return 0

@@ -20,6 +20,8 @@ PACKAGE_ROOT = Path(__file__).resolve().parent.parent
 # What a process needs to start at all; the site's keys and addresses are not for the child.
 KEPT_ENVIRONMENT = ("PATH", "PYTHONPATH", "PYTHONHOME", "SYSTEMROOT", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH")
 CAN_STAND = hasattr(os, "fork")
+# The programs that read: one answers with all that the file holds, the other with what the library keeps of it.
+READING, DIGESTING = ("planning.reading_child", "--many"), ("planning.digesting_child",)
 CHUNK = 1024 * 1024
 
 
@@ -39,7 +41,7 @@ def ask_once(data: bytes, order: Order, *, wall_seconds: float) -> Answer:
     """Return the answer of a process that is started for this one file."""
     try:
         child = subprocess.run(
-            [*_command(), json.dumps(order)],
+            [*_command("planning.reading_child"), json.dumps(order)],
             input=data,
             capture_output=True,
             timeout=wall_seconds,
@@ -57,7 +59,8 @@ class StandingReaders(Generic[Job]):
     A file on which one of them dies or takes too long costs no other file: a new one takes its place.
     """
 
-    def __init__(self, processes: int, *, wall_seconds: float) -> None:
+    def __init__(self, processes: int, *, wall_seconds: float, program: tuple[str, ...] = READING) -> None:
+        self.program = program
         self.most = max(processes, 1)
         self.wall_seconds = wall_seconds
         self.idle: list[_StandingReader] = []
@@ -77,10 +80,10 @@ class StandingReaders(Generic[Job]):
 
     def ask(self, job: Job, data: bytes, order: Order) -> None:
         """Give a file to one that is free."""
-        reader = self.idle.pop() if self.idle else _StandingReader()
+        reader = self.idle.pop() if self.idle else _StandingReader(self.program)
         if not reader.lives():
             reader.end()
-            reader = _StandingReader()
+            reader = _StandingReader(self.program)
         self.busy[reader] = job
         self.selector.register(reader.output, selectors.EVENT_READ, reader)
         reader.ask(data, order, deadline=time.monotonic() + self.wall_seconds)
@@ -112,10 +115,10 @@ class StandingReaders(Generic[Job]):
 class _StandingReader:
     """One process that stands ready."""
 
-    def __init__(self) -> None:
+    def __init__(self, program: tuple[str, ...]) -> None:
         self.words = tempfile.TemporaryFile()  # noqa: SIM115 - open for as long as the process lives
         self.process = subprocess.Popen(
-            [*_command(), "--many"],
+            _command(*program),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self.words,
@@ -170,15 +173,17 @@ class _StandingReader:
         return _last_line(os.pread(self.words.fileno(), 4096, max(size - 4096, 0)))
 
 
-def _command() -> list[str]:
-    return [sys.executable, "-m", "planning.reading_child"]
+def _command(*program: str) -> list[str]:
+    return [sys.executable, "-m", *program]
 
 
 def child_environment() -> dict[str, str]:
     """Return what a child process needs of this one's environment."""
     kept = {key: os.environ[key] for key in KEPT_ENVIRONMENT if key in os.environ}
     paths = (str(PACKAGE_ROOT), kept.get("PYTHONPATH"))
-    return kept | {"PYTHONPATH": os.pathsep.join(path for path in paths if path)}
+    # A process that is forked for every file has no use for threads, which would not be forked with it.
+    alone = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    return kept | alone | {"PYTHONPATH": os.pathsep.join(path for path in paths if path)}
 
 
 def _last_line(text: bytes) -> str:

@@ -26,6 +26,18 @@ class AskedBlock:
     sums: BlockSums
     # How far ``lab`` may be off, where it is a shade's; zero where it is the colour itself that is asked for.
     sigma: float = 0.0
+    # The block at which its thread was put on, where that one stays on; None where it is put on for this block.
+    stays_from: int | None = None
+
+    @property
+    def threaded_at(self) -> int:
+        """The number of the block for which its thread is put on.
+
+        >>> sums = BlockSums(0.0, 0, 0.0, (), 0, 0, 0, 0.0)
+        >>> AskedBlock(3, "", None, "", sums, stays_from=2).threaded_at, AskedBlock(4, "", None, "", sums).threaded_at
+        (2, 4)
+        """
+        return self.number if self.stays_from is None else self.stays_from
 
 
 @dataclass(frozen=True)

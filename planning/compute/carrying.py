@@ -28,7 +28,7 @@ class PlannedBlock:
     @property
     def colour(self) -> object:
         """What is threaded for it; an uncoloured block is a thread of its own."""
-        return self.block.hex or (self.design, self.block.number)
+        return self.block.hex or (self.design, self.block.threaded_at)
 
 
 @dataclass(frozen=True)
@@ -224,7 +224,7 @@ def _thread_of_blocks(
     anew: set[tuple[int, int]] = set()
     for kind in kinds:
         sewn = [
-            (design, place, block.hex or (design, block.number))
+            (design, place, block.hex or (design, block.threaded_at))
             for design in kind
             for place, block in enumerate(designs[design].blocks)
         ]

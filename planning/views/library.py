@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from planning.colouring import known_shades
-from planning.designs import stored_name
+from planning.designs import asked_from_record, stored_name
 from planning.library import (
     delete_design,
     describe_design,
@@ -25,6 +25,8 @@ from planning.library import (
 )
 from planning.library_forms import DescribeForm, SearchForm, StitchOutForm
 from planning.models import Design
+from planning.pictures import PlanPicture, plan_pictures
+from planning.plan import Question, plan
 from planning.variants import all_variants, plan_with, set_apart
 
 PER_PAGE = 24
@@ -86,9 +88,16 @@ def _design_page(
             "tags": found.tags.all(),
             "stitch_outs": found.stitch_outs.select_related("by"),
             "note_form": note_form,
+            "owned": _in_own_threads(found) if request.GET.get("owned") == "yes" else None,
         },
         status=status,
     )
+
+
+def _in_own_threads(found: Design) -> PlanPicture | None:
+    """Return the design in the threads that a plan for one piece would choose from the shelf."""
+    answer = plan([asked_from_record(found)], Question(pieces=1, tests=0))
+    return next(iter(plan_pictures(answer)), None)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

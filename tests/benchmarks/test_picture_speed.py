@@ -15,9 +15,9 @@ from tests.planning.stitch_files import file_bytes
 
 ROOT = Path(__file__).parents[2]
 LIGHTHOUSE = ROOT / "fixtures" / "designs" / "lighthouse.pes"
-REPEATS = 7
+REPEATS = 15
 
-# The bare read and the drawing by turns in one process, so that a busy machine slows both.
+# The bare read and the drawing by turns in one process, in its own seconds, so that a busy machine slows both.
 SIDE_BY_SIDE = """
 import io, json, sys, time
 import numpy as np
@@ -36,12 +36,12 @@ with np.load(points) as kept:
 guesses_off = {"clipping": False, "trim_distance": None, "trim_at": 10**9}
 read, drawn = [], []
 for _ in range(repeats):
-    start = time.perf_counter()
+    start = time.process_time()
     reader.read(io.BytesIO(content), EmbPattern(), dict(guesses_off))
-    read.append(time.perf_counter() - start)
-    start = time.perf_counter()
+    read.append(time.process_time() - start)
+    start = time.process_time()
     shape = draw(blocks, width_px=1000, fabric_rgb=(222, 218, 205)).shape
-    drawn.append(time.perf_counter() - start)
+    drawn.append(time.process_time() - start)
 print(json.dumps({"read": read, "drawn": drawn, "shape": shape}))
 """
 # Drawing alone, for its memory.
@@ -130,7 +130,7 @@ def test_drawing_50_000_stitches_at_1_000_pixels(
     assert walked.stitches == pytest.approx(51_730, rel=0.01)
     assert peak < 300
     assert largest < 300
-    # Two designs over each other are thicker than any that is sewn, and the reader of PES has little to decode:
-    # those ratios are printed, not promised.
-    if extension == "dst" and step_mm:
+    # PES over each other, with twice the thread that is ever sewn and a reader with little to decode, stands at
+    # the limit: that ratio is printed, not promised.
+    if extension == "dst" or step_mm:
         assert ratio <= 3

@@ -12,7 +12,7 @@ from planning.designs import keep_design
 from planning.importing import carry_out, receive_files
 from planning.models import Design, ImportRun
 from planning.reading import read_design_file
-from tests.factories import NOW, a_shade
+from tests.factories import NOW, a_shade, a_spool
 from tests.planning.stitch_files import file_bytes, pennant
 
 RED, BLUE, GOLD = "#b01c2e", "#1c2b8d", "#f0c020"
@@ -171,6 +171,25 @@ def test_formats_notes_names_and_deleting(signed_in, tmp_path, axe_is_silent, fi
     axe_is_silent(page)
     page.get_by_role("button", name="Delete it").click()
     assert [design.format for design in Design.objects.all()] == ["PES"]
+
+
+def test_a_design_is_seen_in_the_threads_on_the_shelf_closely_and_stitch_by_stitch(
+    signed_in, keep, axe_is_silent, fits
+):
+    page = signed_in
+    a_spool(a_shade("1147", hex="#b42032", name="harbour red"))
+    design = keep(RED, BLUE, name="crew cap.pes")
+    page.goto(f"/designs/{design.pk}/")
+    owned = page.locator("#owned")
+    owned.scroll_into_view_if_needed()
+    expect(owned.get_by_role("img")).to_have_count(2)
+    expect(owned.get_by_text("in the nearest threads on the shelf")).to_be_visible()
+    page.get_by_text("How closely the cloth is pierced").click()
+    expect(page.get_by_role("img", name="Map of how closely crew cap is pierced")).to_be_visible()
+    page.get_by_text("Every block in sewing order").click()
+    expect(page.get_by_role("img", name="crew cap stitch by stitch")).to_be_visible()
+    axe_is_silent(page)
+    fits(page)
 
 
 def test_colours_are_copied_and_the_shelf_is_asked(signed_in, keep, axe_is_silent, fits):

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from inventory.compute.colour import Lab
 from inventory.models import EarlierCode
+from planning.answers import plan_as_data
 from planning.colouring import (
     NoSuchShade,
     NotSuchBlocks,
@@ -236,10 +237,28 @@ def test_a_thread_that_stays_on_is_one_threading_and_a_stop(design, workshop):
     assert after.threads[0].hex == RED
     assert after.designs[0].stops == before.designs[0].stops + 1
     assert after.thread_changes < before.thread_changes
+    assert after.threads[0].blocks == ((0, 1), (0, 2))
     settings = chosen_machine(None).thread_settings(thickness_mm=0.6, allowance=0.0)
-    merged = asked_from_record(design).blocks[0].sums
-    alone = [block.sums for block in Design.objects.get(pk=design.pk).blocks.all()][:2]
-    assert needle_mm(merged, settings) == pytest.approx(sum(needle_mm(each, settings) for each in alone))
+    asked = asked_from_record(design).blocks
+    alone = [block.sums for block in Design.objects.get(pk=design.pk).blocks.all()]
+    assert [needle_mm(each.sums, settings) for each in asked] == [needle_mm(each, settings) for each in alone]
+
+
+def test_blocks_keep_their_numbers_where_a_thread_stays_on(design, workshop):
+    some_bobbins(metres=3)
+    keep_thread_on(design, {2})
+    answer = plan_as_data(plan([asked_from_record(design)], Question(pieces=1, tests=0)))
+    assert [each["block"] for each in answer["blocks"]] == [1, 2, 3]
+    first, second, _ = (each["bobbin_mm_per_piece"] for each in answer["blocks"])
+    assert first + second <= 3000 < sum(each["bobbin_mm_per_piece"] for each in answer["blocks"])
+    assert answer["bobbins"]["changes"][0]["block"] == 3
+
+
+def test_a_thread_without_a_colour_that_stays_on_is_one_thread(design):
+    recolour(design, {number: understand_colour("", book=known_shades()) for number in (1, 2, 3)})
+    keep_thread_on(design, {2})
+    threads = plan([asked_from_record(design)], Question(pieces=1)).threads
+    assert [each.blocks for each in threads] == [((0, 1), (0, 2)), ((0, 3),)]
 
 
 def test_no_thread_can_stay_on_before_the_first_block(design):

@@ -361,7 +361,7 @@ def test_the_page_of_a_design_asks_the_database_no_more_for_more_blocks(signed_i
 
     def queries(design):
         with CaptureQueriesContext(connection) as seen:
-            signed_in.get(reverse("design", args=[design.pk]))
+            signed_in.get(reverse("design", args=[design.pk]), {"owned": "yes"})
         return len(seen)
 
     queries(few)

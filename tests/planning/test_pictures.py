@@ -373,6 +373,56 @@ def test_map_and_strip_come_with_a_legend_in_words(badge, template):
     assert ("1 to 2: light" in page) == (template == "_density")
 
 
+# On the page of a design
+
+
+def test_a_design_page_has_the_map_of_density_and_the_strip_in_words(signed_in, badge):
+    page = signed_in.get(reverse("design", args=[badge.pk])).content.decode()
+    head = page[: page.index("</head>")]
+    assert "planning/pictures.css" in head
+    assert "How closely the cloth is pierced" in page
+    assert f"Map of how closely {badge.name} is pierced" in page
+    assert f"{badge.name} stitch by stitch in sewing order: block 1," in page
+
+
+def test_a_design_page_shows_it_as_asked_for_beside_the_threads_on_the_shelf(
+    signed_in, full_shelf, stitch_file
+):
+    design = kept(stitch_file(RED, BLUE))
+    address = reverse("design", args=[design.pk])
+    before = signed_in.get(address).content.decode()
+    assert "?owned=yes#owned" in before
+    assert "b42032" not in before
+    page = signed_in.get(address, {"owned": "yes"}).content.decode()
+    for colours in ([RED, BLUE], ["#b42032", "#1c2b92"]):
+        assert "-".join(colour[1:] for colour in colours) in page
+    assert "harbour red, deep blue." in page  # the words of the picture in the threads on the shelf
+
+
+def test_a_design_page_says_where_the_shelf_has_no_thread(signed_in, workshop, stitch_file):
+    design = kept(stitch_file(RED, BLUE))
+    page = signed_in.get(reverse("design", args=[design.pk]), {"owned": "yes"}).content.decode()
+    assert "no thread for 2 blocks" in page
+
+
+def test_a_design_kept_before_outlines_were_taken_is_shown_as_any_other(signed_in, full_shelf, stitch_file):
+    design = kept(stitch_file(RED, BLUE))
+    Design.objects.filter(pk=design.pk).update(outline=[])
+    for name, arguments in (("designs", {}), ("today", {"design": design.pk})):
+        assert signed_in.get(reverse(name), arguments).status_code == 200
+    for name in (
+        "design",
+        "design_colours",
+        "design_describe",
+        "design_delete",
+        "design_file",
+        "design_colours_copy",
+    ):
+        assert signed_in.get(reverse(name, args=[design.pk])).status_code == 200
+    assert kept(stitch_file(RED, BLUE, name="again.dst")).variant_of is None
+    assert len(kept(stitch_file(RED, BLUE, name="the same.pes")).outline) == 2
+
+
 # On the plan sheet
 
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from planning import reading
+from planning.digests import DesignDigest, digest_design_files, digest_of
 from planning.formats import FORMATS
 from planning.reading import (
     MIB,
@@ -74,6 +75,36 @@ def test_many_files_give_what_each_gives_alone(tmp_path: Path) -> None:
         assert np.array_equal(many.records.x_tenths, alone.records.x_tenths)
         assert np.array_equal(many.records.y_tenths, alone.records.y_tenths)
         assert np.array_equal(many.records.command, alone.records.command)
+
+
+def test_the_library_is_told_by_the_process_that_reads_what_it_would_have_found_itself(
+    tmp_path: Path,
+) -> None:
+    for extension in FORMATS:
+        (tmp_path / f"cap.{extension}").write_bytes(file_bytes(pennant(), extension))
+    (tmp_path / "half.dst").write_bytes(DST[:2000])
+    (tmp_path / "letter.pes").write_bytes(TEXT)
+    (tmp_path / "blank.dst").write_bytes(DST[:512] + DST[-3:])
+    paths = sorted(tmp_path.iterdir())
+    read = dict(read_design_files(paths, trim_at_jumps=5))
+    found = dict(digest_design_files(paths, processes=2, trim_at_jumps=5))
+    assert sorted(found) == paths
+    assert sum(isinstance(each, DesignDigest) for each in found.values()) == len(FORMATS) + 1
+    for path, digest in found.items():
+        own = read[path]
+        if isinstance(own, ReadDesign):
+            assert digest == digest_of(own)
+        else:
+            assert str(digest) == str(own)
+
+
+def test_a_file_that_kills_its_reader_costs_the_library_no_other(tmp_path: Path) -> None:
+    (tmp_path / "slow.dst").write_bytes(slow_dst())
+    (tmp_path / "sound.dst").write_bytes(DST)
+    limits = ReadLimits(cpu_seconds=1)
+    found = dict(digest_design_files(sorted(tmp_path.iterdir()), processes=1, limits=limits))
+    assert "takes more than 1 seconds of computing" in str(found[tmp_path / "slow.dst"])
+    assert isinstance(found[tmp_path / "sound.dst"], DesignDigest)
 
 
 def test_the_rule_for_trims_holds_for_many_files_too(tmp_path: Path) -> None:
@@ -206,6 +237,7 @@ def test_a_fault_of_the_reading_program_is_told_with_its_last_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "planning").mkdir()
+    (tmp_path / "planning" / "__init__.py").touch()
     (tmp_path / "planning" / "reading_child.py").write_text("raise SystemExit('no library here')")
     monkeypatch.setattr("planning.reading_processes.PACKAGE_ROOT", tmp_path)
     [(_, found)] = read_design_files(files(tmp_path, 1))

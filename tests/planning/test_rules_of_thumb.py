@@ -8,7 +8,7 @@ import pytest
 from planning.compute.certainty import BOBBIN_PRIOR, NEEDLE_PRIOR
 from planning.compute.thread_length import ThreadSettings, bobbin_mm, needle_mm
 from planning.compute.timing import MachineTimes, machine_minutes
-from planning.designs import sums_of
+from planning.digests import sums_of
 from planning.models import Rules
 from planning.reading import read_design_file
 

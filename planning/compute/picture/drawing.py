@@ -17,7 +17,7 @@ Picture = NDArray[np.uint8]
 # A strand is at least so many samples wide, or its light and shade would be lost.
 WANTED_SAMPLES, LEAST_SAMPLES, MOST_SAMPLES = 2.2, 2, 8
 LEAST_RADIUS = 0.6
-BAND, CHUNK = 80_000, 1 << 14
+BAND, CHUNK = 160_000, 1 << 14
 # From so many pixels on, the two plies of a thread are seen.
 PLIES_FROM_PX = 4.5
 UNEVEN = 0.035  # from stitch to stitch, as one standard deviation
@@ -51,39 +51,50 @@ def draw(
     strands = strands_of(blocks, frame=frame, samples=samples, thread_mm=thread_mm, least_radius=LEAST_RADIUS)
     scene = _scene(blocks, strands, frame=frame, samples=samples, fabric_rgb=fabric_rgb)
     picture = np.empty((frame.height_px, frame.width_px, 3), dtype=np.uint8)
-    per_mm = frame.per_mm * samples
-    step = max(BAND // (frame.width_px * samples), 3 * light.halo_of(per_mm)) // samples + 1
+    halo = light.halo_of(scene.per_mm)
+    step = max(BAND // scene.columns, 2 * halo) // samples + 1
+    # Each band's shadows come from rows above and below it as well, which its neighbours have too.
+    top = scene.top(first_row=-halo, rows=2 * halo)
     for first in range(0, frame.height_px, step):
         last = min(first + step, frame.height_px)
-        picture[first:last] = _band(scene, first=first, last=last)
+        below = scene.top(first_row=first * samples + halo, rows=(last - first) * samples)
+        top = np.concatenate((top[-2 * halo :], below))
+        left = light.shadows(scene.layer.take(top), halo=halo, per_mm=scene.per_mm)
+        picture[first:last] = _band(scene, top[halo : len(top) - halo], left, first_row=first * samples)
     return picture
 
 
 def _samples(frame: Frame, thread_mm: float) -> int:
-    wanted = int(np.ceil(WANTED_SAMPLES / (frame.per_mm * thread_mm)))
+    """Return how many places a pixel has each way; an even number, as every other place is a sample."""
+    wanted = 2 * int(np.ceil(WANTED_SAMPLES / (2 * frame.per_mm * thread_mm)))
     return min(max(wanted, LEAST_SAMPLES), MOST_SAMPLES)
 
 
 @dataclass(frozen=True, eq=False)
 class _Scene:
-    """All that a band needs; arrays over strands have an unused row 0, which stands for bare cloth."""
+    """All that a band needs; in arrays over strands row 0 is the bare cloth."""
 
     strands: Strands
     outlines: Outlines
-    place_along: Floats
-    place_across: Floats
-    half_length: Floats
-    turning: Floats
     along_x: Floats
     along_y: Floats
+    place_along: Floats
+    along_share: Floats
+    place_across: Floats
+    light_row: Floats
     colour: tuple[Floats, ...]
     layer: NDArray[np.uint16]
     stripes: NDArray[np.uint8]
-    fabric: Floats
     weave: Floats
-    frame: Frame
     samples: int
+    per_mm: float
+    columns: int
     twisted: bool
+
+    def top(self, *, first_row: int, rows: int) -> NDArray[np.intp]:
+        """Return the number of the strand on top in so many rows of samples."""
+        found = topmost(self.strands, self.outlines, first_row=first_row, rows=rows, width=2 * self.columns)
+        return found.reshape(rows, self.columns).astype(np.intp)
 
 
 def _scene(
@@ -97,119 +108,127 @@ def _scene(
         stripes[number] = nth % len(STRIPES) + 1
     # The same stitch is equally uneven in every picture of the design.
     uneven = 1 + UNEVEN * np.random.default_rng(40).standard_normal(strands.count)
-    colour = to_linear(colours)[strands.block] * uneven[:, None]
+    colour = (to_linear(colours) + light.GLINT)[strands.block] * uneven[:, None]
 
+    light_row, back = light.rows_of(strands, per_mm=frame.per_mm * samples)
+    along_x, along_y = strands.along_x * back, strands.along_y * back
+    cloth = to_linear(np.array(fabric_rgb, dtype=np.float64))
     return _Scene(
         strands=strands,
         outlines=outlines_of(strands),
-        place_along=_with_cloth(strands.mid_x * strands.along_x + strands.mid_y * strands.along_y),
-        place_across=_with_cloth(strands.mid_y * strands.along_x - strands.mid_x * strands.along_y),
-        half_length=_with_cloth(strands.half_length),
-        turning=_with_cloth(strands.turning),
-        along_x=_with_cloth(strands.along_x),
-        along_y=_with_cloth(strands.along_y),
-        colour=tuple(_with_cloth(channel.astype(np.float32)) for channel in colour.T),
-        layer=_with_cloth(strands.block + np.uint16(1)),
-        stripes=_with_cloth(stripes[strands.block]),
-        fabric=to_linear(np.array(fabric_rgb, dtype=np.float64)).astype(np.float32),
+        along_x=_after(0, along_x),
+        along_y=_after(0, along_y),
+        place_along=_after(0, strands.mid_x * along_x + strands.mid_y * along_y),
+        along_share=_after(0, np.float32(light.ALONG // 2) / strands.half_length),
+        place_across=_after(0, strands.mid_y * along_x - strands.mid_x * along_y),
+        light_row=_after(light.CLOTH_ROW, light_row),
+        colour=tuple(_after(own, channel) for own, channel in zip(cloth, colour.T, strict=True)),
+        layer=_after(0, strands.block + np.uint16(1)),
+        stripes=_after(0, stripes[strands.block]),
         weave=_weave(frame, samples=samples),
-        frame=frame,
         samples=samples,
+        per_mm=frame.per_mm * samples,
+        columns=frame.width_px * samples // 2,
         twisted=2 * strands.radius >= PLIES_FROM_PX * samples,
     )
 
 
-def _with_cloth(values: NDArray[Any]) -> NDArray[Any]:
-    """Return the values of all strands after a zero for the bare cloth."""
-    return np.concatenate((np.zeros(1, values.dtype), values))
+def _after(cloth: float, values: NDArray[Any]) -> NDArray[Any]:
+    """Return the values of all strands after that of the bare cloth."""
+    kind = np.float32 if values.dtype == np.float64 else values.dtype
+    return np.concatenate((np.array([cloth], dtype=kind), values.astype(kind, copy=False)))
 
 
 def _weave(frame: Frame, *, samples: int) -> Floats:
-    """Return the light on two threads of plain cloth, over and under by turns, across the picture's width."""
+    """Return the light on two threads of plain cloth, over and under by turns, across the picture's width.
+
+    It has no rows where they are too fine to be seen.
+    """
     width = frame.width_px * samples
     period = round(WEAVE_MM * frame.per_mm)
     if period < 3:
-        return np.ones((1, width), dtype=np.float32)
+        return np.ones((0, width // 2), dtype=np.float32)
     period *= samples
     bulge = 1 - WEAVE * np.square(np.linspace(-1, 1, period)) * 2 + WEAVE / 2
     over = np.tile(bulge[:, None], (1, period))
     pair = np.block([[over, over.T], [over.T, over]])
-    return np.tile(pair, (1, width // (2 * period) + 1))[:, :width].astype(np.float32)
+    places = np.tile(pair, (1, width // (2 * period) + 1))[:, :width].astype(np.float32)
+    weave = places[:, 0::2].copy()
+    weave[1::2] = places[1::2, 1::2]
+    return weave
 
 
-def _band(scene: _Scene, *, first: int, last: int) -> Picture:
-    """Return the pixel rows from ``first`` up to ``last``."""
-    samples, width = scene.samples, scene.frame.width_px * scene.samples
-    per_mm = scene.frame.per_mm * samples
-    halo = light.halo_of(per_mm)
-    first_row, rows = first * samples - halo, (last - first) * samples + 2 * halo
-    top = topmost(scene.strands, scene.outlines, first_row=first_row, rows=rows, width=width)
-    left = light.shadows(scene.layer.take(top).reshape(rows, width), halo=halo, per_mm=per_mm)
-    top = top[halo * width : (rows - halo) * width]
-    cloth = left * scene.weave.take(np.arange(first * samples, last * samples) % len(scene.weave), axis=0)
-
-    sewn = np.flatnonzero(top)
-    strand = top[sewn].astype(np.intp)
-    linear = np.empty((3, top.size), dtype=np.float32)
-    for channel in range(3):
-        np.multiply(cloth.ravel(), scene.fabric[channel], out=linear[channel])
-    left = left.ravel()
-    row_starts = np.searchsorted(sewn, np.arange(0, top.size + 1, width))
-    for a in range(0, sewn.size, CHUNK):
-        b = min(a + CHUNK, sewn.size)
-        inside = np.diff(np.clip(row_starts, a, b)).astype(np.intp)
-        y = np.repeat(np.arange(first * samples, last * samples, dtype=np.float32), inside) + np.float32(0.5)
-        x = (sewn[a:b] - np.repeat(np.arange(0, top.size, width), inside)).astype(np.float32) + np.float32(
-            0.5
-        )
-        bright, glint = _lit(scene, strand[a:b], x=x, y=y)
-        remaining = left[sewn[a:b]]
-        bright *= remaining
-        glint *= remaining
-        for channel in range(3):
-            linear[channel][sewn[a:b]] = scene.colour[channel].take(strand[a:b]) * bright + glint
-    return _pixels(linear.reshape(3, -1, width), samples=samples)
+def _band(scene: _Scene, top: NDArray[np.intp], left: Floats, *, first_row: int) -> Picture:
+    """Return the pixels of the samples ``top``, where so much light is ``left``, from ``first_row`` on."""
+    rows, columns = top.shape
+    if scene.weave.size:
+        weave = scene.weave.take(np.arange(first_row, first_row + rows) % len(scene.weave), axis=0)
+        np.multiply(left, weave, out=left, where=top == 0)
+    y = np.arange(first_row, first_row + rows, dtype=np.float32)[:, None]
+    linear = np.empty((3, rows // scene.samples, columns), dtype=np.float32)
+    step = max(CHUNK // columns // scene.samples, 1) * scene.samples
+    # Where the samples of an even and of an odd row lie.
+    x = np.arange(0.5, 2 * columns, 2, dtype=np.float32) + np.array([[0], [1]], dtype=np.float32)
+    x = np.tile(x, (step // 2, 1))
+    for a in range(0, rows, step):
+        b = min(a + step, rows)
+        strand = top[a:b]
+        bright = _lit(scene, strand, x=x[: b - a], y=y[a:b] + np.float32(0.5))
+        bright *= left[a:b]
+        for channel, colour in zip(linear, scene.colour, strict=True):
+            sample = colour.take(strand)
+            sample *= bright
+            np.add.reduce(
+                sample.reshape(-1, scene.samples, columns),
+                1,
+                out=channel[a // scene.samples : b // scene.samples],
+            )
+    return _pixels(linear, samples=scene.samples)
 
 
-def _lit(scene: _Scene, strand: NDArray[np.intp], *, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """Return the light on the samples at ``x``, ``y``, each on its strand."""
+def _lit(scene: _Scene, strand: NDArray[np.intp], *, x: Floats, y: Floats) -> Floats:
+    """Return how bright the samples at ``x``, ``y`` are, each on its strand."""
     along_x, along_y = scene.along_x.take(strand), scene.along_y.take(strand)
-    along = x * along_x + y * along_y - scene.place_along.take(strand)
-    across = (y * along_x - x * along_y - scene.place_across.take(strand)) * np.float32(
-        1 / scene.strands.radius
-    )
-    per_mm = scene.frame.per_mm * scene.samples
-    bright, glint = light.on_thread(
-        along,
-        across,
-        half_length=scene.half_length.take(strand),
-        turning=scene.turning.take(strand),
-        along_x=along_x,
-        along_y=along_y,
-        per_mm=per_mm,
-        twisted=scene.twisted,
-    )
+    along = x * along_x
+    along += y * along_y
+    along -= scene.place_along.take(strand)
+    across = np.multiply(y, along_x, out=along_x)
+    across -= np.multiply(x, along_y, out=along_y)
+    across -= scene.place_across.take(strand)
+    across *= np.float32(1 / scene.strands.radius)
+
+    place = along * scene.along_share.take(strand)
+    place += light.ALONG // 2
+    np.clip(place, 0, light.ALONG - 1, out=place)
+    np.rint(place, out=place)
+    place *= light.ACROSS
+    place += scene.light_row.take(strand)
+    place += across * np.float32(light.ACROSS / 2)
+    place += np.float32(light.ACROSS / 2)
+    bright = light.brightness().take(place.astype(np.intp))
+    if scene.twisted:
+        bright *= np.where(strand, light.twist(along, across, per_mm=scene.per_mm), np.float32(1))
     if scene.stripes.any():
         way = scene.stripes.take(strand)
         for number, (right, down) in enumerate(STRIPES, start=1):
-            here = np.flatnonzero(way == number)
-            place = (right * x[here] + down * y[here]) / np.float32(
-                max(STRIPE_MM * per_mm, 5 * scene.samples)
-            )
-            bright[here] *= np.where(place - np.floor(place) < 0.5, STRIPE, np.float32(1))
-    return bright, glint
+            period = np.float32(max(STRIPE_MM * scene.per_mm, 5 * scene.samples))
+            striped = (right * x + down * y) / period
+            striped -= np.floor(striped)
+            bright[(way == number) & (striped < 0.5)] *= STRIPE
+    return bright
 
 
-def _pixels(linear: Floats, *, samples: int) -> Picture:
-    """Return the pixels whose samples are ``linear`` light, shaped (3, rows, samples across)."""
-    rows = linear[:, 0::samples].copy()
-    for each in range(1, samples):
-        rows += linear[:, each::samples]
-    pixels = rows[:, :, 0::samples].copy()
-    for each in range(1, samples):
-        pixels += rows[:, :, each::samples]
-    level = np.minimum(pixels * np.float32((ENCODED.size - 1) / samples**2), ENCODED.size - 1)
-    return np.moveaxis(ENCODED.take(level.astype(np.intp)), 0, 2)
+def _pixels(rows: Floats, *, samples: int) -> Picture:
+    """Return the pixels of which ``rows`` is the light summed up, shaped (3, height, samples across)."""
+    across = samples // 2
+    pixels = rows[:, :, 0::across]
+    for each in range(1, across):
+        pixels = pixels + rows[:, :, each::across]
+    level = np.minimum(pixels * np.float32((ENCODED.size - 1) / (samples * across)), ENCODED.size - 1)
+    picture = np.empty((*level.shape[1:], 3), dtype=np.uint8)
+    for channel in range(3):
+        picture[:, :, channel] = ENCODED.take(level[channel].astype(np.intp))
+    return picture
 
 
 def to_linear(srgb: NDArray[np.float64]) -> NDArray[np.float64]:
