@@ -1,5 +1,6 @@
 """The bobbins of a batch: how many, changed where, and how sure that those owned do."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from planning.compute.asked import BobbinStock, Terms
@@ -22,6 +23,8 @@ class PlannedBobbins:
     changes: tuple[BobbinChange, ...]
     inside_blocks: int
     purchase: PackPurchase | None
+    # Full bobbins that surely do, whether they are there or not.
+    wanted: int = 0
 
 
 def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> PlannedBobbins:
@@ -41,10 +44,9 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
     p = sure(stock.count)
     word = verdict(p, enough_at=terms.enough_at, tight_at=terms.tight_at)
     purchase = None
+    wanted = _surely(run.count, sure, terms.enough_at)
     if word != "enough":
-        wanted = stock.count + 1
-        while sure(wanted) < terms.enough_at:
-            wanted += 1
+        wanted = max(wanted, stock.count + 1)
         purchase = cheapest_purchase(wanted - stock.count, stock.offers)
     return PlannedBobbins(
         thread=stock.thread,
@@ -56,4 +58,16 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         changes=run.changes,
         inside_blocks=run.inside_blocks,
         purchase=purchase,
+        wanted=wanted,
     )
+
+
+def _surely(count: int, sure: Callable[[int], float], enough_at: float) -> int:
+    """Return the fewest bobbins, ``count`` or more, of which it is sure that they do."""
+    low, high = count, max(1, count)
+    while sure(high) < enough_at:
+        low, high = high + 1, 2 * high
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if sure(middle) >= enough_at else (middle + 1, high)
+    return high

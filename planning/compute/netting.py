@@ -13,7 +13,7 @@ from planning.compute.certainty import Factor, missing_mm, p_enough
 class DatedNeed:
     """What one job takes: a lognormal with this median; ``spread`` is the sigma of its logarithm.
 
-    ``day`` is None where the job has none: it is wanted at once.
+    ``day`` is None where the job has none: it is stitched after all that have.
     """
 
     day: date | None
@@ -35,8 +35,8 @@ class Net:
 
     ``missing`` is what must be bought so that every need is met at the wanted certainty and ``safety`` stays;
     ``run_out`` the first day on which the stock is not surely enough for the jobs, and ``p_enough`` how sure it is
-    then (of the last need, where it never runs out); ``order_by`` the last day to order, which is today where only
-    the safety stock lacks.
+    then (of the last need, where it never runs out); ``order_by`` the last day to order. Both days are None where
+    only jobs without a day run out; where only the safety stock lacks, it is to be ordered today.
     """
 
     gross: float
@@ -111,19 +111,25 @@ def net_over_time(
     >>> net.missing, net.run_out == day, net.order_by
     (500.0, True, datetime.date(2026, 3, 4))
     """
-    days = sorted({today, *(max(today, need.day or today) for need in needs)})
+    dated = {max(today, need.day) for need in needs if need.day is not None}
+    days: list[date | None] = [*sorted(dated | {today}), None]
     coming = [Receipt(max(today, each.day), each.quantity) for each in receipts]
-    missing, run_out, p = 0.0, None, 1.0
+    missing, p = 0.0, 1.0
+    run_out: date | None = None
+    lacks_for_jobs = False
     for day in days:
-        due = [need for need in needs if (need.day or today) <= day]
+        due = [need for need in needs if day is None or (need.day is not None and need.day <= day)]
         median = sum(need.median for need in due)
         factor = Factor(0.0, _common_spread(due), 0.0)
-        there = free + sum(each.quantity for each in coming if each.day <= day)
+        there = free + sum(each.quantity for each in coming if day is None or each.day <= day)
         missing = max(missing, _lacking(median, factor, there - safety, free_sigma, certainty))
-        if run_out is None:
+        if not lacks_for_jobs:
             p = p_enough(median, factor, free_mm=there, free_sigma_mm=free_sigma)
-            run_out = day if _lacking(median, factor, there, free_sigma, certainty) else None
-    order_by = run_out - timedelta(days=lead_time_days) if run_out else today if missing else None
+            if _lacking(median, factor, there, free_sigma, certainty):
+                lacks_for_jobs, run_out = True, day
+    order_by = run_out - timedelta(days=lead_time_days) if run_out else None
+    if missing and not lacks_for_jobs:
+        order_by = today
     return Net(
         gross=sum(need.median for need in needs),
         free=free,
