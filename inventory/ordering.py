@@ -159,7 +159,7 @@ def expect_order(order: Order, *, on: date) -> Order:
 def cancel_order(order: Order, *, at: datetime) -> Order:
     """Return ``order`` without what has not come of it: cancelled where nothing has, else closed."""
     held = _held(order)
-    lines = list(held.lines.with_received())  # type: ignore[attr-defined]
+    lines = list(held.lines.with_received())
     if held.state == Order.State.CANCELLED:
         return held
     if any(line.received for line in lines):
@@ -254,10 +254,7 @@ def _counts(parcels: Iterable[Arrived]) -> dict[tuple[int, bool], int]:
 
 
 def _refuse_too_much(order: Order, parcels: Sequence[Arrived]) -> None:
-    lines: Mapping[int, OrderLine] = {
-        line.pk: line
-        for line in order.lines.with_received()  # type: ignore[attr-defined]
-    }
+    lines: Mapping[int, OrderLine] = {line.pk: line for line in order.lines.with_received()}
     for (pk, instead), count in _counts(parcels).items():
         if pk not in lines:
             raise CannotOrder(f"This is no line of order {order.number}. Open the order again.")

@@ -96,7 +96,9 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
         """Lines of placed orders of which something is still to come."""
         return (
             self.with_received()
-            .filter(order__state=Order.State.PLACED, received_count__lt=F("things") - F("given_up"))
+            .filter(order__state=Order.State.PLACED)
+            .alias(open_count=F("things") - F("given_up") - F("received_count"))
+            .filter(open_count__gt=0)
             .select_related("order", "shade__range", "put_up__range", "bobbin_style", "product")
         )
 
