@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from planning.views import asking, colours, cutting, imports, jobs, library, pictures, setup
+from planning.views import asking, buying, colours, cutting, imports, jobs, library, orders, pictures, setup
 
 urlpatterns = [
     path("", asking.today, name="today"),
@@ -42,5 +42,13 @@ urlpatterns = [
     path("workshop/machines/<int:pk>/needle/", setup.needle, name="needle"),
     path("workshop/<slug:slug>/add/", setup.setup_add, name="setup_add"),
     path("workshop/<slug:slug>/<int:pk>/", setup.setup_record, name="setup_record"),
+    path("buying/", buying.buying, name="buying"),
+    path("buying/draft/", buying.buying_draft, name="buying_draft"),
+    path("buying/material/<slug:slug>/", buying.material, name="material"),
+    path("buying/back/", buying.looking_back, name="looking_back"),
+    path("buying/orders/", orders.orders, name="orders"),
+    path("buying/orders/<int:number>/", orders.order, name="order"),
+    path("buying/orders/<int:number>/order.<str:ending>", orders.order_file, name="order_file"),
+    path("buying/orders/<int:number>/<slug:act>/", orders.order_act, name="order_act"),
     path("help/", asking.help_page, name="help"),
 ]
