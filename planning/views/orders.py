@@ -135,7 +135,8 @@ def order(request: HttpRequest, number: int) -> HttpResponse:
     place = Place.objects.filter(pk=_whole(request.POST.get("place", ""))).first()
     problem = ""
     # Each form is asked, so that every bad field is shown at once.
-    if received and all([form.is_valid() for _, form in rows]):
+    are_valid = [form.is_valid() for _, form in rows] if received else []
+    if received and all(are_valid):
         key = request.POST.get("key", "")[:60] or uuid4().hex
         try:
             receive_order(
@@ -202,7 +203,7 @@ def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
             if not form.is_valid():
                 raise WorkshopError("The day it is expected is no date. Write it like 2026-03-09.")
             placed = place_order(found, at=at, expected_on=form.cleaned_data["expected_on"])
-            said = f"Order {number} is placed. It counts as on order, and is expected on {placed.expected_on:%-d %b %Y}."
+            said = f"Order {number} is placed, and expected on {placed.expected_on:%-d %b %Y}."
         elif act == "cancel":
             said = f"Order {number} is {'closed' if cancel_order(found, at=at).placed_at else 'cancelled'}."
         elif act == "revive":
