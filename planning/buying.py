@@ -310,8 +310,8 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
             needs = tuple(covers.get(each.offer.material, ()))
             days = [need.needed_on for need in needs if need.needed_on is not None]
             due = min(days) - timedelta(days=each.offer.lead_days) if days else None
-            if due is None and any(need.kept_for and not need.jobs for need in needs):
-                due = today
+            if due is None and any(need.kept_for for need in needs):
+                due = today  # what is kept in stock lacks already
             lines.append(BasketLine(at_market.sold[each.offer.number], each, needs, due))
         goods = sum((each.cost for each in bought), Decimal("0.00"))
         parts.append(

@@ -94,8 +94,9 @@ def print_shopping(console: Console, plan: Plan, needs: Needs, rows: list[dict[s
         console.print(f"To buy: {currency} {plan.basket.total:,.2f} with shipping", style="bold")
         if plan.saves:
             console.print(f"Saves {currency} {plan.saves:,.2f} against buying each where it is cheapest.")
-        if plan.basket.gap is not None and plan.basket.gap > 0:
-            console.print(f"No other basket is cheaper by more than {plan.basket.gap:.2%}.")
+        if plan.basket.gap is not None:
+            more = f" by more than {plan.basket.gap:.2%}" if plan.basket.gap >= 5e-5 else ""
+            console.print(f"No other basket is cheaper{more}, counting what is left over and will be used.")
         table = Table(box=None, pad_edge=False)
         for heading in ("What", "Put-up", "From"):
             table.add_column(heading, overflow="fold")
