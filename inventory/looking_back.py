@@ -157,7 +157,7 @@ def dead_stock(*, at: datetime, months: int, wanted: Iterable[int] = (), most: i
         .filter(Q(last__lt=limit) | Q(last__isnull=True, first__lt=limit))
         .order_by("last", "label")[:most]
     )
-    since = {item.pk: item.last or item.first for item in idle}  # type: ignore[attr-defined]
+    since = {item.pk: item.last or item.first for item in idle}
     by_kind: dict[str, list[int]] = defaultdict(list)
     for item in idle:
         by_kind[item.kind].append(item.pk)

@@ -13,7 +13,7 @@ from inventory.compute.errors import WorkshopError
 class WorkshopCommand(BaseCommand):
     """A command whose refusals are sentences, never tracebacks."""
 
-    formats = ("text", "json")
+    formats: tuple[str, ...] = ("text", "json")
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--format", choices=self.formats, default="text", help="How to answer.")

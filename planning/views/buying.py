@@ -70,7 +70,8 @@ def buying(request: HttpRequest) -> HttpResponse:
         "refused": refused,
         "needs": needs,
         "plan": plan,
-        "rows": [(need, _sums(need)) for need in needs.needs],
+        "rows": [(need, _sums(need)) for need in needs.needs if _is_told(need)],
+        "others": [need for need in needs.needs if not _is_told(need)],
         "currency": _currency(),
         "orders": [
             order for order in Order.objects.with_lines()[:50] if order.state == "draft" or order.is_open
@@ -89,6 +90,11 @@ def _asked(form: BasketForm) -> tuple[Needs, Plan]:
     given, today = form.cleaned_data, timezone.localdate()
     needs = needs_of_all(today=today, include_drafts=not given["no_drafts"])
     return needs, plan_basket(needs, today=today, only=form.names(), one_supplier=given["one_supplier"])
+
+
+def _is_told(need: Need) -> bool:
+    """Return whether a need has a row of its own: something lacks, is on its way, or a job takes of it."""
+    return bool(need.missing or need.jobs or need.net.on_order)
 
 
 def _sums(need: Need) -> dict[str, Any]:

@@ -56,7 +56,8 @@ class CameForm(forms.Form):
     )
 
     def __init__(self, *args: Any, line: OrderLine, **options: Any) -> None:
-        super().__init__(*args, label_suffix="", prefix=f"l{line.number}", **options)
+        options |= {"label_suffix": "", "prefix": f"l{line.number}"}
+        super().__init__(*args, **options)
         self.line = line
         for name in ("count", "price"):
             self.fields[name].widget.attrs |= {"inputmode": "decimal", "autocomplete": "off", "size": "6"}

@@ -73,7 +73,9 @@ def test_from_a_shortage_to_the_shelf_with_labels(job: Job, signed_in: Page, axe
 
 
 @pytest.mark.parametrize("address", ["/buying/", "/buying/orders/", "/buying/back/"])
-def test_the_pages_fit_a_phone_and_axe_is_silent(job: Job, signed_in: Page, axe_is_silent, fits, address: str):
+def test_the_pages_fit_a_phone_and_axe_is_silent(
+    job: Job, signed_in: Page, axe_is_silent, fits, address: str
+):
     page = signed_in
     page.goto(address)
     axe_is_silent(page)
