@@ -20,6 +20,7 @@ from inventory.order_sheets import order_csv, order_pdf, order_text
 from inventory.ordering import (
     Arrived,
     cancel_order,
+    expect_order,
     give_up,
     place_order,
     receive_order,
@@ -49,10 +50,10 @@ class CameForm(forms.Form):
     lot = forms.CharField(label="Lot", required=False, max_length=40)
     price = forms.CharField(label="Price each", required=False, max_length=20)
     instead = forms.CharField(
-        label="Another shade came",
+        label="Instead of it",
         required=False,
         max_length=80,
-        help_text="Its code; blank where it is right.",
+        help_text="The code of another shade; blank where it is right.",
     )
 
     def __init__(self, *args: Any, line: OrderLine, **options: Any) -> None:
@@ -196,7 +197,7 @@ def _context(
 
 @require_POST
 def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
-    """Place, cancel or revive an order, give up the rest of a line, or take a receipt back."""
+    """Place, cancel or revive an order, put its day off, give up the rest of a line, or take a receipt back."""
     found, at = _found(number), timezone.now()
     try:
         if act == "place":
@@ -205,6 +206,12 @@ def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
                 raise WorkshopError("The day it is expected is no date. Write it like 2026-03-09.")
             placed = place_order(found, at=at, expected_on=form.cleaned_data["expected_on"])
             said = f"Order {number} is placed, and expected on {placed.expected_on:%-d %b %Y}."
+        elif act == "expect":
+            form = PlaceOrderForm(request.POST)
+            if not form.is_valid() or not form.cleaned_data["expected_on"]:
+                raise WorkshopError("Say on which day the rest is expected, such as 2026-03-09.")
+            expect_order(found, on=form.cleaned_data["expected_on"])
+            said = f"The rest of order {number} is expected on {form.cleaned_data['expected_on']:%-d %b %Y}."
         elif act == "cancel":
             said = f"Order {number} is {'closed' if cancel_order(found, at=at).placed_at else 'cancelled'}."
         elif act == "revive":

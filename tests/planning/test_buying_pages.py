@@ -9,7 +9,16 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.ledger import ledger_problems
-from inventory.models import Order, OrderReceipt, Shade, Spool, Staple
+from inventory.models import (
+    BobbinStyle,
+    Order,
+    OrderReceipt,
+    PriceBreak,
+    Shade,
+    Spool,
+    StabilizerProduct,
+    Staple,
+)
 from inventory.ordering import order_problems
 from planning.designs import keep_design
 from planning.jobs import Wanted, drop_job, make_job, plan_of
@@ -167,6 +176,31 @@ def test_an_order_is_cancelled_and_taken_up_again(signed_in, job):
     assert "expected again" in text(act(signed_in, order, "revive"))
     order.refresh_from_db()
     assert order.state == "draft"
+
+
+def test_a_delay_is_noted_and_the_need_returns(signed_in, job):
+    order = draft(signed_in)
+    act(signed_in, order, "place")
+    assert needs_of_all(today=timezone.localdate()).to_buy == ()
+    late = timezone.localdate() + timedelta(days=40)
+    assert "is expected on" in text(act(signed_in, order, "expect", expected_on=late.isoformat()))
+    assert len(needs_of_all(today=timezone.localdate()).to_buy) == 1
+    assert "such as 2026-03-09" in text(act(signed_in, order, "expect"))
+
+
+@pytest.mark.parametrize("book", ["price-steps", "staple-threads", "staple-bobbins", "staple-rolls"])
+def test_steps_and_staples_are_kept_in_the_catalogue(signed_in, job, red, book: str):
+    offer = red.range.put_ups.get(name="1000 m spool").offers.get()
+    fields = {
+        "price-steps": {"offer": offer.pk, "from_packs": "5", "price": "3.90"},
+        "staple-threads": {"shade": str(red), "minimum": "500"},
+        "staple-bobbins": {"shade": str(red), "bobbin_style": BobbinStyle.objects.get().pk, "minimum": "12"},
+        "staple-rolls": {"product": StabilizerProduct.objects.get().pk, "minimum": "5 m"},
+    }[book]
+    added = signed_in.post(reverse("catalogue_add", args=[book]), {"key": "k"} | fields)
+    assert added.status_code == 302, text(added)
+    assert signed_in.get(reverse("catalogue_list", args=[book])).status_code == 200
+    assert PriceBreak.objects.count() + Staple.objects.count() == 1
 
 
 def test_a_list_that_has_changed_drafts_nothing(signed_in, job):

@@ -8,11 +8,14 @@ from django.utils import timezone
 
 from inventory.management.base import WorkshopCommand
 from inventory.management.orders import order_as_data, order_numbered
-from inventory.ordering import place_order
+from inventory.ordering import expect_order, place_order
 
 
 class Command(WorkshopCommand):
-    help = "Note that the order with this NUMBER was sent: what is on it counts as on order from now on."
+    help = (
+        "Note that the order with this NUMBER was sent: what is on it counts as on order from now on. Placed already, "
+        "it takes the day of --expected."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
@@ -25,6 +28,8 @@ class Command(WorkshopCommand):
         order = place_order(
             order_numbered(options["number"]), at=timezone.now(), expected_on=options["expected"]
         )
+        if options["expected"] and order.expected_on != options["expected"]:
+            order = expect_order(order, on=options["expected"])
         if options["format"] == "json":
             self.write_json(order_as_data(order_numbered(order.number)))
         else:
