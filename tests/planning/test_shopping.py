@@ -2,6 +2,7 @@
 
 import csv
 import json
+import os
 from datetime import date, timedelta
 from decimal import Decimal
 from io import StringIO
@@ -12,6 +13,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inventory.ledger import ledger_problems, reverse, use
+from inventory.management.base import stray_lines_aside
 from inventory.models import Order, Shade, Staple, Supplier
 from inventory.ordering import Arrived, cancel_order, order_problems, place_order, receive_order
 from inventory.receiving import receive_needles
@@ -300,6 +302,14 @@ def test_the_list_has_the_keys_that_scripts_rely_on(job_of):
     assert {name: written[name] for name in ("what", "packs", "total")} == {
         name: str(row[name]) for name in ("what", "packs", "total")
     }
+
+
+def test_a_line_of_the_solver_does_not_get_into_the_answer(capfd: pytest.CaptureFixture):
+    with stray_lines_aside():
+        os.write(1, b"a line of its own\n")
+    os.write(1, b"[]\n")
+    said = capfd.readouterr()
+    assert (said.out, said.err) == ("[]\n", "a line of its own\n")
 
 
 def test_the_list_in_words_tells_what_it_saves(job_of, red: Shade):

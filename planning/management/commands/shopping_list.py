@@ -14,7 +14,7 @@ from rich.table import Table
 from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC
 from inventory.importing.cells import guarded
-from inventory.management.base import WorkshopCommand
+from inventory.management.base import WorkshopCommand, stray_lines_aside
 from planning.buying import Plan, draft_orders, plan_basket, shopping_rows_of_all
 from planning.models import Rules
 from planning.shopping import Needs, needs_of_all
@@ -52,11 +52,12 @@ class Command(WorkshopCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         today = timezone.localdate()
-        needs = needs_of_all(today=today, include_drafts=not options["no_drafts"])
-        plan = plan_basket(
-            needs, today=today, only=options["only"], one_supplier=options["one_supplier"],
-            compare=options["format"] == "text",
-        )  # fmt: skip
+        with stray_lines_aside():
+            needs = needs_of_all(today=today, include_drafts=not options["no_drafts"])
+            plan = plan_basket(
+                needs, today=today, only=options["only"], one_supplier=options["one_supplier"],
+                compare=options["format"] == "text",
+            )  # fmt: skip
         rows = shopping_rows_of_all(plan, needs)
         if options["format"] == "json":
             self.write_json(rows)

@@ -244,12 +244,6 @@ def test_a_small_order_is_a_problem(market: Market):
     assert any("takes no order of 8.40" in each for each in found)
 
 
-def test_the_program_says_nothing_of_its_own(market: Market, capfd: pytest.CaptureFixture):
-    """What a command prints may be read by a script."""
-    solve_basket(market)
-    assert capfd.readouterr().out == ""
-
-
 def test_many_packs_of_many_put_ups_are_still_covered():
     offers = tuple(
         BasketOffer(number, "Quay", "white", holds, money(price))
