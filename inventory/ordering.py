@@ -32,6 +32,7 @@ from inventory.posting import SHOWN, key_missing, key_used
 from inventory.receiving import COUNTED, label_and_save, shared_out
 
 MOST_AT_ONCE = 1000
+ATTEMPTS = 3
 
 
 class CannotOrder(WorkshopError):
@@ -81,26 +82,35 @@ def draft_order(
         raise CannotOrder("An order needs at least one thing.")
     if any(thing.offer.supplier_id != supplier.pk for thing in things):
         raise CannotOrder(f"An order goes to one supplier; not everything here is from {supplier}.")
-    try:
-        with transaction.atomic():
-            last = Order.objects.aggregate(last=Max("number"))["last"] or 0
-            order = Order.objects.create(
-                number=last + 1, supplier=supplier, made_at=at, by=by, key=key, shipping=shipping, note=note
-            )
-            OrderLine.objects.bulk_create(
-                _line_of(order, number, thing) for number, thing in enumerate(things, 1)
-            )
-            return order
-    except IntegrityError:
-        earlier = Order.objects.filter(key=key).first()
-        if earlier is None:
-            raise
-        asked = [(thing.packs, thing.total) for thing in things]
-        if earlier.supplier_id != supplier.pk or asked != [
-            (line.packs, line.total) for line in earlier.lines.all()
-        ]:
-            raise key_used(key) from None
-        return earlier
+    for attempt in range(ATTEMPTS):
+        try:
+            return _drafted(supplier, things, key=key, at=at, by=by, shipping=shipping, note=note)
+        except IntegrityError:
+            earlier = Order.objects.filter(key=key).first()
+            if earlier is not None:
+                return _same_draft(earlier, supplier, things)
+            # Another hand took the number at the same moment: the next one is free.
+            if attempt == ATTEMPTS - 1:
+                raise
+    raise AssertionError("the last attempt returns or raises")
+
+
+@transaction.atomic
+def _drafted(supplier: Supplier, things: Sequence[OrderedThing], **particulars: Any) -> Order:
+    last = Order.objects.aggregate(last=Max("number"))["last"] or 0
+    order = Order.objects.create(
+        number=last + 1, supplier=supplier, made_at=particulars.pop("at"), **particulars
+    )
+    OrderLine.objects.bulk_create(_line_of(order, number, thing) for number, thing in enumerate(things, 1))
+    return order
+
+
+def _same_draft(earlier: Order, supplier: Supplier, things: Sequence[OrderedThing]) -> Order:
+    asked = [(thing.packs, thing.total) for thing in things]
+    there = [(line.packs, line.total) for line in earlier.lines.all()]
+    if earlier.supplier_id != supplier.pk or asked != there:
+        raise key_used(earlier.key)
+    return earlier
 
 
 def _line_of(order: Order, number: int, thing: OrderedThing) -> OrderLine:
