@@ -220,11 +220,10 @@ def _equals(needs: Sequence[Need], *, within: float) -> dict[str, list[Material]
         return {}
     others = list(Shade.objects.for_needle().select_related("range").exclude(lab_l=None))
     labs = np.array([(each.lab_l, each.lab_a, each.lab_b) for each in others], dtype=float)
-    on_offer = {
-        offer.put_up.range_id: offer
-        for offer in Offer.objects.filter(put_up__isnull=False).select_related("put_up")
-        if offer.put_up is not None
-    }
+    on_offer: dict[int, list[Offer]] = {}
+    for offer in Offer.objects.cheapest_first().filter(put_up__isnull=False).prefetch_related("breaks"):
+        assert offer.put_up is not None  # filtered above
+        on_offer.setdefault(offer.put_up.range_id, []).append(offer)
     found: dict[str, list[Material]] = {}
     for key, need in shades.items():
         mine = need.material.record
@@ -237,12 +236,11 @@ def _equals(needs: Sequence[Need], *, within: float) -> dict[str, list[Material]
                 mine.range.weight_label,
             )
             if other.pk != mine.pk and alike and distance <= within and other.range_id in on_offer:
-                found.setdefault(key, []).append(_as_material(other))
+                found.setdefault(key, []).append(_as_material(other, on_offer[other.range_id]))
     return found
 
 
-def _as_material(shade: Shade) -> Material:
-    offers = Offer.objects.cheapest_first().filter(put_up__range_id=shade.range_id).prefetch_related("breaks")
+def _as_material(shade: Shade, offers: Sequence[Offer]) -> Material:
     return Material(
         key=f"shade {shade.pk}",
         kind="thread",

@@ -76,6 +76,7 @@ def buying(request: HttpRequest) -> HttpResponse:
         "orders": [
             order for order in Order.objects.with_lines()[:50] if order.state == "draft" or order.is_open
         ],
+        "drafts": Order.objects.filter(state=Order.State.DRAFT).count(),
         "key": new_key(),
         "today": timezone.localdate(),
         "has_suppliers": Supplier.objects.exists(),

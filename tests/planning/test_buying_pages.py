@@ -132,6 +132,7 @@ def test_a_material_shows_its_jobs_and_its_history(signed_in, job, red):
 def test_from_list_to_shelf_and_back(signed_in, job, red):
     order = draft(signed_in)
     assert (order.state, order.number) == ("draft", 1)
+    assert "drafted and not sent yet" in text(signed_in.get(reverse("buying")))
     act(signed_in, order, "place")
     order.refresh_from_db()
     assert order.state == "placed"
