@@ -10,18 +10,33 @@ from inventory.catalogue_forms import (
     BobbinOfferForm,
     BobbinStyleForm,
     PlaceForm,
+    PriceBreakForm,
     PutUpForm,
     RangeForm,
     RecordForm,
     RollOfferForm,
     ShadeForm,
     StabilizerForm,
+    StapleBobbinForm,
+    StapleRollForm,
+    StapleThreadForm,
     SupplierForm,
     ThreadOfferForm,
 )
 from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.units import Units
-from inventory.models import BobbinStyle, Offer, Place, PutUp, Shade, StabilizerProduct, Supplier, ThreadRange
+from inventory.models import (
+    BobbinStyle,
+    Offer,
+    Place,
+    PriceBreak,
+    PutUp,
+    Shade,
+    StabilizerProduct,
+    Staple,
+    Supplier,
+    ThreadRange,
+)
 
 
 @dataclass(frozen=True)
@@ -192,6 +207,7 @@ BOOKS: dict[str, Book] = {
             ),
             words=("put_up__range__maker", "put_up__range__name", "put_up__name", "supplier__name"),
             related=("put_up__range", "shade__range", "supplier"), only=Q(put_up__isnull=False), parents=("supplier",),
+            children=(("price-steps", "offer"),),
         ),
         Book(
             "bobbin-offers", "Offers of bobbins", "offer of bobbins", "Prices of boxes of full bobbins.",
@@ -203,7 +219,7 @@ BOOKS: dict[str, Book] = {
             ),
             words=("bobbin_style__name", "shade__code", "shade__name", "supplier__name"),
             related=("bobbin_style", "shade__range", "supplier"), only=Q(bobbin_style__isnull=False),
-            parents=("supplier",),
+            parents=("supplier",), children=(("price-steps", "offer"),),
         ),
         Book(
             "roll-offers", "Offers of stabilizer", "offer of stabilizer", "Prices of rolls.",
@@ -214,7 +230,40 @@ BOOKS: dict[str, Book] = {
                 *_PRICES,
             ),
             words=("product__maker", "product__name", "supplier__name"), related=("product", "supplier"),
-            only=Q(product__isnull=False), parents=("supplier",),
+            only=Q(product__isnull=False), parents=("supplier",), children=(("price-steps", "offer"),),
+        ),
+        Book(
+            "price-steps", "Price steps", "price step", "What a pack costs from so many packs on.",
+            PriceBreak, PriceBreakForm,
+            (
+                _text("Offer", lambda each: each.offer), _plain("From packs", lambda each: each.from_packs),
+                _plain("Price a pack", lambda each: f"{each.price:,.2f}"),
+            ),
+            words=("offer__supplier__name", "offer__put_up__name", "offer__product__name", "offer__bobbin_style__name"),
+            related=("offer__supplier", "offer__put_up", "offer__product", "offer__bobbin_style"), parents=("offer",),
+        ),
+        Book(
+            "staple-threads", "Staple threads", "staple thread", "Shades that are to be there whatever the jobs want.",
+            Staple, StapleThreadForm,
+            (_text("Shade", lambda each: each.shade), _length("At least", lambda each: each.minimum)),
+            words=("shade__code", "shade__name", "shade__range__name"), related=("shade__range",),
+            only=Q(shade__isnull=False, bobbin_style__isnull=True),
+        ),
+        Book(
+            "staple-bobbins", "Staple bobbins", "staple bobbin", "Full bobbins that are to be there at any time.",
+            Staple, StapleBobbinForm,
+            (
+                _text("Bobbin", lambda each: f"{each.bobbin_style}, {each.shade}"),
+                _plain("At least", lambda each: f"{each.minimum:,}"),
+            ),
+            words=("shade__code", "shade__name", "bobbin_style__name"), related=("shade__range", "bobbin_style"),
+            only=Q(bobbin_style__isnull=False),
+        ),
+        Book(
+            "staple-rolls", "Staple stabilizers", "staple stabilizer", "Stabilizer that is to be there at any time.",
+            Staple, StapleRollForm,
+            (_text("Stabilizer", lambda each: each.product), _length("At least", lambda each: each.minimum)),
+            words=("product__maker", "product__name"), related=("product",), only=Q(product__isnull=False),
         ),
     )
 }  # fmt: skip

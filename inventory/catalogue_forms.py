@@ -1,5 +1,6 @@
 """Records of the catalogue as forms, in the units of the person who fills them in."""
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -9,7 +10,18 @@ from inventory.compute.colour import parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.compute.units import METRIC, Units
 from inventory.forms import MeasureField, MoneyField, NumberField, PutUpField, ShadeField, new_key
-from inventory.models import BobbinStyle, Offer, Place, PutUp, Shade, StabilizerProduct, Supplier, ThreadRange
+from inventory.models import (
+    BobbinStyle,
+    Offer,
+    Place,
+    PriceBreak,
+    PutUp,
+    Shade,
+    StabilizerProduct,
+    Staple,
+    Supplier,
+    ThreadRange,
+)
 
 
 class RecordForm(forms.ModelForm):
@@ -156,20 +168,42 @@ class PlaceForm(RecordForm):
 class SupplierForm(RecordForm):
     shipping = MoneyField(label="Shipping")
     free_shipping_from = MoneyField(label="Ships free from", required=False)
+    minimum_order = MoneyField(
+        label="Smallest order",
+        required=False,
+        help_text="What the goods of an order must be worth. Blank: any order is taken.",
+    )
 
     class Meta:
         model = Supplier
-        fields = ("name", "lead_time_days", "shipping", "free_shipping_from")
+        fields = ("name", "lead_time_days", "shipping", "free_shipping_from", "minimum_order")
         labels = {"lead_time_days": "Days from order to arrival"}
+
+    def clean_minimum_order(self) -> Decimal:
+        return self.cleaned_data["minimum_order"] or Decimal("0.00")
+
+
+_OF_EVERY_OFFER = ("pack", "price", "minimum_packs", "steps_for", "seen_on")
 
 
 class _OfferForm(RecordForm):
     pack = MeasureField(measure="pieces", label="Pieces in a pack", initial="1")
     price = MoneyField(label="Price of the pack")
-
+    minimum_packs = MeasureField(
+        measure="pieces", label="Fewest packs sold", required=False, help_text="Blank: 1."
+    )
+    steps_for = forms.ChoiceField(
+        label="A price step makes cheaper", choices=Offer.Steps.choices, required=False
+    )
     seen_on = forms.DateField(
         label="Seen on", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
+
+    def clean_minimum_packs(self) -> int:
+        return self.cleaned_data["minimum_packs"] or 1
+
+    def clean_steps_for(self) -> str:
+        return self.cleaned_data["steps_for"] or Offer.Steps.ALL_UNITS
 
 
 class ThreadOfferForm(_OfferForm):
@@ -178,7 +212,7 @@ class ThreadOfferForm(_OfferForm):
 
     class Meta:
         model = Offer
-        fields = ("supplier", "put_up", "shade", "pack", "price", "seen_on")
+        fields = ("supplier", "put_up", "shade", *_OF_EVERY_OFFER)
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
@@ -195,7 +229,7 @@ class BobbinOfferForm(_OfferForm):
 
     class Meta:
         model = Offer
-        fields = ("supplier", "bobbin_style", "shade", "bobbin_length_mm", "pack", "price", "seen_on")
+        fields = ("supplier", "bobbin_style", "shade", "bobbin_length_mm", *_OF_EVERY_OFFER)
 
 
 class RollOfferForm(_OfferForm):
@@ -205,4 +239,48 @@ class RollOfferForm(_OfferForm):
 
     class Meta:
         model = Offer
-        fields = ("supplier", "product", "roll_width_mm", "roll_length_mm", "pack", "price", "seen_on")
+        fields = ("supplier", "product", "roll_width_mm", "roll_length_mm", *_OF_EVERY_OFFER)
+
+
+class PriceBreakForm(RecordForm):
+    from_packs = MeasureField(measure="pieces", label="From how many packs")
+    price = MoneyField(label="Price of a pack then")
+
+    class Meta:
+        model = PriceBreak
+        fields = ("offer", "from_packs", "price")
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        offers = Offer.objects.select_related("supplier", "put_up__range", "bobbin_style", "product")
+        self.fields["offer"].queryset = offers  # type: ignore[attr-defined]
+
+
+class StapleThreadForm(RecordForm):
+    shade = ShadeField(label="Shade")
+    minimum = MeasureField(
+        measure="length", label="Kept at least", help_text="0 takes a black or white off the staples."
+    )
+
+    class Meta:
+        model = Staple
+        fields = ("shade", "minimum")
+
+
+class StapleRollForm(RecordForm):
+    product = forms.ModelChoiceField(queryset=StabilizerProduct.objects.all(), label="Stabilizer")
+    minimum = MeasureField(measure="length", label="Kept at least, length of roll")
+
+    class Meta:
+        model = Staple
+        fields = ("product", "minimum")
+
+
+class StapleBobbinForm(RecordForm):
+    shade = ShadeField(label="Thread on them")
+    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Bobbin style")
+    minimum = MeasureField(measure="pieces", label="Kept at least, full bobbins")
+
+    class Meta:
+        model = Staple
+        fields = ("shade", "bobbin_style", "minimum")

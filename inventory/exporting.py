@@ -167,15 +167,18 @@ def _shades(records: Records | None) -> Iterator[Line]:
 
 def _suppliers(records: Records | None) -> Iterator[Line]:
     suppliers = Supplier.objects.all() if records is None else records
-    offers = Offer.objects.select_related(
-        "put_up__range", "shade__range", "bobbin_style", "product"
-    ).order_by("id")
+    offers = (
+        Offer.objects.select_related("put_up__range", "shade__range", "bobbin_style", "product")
+        .prefetch_related("breaks")
+        .order_by("id")
+    )
     for supplier in suppliers.prefetch_related(Prefetch("offers", offers, to_attr="in_order")):
         about = {
             "supplier": supplier.name,
             "lead_time_days": supplier.lead_time_days,
             "shipping": supplier.shipping,
             "free_shipping_from": supplier.free_shipping_from,
+            "minimum_order": supplier.minimum_order,
         }
         yield about
         for offer in supplier.in_order:
@@ -183,7 +186,15 @@ def _suppliers(records: Records | None) -> Iterator[Line]:
 
 
 def _offer(offer: Offer) -> Line:
-    line: dict[str, Any] = {"pack": offer.pack, "price": offer.price, "seen_on": offer.seen_on}
+    line: dict[str, Any] = {
+        "pack": offer.pack,
+        "price": offer.price,
+        "minimum_packs": offer.minimum_packs,
+        "steps_for": offer.steps_for,
+        "seen_on": offer.seen_on,
+    }
+    for number, step in enumerate(list(offer.breaks.all())[:3], 1):
+        line |= {f"step_{number}_from": step.from_packs, f"step_{number}_price": step.price}
     range = offer.put_up.range if offer.put_up else offer.shade.range if offer.shade else None
     if range is not None:
         line |= {"maker": range.maker, "range": range.name}

@@ -4,6 +4,7 @@ from django.urls import path
 
 from planning.views import (
     asking,
+    buying,
     colours,
     cutting,
     endings,
@@ -13,6 +14,7 @@ from planning.views import (
     jobs,
     learning,
     library,
+    orders,
     pictures,
     promises,
     running_out,
@@ -85,5 +87,13 @@ urlpatterns = [
     path("workshop/<slug:slug>/add/", setup.setup_add, name="setup_add"),
     path("workshop/<slug:slug>/<int:pk>/", setup.setup_record, name="setup_record"),
     path("jobs/stabilizer/", running_out.running_out, name="running_out"),
+    path("buying/", buying.buying, name="buying"),
+    path("buying/draft/", buying.buying_draft, name="buying_draft"),
+    path("buying/material/<slug:slug>/", buying.material, name="material"),
+    path("buying/back/", buying.looking_back, name="looking_back"),
+    path("buying/orders/", orders.orders, name="orders"),
+    path("buying/orders/<int:number>/", orders.order, name="order"),
+    path("buying/orders/<int:number>/order.<str:ending>", orders.order_file, name="order_file"),
+    path("buying/orders/<int:number>/<slug:act>/", orders.order_act, name="order_act"),
     path("help/", asking.help_page, name="help"),
 ]

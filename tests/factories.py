@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from inventory.compute.colour import lab_from_hex
-from inventory.ledger import Finding, find
+from inventory.ledger import Finding, find, use
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -117,3 +117,21 @@ def an_offer(
 ) -> Offer:
     who = Supplier.objects.get_or_create(name=supplier, defaults={"lead_time_days": lead_time_days})[0]
     return Offer.objects.create(supplier=who, put_up=put_up, price=Decimal(price))
+
+
+def a_roll_offer(
+    product: StabilizerProduct | None = None, *, price: str = "30.00", supplier: str = "Quay Supplies"
+) -> Offer:
+    who = Supplier.objects.get_or_create(name=supplier)[0]
+    return Offer.objects.create(
+        supplier=who,
+        product=product or a_stabilizer(),
+        roll_width_mm=500,
+        roll_length_mm=10_000,
+        price=Decimal(price),
+    )
+
+
+def use_up(item: StockItem, quantity: int, *, at: datetime = NOW) -> None:
+    """Take ``quantity`` off an item."""
+    use(item, quantity=quantity, key=a_key(), at=at, by=None)

@@ -19,7 +19,7 @@ from inventory.importing.fields import (
     grams,
     metres,
 )
-from inventory.models import Shade, StabilizerProduct, StockItem, ThreadRange
+from inventory.models import Offer, Shade, StabilizerProduct, StockItem, ThreadRange
 from inventory.models.threads import Fibre
 
 Kind = StockItem.Kind
@@ -224,6 +224,7 @@ class SupplierForm(RowForm):
     lead_time_days = WholeField("Days from the order to the delivery; blank for a new one: 5.", high=1000)
     shipping = MoneyField("What a delivery costs; blank for a new one: 0.")
     free_shipping_from = MoneyField("Goods worth this much ship free. Blank: never.")
+    minimum_order = MoneyField("What the goods of an order must be worth; blank for a new one: 0.")
     maker = _maker("thread or stabilizer on offer")
     range = TextField("The thread range on offer.", longest=60)
     put_up = TextField("The put-up of the range on offer.", longest=40)
@@ -235,4 +236,13 @@ class SupplierForm(RowForm):
     roll_length_m = metres("The length of the roll on offer in m.", above_zero=True)
     pack = WholeField("How many are sold together; blank: 1.", low=1, high=100_000)
     price = MoneyField("The price of the whole pack. Blank in a row that is only about the supplier.")
+    minimum_packs = WholeField("The fewest packs that are sold; blank: 1.", low=1, high=100_000)
+    steps_for = WordField("Which packs a price step makes cheaper; blank for a new offer: all",
+                          choices=Offer.Steps.choices)  # fmt: skip
+    step_1_from = WholeField("From so many packs on, step_1_price holds.", low=2, high=100_000)
+    step_1_price = MoneyField("The price of a pack from step_1_from packs on.")
+    step_2_from = WholeField("The next price step, likewise.", low=2, high=100_000)
+    step_2_price = MoneyField("The price of a pack from step_2_from packs on.")
+    step_3_from = WholeField("The third price step, likewise.", low=2, high=100_000)
+    step_3_price = MoneyField("The price of a pack from step_3_from packs on.")
     seen_on = DayField("The day the price was seen.")

@@ -4,13 +4,15 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
-from inventory.importing.catalogue import Draft, Index, refuse_incomplete, state
+from inventory.importing.catalogue import Draft, Index, Statement, refuse_incomplete, state
 from inventory.importing.plan import Plan
 from inventory.importing.rows import Row
 from inventory.importing.threads import Threads, put_up_named, range_named, see_threads, shade_coded
-from inventory.models import BobbinStyle, Offer, StabilizerProduct, Supplier
+from inventory.models import BobbinStyle, Offer, PriceBreak, StabilizerProduct, Supplier
 
-_OF_SUPPLIER = ("lead_time_days", "shipping", "free_shipping_from")
+_OF_SUPPLIER = ("lead_time_days", "shipping", "free_shipping_from", "minimum_order")
+_OF_OFFER = ("price", "minimum_packs", "steps_for", "seen_on")
+_STEPS = (1, 2, 3)
 _KEY = (
     "put_up",
     "shade",
@@ -38,7 +40,9 @@ def plan_suppliers(rows: Sequence[Row], *, sha256: str) -> Plan:
         offers[(offer.supplier.name, *(_pk(getattr(offer, name)) for name in _KEY))].append(offer)
     styles = Index(((each.name,), each) for each in BobbinStyle.objects.all())
     products = Index(((each.maker, each.name), each) for each in StabilizerProduct.objects.all())
+    steps = {(each.offer_id, each.from_packs): each for each in PriceBreak.objects.all()}
     all_offers: list[Draft] = []
+    all_steps: list[Draft] = []
     first_row: dict[tuple[Any, ...], int] = {}
     for row in rows:
         name = row["supplier"]
@@ -60,10 +64,40 @@ def plan_suppliers(rows: Sequence[Row], *, sha256: str) -> Plan:
             record = there.pop(0) if there else None
             offer_draft = Draft(Offer, _named(what, supplier), {"supplier": supplier} | what, record)
             all_offers.append(offer_draft)
-            statements += [(offer_draft, column, column, row[column]) for column in ("price", "seen_on")]
+            statements += [(offer_draft, column, column, row[column]) for column in _OF_OFFER]
+            for statement in _steps(row, offer_draft, steps):
+                all_steps.append(statement[0])
+                statements.append(statement)
         state(row, statements)
     refuse_incomplete([*all_suppliers, *all_offers])
-    return Plan(drafts=[*all_suppliers, *all_offers])
+    return Plan(drafts=[*all_suppliers, *all_offers, *all_steps])
+
+
+def _steps(row: Row, offer: Draft, known: dict[tuple[int, int], PriceBreak]) -> list[Statement]:
+    """Return what the row says of the price steps of its offer."""
+    statements: list[Statement] = []
+    seen: set[int] = set()
+    for number in _STEPS:
+        start, price = row[f"step_{number}_from"], row[f"step_{number}_price"]
+        if start is None and price is None:
+            continue
+        if start is None or price is None:
+            missing = "from" if start is None else "price"
+            row.refuse(
+                f"step_{number}_{missing}", "A price step needs both: from how many packs, and the price."
+            )
+            continue
+        if start in seen:
+            row.refuse(
+                f"step_{number}_from", f"Another step begins with {start} packs too. Keep one of them."
+            )
+            continue
+        seen.add(start)
+        record = known.get((offer.record.pk, start)) if offer.record is not None else None
+        name = f"{offer.name} from {start} packs"
+        draft = Draft(PriceBreak, name, {"offer": offer, "from_packs": start}, record)
+        statements.append((draft, f"step_{number}_price", "price", price))
+    return statements
 
 
 def _on_offer(

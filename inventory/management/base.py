@@ -1,7 +1,10 @@
 """What every command shares: errors in words on standard error with exit code 1, and the output formats."""
 
 import json
+import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import IO, Any, cast
 
 from django.core.management.base import BaseCommand, CommandParser
@@ -10,10 +13,27 @@ from rich.console import Console
 from inventory.compute.errors import WorkshopError
 
 
+@contextmanager
+def stray_lines_aside() -> Iterator[None]:
+    """Send what a library writes to the standard output on its own meanwhile to the standard error.
+
+    The solver behind scipy 1.17 writes a line there, past Python, where it mends the rounding of a solution; in
+    the midst of JSON that would be read by a script.
+    """
+    sys.stdout.flush()
+    kept = os.dup(1)
+    os.dup2(2, 1)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+
+
 class WorkshopCommand(BaseCommand):
     """A command whose refusals are sentences, never tracebacks."""
 
-    formats = ("text", "json")
+    formats: tuple[str, ...] = ("text", "json")
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--format", choices=self.formats, default="text", help="How to answer.")

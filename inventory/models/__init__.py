@@ -4,11 +4,12 @@ from inventory.models.bobbins import BobbinBatch, BobbinStyle, PartBobbin
 from inventory.models.changes import Change
 from inventory.models.ledger import Entry, Reservation
 from inventory.models.needles import NeedlePack
+from inventory.models.orders import Order, OrderLine, OrderReceipt
 from inventory.models.places import Place
 from inventory.models.stabilizer import Offcut, SheetPack, StabilizerProduct, StabilizerRoll
 from inventory.models.stock import LabelSeries, StockItem
 from inventory.models.stocktakes import Stocktake, StocktakeLine
-from inventory.models.suppliers import Offer, Supplier
+from inventory.models.suppliers import Offer, PriceBreak, Staple, Supplier
 from inventory.models.threads import EarlierCode, PutUp, Shade, Spool, ThreadRange
 
 __all__ = [
@@ -21,8 +22,12 @@ __all__ = [
     "NeedlePack",
     "Offcut",
     "Offer",
+    "Order",
+    "OrderLine",
+    "OrderReceipt",
     "PartBobbin",
     "Place",
+    "PriceBreak",
     "PutUp",
     "Reservation",
     "Shade",
@@ -30,6 +35,7 @@ __all__ = [
     "Spool",
     "StabilizerProduct",
     "StabilizerRoll",
+    "Staple",
     "StockItem",
     "Stocktake",
     "StocktakeLine",

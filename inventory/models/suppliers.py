@@ -12,6 +12,12 @@ class Supplier(models.Model):
     shipping = models.DecimalField(max_digits=8, decimal_places=2, default=Decimal("0.00"))
     # Goods worth this much ship free; NULL where shipping is always charged.
     free_shipping_from = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
+    minimum_order = models.DecimalField(
+        max_digits=8,
+        decimal_places=2,
+        default=Decimal("0.00"),
+        help_text="The goods of an order must be worth this much; 0 where any order is taken.",
+    )
 
     class Meta:
         ordering = ["name"]
@@ -30,6 +36,12 @@ class Offer(models.Model):
 
     A thread offer holds for every shade of the range unless it names one.
     """
+
+    class Steps(models.TextChoices):
+        """Which packs a price step makes cheaper."""
+
+        ALL_UNITS = "all", "all packs"
+        INCREMENTAL = "further", "only the packs from there on"
 
     supplier = models.ForeignKey(Supplier, on_delete=models.CASCADE, related_name="offers")
     put_up = models.ForeignKey(
@@ -51,6 +63,11 @@ class Offer(models.Model):
         default=1, help_text="How many spools, bobbins or rolls are sold together."
     )
     price = models.DecimalField(max_digits=10, decimal_places=2, help_text="For the whole pack.")
+    minimum_packs = models.PositiveIntegerField(default=1, help_text="The fewest packs that are sold.")
+    steps_for = models.CharField(
+        "a larger order makes cheaper", max_length=8, choices=Steps.choices, default=Steps.ALL_UNITS
+    )
+    # The day the price was seen; NULL where nobody noted it.
     seen_on = models.DateField(null=True, blank=True)
 
     objects = OfferQuerySet.as_manager()
@@ -79,8 +96,70 @@ class Offer(models.Model):
             ),
             models.CheckConstraint(name="pack_is_positive", condition=Q(pack__gt=0)),
             models.CheckConstraint(name="price_is_not_negative", condition=Q(price__gte=0)),
+            models.CheckConstraint(name="minimum_packs_is_positive", condition=Q(minimum_packs__gt=0)),
         ]
 
     def __str__(self) -> str:
         what = self.put_up or self.bobbin_style or self.product
         return f"{what} from {self.supplier}"
+
+
+class PriceBreak(models.Model):
+    """From so many packs on, a pack of the offer costs less."""
+
+    offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="breaks")
+    from_packs = models.PositiveIntegerField()
+    price = models.DecimalField(max_digits=10, decimal_places=2, help_text="For a whole pack.")
+
+    class Meta:
+        ordering = ["offer", "from_packs"]
+        constraints = [
+            models.UniqueConstraint(fields=["offer", "from_packs"], name="one_price_from_so_many_packs"),
+            models.CheckConstraint(name="break_from_the_second_pack_on", condition=Q(from_packs__gte=2)),
+            models.CheckConstraint(name="break_price_is_not_negative", condition=Q(price__gte=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.price} from {self.from_packs} packs"
+
+
+class Staple(models.Model):
+    """A material that is to be there whether or not a job wants it: at least ``minimum`` of it, in its own unit.
+
+    A minimum of 0 says that it is no staple, though it is black or white.
+    """
+
+    shade = models.ForeignKey(
+        "inventory.Shade", null=True, blank=True, on_delete=models.CASCADE, related_name="staples"
+    )
+    # With a style, the staple is full bobbins of that style wound with the shade; NULL for thread on spools.
+    bobbin_style = models.ForeignKey(
+        "inventory.BobbinStyle", null=True, blank=True, on_delete=models.CASCADE, related_name="staples"
+    )
+    product = models.ForeignKey(
+        "inventory.StabilizerProduct", null=True, blank=True, on_delete=models.CASCADE, related_name="staples"
+    )
+    minimum = models.BigIntegerField(help_text="In mm of thread or roll, or in bobbins.")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                name="staple_is_one_thing",
+                condition=Q(shade__isnull=False, product__isnull=True)
+                | Q(shade__isnull=True, bobbin_style__isnull=True, product__isnull=False),
+            ),
+            models.CheckConstraint(name="staple_minimum_not_negative", condition=Q(minimum__gte=0)),
+            models.UniqueConstraint(
+                fields=["shade"], condition=Q(bobbin_style__isnull=True), name="one_staple_a_shade"
+            ),
+            models.UniqueConstraint(
+                fields=["shade", "bobbin_style"],
+                condition=Q(bobbin_style__isnull=False),
+                name="one_staple_a_bobbin",
+            ),
+            models.UniqueConstraint(fields=["product"], name="one_staple_a_stabilizer"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.shade or self.product} kept"

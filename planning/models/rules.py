@@ -64,6 +64,24 @@ class Rules(models.Model):
         default="40",
         help_text="Weight of needle thread to choose from; empty for any.",
     )
+    service_level = models.FloatField(
+        "never out of stock",
+        default=0.95,
+        validators=[MinValueValidator(0.5), MaxValueValidator(0.999)],
+        help_text="How often what is kept in stock should last until the next order comes, 0.5 to 0.999.",
+    )
+    surplus_worth = models.FloatField(
+        "worth of what is left over",
+        default=0.3,
+        validators=[MinValueValidator(0.0), MaxValueValidator(0.9)],
+        help_text="Of its price, what the rest of a pack is worth that will be used within half a year, 0 to 0.9.",
+    )
+    equivalent_within = models.FloatField(
+        "equal for buying, ΔE00",
+        default=0.0,
+        validators=[MinValueValidator(0.0), MaxValueValidator(5.0)],
+        help_text="A shade this near may be bought for one of which nothing is left; 0 for none.",
+    )
     stabilizer_margin_mm = models.PositiveSmallIntegerField(
         default=20, help_text="Beyond the inner ring on every side. Common practice: about 20 mm."
     )

@@ -10,7 +10,7 @@ import pytest
 from fixtures.imports import make
 from inventory.compute.colour import lab_from_hex
 from inventory.importing import NothingLanded, Preview, apply_import, preview_import
-from inventory.models import Change, Offer, PutUp, Shade, Supplier, ThreadRange
+from inventory.models import Change, Offer, PriceBreak, PutUp, Shade, Supplier, ThreadRange
 from tests.factories import NOW, a_put_up, a_range, a_shade, a_stabilizer, an_offer
 
 pytestmark = pytest.mark.django_db
@@ -209,3 +209,42 @@ def test_the_same_offer_twice_in_a_file_is_refused():
         "Row 2 makes the same offer. Keep one of them."
     ]
     assert not Supplier.objects.exists()
+
+
+def test_a_price_list_brings_its_steps_and_smallest_orders():
+    put_up = a_put_up(metres=1000)
+    head = ("supplier", "minimum_order", "maker", "range", "put_up", "price", "minimum_packs", "steps_for",
+            "step_1_from", "step_1_price", "step_2_from", "step_2_price")  # fmt: skip
+    row = (
+        "Quay Supplies",
+        "20.00",
+        "Skerry",
+        "Forty",
+        put_up.name,
+        "4.00",
+        "2",
+        "further",
+        "5",
+        "3.80",
+        "10",
+        "3.50",
+    )
+    content = a_file(head, row)
+    preview = preview_import(content, kind="suppliers")
+    assert preview.problems == ()
+    assert PriceBreak.objects.count() == 0
+    apply(content, kind="suppliers")
+    offer = Offer.objects.get()
+    assert (offer.minimum_packs, offer.steps_for, offer.supplier.minimum_order) == (2, "further", 20)
+    assert [(step.from_packs, str(step.price)) for step in offer.breaks.all()] == [(5, "3.80"), (10, "3.50")]
+    again = apply(content, kind="suppliers")
+    assert (again.new, again.changed) == (0, 0)
+    assert PriceBreak.objects.count() == 2
+
+
+def test_half_a_price_step_is_refused():
+    put_up = a_put_up(metres=1000)
+    head = ("supplier", "maker", "range", "put_up", "price", "step_1_from", "step_2_price")
+    content = a_file(head, ("Quay Supplies", "Skerry", "Forty", put_up.name, "4.00", "5", "3.10"))
+    problems = preview_import(content, kind="suppliers").problems
+    assert [each.column for each in problems] == ["step_1_price", "step_2_from"]

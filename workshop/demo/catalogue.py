@@ -14,6 +14,7 @@ from inventory.models import (
     EarlierCode,
     Offer,
     Place,
+    PriceBreak,
     PutUp,
     Shade,
     StabilizerProduct,
@@ -168,6 +169,12 @@ def _supplier(row: dict[str, Any], catalogue: Catalogue, ranges: dict[tuple[str,
     for offer in offers:
         offer.supplier = supplier
     Offer.objects.bulk_create(offers)
+    rows = [*row["thread_offers"], *row["bobbin_offers"], *row["roll_offers"]]
+    PriceBreak.objects.bulk_create(
+        PriceBreak(offer=offer, from_packs=int(packs), price=Decimal(price))
+        for offer, told in zip(offers, rows, strict=True)
+        for packs, price in told.get("steps", {}).items()
+    )
 
 
 def _price(offer: dict[str, Any]) -> dict[str, Any]:

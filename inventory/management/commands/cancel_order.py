@@ -1,0 +1,28 @@
+"""Cancel an order, or its rest; or take that back."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from inventory.management.orders import order_as_data, order_numbered
+from inventory.ordering import cancel_order, revive_order
+
+
+class Command(WorkshopCommand):
+    help = "Cancel the order with this NUMBER: what has not come of it is no longer expected. --undo takes that back."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("number", type=int, metavar="NUMBER")
+        parser.add_argument("--undo", action="store_true", help="Expect it again.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        order = order_numbered(options["number"])
+        changed = revive_order(order) if options["undo"] else cancel_order(order, at=timezone.now())
+        now = order_numbered(changed.number)
+        if options["format"] == "json":
+            self.write_json(order_as_data(now))
+        else:
+            self.stdout.write(f"Order {now.number} now stands as {now.stands}.")

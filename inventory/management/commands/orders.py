@@ -1,0 +1,71 @@
+"""List the orders, or write one to be sent."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from inventory.compute.errors import WorkshopError
+from inventory.management.base import WorkshopCommand
+from inventory.management.orders import order_as_data, order_numbered
+from inventory.models import Order
+from inventory.order_sheets import order_csv, order_pdf, order_text
+
+
+class Command(WorkshopCommand):
+    help = (
+        "List all orders with what has come of them; with a NUMBER show that order, and with --output write it as "
+        ".pdf, .csv or .txt to be sent."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("number", type=int, nargs="?", metavar="NUMBER")
+        parser.add_argument("--output", type=Path, metavar="FILE", help="Write the order here.")
+        parser.add_argument("--workshop", default="our workshop", metavar="NAME", help="Who orders.")
+        parser.add_argument("--currency", default="EUR", metavar="CODE", help="Three letters.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if options["output"] and options["number"] is None:
+            raise WorkshopError("Say which order is to be written, by its number.")
+        orders = (
+            [order_numbered(options["number"])]
+            if options["number"] is not None
+            else list(Order.objects.with_lines())
+        )
+        if options["output"]:
+            self._write(orders[0], options)
+        elif options["format"] == "json":
+            self.write_json([order_as_data(order) for order in orders])
+        else:
+            self._print(orders)
+
+    def _write(self, order: Order, options: dict[str, Any]) -> None:
+        named = {"workshop": options["workshop"], "currency": options["currency"]}
+        path: Path = options["output"]
+        writers = {
+            ".pdf": lambda: order_pdf(order, **named),
+            ".csv": lambda: order_csv(order),
+            ".txt": lambda: order_text(order, **named).encode(),
+        }
+        if path.suffix not in writers:
+            raise WorkshopError(f"{path.name} should end in {', '.join(writers)}.")
+        try:
+            path.write_bytes(writers[path.suffix]())
+        except OSError as problem:
+            raise WorkshopError(f"{path} cannot be written: {problem.strerror}.") from None
+        self.stdout.write(f"Order {order.number} written to {path}.")
+
+    def _print(self, orders: list[Order]) -> None:
+        if not orders:
+            self.stdout.write("Nothing has been ordered yet.")
+        for order in orders:
+            expected = f", expected {order.expected_on:%-d %b %Y}" if order.is_open else ""
+            self.stdout.write(
+                f"Order {order.number} to {order.supplier}: {order.stands}{expected}, {order.total}"
+            )
+            for line in order.lines.all():
+                self.stdout.write(
+                    f"  {line.number}: {line.packs} × {line.sold_as}, {line.what}: "
+                    f"{line.received} of {line.things} came"
+                )

@@ -1,0 +1,38 @@
+"""Place a drafted order."""
+
+from datetime import date
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from inventory.management.orders import order_as_data, order_numbered
+from inventory.ordering import expect_order, place_order
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Note that the order with this NUMBER was sent: what is on it counts as on order from now on. Placed already, "
+        "it takes the day of --expected."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("number", type=int, metavar="NUMBER")
+        parser.add_argument(
+            "--expected", type=date.fromisoformat, metavar="YYYY-MM-DD", help="The day it is expected."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        order = place_order(
+            order_numbered(options["number"]), at=timezone.now(), expected_on=options["expected"]
+        )
+        if options["expected"] and order.expected_on != options["expected"]:
+            order = expect_order(order, on=options["expected"])
+        if options["format"] == "json":
+            self.write_json(order_as_data(order_numbered(order.number)))
+        else:
+            self.stdout.write(
+                f"Order {order.number} is placed and expected on {order.expected_on:%-d %b %Y}."
+            )

@@ -1,0 +1,132 @@
+"""Answer what must be bought for all open jobs, from whom, by which day."""
+
+import csv
+import sys
+import uuid
+from datetime import date
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+from rich.console import Console
+from rich.table import Table
+
+from inventory.compute.lengths import format_length
+from inventory.compute.units import METRIC
+from inventory.importing.cells import guarded
+from inventory.management.base import WorkshopCommand, stray_lines_aside
+from planning.buying import Plan, draft_orders, plan_basket, shopping_rows_of_all
+from planning.models import Rules
+from planning.shopping import Needs, needs_of_all
+
+BOUGHT, SHORT, UNCLEAR = 0, 3, 4
+
+
+class Command(WorkshopCommand):
+    help = (
+        "List what must be bought so that no open job and nothing that is kept in stock runs out: the cheapest "
+        "basket in whole packs. Exits 0 where nothing is to be bought, 3 where something is, 4 where that cannot "
+        "be said of all, 1 for an error."
+    )
+    formats = ("text", "json", "csv")
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("--no-drafts", action="store_true", help="Leave out jobs that are only drafts.")
+        parser.add_argument(
+            "--only",
+            action="append",
+            default=[],
+            metavar="SUPPLIER",
+            help="Buy only from here; may be repeated.",
+        )
+        parser.add_argument(
+            "--one-supplier", action="store_true", help="Buy all of it from the cheapest who has everything."
+        )
+        parser.add_argument(
+            "--draft-orders", action="store_true", help="Also draft an order to each supplier of the list."
+        )
+        parser.add_argument(
+            "--key", default="", help="A name of your own; given again, nothing is drafted twice."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        today = timezone.localdate()
+        with stray_lines_aside():
+            needs = needs_of_all(today=today, include_drafts=not options["no_drafts"])
+            plan = plan_basket(
+                needs, today=today, only=options["only"], one_supplier=options["one_supplier"],
+                compare=options["format"] == "text",
+            )  # fmt: skip
+        rows = shopping_rows_of_all(plan, needs)
+        if options["format"] == "json":
+            self.write_json(rows)
+        elif options["format"] == "csv":
+            self._write_csv(rows)
+        else:
+            print_shopping(self.console(), plan, needs, rows)
+        if options["draft_orders"]:
+            key = options["key"] or f"command-{uuid.uuid4()}"
+            for order in draft_orders(plan, key=key, at=timezone.now(), by=None):
+                self.stderr.write(f"Drafted order {order.number} to {order.supplier}.")
+        if rows:
+            sys.exit(SHORT)
+        sys.exit(UNCLEAR if needs.unclear else BOUGHT)
+
+    def _write_csv(self, rows: list[dict[str, Any]]) -> None:
+        writer = csv.writer(self.stdout)
+        columns = list(rows[0]) if rows else list(EMPTY_ROW)
+        writer.writerow(columns)
+        for row in rows:
+            cells = row | {"jobs": " ".join(map(str, row["jobs"]))}
+            writer.writerow([guarded("" if cells[name] is None else str(cells[name])) for name in columns])
+
+
+EMPTY_ROW = ("what", "need_mm", "packs", "put_up", "supplier", "unit_price", "total", "order_by", "kind",
+             "need_pieces", "needed_on", "jobs", "kept_for")  # fmt: skip
+
+
+def print_shopping(console: Console, plan: Plan, needs: Needs, rows: list[dict[str, Any]]) -> None:
+    """Print the basket supplier by supplier, what it saves, and what cannot be bought or said."""
+    currency = Rules.current().currency
+    if not rows:
+        console.print("Nothing needs to be bought.", style="bold")
+    else:
+        console.print(f"To buy: {currency} {plan.basket.total:,.2f} with shipping", style="bold")
+        if plan.saves:
+            console.print(f"Saves {currency} {plan.saves:,.2f} against buying each where it is cheapest.")
+        if plan.basket.gap is not None:
+            more = f" by more than {plan.basket.gap:.2%}" if plan.basket.gap >= 5e-5 else ""
+            console.print(f"No other basket is cheaper{more}, counting what is left over and will be used.")
+        table = Table(box=None, pad_edge=False)
+        for heading in ("What", "Put-up", "From"):
+            table.add_column(heading, overflow="fold")
+        for heading in ("Needs", "Packs", currency):
+            table.add_column(heading, justify="right", no_wrap=True)
+        table.add_column("Order by", no_wrap=True)
+        for row in rows:
+            table.add_row(
+                row["what"],
+                row["put_up"] or "nobody is known to sell it",
+                row["supplier"],
+                str(row["need_pieces"])
+                if row["need_pieces"]
+                else format_length(row["need_mm"], unit=METRIC.length),
+                str(row["packs"]) if row["packs"] else "",
+                row["total"] if row["packs"] else "",
+                f"{date.fromisoformat(row['order_by']):%-d %b %Y}" if row["order_by"] else "",
+            )
+        console.print(table)
+        for part in plan.parts:
+            shipping = f"shipping {part.shipping:,.2f}" if part.shipping else "shipping free"
+            console.print(f"{part.supplier}: {currency} {part.goods:,.2f}, {shipping}")
+        for alone in plan.alone:
+            more = f"{alone.extra:,.2f} more" if alone.extra > 0 else "no more"
+            console.print(f"All from {alone.supplier}: {currency} {alone.total:,.2f}, {more}")
+    for need, comes_on in plan.late:
+        console.print(
+            f"Late: {need.material.name} is needed on {need.needed_on:%-d %b %Y}; the quickest comes on "
+            f"{comes_on:%-d %b %Y}."
+        )
+    for sentence in needs.unclear:
+        console.print(f"Unclear: {sentence}")

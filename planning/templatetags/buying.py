@@ -1,0 +1,104 @@
+"""What the pages of buying write and draw."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from django import template
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
+
+from inventory.compute.lengths import format_length
+from inventory.compute.units import Units
+from planning.shopping import Need
+
+register = template.Library()
+
+WIDTH, HEIGHT = 640, 140
+
+
+@register.simple_tag
+def amount(quantity: float, unit: str, units: Units) -> str:
+    """Return a quantity of a material with its unit: a length in the person's, or a number of pieces.
+
+    >>> amount(1_234_500, "mm", Units()), amount(36, "pieces", Units())
+    ('1,234.5 m', '36')
+    """
+    return format_length(quantity, unit=units.length) if unit == "mm" else f"{round(quantity):,}"
+
+
+@register.simple_tag
+def use_chart(need: Need, units: Units) -> SafeString:
+    """Return what each week took as bars, with the reorder point as a line, and the same in words beneath."""
+    weeks, unit = need.history, need.material.unit
+    if len(weeks) < 2 or not any(weeks):
+        return mark_safe("")
+    point = need.reorder.point if need.reorder else 0.0
+    most = max(*weeks, point)
+    wide = WIDTH / len(weeks)
+    bars = format_html_join(
+        "",
+        '<rect x="{}" y="{}" width="{}" height="{}"/>',
+        (
+            (
+                round(number * wide, 1),
+                round(HEIGHT * (1 - used / most), 1),
+                round(wide * 0.8, 1),
+                round(HEIGHT * used / most, 1),
+            )
+            for number, used in enumerate(weeks)
+            if used
+        ),
+    )
+    level = round(HEIGHT * (1 - point / most), 1)
+    busy = sum(used > 0 for used in weeks)
+    return format_html(
+        '<figure class="use-chart">'
+        '<svg viewBox="0 -2 {width} {height}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+        '<g fill="currentColor">{bars}</g>'
+        '<path d="M0 {floor}H{width}" stroke="currentColor" stroke-width="1" vector-effect="non-scaling-stroke"/>'
+        '<path class="use-chart-point" d="M0 {level}H{width}" fill="none" stroke-width="2" stroke-dasharray="7 4" '
+        'vector-effect="non-scaling-stroke"/></svg>'
+        "<figcaption>Used in each of the last {weeks} weeks: {total} in all, something in {busy} of them, "
+        "{top} at most. The broken line is the reorder point, {point}.</figcaption></figure>",
+        width=WIDTH,
+        height=HEIGHT + 4,
+        floor=HEIGHT,
+        bars=bars,
+        level=level,
+        weeks=len(weeks),
+        total=amount(sum(weeks), unit, units),
+        busy=busy,
+        top=amount(max(weeks), unit, units),
+        point=amount(point, unit, units),
+    )
+
+
+@register.simple_tag
+def money_chart(months: Sequence[tuple[str, Decimal]], currency: str) -> SafeString:
+    """Return what each month cost as bars from left to right; the table beneath says the same."""
+    most = max((spent for _, spent in months), default=Decimal(0))
+    if len(months) < 2 or not most:
+        return mark_safe("")
+    wide = WIDTH / len(months)
+    return format_html(
+        '<svg class="money-chart" viewBox="0 -2 {} {}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+        '<g fill="currentColor">{}</g>'
+        '<path d="M0 {}H{}" stroke="currentColor" stroke-width="1" vector-effect="non-scaling-stroke"/></svg>',
+        WIDTH,
+        HEIGHT + 4,
+        format_html_join(
+            "",
+            '<rect x="{}" y="{}" width="{}" height="{}"/>',
+            (
+                (
+                    round(number * wide + wide * 0.1, 1),
+                    round(HEIGHT * (1 - float(spent / most)), 1),
+                    round(wide * 0.8, 1),
+                    round(HEIGHT * float(spent / most), 1),
+                )
+                for number, (_, spent) in enumerate(months)
+            ),
+        ),
+        HEIGHT,
+        WIDTH,
+    )
