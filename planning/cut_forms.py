@@ -12,7 +12,7 @@ class CutTogetherForm(forms.Form):
     """Jobs whose stabilizer is cut together."""
 
     job = forms.ModelMultipleChoiceField(
-        Job.objects.soonest_first(),
+        Job.objects.waiting().soonest_first(),
         error_messages={
             "required": "Choose the jobs to cut together.",
             "invalid_choice": "There is no job %(value)s; choose among those below.",

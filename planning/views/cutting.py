@@ -53,7 +53,7 @@ def cut_together(request: HttpRequest) -> HttpResponse:
     """Choose jobs, and show how their stabilizer is cut together; a POST says that it was cut so."""
     form = CutTogetherForm(request.GET or None)
     if not form.is_valid():
-        chosen = {"form": form, "jobs": Job.objects.soonest_first().select_related("fabric")}
+        chosen = {"form": form, "jobs": Job.objects.waiting().soonest_first().select_related("fabric")}
         return render(request, "planning/cut_together.html", chosen, status=422 if form.is_bound else 200)
     return _sheet(request, [job.pk for job in form.cleaned_data["job"]])
 

@@ -21,7 +21,7 @@ def running_out(request: HttpRequest) -> HttpResponse:
     """Show each stabilizer's way down over the jobs that are booked and what past weeks took."""
     now = timezone.now()
     today = timezone.localdate(now)
-    outlooks = stabilizer_outlooks(with_layers(Job.objects.all()), at=now)
+    outlooks = stabilizer_outlooks(with_layers(Job.objects.waiting()), at=now)
     rows = [_row(outlook, today) for outlook in outlooks]
     shown = {
         "rows": rows,

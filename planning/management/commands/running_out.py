@@ -18,7 +18,7 @@ class Command(WorkshopCommand):
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        outlooks = stabilizer_outlooks(with_layers(Job.objects.all()), at=timezone.now())
+        outlooks = stabilizer_outlooks(with_layers(Job.objects.waiting()), at=timezone.now())
         if options["format"] == "json":
             self.write_json({"stabilizer": [outlook_as_data(each) for each in outlooks]})
             return
