@@ -39,12 +39,17 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
             "verdict": plan.bobbins.verdict,
             "p_enough": round(plan.bobbins.p_enough, 4),
             "changes": [
-                {"piece": change.piece, "block": change.block + 1, "bobbin": change.bobbin}
+                {
+                    "piece": change.piece,
+                    "design": change.at_block[0] if change.at_block else 0,
+                    "block": change.called,
+                    "bobbin": change.bobbin,
+                }
                 for change in plan.bobbins.changes
             ],
             "first": plan.bobbins.first,
             "interruptions": [
-                {"piece": each.piece, "block": each.block + 1, "inside_block": each.inside}
+                {"piece": each.piece, "block": each.called, "inside_block": each.inside}
                 for each in plan.bobbins.interruptions
             ],
             "wind": [{"label": each.label, "bobbins": each.bobbins} for each in plan.bobbins.wind],

@@ -18,7 +18,8 @@ class KeepForm(QuestionForm):
 
     field_order = ("what",)
 
-    def wanted(self) -> Wanted:
+    def wanted(self, *, copies: int) -> Wanted:
+        """Return the facts of the job, with ``copies`` in a hooping: *most* is a number once it is planned."""
         given = self.cleaned_data
         return Wanted(
             **{
@@ -33,7 +34,8 @@ class KeepForm(QuestionForm):
                     "tests",
                     "strictness",
                 )
-            }
+            },
+            copies=copies,
         )
 
 

@@ -12,6 +12,7 @@ from inventory.ledger import release_holder, set_aside
 from inventory.models import BobbinBatch, Shade, Spool, StockItem
 from planning.answers import plan_as_data
 from planning.compute.batch import BatchPlan
+from planning.compute.bobbins import BobbinChange
 from planning.compute.needle_thread import PlannedThread
 from planning.compute.taking import claims
 from planning.jobs import NotInThisState, Wanted, make_job, plan_of
@@ -182,7 +183,7 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
         bobbin_geometry_mm=[round(each, 1) for each in plan.bobbins.geometry_mm],
         bobbins_sure=plan.bobbins.sure_count,
         first_bobbin=plan.bobbins.first,
-        bobbin_changes=[[each.piece, each.block + 1, each.bobbin] for each in plan.bobbins.changes],
+        bobbin_changes=[[each.piece, _block_name(plan, each), each.bobbin] for each in plan.bobbins.changes],
         bobbin_interruptions=[each.piece for each in plan.bobbins.interruptions],
         machine_min=plan.machine_min,
         waiting_min=plan.waiting_min,
@@ -202,6 +203,11 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
     for order, thread in enumerate(plan.threads, 1):
         _freeze_thread(made, order, thread, shades, spools, needle=needles.get(order - 1))
     return made
+
+
+def _block_name(plan: BatchPlan, change: BobbinChange) -> str:
+    design = f"{change.at_block[0] + 1}." if change.at_block and len(plan.designs) > 1 else ""
+    return f"{design}{change.called}"
 
 
 def _freeze_thread(

@@ -175,7 +175,7 @@ def _more_of_bobbins(bobbins: PlannedBobbins) -> str:
     if bobbins.wind:
         said += "; wind " + ", ".join(f"{each.bobbins} from {each.label}" for each in bobbins.wind)
     for each in bobbins.interruptions:
-        said += f"; runs out about {each.inside:.0%} into block {each.block + 1} of piece {each.piece}"
+        said += f"; runs out about {each.inside:.0%} into block {each.called} of piece {each.piece}"
     return said
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from scipy.special import ndtri
 
@@ -102,12 +102,8 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         owned=stock.count,
         p_enough=p,
         verdict=word,
-        changes=tuple(
-            replace(change, piece=carried.loads[change.piece - 1][0] + 1) for change in run.changes
-        ),
-        interruptions=tuple(
-            replace(each, piece=carried.loads[each.piece - 1][0] + 1) for each in run.interruptions
-        ),
+        changes=tuple(_on_piece(carried, change) for change in run.changes),
+        interruptions=tuple(_on_piece(carried, each) for each in run.interruptions),
         purchase=None if word == "enough" else cheapest_purchase(max(1, wanted - there), stock.offers),
         first=run.first,
         parts=run.parts,
@@ -115,6 +111,19 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         sure_count=wanted,
         geometry_mm=by_piece,
         length_mm=stock.length_mm,
+    )
+
+
+Placed = TypeVar("Placed", BobbinChange, Interruption)
+
+
+def _on_piece(carried: Carried, placed: Placed) -> Placed:
+    """Return what was placed in a load on the first piece of that load, with the block's own name."""
+    block = carried.blocks[carried.stitched_blocks(placed.piece - 1)[placed.block][0]]
+    return replace(
+        placed,
+        piece=carried.loads[placed.piece - 1][0] + 1,
+        at_block=(block.design, block.block.number),
     )
 
 

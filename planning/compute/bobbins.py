@@ -28,11 +28,20 @@ class PartBobbinLeft:
 
 @dataclass(frozen=True)
 class BobbinChange:
-    """Put a bobbin in before this block (index from 0) of this piece (from 1): a part one by label, or a full one."""
+    """Put a bobbin in before this block (index from 0) of this piece (from 1): a part one by label, or a full one.
+
+    ``at_block`` is that block as (design, number), where it is known.
+    """
 
     piece: int
     block: int
     bobbin: str = ""
+    at_block: tuple[int, int] | None = None
+
+    @property
+    def called(self) -> int:
+        """The block's own number in its design, or else its place in the stitching order."""
+        return self.at_block[1] if self.at_block else self.block + 1
 
 
 @dataclass(frozen=True)
@@ -42,6 +51,12 @@ class Interruption:
     piece: int
     block: int
     inside: float
+    at_block: tuple[int, int] | None = None
+
+    @property
+    def called(self) -> int:
+        """The block's own number in its design, or else its place in the stitching order."""
+        return self.at_block[1] if self.at_block else self.block + 1
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ class Promise(models.Model):
     first_bobbin = models.CharField(
         max_length=24, blank=True, help_text="A part bobbin; empty for a full one."
     )
-    # Position and block, both from 1, and the label of a part bobbin, empty for a full one.
+    # Position from 1, the block as the sheet calls it, and the label of a part bobbin, empty for a full one.
     bobbin_changes = models.JSONField(default=list)
     # Positions at which a full one runs out inside a block.
     bobbin_interruptions = models.JSONField(default=list)

@@ -11,12 +11,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.compute.errors import WorkshopError
 from inventory.stocktaking import begin_items
 from planning.competing import in_turn
-from planning.designs import designs_by_id
+from planning.designs import asked_from_record, designs_by_id
 from planning.job_forms import JobForm, KeepForm, NamesForm, PlacedForm
 from planning.jobs import change_job, delete_job, items_needed, list_names, make_job, place_design, plan_of
 from planning.keeping_shades import ShadeChanges, hold_shades
 from planning.models import Job, PlacedDesign, Promise
-from planning.plan import chosen_machine
+from planning.plan import chosen_machine, each_in_its_own_hooping, plan
 from planning.views.asking import plan_context
 
 ENDED_SHOWN = 50
@@ -38,7 +38,11 @@ def keep_job(request: HttpRequest) -> HttpResponse:
         form = KeepForm(request.POST)
         if form.is_valid():
             designs = designs_by_id([design.pk for design in form.cleaned_data["design"]])
-            job = make_job(form.wanted(), designs=designs, at=timezone.now(), by=request.user)
+            copies = form.cleaned_data["copies"]
+            if copies == "most":
+                asked = each_in_its_own_hooping([asked_from_record(design) for design in designs])
+                copies = plan(asked, form.question()).copies_per_hooping
+            job = make_job(form.wanted(copies=copies), designs=designs, at=timezone.now(), by=request.user)
             pins, left_out = request.GET.getlist("pin"), request.GET.getlist("exclude")
             try:
                 hold_shades(job, ShadeChanges(pin=pins, leave_out=left_out))
@@ -60,18 +64,18 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
     if not found.is_waiting or found.state == Job.State.RUNNING:
         return render(request, "planning/job_ended.html", {"job": found, "promise": _promise(found)})
     try:
-        plan = plan_of(found)
+        answer = plan_of(found)
     except WorkshopError as problem:
         return render(request, "planning/job_unclear.html", {"job": found, "problem": problem}, status=422)
     shown = plan_context(
-        plan,
+        answer,
         units=request.units,  # type: ignore[attr-defined]
         machine=found.machine or chosen_machine(None),
         fabric=found.fabric,
         job=found,
         seen=request.GET,
     )
-    lacking = plan.verdict in ("short", "unknown")
+    lacking = answer.verdict in ("short", "unknown")
     return render(
         request,
         "planning/job.html",

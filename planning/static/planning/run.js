@@ -2,11 +2,19 @@
 // when the network is back. Sent twice it counts once.
 "use strict";
 
-const run = document.getElementById("run");
-const data = JSON.parse(document.getElementById("run-data").textContent);
-const shelf = `run-${run.dataset.job}`;
-const left = data.left.slice();
+let run, data, left;
 let sending = false;
+// Ticks that the workshop has, while the sheet on show does not say so yet.
+let arrived = [];
+
+function adopt(sheet) {
+  run = sheet;
+  data = JSON.parse(document.getElementById("run-data").textContent);
+  left = data.left;
+}
+
+adopt(document.getElementById("run"));
+const shelf = `run-${run.dataset.job}`;
 
 function kept() {
   try {
@@ -33,12 +41,13 @@ function isTick(event) {
 // Shows the page as it will be once everything that waits has been sent.
 function show() {
   const waiting = kept();
-  const ticked = new Map(waiting.filter(isTick).map((event) => [Number(event.position), event.kind]));
+  const ticks = [...arrived, ...waiting].filter(isTick);
+  const ticked = new Map(ticks.map((event) => [Number(event.position), event.kind]));
   const next = left.filter((row) => !ticked.has(row.position))[0];
-  run.querySelector("[data-now]").textContent = next ? `Next: ${next.called}` : "Every planned piece is ticked";
+  run.querySelector("[data-now]").textContent = next ? `Next: ${next.called}` : "Every piece is done";
   run.querySelector("[data-done]").textContent = data.done + ticked.size;
   const due = run.querySelector("[data-due]");
-  if (waiting.length) {
+  if (ticks.length) {
     due.replaceChildren();
     for (const words of next ? next.notes : []) {
       const item = document.createElement("li");
@@ -61,27 +70,50 @@ async function send() {
   const waiting = kept();
   if (sending || !waiting.length) return;
   sending = true;
+  let refused = [];
+  let trouble = "";
   try {
     const answer = await fetch(run.dataset.events, {
       method: "POST",
       headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
-      body: JSON.stringify({ events: waiting.map(({ sent, ...event }) => event) }),
+      body: JSON.stringify({ events: waiting }),
       redirect: "error",
     });
     if (!answer.ok) throw new Error(String(answer.status));
     const { events } = await answer.json();
     const answered = new Set(events.map((event) => event.key));
     // What was ticked meanwhile stays in the list.
+    arrived.push(...kept().filter((event) => answered.has(event.key)));
     keep(kept().filter((event) => !answered.has(event.key)));
-    const refused = events.filter((event) => event.problem).map((event) => event.problem);
-    if (refused.length) sessionStorage.setItem(`${shelf}-refused`, refused.join(" "));
-    if (!kept().length) location.reload();
+    refused = events.filter((event) => event.problem).map((event) => event.problem);
+    await renew();
   } catch (problem) {
-    if (/^\d+$/.test(problem.message)) tell(`The workshop answered ${problem.message}; sign in again in another tab. Nothing is lost.`);
+    // A status is an answer; anything else is the network, which the line about waiting tells of already.
+    trouble = /^\d+$/.test(problem.message)
+      ? `The workshop answered ${problem.message}: sign in again in another tab. Nothing is lost.`
+      : "away";
   } finally {
     sending = false;
   }
   show();
+  if (trouble && trouble !== "away") tell(trouble);
+  else if (refused.length) tell(refused.join(" "));
+  else if (kept().length && !trouble) send();
+}
+
+// Puts the sheet as the workshop has it now in place of this one; without a network this one stays.
+async function renew() {
+  if (kept().length || !arrived.length) return;
+  const answer = await fetch(location.href, { redirect: "error", cache: "no-store" });
+  if (!answer.ok) return;
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("run");
+  if (!fresh || kept().length) return;
+  const wasTicking = document.activeElement && document.activeElement.closest(".ticks");
+  run.replaceWith(fresh);
+  adopt(fresh);
+  arrived = [];
+  const button = fresh.querySelector(".button-tick");
+  if (wasTicking && button) button.focus();
 }
 
 function token() {
@@ -93,9 +125,9 @@ function freshKey() {
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-run.addEventListener("submit", (event) => {
+document.addEventListener("submit", (event) => {
   const form = event.target;
-  if (!("happens" in form.dataset)) return;
+  if (!run.contains(form) || !("happens" in form.dataset)) return;
   event.preventDefault();
   const fields = new FormData(form, event.submitter);
   const happening = { key: freshKey() };
@@ -103,7 +135,7 @@ run.addEventListener("submit", (event) => {
     if (fields.get(name)) happening[name] = fields.get(name);
   }
   if (!happening.position) {
-    const ticked = new Set(kept().filter(isTick).map((each) => Number(each.position)));
+    const ticked = new Set([...arrived, ...kept()].filter(isTick).map((each) => Number(each.position)));
     const next = left.filter((row) => !ticked.has(row.position))[0];
     if (next) happening.position = next.position;
   }
@@ -112,13 +144,10 @@ run.addEventListener("submit", (event) => {
   send();
 });
 
-const refused = sessionStorage.getItem(`${shelf}-refused`);
-sessionStorage.removeItem(`${shelf}-refused`);
 show();
-if (refused) tell(refused);
 send();
 window.addEventListener("online", send);
-setInterval(send, 5000);
+setInterval(() => (kept().length ? send() : renew().then(show, show)), 5000);
 
 if ("serviceWorker" in navigator && window.isSecureContext) {
   navigator.serviceWorker.register(run.dataset.worker).catch((problem) => {
