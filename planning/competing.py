@@ -9,6 +9,7 @@ from inventory.models import BobbinStyle, Reservation
 from planning.compute.asked import BobbinStock, Shelf
 from planning.compute.batch import BatchPlan
 from planning.compute.taking import claims, shelf_after
+from planning.job_layers import pieces_cut_of
 from planning.jobs import plan_of
 from planning.layers import layer_needs
 from planning.learning import Learned, learned
@@ -79,6 +80,7 @@ class _Shelves:
         self.learned: dict[int, Learned] = {each.pk: learned(each) for each in dict.fromkeys(machines)}
         styles = {each.bobbin_style for each in machines if each.bobbin_style}
         self.bobbins: dict[BobbinStyle, BobbinStock | None] = {each: bobbin_stock(each) for each in styles}
+        self.cut = pieces_cut_of(jobs)
         self.hoops = tuple(Hoop.objects.smallest_first())
         self.own: dict[str, dict[str, int]] = defaultdict(dict)
         self.own_bobbins: dict[str, int] = defaultdict(int)
@@ -135,7 +137,13 @@ def _claim(jobs: Sequence[Job], shelves: _Shelves, *, keep_promises: bool) -> li
             standings.append(Standing(job, verdict=job.promise.verdict, holds=True))
             continue
         try:
-            plan = plan_of(job, shelf=shelves.for_job(job), setting=shelves.setting(job), with_advice=False)
+            plan = plan_of(
+                job,
+                shelf=shelves.for_job(job),
+                setting=shelves.setting(job),
+                cut_before=shelves.cut.get(job.pk, ()),
+                with_advice=False,
+            )
         except WorkshopError as problem:
             standings.append(Standing(job, verdict="unknown", problem=str(problem)))
             continue

@@ -12,6 +12,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.models import StabilizerProduct, StockItem
 from planning.compute.asked import AskedDesign, Shelf
 from planning.compute.batch import BatchPlan
+from planning.compute.layering import CutBefore
 from planning.compute.placing import Placement
 from planning.designs import asked_from_record
 from planning.job_layers import LETTERING_HOOPING, pieces_cut
@@ -146,14 +147,21 @@ def delete_job(job: Job) -> None:
 
 
 def plan_of(
-    job: Job, *, shelf: Shelf | None = None, setting: Setting | None = None, with_advice: bool = True
+    job: Job,
+    *,
+    shelf: Shelf | None = None,
+    setting: Setting | None = None,
+    cut_before: tuple[CutBefore, ...] | None = None,
+    with_advice: bool = True,
 ) -> BatchPlan:
     """Return the plan of a kept job against the shelf as it stands, or against ``shelf``.
 
-    What is set aside for the job counts as free, and the shades it was promised with stay.
+    What is ``cut_before`` for it is asked of the shelf no more; it is looked up where it is not given. What is set
+    aside for the job counts as free, and the shades it was promised with stay.
     """
     asked, lettering = asked_of(job)
-    question = replace(question_of(job), with_advice=with_advice)
+    cut = pieces_cut(job) if cut_before is None else cut_before
+    question = replace(question_of(job), cut_before=cut, with_advice=with_advice)
     return plan(asked, question, lettering=lettering, held=held_shades(job), shelf=shelf, setting=setting)
 
 
@@ -177,7 +185,6 @@ def question_of(job: Job) -> Question:
         strictness=job.strictness,
         holder=job.holder,
         settled=_settled(job),
-        cut_before=pieces_cut(job),
     )
 
 

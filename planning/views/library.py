@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from planning.colouring import known_shades
-from planning.designs import asked_from_record, stored_name
+from planning.designs import asked_from_record, designs_by_id, stored_name
 from planning.library import (
     delete_design,
     describe_design,
@@ -88,7 +88,9 @@ def _design_page(
             "tags": found.tags.all(),
             "stitch_outs": found.stitch_outs.select_related("by"),
             "note_form": note_form,
-            "owned": _in_own_threads(found) if request.GET.get("owned") == "yes" else None,
+            "owned": _in_own_threads(designs_by_id([found.pk])[0])
+            if request.GET.get("owned") == "yes"
+            else None,
         },
         status=status,
     )

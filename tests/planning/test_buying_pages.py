@@ -21,7 +21,7 @@ from inventory.models import (
 )
 from inventory.ordering import order_problems
 from planning.designs import keep_design
-from planning.jobs import Wanted, drop_job, make_job, plan_of
+from planning.jobs import Wanted, delete_job, make_job, plan_of
 from planning.models import Job
 from planning.reading import read_design_file
 from planning.shopping import needs_of_all
@@ -279,7 +279,7 @@ def test_a_season_leaves_the_books_right(signed_in, red, stitch_file):
         assert spool is not None
         use_up(spool, 40_000)
         assert (ledger_problems(), order_problems()) == ([], []), number
-    drop_job(jobs[0])
+    delete_job(jobs[0])
     for order in [order for order in Order.objects.with_lines() if order.is_open]:
         counts = {f"l{line.number}-count": line.to_come for line in order.lines.all()}
         signed_in.post(reverse("order", args=[order.number]), {"key": f"rest{order.number}"} | counts)

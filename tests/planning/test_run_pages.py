@@ -91,7 +91,15 @@ def test_a_promised_job_refuses_to_be_changed_in_words(signed_in, job):
     promise(job, at=NOW, by=None)
     answer = signed_in.post(
         reverse("edit_job", args=[job.pk]),
-        {"form": "facts", "what": "caps", "pieces": 9, "priority": 5, "copies": 1, "machine": job.machine_id},
+        {
+            "form": "facts",
+            "what": "caps",
+            "pieces": 9,
+            "priority": 5,
+            "copies": 1,
+            "strictness": "picture",
+            "machine": job.machine_id,
+        },
     )
     assert answer.status_code == 422
     assert "Take the promise back first" in answer.content.decode()

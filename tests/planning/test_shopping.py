@@ -167,7 +167,7 @@ def test_bobbins_and_stabilizer_run_out_too(job_of, workshop):
     job_of(RED, pieces=2000, fabric=Fabric.objects.get(name="twill"))
     needs = {need.material.kind: need for need in needs_of_all(today=TODAY).to_buy}
     assert set(needs) == {"thread", "bobbins", "stabilizer"}
-    assert needs["bobbins"].missing == plan_of(Job.objects.with_everything().get()).bobbins.wanted - 40
+    assert needs["bobbins"].missing == plan_of(Job.objects.with_everything().get()).bobbins.sure_count - 40
     (order,) = place_all()
     assert {line.what for line in order.lines.all()} == {"Skerry Forty R harbour red", "Skerry tear-away 50"}
     receive_all(order)
