@@ -137,8 +137,12 @@ def choose_spools(
     if not wall.spools or not stretch.length:
         nothing = SpoolMerit(0, 0, 0, 0, 0, 0)
         return SpoolChoice((), nothing, nothing, True, not stretch.length)
-    exact = len(wall.spools) <= MOST_WEIGHED
-    turns, done = (_best if exact else _best_of_shortlists)(wall, stretch, may_change_inside)
+    alone = _one_alone(wall, stretch)
+    exact = alone is not None or len(wall.spools) <= MOST_WEIGHED
+    if alone is not None:
+        turns, done = [_Turn(alone, 0.0, stretch.length)], stretch
+    else:
+        turns, done = (_best if exact else _best_of_shortlists)(wall, stretch, may_change_inside)
     merit = _merit(wall, turns, done)
     bound = merit if exact else _bound(wall, done)
     return SpoolChoice(
@@ -148,6 +152,12 @@ def choose_spools(
         is_proven=exact or merit == bound,
         is_complete=done.length == stretch.length,
     )
+
+
+def _one_alone(wall: _Wall, stretch: Stretch) -> int | None:
+    """Return the spool that does everything alone: nothing is better than one, an open one first."""
+    doing = np.flatnonzero(wall.holds >= stretch.length * (1 - SLACK)).tolist()
+    return min(doing, key=lambda at: (not wall.spools[at].is_open, at), default=None)
 
 
 def _best(wall: _Wall, stretch: Stretch, may_change_inside: bool) -> tuple[list[_Turn], Stretch]:

@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from inventory.compute.colour import lab_from_hex
 from inventory.models import Shade, Spool, StockItem
 from planning.competing import in_turn
+from planning.compute.thread_length import KAPPA_GRID
 from planning.jobs import plan_of
 from planning.models import Block, Design, Job, Machine, PlacedDesign
 from tests.factories import NOW, a_range, a_roll, some_bobbins
@@ -66,7 +67,7 @@ def some_designs() -> list[Design]:
                 drawn_mm=2_400.0,
                 penetrations=800,
                 back_draw_mm=300.0,
-                bobbin_path_mm=[2_000.0 - 20 * at for at in range(11)],
+                bobbin_path_mm=[2_000.0 - 20 * at for at in range(len(KAPPA_GRID))],
                 runs=3,
                 trims=1,
                 zero_length=0,

@@ -77,3 +77,11 @@ def test_more_jobs_are_no_more_queries(design, django_assert_max_num_queries):
         a_job(design, f"more {number}")
     with django_assert_max_num_queries(32):
         assert len(in_turn()) == 6
+
+
+def test_a_long_list_plans_only_those_whose_turn_is_near(design):
+    for number in range(3):
+        a_job(design, f"job {number}", needed_on=date(2026, 4, 1 + number))
+    standings = in_turn(at_most=2)
+    assert [each.plan is not None for each in standings] == [True, True, False]
+    assert standings[2].problem == "Reckoned when its turn is nearer."
