@@ -211,7 +211,8 @@ def _to_market(needs: Sequence[Need], *, only: set[str], today: date) -> _AtMark
 def _equals(needs: Sequence[Need], *, within: float) -> dict[str, list[Material]]:
     """Return shades that may be bought for one of which nothing is there, by the key of that.
 
-    Of the same fibre and weight, no further off than ``within``, and sold by somebody.
+    Of the same fibre and weight, no further off than ``within`` and than the strictest job that wants it bears,
+    and sold by somebody.
     """
     if within <= 0:
         return {}
@@ -235,7 +236,8 @@ def _equals(needs: Sequence[Need], *, within: float) -> dict[str, list[Material]
                 mine.range.fibre,
                 mine.range.weight_label,
             )
-            if other.pk != mine.pk and alike and distance <= within and other.range_id in on_offer:
+            near = distance <= min(within, need.colour_limit)
+            if other.pk != mine.pk and alike and near and other.range_id in on_offer:
                 found.setdefault(key, []).append(_as_material(other, on_offer[other.range_id]))
     return found
 

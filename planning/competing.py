@@ -1,7 +1,7 @@
 """All open jobs planned together: who claims the shelf in which turn, and what if one came first."""
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from inventory.compute.errors import WorkshopError
@@ -43,7 +43,7 @@ def in_turn(*, at_most: int | None = None) -> list[Standing]:
     The number of queries does not grow with the jobs.
     """
     jobs = list(Job.objects.waiting().with_everything().in_turn())
-    return _claim(jobs, _Shelves(jobs), keep_promises=True, at_most=at_most)
+    return _claim(jobs, Shelves(jobs), keep_promises=True, at_most=at_most)
 
 
 def if_first(job: Job) -> list[Standing]:
@@ -53,9 +53,8 @@ def if_first(job: Job) -> list[Standing]:
     """
     jobs = list(Job.objects.waiting().with_everything().in_turn())
     jobs.sort(key=lambda each: each.pk != job.pk)
-    shelves = _Shelves(jobs)
-    open_again = [each for each in jobs if each.state == State.PROMISED]
-    shelves.give_back(open_again)
+    shelves = Shelves(jobs)
+    shelves.hold(but_not={each.holder for each in jobs if each.state == State.PROMISED})
     return _claim(jobs, shelves, keep_promises=False)
 
 
@@ -70,26 +69,46 @@ def worse_off(before: Sequence[Standing], after: Sequence[Standing]) -> list[tup
     ]
 
 
-class _Shelves:
-    """What is left of the shelf while jobs claim it: one shelf for all, and bobbins by their style."""
+class Shelves:
+    """What is left of the shelf while jobs claim it: one shelf for all, and bobbins by their style.
+
+    It is read once, in a number of queries that does not grow with the jobs.
+    """
 
     def __init__(self, jobs: Sequence[Job]) -> None:
         self.rules = Rules.current()
         self.first = Machine.objects.select_related("bobbin_style").prefetch_related("hoops").first()
-        self.shelf: Shelf = shelf(fibre=self.rules.fibre, weight_label=self.rules.weight_label)
+        self.held: dict[str, Counter[str]] = defaultdict(Counter)
+        self.held_bobbins: dict[str, Counter[int]] = defaultdict(Counter)
+        everything: Counter[int] = Counter()
+        for held in Reservation.objects.select_related("item__bobbinbatch"):
+            everything[held.item_id] += held.quantity
+            self.held[held.holder][held.item.label] += held.quantity
+            if held.item.kind == held.item.Kind.BOBBINS:
+                self.held_bobbins[held.holder][held.item.bobbinbatch.style_id] += held.quantity
         machines = [each for each in (self.first, *(job.machine for job in jobs)) if each]
-        self.learned: dict[int, Learned] = {each.pk: learned(each) for each in dict.fromkeys(machines)}
         styles = {each.bobbin_style for each in machines if each.bobbin_style}
-        self.bobbins: dict[BobbinStyle, BobbinStock | None] = {each: bobbin_stock(each) for each in styles}
+        # As if nothing were set aside; ``hold`` takes off what is.
+        self.whole: Shelf = shelf(
+            fibre=self.rules.fibre, weight_label=self.rules.weight_label, own=everything
+        )
+        self.whole_bobbins: dict[BobbinStyle, BobbinStock | None] = {
+            each: bobbin_stock(each, own=everything) for each in styles
+        }
+        self.learned: dict[int, Learned] = {each.pk: learned(each) for each in dict.fromkeys(machines)}
         self.cut = pieces_cut_of(jobs)
         self.hoops = tuple(Hoop.objects.smallest_first())
-        self.own: dict[str, dict[str, int]] = defaultdict(dict)
-        self.own_bobbins: dict[str, int] = defaultdict(int)
-        for held in Reservation.objects.select_related("item"):
-            own = self.own[held.holder]
-            own[held.item.label] = own.get(held.item.label, 0) + held.quantity
-            if held.item.kind == held.item.Kind.BOBBINS:
-                self.own_bobbins[held.holder] += held.quantity
+        self.hold(but_not=())
+
+    def hold(self, *, but_not: Collection[str]) -> None:
+        """Set aside again what everybody holds but these holders."""
+        holders = [holder for holder in self.held if holder not in but_not]
+        claimed = sum((self.held[holder] for holder in holders), Counter[str]())
+        self.shelf = shelf_after(self.whole, claimed, bobbins=0)
+        self.bobbins = {}
+        for style, stock in self.whole_bobbins.items():
+            taken = sum(self.held_bobbins[holder][style.pk] for holder in holders)
+            self.bobbins[style] = _bobbins_after(stock, claimed, taken)
 
     def machine(self, job: Job) -> Machine:
         return job.machine or self.first or Machine(name="default machine")
@@ -115,23 +134,31 @@ class _Shelves:
         )
 
     def take(self, job: Job, plan: BatchPlan) -> None:
-        self._move(job, claims(plan), plan.bobbins.sure_count)
-
-    def give_back(self, jobs: Sequence[Job]) -> None:
-        for job in jobs:
-            held = {label: -quantity for label, quantity in self.own[job.holder].items()}
-            self._move(job, held, -self.own_bobbins[job.holder])
-
-    def _move(self, job: Job, claimed: Mapping[str, int], bobbins: int) -> None:
-        style = self.machine(job).bobbin_style
-        after = shelf_after(self.for_job(job), claimed, bobbins=bobbins)
+        after = shelf_after(self.for_job(job), claims(plan), bobbins=plan.bobbins.sure_count)
         self.shelf = replace(after, bobbins=None)
+        style = self.machine(job).bobbin_style
         if style:
             self.bobbins[style] = after.bobbins
 
+    def plan(self, job: Job) -> BatchPlan:
+        """Return the plan of ``job`` against what is left now. Raises WorkshopError where it cannot be planned."""
+        return plan_of(
+            job,
+            shelf=self.for_job(job),
+            setting=self.setting(job),
+            cut_before=self.cut.get(job.pk, ()),
+            with_advice=False,
+        )
+
+
+def _bobbins_after(stock: BobbinStock | None, claimed: Mapping[str, int], taken: int) -> BobbinStock | None:
+    if stock is None:
+        return None
+    return shelf_after(Shelf((), stock, ()), claimed, bobbins=taken).bobbins
+
 
 def _claim(
-    jobs: Sequence[Job], shelves: _Shelves, *, keep_promises: bool, at_most: int | None = None
+    jobs: Sequence[Job], shelves: Shelves, *, keep_promises: bool, at_most: int | None = None
 ) -> list[Standing]:
     standings: list[Standing] = []
     planned = 0
@@ -145,13 +172,7 @@ def _claim(
             continue
         planned += 1
         try:
-            plan = plan_of(
-                job,
-                shelf=shelves.for_job(job),
-                setting=shelves.setting(job),
-                cut_before=shelves.cut.get(job.pk, ()),
-                with_advice=False,
-            )
+            plan = shelves.plan(job)
         except WorkshopError as problem:
             standings.append(Standing(job, verdict="unknown", problem=str(problem)))
             continue

@@ -30,13 +30,18 @@ NOTHING: Mapping[int, int] = MappingProxyType({})
 
 
 def shelf(
-    *, fibre: str = "", weight_label: str = "", bobbin_style: BobbinStyle | None = None, holder: str = ""
+    *,
+    fibre: str = "",
+    weight_label: str = "",
+    bobbin_style: BobbinStyle | None = None,
+    holder: str = "",
+    own: Mapping[int, int] | None = None,
 ) -> Shelf:
     """Return what is free: needle thread of this fibre and weight (empty: any), bobbins of the style, stabilizer.
 
-    What is set aside for the ``holder`` counts as free.
+    What is set aside for the ``holder`` counts as free, or what ``own`` says of each item instead.
     """
-    own = set_aside_for(holder)
+    own = set_aside_for(holder) if own is None else own
     shades = needle_shades(fibre=fibre, weight_label=weight_label, own=own)
     offers = thread_offers(shades)
     return Shelf(

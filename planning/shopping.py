@@ -6,13 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.compute.reordering import ReorderPoint, reorder_point
 from inventory.models import NeedlePack, Offer
 from inventory.use_history import LeadTime, lead_times, shade_material, weekly_use
+from planning.competing import Shelves
 from planning.compute.batch import BatchPlan
 from planning.compute.netting import DatedNeed, Net, net_over_time, spread_of
-from planning.jobs import plan_of
 from planning.materials import Material, all_materials
 from planning.models import Job, Machine, Rules
 from planning.plan import chosen_machine
@@ -39,6 +40,7 @@ class JobNeed:
     spread: float = 0.0
     alone: int = 0
     width_mm: int = 0  # of the widest stabilizer piece
+    colour_limit: float = math.inf  # how far another shade may be off, by the job's strictness
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,11 @@ class Need:
     @property
     def width_mm(self) -> int:
         return max((each.width_mm for each in self.jobs), default=0)
+
+    @property
+    def colour_limit(self) -> float:
+        """How far off another shade may be that is bought instead: as the strictest of the jobs says."""
+        return min((each.colour_limit for each in self.jobs), default=math.inf)
 
     @property
     def useful_surplus(self) -> int:
@@ -195,15 +202,23 @@ def _wanted_by_jobs(
     wanted: dict[str, list[JobNeed]] = defaultdict(list)
     unclear: list[str] = []
     by_name = {material.name: key for key, material in materials.items() if material.kind != "thread"}
+    shelves = Shelves(jobs)
+    rules = shelves.rules
     for job in jobs:
-        plan = plan_of(job)
+        # Each alone, with what it holds itself: how they share is reckoned over the days.
+        shelves.hold(but_not={job.holder})
+        try:
+            plan = shelves.plan(job)
+        except WorkshopError as problem:
+            unclear.append(f"{job}: {problem}")
+            continue
         found: dict[str, JobNeed] = {}
 
         def takes(key: str, need: JobNeed, found: dict[str, JobNeed] = found) -> None:
             earlier = found.get(key)
             found[key] = _together(earlier, need) if earlier else need
 
-        about = JobNeed(job.pk, job.what, job.needed_on, 0)
+        about = JobNeed(job.pk, job.what, job.needed_on, 0, colour_limit=rules.limit_for(job.strictness))
         for thread in plan.threads:
             shade = thread.choice.shade if thread.choice.near_enough else thread.to_buy
             if shade is None:
@@ -287,7 +302,8 @@ def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -
     packs = list(NeedlePack.objects.all())
     if not (jobs and packs):
         return []
-    machines: dict[int, Machine] = {job.pk: job.machine or chosen_machine(None) for job in jobs}
+    first = chosen_machine(None)
+    machines: dict[int, Machine] = {job.pk: job.machine or first for job in jobs}
     owned = float(sum(pack.on_hand for pack in packs if pack.retired_at is None))
     lives = [each.quantity / machines[each.job].needle_life_stitches for each in stitched]
     net = net_over_time(

@@ -226,6 +226,22 @@ def test_an_equal_shade_is_bought_where_it_is_cheaper(job_of, red: Shade):
     assert [line.sold.material.name for line in plan.parts[0].lines] == ["signal red"]
 
 
+def test_a_strict_job_takes_no_equal_beyond_its_own_limit(job_of, red: Shade):
+    other = a_shade("R2", hex="#b3202f", name="signal red", range=a_range("Skerry", "Other"))
+    use_up(red.spools.get(), 100_000)
+    an_offer(a_put_up(other.range), price="2.00", supplier="Pier Threads")
+    Rules.objects.create(pk=1, equivalent_within=3.0, brand_colour_limit=0.2)
+    job = job_of(RED, strictness="brand")
+
+    def bought() -> list[str]:
+        plan = plan_basket(needs_of_all(today=TODAY), today=TODAY)
+        return [line.sold.material.name for part in plan.parts for line in part.lines]
+
+    assert "signal red" not in bought()
+    Job.objects.filter(pk=job.pk).update(strictness="picture")
+    assert "signal red" in bought()
+
+
 def test_only_these_suppliers_and_one_supplier_only(job_of, red: Shade):
     an_offer(a_put_up(red.range), price="3.00", supplier="Pier Threads")
     job_of(RED)
@@ -263,6 +279,26 @@ def test_queries_do_not_grow_with_materials(job_of, red: Shade):
     with CaptureQueriesContext(connection) as after:
         plan_basket(needs_of_all(today=TODAY), today=TODAY)
     assert len(after) <= len(before)
+
+
+def test_queries_do_not_grow_with_jobs(job_of):
+    job_of(RED)
+    needs_of_all(today=TODAY)
+    with CaptureQueriesContext(connection) as before:
+        needs_of_all(today=TODAY)
+    for number in range(5):
+        job_of(RED, name=f"badge {number}", pieces=2)
+    with CaptureQueriesContext(connection) as after:
+        assert len(needs_of_all(today=TODAY).needs[0].jobs) == 6
+    assert len(after) <= len(before)
+
+
+def test_a_job_that_cannot_be_planned_is_told_and_the_others_are_bought_for(job_of):
+    job_of(RED)
+    job_of(RED, name="too many", copies=50)
+    needs = needs_of_all(today=TODAY)
+    assert any("50 are asked for" in sentence for sentence in needs.unclear)
+    assert needs.to_buy
 
 
 def run(*words: object) -> tuple[int, str]:
