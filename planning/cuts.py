@@ -3,8 +3,8 @@
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -13,8 +13,8 @@ from django.db import transaction
 from inventory.compute.errors import WorkshopError
 from inventory.cut_lists import CutListed, Taken, cut_list
 from inventory.labelled import item_labelled
-from inventory.ledger import entries_of
-from inventory.models import Entry, Offcut
+from inventory.ledger import entries_of, release
+from inventory.models import Entry, Offcut, Reservation, StockItem
 from planning.compute.batch import VERDICTS
 from planning.compute.cutting import CutPlan, PieceNeed, SourceCut
 from planning.compute.cutting.ruler import ruler_marks
@@ -23,7 +23,9 @@ from planning.compute.stabilizing import LayerPlan, plan_layers_together
 from planning.job_layers import Setting, job_layers, job_notes, with_layers
 from planning.layers import losses_of
 from planning.models import Job, JobCut
-from planning.queries import stabilizer_stock
+from planning.queries import set_aside_for, stabilizer_stock
+
+STABILIZER = (StockItem.Kind.ROLL, StockItem.Kind.SHEETS, StockItem.Kind.OFFCUT)
 
 
 class ShelfHasChanged(WorkshopError):
@@ -65,6 +67,8 @@ class JobsCut:
     layers: tuple[tuple[LayerPlan, ...], ...]
     comparison: Comparison | None
     notes: tuple[str, ...] = ()
+    # What is set aside for these jobs, by the id of the item: it is there for them.
+    own: Mapping[int, int] = field(default_factory=dict)
 
     @property
     def every_layer(self) -> tuple[LayerPlan, ...]:
@@ -98,7 +102,8 @@ def plan_cuts(jobs: Sequence[Job]) -> JobsCut:
     setting = Setting.of(jobs)
     several = len(jobs) > 1
     wanted = [job_layers(job, setting, name=f"job {job.pk}" if several else "") for job in jobs]
-    stock = stabilizer_stock()
+    own = set_aside_for(*(job.holder for job in jobs))
+    stock = stabilizer_stock(own=own)
     losses = losses_of(setting.rules)
     together = plan_layers_together(wanted, stock, losses=losses)
     return JobsCut(
@@ -107,6 +112,7 @@ def plan_cuts(jobs: Sequence[Job]) -> JobsCut:
         layers=together,
         comparison=compare_apart(wanted, stock, together, losses=losses) if several else None,
         notes=tuple(dict.fromkeys(note for job in jobs for note in job_notes(job))),
+        own=own,
     )
 
 
@@ -260,7 +266,11 @@ def post_cut(
     first, *more = cut.jobs
     numbers = ", ".join(str(job.pk) for job in cut.jobs)
     reference = f"jobs {numbers}" if more else f"job {first.pk}: {first.what}"
-    posted = cut_list(_takes(cuts, unit, kerf_mm), key=key, at=at, by=by, reference=reference[:120])
+    takes = _takes(cuts, unit, kerf_mm, cut.own)
+    # What was set aside for the jobs is what is cut now.
+    holders = [job.holder for job in cut.jobs]
+    release(list(Reservation.objects.filter(holder__in=holders, item__kind__in=STABILIZER)))
+    posted = cut_list(takes, key=key, at=at, by=by, reference=reference[:120])
     for job, layers in zip(cut.jobs, cut.layers, strict=True):
         pieces = _pieces_got(layers)
         if pieces:
@@ -268,15 +278,16 @@ def post_cut(
     return posted
 
 
-def _takes(cuts: Sequence[ProductCut], unit: str, kerf_mm: int) -> list[Taken]:
+def _takes(cuts: Sequence[ProductCut], unit: str, kerf_mm: int, own: Mapping[int, int]) -> list[Taken]:
     sources = [source for cut in cuts for source in cut.plan.sources]
     sheets = Counter(source.label for source in sources if not source.is_roll)
     takes = []
     for label in dict.fromkeys(source.label for source in sources):
-        own = [source for source in sources if source.label == label]
+        cut_of = [source for source in sources if source.label == label]
         item = item_labelled(label)
-        keep = tuple((rest.width_mm, rest.height_mm) for source in own for rest in source.useful_rests)
-        quantity = sheets[label] or taken_mm(own[0], free_mm=item.free, unit=unit, kerf_mm=kerf_mm)
+        keep = tuple((rest.width_mm, rest.height_mm) for source in cut_of for rest in source.useful_rests)
+        room_mm = item.free + own.get(item.pk, 0)
+        quantity = sheets[label] or taken_mm(cut_of[0], free_mm=room_mm, unit=unit, kerf_mm=kerf_mm)
         takes.append(Taken(item, quantity, keep))
     return takes
 

@@ -20,7 +20,7 @@ from planning.compute.run_state import spool_on
 from planning.compute.timing import machine_minutes
 from planning.learning import Kind as Learns
 from planning.learning import observe
-from planning.models import Job, Rules, RunEvent, RunReport
+from planning.models import Job, JobCut, Rules, RunEvent, RunReport
 from planning.needles import note_stitches
 from planning.promising import bobbin_batches, hold_in, machine_of
 from planning.running import TICKS, Run, act_key, run_of, used_so_far
@@ -406,14 +406,25 @@ def _used_in_all(job: Job) -> dict[int, int]:
     )
     for each in found:
         used[each["item_id"]] = used.get(each["item_id"], 0) - each["total"]
-    cut = (
-        Entry.objects.filter(key__startswith=f"cut-job-{job.pk}-", quantity__lt=0, reversed_by__isnull=True)
-        .values("item_id")
-        .annotate(total=Sum("quantity"))
-    )
-    for each in cut:
-        used[each["item_id"]] = used.get(each["item_id"], 0) - each["total"]
+    for item_id, quantity in _cut_for(job).items():
+        used[item_id] = used.get(item_id, 0) + quantity
     return used
+
+
+def _cut_for(job: Job) -> dict[int, int]:
+    """Return the stabilizer that was cut for ``job``, in the items' units; of a cut for several, its share by area."""
+    found: dict[int, int] = defaultdict(int)
+    for mine in job.stabilizer_cuts.all():
+        all_mm2 = sum(_area_mm2(each) for each in JobCut.objects.filter(key=mine.key))
+        share = _area_mm2(mine) / all_mm2 if all_mm2 else 0.0
+        entries = Entry.objects.filter(key=mine.key, quantity__lt=0, reversed_by__isnull=True)
+        for entry in entries:
+            found[entry.item_id] += round(-entry.quantity * share)
+    return found
+
+
+def _area_mm2(cut: JobCut) -> int:
+    return sum(each["width_mm"] * each["height_mm"] * each["count"] for each in cut.pieces)
 
 
 def _paid_for(used: Mapping[int, int]) -> Decimal:

@@ -53,11 +53,12 @@ def shelf(
     )
 
 
-def set_aside_for(holder: str) -> dict[int, int]:
-    """Return the quantity of each item that is set aside for ``holder``."""
+def set_aside_for(*holders: str) -> dict[int, int]:
+    """Return the quantity of each item that is set aside for these ``holders`` together."""
     own: dict[int, int] = defaultdict(int)
-    if holder:
-        for item_id, quantity in Reservation.objects.filter(holder=holder).values_list("item_id", "quantity"):
+    if any(holders):
+        held = Reservation.objects.filter(holder__in=holders)
+        for item_id, quantity in held.values_list("item_id", "quantity"):
             own[item_id] += quantity
     return own
 

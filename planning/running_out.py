@@ -14,7 +14,7 @@ from planning.compute.stabilizing import LayerPlan, plan_layers_together
 from planning.job_layers import Setting, job_layers
 from planning.layers import losses_of
 from planning.models import Job
-from planning.queries import stabilizer_stock
+from planning.queries import set_aside_for, stabilizer_stock
 
 # Use is averaged over a quarter of a year, or over what there is of it, but over four weeks at least.
 PAST_DAYS, LEAST_PAST_DAYS = 91, 28
@@ -56,7 +56,7 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> list[Outlook]:
     offers: dict[int, Offer] = {}
     for offer in Offer.objects.filter(product__isnull=False).cheapest_first():
         offers.setdefault(offer.product_id or 0, offer)
-    free = _free(widths)
+    free = _free(widths, jobs)
     found = []
     for product in StabilizerProduct.objects.filter(pk__in=widths):
         cheapest = offers.get(product.pk)
@@ -92,11 +92,13 @@ def _widths() -> dict[int, int]:
     return widest
 
 
-def _free(widths: dict[int, int]) -> dict[int, int]:
+def _free(widths: dict[int, int], jobs: Sequence[Job]) -> dict[int, int]:
+    """Return what the rolls of each product have for ``jobs``: what is free, and what is set aside for them."""
+    own_mm = set_aside_for(*(job.holder for job in jobs))
     area: dict[int, int] = defaultdict(int)
     for roll in StabilizerRoll.objects.filter(retired_at__isnull=True):
         if roll.is_known:
-            area[roll.product_id] += roll.free * roll.width_mm
+            area[roll.product_id] += (roll.free + own_mm.get(roll.pk, 0)) * roll.width_mm
     return {product: area_mm2 // widths[product] for product, area_mm2 in area.items()}
 
 
@@ -124,7 +126,7 @@ def _used_a_week(at: datetime, widths: dict[int, int]) -> dict[int, int]:
 def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> dict[str, list[DatedNeed]]:
     """Return by product what each job will take of its rolls, what it lacks included."""
     setting = Setting.of(jobs)
-    stock = stabilizer_stock()
+    stock = stabilizer_stock(own=set_aside_for(*(job.holder for job in jobs)))
     losses = losses_of(setting.rules)
     widest = {str(product): widths[product.pk] for product in StabilizerProduct.objects.filter(pk__in=widths)}
     found: dict[str, list[DatedNeed]] = defaultdict(list)

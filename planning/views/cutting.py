@@ -1,6 +1,6 @@
 """The cut sheet: how a job's stabilizer is cut, drawn to scale, and the cut posted."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from itertools import groupby
@@ -97,7 +97,11 @@ def _sheet(request: HttpRequest, numbers: list[int]) -> HttpResponse:
         "jobs": list(zip(cut.jobs, cut.hoopings, strict=True)),
         "job": cut.jobs[0],
         "hoopings": sum(cut.hoopings),
-        "cuts": [_cut_row(each, unit=unit, kerf_mm=rules.cut_kerf_mm) for each in cuts if each.plan.pieces],
+        "cuts": [
+            _cut_row(each, own=cut.own, unit=unit, kerf_mm=rules.cut_kerf_mm)
+            for each in cuts
+            if each.plan.pieces
+        ],
         "before": before,
         "saved": _saved_in_words(cut, units=request.units),  # type: ignore[attr-defined]
         "can_cut": any(each.plan.sources for each in cuts),
@@ -151,7 +155,7 @@ class Line:
     long_mm: int
 
 
-def _cut_row(cut: ProductCut, *, unit: str, kerf_mm: int) -> dict[str, Any]:
+def _cut_row(cut: ProductCut, *, own: Mapping[int, int], unit: str, kerf_mm: int) -> dict[str, Any]:
     labels = [source.label for source in cut.plan.sources]
     items = {item.label: item for item in StockItem.objects.filter(label__in=labels).select_related("place")}
     waste_money = [_waste_money(source) for source in cut.plan.sources]
@@ -160,7 +164,9 @@ def _cut_row(cut: ProductCut, *, unit: str, kerf_mm: int) -> dict[str, Any]:
     for alike in _runs(cut.plan.sources):
         source = alike[0]
         first = first if sources and sources[-1]["source"].label == source.label else 1
-        row = _source_row(source, items[source.label], unit=unit, kerf_mm=kerf_mm)
+        item = items[source.label]
+        free_mm = item.free + own.get(item.pk, 0)
+        row = _source_row(source, item, free_mm=free_mm, unit=unit, kerf_mm=kerf_mm)
         sources.append(row | {"first": first, "last": first + len(alike) - 1})
         first += len(alike)
     return {
@@ -185,14 +191,16 @@ def _waste_money(source: SourceCut) -> Decimal | None:
     return Decimal(str(share)).quantize(Decimal("0.01"), ROUND_HALF_UP)
 
 
-def _source_row(source: SourceCut, item: StockItem, *, unit: str, kerf_mm: int) -> dict[str, Any]:
+def _source_row(
+    source: SourceCut, item: StockItem, *, free_mm: int, unit: str, kerf_mm: int
+) -> dict[str, Any]:
     across = all(strip.x_mm == source.strips[0].x_mm for strip in source.strips) and (
         source.is_roll or source.strips[0].width_mm == source.width_mm
     )
     lengths = [strip.height_mm if across else strip.width_mm for strip in source.strips]
-    room = item.free if source.is_roll else (source.height_mm if across else source.width_mm)
+    room = free_mm if source.is_roll else (source.height_mm if across else source.width_mm)
     marks = ruler_marks(lengths, room_mm=room, unit=unit, kerf_mm=kerf_mm)
-    taken = taken_mm(source, free_mm=item.free, unit=unit, kerf_mm=kerf_mm) if source.is_roll else 0
+    taken = taken_mm(source, free_mm=free_mm, unit=unit, kerf_mm=kerf_mm) if source.is_roll else 0
     return {
         "source": source,
         "item": item,

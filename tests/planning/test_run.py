@@ -1,14 +1,18 @@
 """A job from its promise to its report: stock set aside, ticks, mishaps, weighing back, and what is learned."""
 
+from decimal import Decimal
+
 import pytest
 
-from inventory.ledger import ledger_problems, use
+from inventory.ledger import ledger_problems, set_aside, use
 from inventory.models import Reservation, Spool, StockItem
+from planning.cuts import fingerprint, jobs_to_cut, plan_cuts, post_cut
 from planning.designs import keep_design
 from planning.finishing import Ending, WeighedBack, finish
+from planning.job_layers import with_layers
 from planning.jobs import NotInThisState, Wanted, change_job, delete_job, make_job, plan_of
 from planning.learning import learned, learned_factors
-from planning.models import Job, Machine, Observation, RunEvent
+from planning.models import Fabric, Job, Machine, Observation, RunEvent
 from planning.promising import CannotPromise, drop, pick_up, promise, same_again, take_promise_back
 from planning.reading import read_design_file
 from planning.running import (
@@ -21,6 +25,7 @@ from planning.running import (
     take_back,
     used_so_far,
 )
+from planning.running_out import stabilizer_outlooks
 from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
 
 pytestmark = pytest.mark.django_db
@@ -377,3 +382,54 @@ def test_a_run_is_read_in_as_many_queries_whatever_was_ticked(job, django_assert
     tick(job)
     with django_assert_max_num_queries(8):
         run_of(job)
+
+
+@pytest.fixture
+def on_twill(job) -> Job:
+    """The job on a cloth whose recipe asks for tear-away, of which there is one roll."""
+    Job.objects.filter(pk=job.pk).update(fabric=Fabric.objects.get(name="twill"))
+    return again(job)
+
+
+def cut(job: Job) -> None:
+    sheet = plan_cuts(jobs_to_cut([job.pk]))
+    post_cut(sheet, shown=fingerprint(sheet.cuts), key=a_key(), at=NOW, by=None)
+
+
+def test_the_stabilizer_of_a_promised_job_is_cut_from_what_is_set_aside_for_it(on_twill):
+    promise(on_twill, at=NOW, by=None)
+    roll = StockItem.objects.get(kind="roll")
+    assert roll.reserved > 0
+    # Everything else on the roll goes to others.
+    set_aside(roll, quantity=roll.free, holder="somebody else", key=a_key(), at=NOW, by=None)
+    cut(on_twill)
+    after = held(roll)
+    assert after.on_hand < roll.on_hand
+    assert not Reservation.objects.filter(holder=on_twill.holder, item=roll).exists()
+    assert all(layer.cut_before for layer in plan_of(again(on_twill)).stabilizer)
+    assert not ledger_problems()
+
+
+def test_what_was_cut_is_part_of_what_a_job_used(on_twill):
+    roll = StockItem.objects.get(kind="roll")
+    roll.price_paid, roll.quantity_paid = Decimal("500.00"), roll.on_hand
+    roll.save(update_fields=["price_paid", "quantity_paid"])
+    promise(on_twill, at=NOW, by=None)
+    cut(on_twill)
+    taken = roll.on_hand - held(roll).on_hand
+    begin(on_twill, at=NOW)
+    while run_of(on_twill).left:
+        tick(on_twill)
+    report = finish(on_twill, Ending(key=a_key()), at=NOW, by=None)
+    used = Decimal(report.facts["material"]["used"])
+    assert used == (Decimal(500) * taken / roll.on_hand).quantize(Decimal("0.01"))
+
+
+def test_what_is_set_aside_for_a_job_is_there_for_it_when_stabilizer_runs_out(on_twill):
+    def balance() -> int:
+        (outlook,) = stabilizer_outlooks(with_layers(Job.objects.waiting()), at=NOW)
+        return outlook.free_mm
+
+    before = balance()
+    promise(on_twill, at=NOW, by=None)
+    assert balance() == before
