@@ -106,11 +106,9 @@ def run_of_bobbins(
     exact with up to 6 part bobbins and 60 full ones; beyond, and where ``parts_go_first``, the part bobbins go in
     as long as they fit and then full ones, which is never fewer.
 
-    >>> run_of_bobbins([[40.0, 30.0], [40.0, 30.0]], bobbin_mm=100.0).changes
-    (BobbinChange(piece=2, block=0, bobbin=''),)
-    >>> run = run_of_bobbins([[40.0, 30.0], [40.0, 30.0]], bobbin_mm=100.0, parts=[PartBobbinLeft("B7", 45.0)])
-    >>> run.count, run.first, run.changes
-    (1, 'B7', (BobbinChange(piece=1, block=1, bobbin=''),))
+    >>> run = run_of_bobbins([[40.0, 30.0], [40.0, 30.0]], bobbin_mm=100.0)
+    >>> run.count, [(change.piece, change.block) for change in run.changes], run.interruptions
+    (2, [(2, 0)], ())
     """
     if not (math.isfinite(bobbin_mm) and bobbin_mm > 0):
         raise WorkshopError(f"A bobbin with {bobbin_mm} mm on it stitches nothing; set its length.")
