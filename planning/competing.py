@@ -10,7 +10,7 @@ from planning.compute.asked import BobbinStock, Shelf
 from planning.compute.batch import BatchPlan
 from planning.compute.taking import claims, shelf_after
 from planning.job_layers import pieces_cut_of
-from planning.jobs import plan_of
+from planning.jobs import NotInThisState, plan_of
 from planning.layers import layer_needs
 from planning.learning import Learned, learned
 from planning.models import Fabric, Hoop, Job, Machine, Rules
@@ -49,8 +49,11 @@ def in_turn(*, at_most: int | None = None) -> list[Standing]:
 def if_first(job: Job) -> list[Standing]:
     """Return how the waiting jobs would stand if ``job`` came first and promises not yet begun were open again.
 
-    Nothing is saved: it answers who would go short, and of what.
+    Nothing is saved: it answers who would go short, and of what. Raises NotInThisState for a job that claims
+    nothing any more.
     """
+    if job.state not in (State.DRAFT, State.PROMISED):
+        raise NotInThisState(f"{job} is {job.get_state_display()}: it claims nothing any more.")
     jobs = list(Job.objects.waiting().with_everything().in_turn())
     jobs.sort(key=lambda each: each.pk != job.pk)
     shelves = Shelves(jobs)

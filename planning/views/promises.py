@@ -1,6 +1,7 @@
 """A job promised, taken back, dropped, picked up again and made again; and what if it came first."""
 
-from uuid import uuid4
+from collections.abc import Callable
+from functools import partial
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -52,43 +53,35 @@ def begin_job(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("run_sheet", job.pk)
 
 
-@require_POST
-def take_back_promise(request: HttpRequest, pk: int) -> HttpResponse:
-    """Make a promised job a draft again."""
+def _act_on(request: HttpRequest, pk: int, act: Callable[[Job], object], said: str) -> HttpResponse:
+    """Do ``act`` with a job and say so, or say why it was refused; then show the job."""
     job = get_object_or_404(Job, pk=pk)
     try:
-        take_promise_back(job)
+        act(job)
     except WorkshopError as problem:
         messages.error(request, str(problem))
     else:
-        messages.success(request, f"{job} is a draft again, and nothing is set aside for it.")
+        messages.success(request, f"{job} {said}")
     return redirect("job", job.pk)
+
+
+@require_POST
+def take_back_promise(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make a promised job a draft again."""
+    return _act_on(request, pk, take_promise_back, "is a draft again, and nothing is set aside for it.")
 
 
 @require_POST
 def drop_job(request: HttpRequest, pk: int) -> HttpResponse:
     """Drop a job that will not be stitched."""
-    job = get_object_or_404(Job, pk=pk)
-    try:
-        drop(job, at=timezone.now())
-    except WorkshopError as problem:
-        messages.error(request, str(problem))
-    else:
-        messages.success(request, f"{job} is dropped, and what was set aside for it is free again.")
-    return redirect("job", job.pk)
+    dropped = partial(drop, at=timezone.now())
+    return _act_on(request, pk, dropped, "is dropped, and what was set aside for it is free again.")
 
 
 @require_POST
 def pick_up_job(request: HttpRequest, pk: int) -> HttpResponse:
     """Make a dropped job a draft again."""
-    job = get_object_or_404(Job, pk=pk)
-    try:
-        pick_up(job)
-    except WorkshopError as problem:
-        messages.error(request, str(problem))
-    else:
-        messages.success(request, f"{job} is a draft again.")
-    return redirect("job", job.pk)
+    return _act_on(request, pk, pick_up, "is a draft again.")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -115,10 +108,12 @@ def again(request: HttpRequest, pk: int) -> HttpResponse:
 def what_if_first(request: HttpRequest, pk: int) -> HttpResponse:
     """Show who would go short if this job came first; nothing is saved."""
     job = get_object_or_404(Job, pk=pk)
-    if not job.is_waiting or job.state == Job.State.RUNNING:
-        messages.error(request, f"{job} is {job.get_state_display()}: it claims nothing any more.")
+    try:
+        after = if_first(job)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
         return redirect("job", job.pk)
-    before, after = in_turn(), if_first(job)
+    before = in_turn()
     now = {each.job.pk: each for each in before}
     return render(
         request,
@@ -127,6 +122,5 @@ def what_if_first(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "rows": [(now[each.job.pk], each) for each in after],
             "worse": worse_off(before, after),
-            "key": uuid4().hex,
         },
     )
