@@ -14,7 +14,6 @@ from planning.running import Run
 class EndingForm(forms.Form):
     """What a person says at the end; every field may stay empty, and what was estimated is then believed."""
 
-    key = forms.CharField(widget=forms.HiddenInput, max_length=60)
     scale_resolution = MeasureField(
         measure="weight",
         label="The scale shows steps of",
@@ -53,7 +52,6 @@ class EndingForm(forms.Form):
     def ending(self) -> Ending:
         given = self.cleaned_data
         return Ending(
-            key=given["key"],
             weighed=tuple(
                 WeighedBack(spool.label, gross_mg=given[name], sure=given["sure"])
                 for spool, name in self.spools

@@ -49,7 +49,6 @@ class Ending:
     ``bobbins`` may have a fraction: 3.5 is three empty ones and half of a fourth.
     """
 
-    key: str
     weighed: tuple[WeighedBack, ...] = ()
     scale_resolution_mg: int = 1000
     bobbins: float | None = None

@@ -9,7 +9,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.forms import new_key
 from planning.ending_forms import EndingForm
 from planning.finishing import finish, minutes_ticked
 from planning.models import Job, RunReport
@@ -33,7 +32,7 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
         request.POST or None,
         run=run,
         units=units,
-        initial={"key": new_key(), "machine_min": round(ticked) if ticked and ticked >= 1 else None},
+        initial={"machine_min": round(ticked) if ticked and ticked >= 1 else None},
     )
     if request.method == "POST" and form.is_valid():
         try:

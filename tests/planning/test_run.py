@@ -284,14 +284,14 @@ def test_a_job_with_pieces_left_does_not_finish_by_accident(job):
     running(job)
     tick(job)
     with pytest.raises(Exception, match="not ticked"):
-        finish(job, Ending(key=a_key()), at=NOW, by=None)
-    report = finish(job, Ending(key=a_key(), although_unfinished=True), at=NOW, by=None)
+        finish(job, Ending(), at=NOW, by=None)
+    report = finish(job, Ending(although_unfinished=True), at=NOW, by=None)
     assert report.facts["pieces"]["good"] == 0
 
 
 def test_a_finished_job_holds_nothing_and_reports_planned_against_actual(job, red):
     ticked_through(job)
-    report = finish(job, Ending(key=a_key(), bobbins=2, machine_min=40), at=NOW, by=None)
+    report = finish(job, Ending(bobbins=2, machine_min=40), at=NOW, by=None)
     assert again(job).state == Job.State.FINISHED
     assert not Reservation.objects.exists()
     first = report.facts["threads"][0]
@@ -313,7 +313,7 @@ def test_weighing_back_corrects_the_shelf_and_teaches_the_factor(job, red):
     # Twelve in a hundred more thread went into the work than was thought.
     really_left = left - 0.12 * used
     weighed = WeighedBack(red.label, gross_mg=gross_for(red, really_left))
-    finish(job, Ending(key=a_key(), weighed=(weighed,), scale_resolution_mg=10), at=NOW, by=None)
+    finish(job, Ending(weighed=(weighed,), scale_resolution_mg=10), at=NOW, by=None)
     assert held(red).on_hand == pytest.approx(really_left, abs=50)
     seen = Observation.objects.get(kind="needle")
     assert seen.actual / seen.estimated == pytest.approx(1.12, abs=0.005)
@@ -339,7 +339,7 @@ def test_a_refused_weight_leaves_the_job_running_and_the_shelf_alone(job, red):
     ticked_through(job)
     left = held(red).on_hand
     with pytest.raises(ValueError, match="weigh"):
-        finish(job, Ending(key=a_key(), weighed=(WeighedBack(red.label, gross_mg=1),)), at=NOW, by=None)
+        finish(job, Ending(weighed=(WeighedBack(red.label, gross_mg=1),)), at=NOW, by=None)
     assert again(job).state == Job.State.RUNNING
     assert held(red).on_hand == left
     assert held(red).reserved > 0
@@ -349,22 +349,22 @@ def test_fewer_bobbins_than_planned_come_back_to_the_shelf(job, bobbins):
     ticked_through(job)
     before = held(bobbins).on_hand
     taken = used_so_far(job)[bobbins.pk]
-    finish(job, Ending(key=a_key(), bobbins=taken + 1.5), at=NOW, by=None)
+    finish(job, Ending(bobbins=taken + 1.5), at=NOW, by=None)
     assert held(bobbins).on_hand == before - 2
 
 
 def test_minutes_at_the_machine_teach_its_speed(job):
     machine_min = plan_of(job).machine_min
     ticked_through(job)
-    finish(job, Ending(key=a_key(), machine_min=machine_min * 1.3), at=NOW, by=None)
+    finish(job, Ending(machine_min=machine_min * 1.3), at=NOW, by=None)
     other = again(same_again(job, pieces=6, at=NOW, by=None))
     assert plan_of(other).machine_min > machine_min
 
 
 def test_finishing_twice_is_finishing_once(job):
     ticked_through(job)
-    first = finish(job, Ending(key=a_key()), at=NOW, by=None)
-    assert finish(job, Ending(key=a_key()), at=NOW, by=None) == first
+    first = finish(job, Ending(), at=NOW, by=None)
+    assert finish(job, Ending(), at=NOW, by=None) == first
 
 
 def test_the_same_again_is_a_draft_with_the_same_designs(job):
@@ -420,7 +420,7 @@ def test_what_was_cut_is_part_of_what_a_job_used(on_twill):
     begin(on_twill, at=NOW)
     while run_of(on_twill).left:
         tick(on_twill)
-    report = finish(on_twill, Ending(key=a_key()), at=NOW, by=None)
+    report = finish(on_twill, Ending(), at=NOW, by=None)
     used = Decimal(report.facts["material"]["used"])
     assert used == (Decimal(500) * taken / roll.on_hand).quantize(Decimal("0.01"))
 

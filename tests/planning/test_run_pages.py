@@ -184,7 +184,6 @@ def test_a_run_is_finished_with_a_weight_and_reported(signed_in, running, red):
         signed_in,
         "finish_job",
         running.pk,
-        key="end",
         scale_resolution="0.1",
         bobbins="2",
         machine_min="30",
@@ -201,7 +200,7 @@ def test_a_weight_that_cannot_be_keeps_what_was_typed(signed_in, running, red):
     tick_all(running)
     answer = signed_in.post(
         reverse("finish_job", args=[running.pk]),
-        {"key": "end", "scale_resolution": "1", "bobbins": "2", f"gross_{red.pk}": "1"},
+        {"scale_resolution": "1", "bobbins": "2", f"gross_{red.pk}": "1"},
     )
     assert answer.status_code == 422
     assert 'value="2' in answer.content.decode()

@@ -113,7 +113,7 @@ def test_a_season_of_forty_jobs_leaves_the_ledger_sound_and_nothing_set_aside(se
             dropped += 1
             continue
         back = weighed(run_of(job), rng) if number % 2 else ()
-        ending = Ending(key=a_key(), weighed=back, scale_resolution_mg=10)
+        ending = Ending(weighed=back, scale_resolution_mg=10)
         finish(job, ending, at=NOW, by=None)
         finished += 1
     assert finished > 20

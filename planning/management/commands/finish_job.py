@@ -31,7 +31,6 @@ class Command(WorkshopCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         job = job_numbered(options["job"])
         ending = Ending(
-            key=f"command-{job.pk}",
             weighed=tuple(_weighed(written, sure=options["sure"]) for written in options["weighed"]),
             scale_resolution_mg=parse_weight(options["scale"]),
             bobbins=options["bobbins"],
