@@ -132,10 +132,11 @@ def _shown(run: Run) -> dict[str, Any]:
             "left": [
                 {"position": row.position, "called": row.called, "notes": row.notes}
                 for row in rows
-                if row.position in left
+                if row.position in run.left_with_spares
             ],
+            "wanted": len(left),
+            "tests": run.promise.tests,
             "done": len(run.done),
-            "all": run.promise.to_stitch,
         },
         "keys": [uuid4().hex for _ in range(3)],
         "key": uuid4().hex,

@@ -102,6 +102,22 @@ def test_a_job_is_promised_run_without_a_network_and_finished(phone, job, axe_is
     assert not ledger_problems()
 
 
+def test_a_piece_spoiled_without_a_network_is_stitched_again_on_a_spare(phone, job):
+    context, page = phone
+    promise(job, at=NOW, by=None)
+    begin(job, at=NOW)
+    page.goto(f"/jobs/{job.pk}/run/")
+    expect(page.get_by_role("heading", name="Next: test 1")).to_be_visible()
+    context.set_offline(True)
+    for called in ("test 1", "piece 1", "piece 2", "piece 3"):
+        page.get_by_role("button", name=f"{called}: done").click()
+    page.get_by_role("button", name="It is spoiled").click()
+    page.get_by_role("button", name="spare 1: done").click()
+    expect(page.get_by_role("heading", name="Every piece is done")).to_be_visible()
+    context.set_offline(False)
+    expect(page.get_by_text("4 of 4 good, 1 spoiled")).to_be_visible(timeout=20_000)
+
+
 def test_a_run_sheet_that_was_seen_opens_without_a_network(phone, job):
     context, page = phone
     promise(job, at=NOW, by=None)

@@ -38,12 +38,19 @@ function isTick(event) {
   return event.kind === "piece" || event.kind === "spoiled";
 }
 
+// The piece that comes next after these ticks: a spoiled one takes a spare more, a spoiled test does not.
+function nextOf(ticks) {
+  const done = new Set(ticks.map((event) => Number(event.position)));
+  const settled = ticks.filter((event) => event.kind === "piece" || Number(event.position) <= data.tests);
+  return settled.length < data.wanted ? left.find((row) => !done.has(row.position)) : undefined;
+}
+
 // Shows the page as it will be once everything that waits has been sent.
 function show() {
   const waiting = kept();
   const ticks = [...arrived, ...waiting].filter(isTick);
   const ticked = new Map(ticks.map((event) => [Number(event.position), event.kind]));
-  const next = left.filter((row) => !ticked.has(row.position))[0];
+  const next = nextOf(ticks);
   run.querySelector("[data-now]").textContent = next ? `Next: ${next.called}` : "Every piece is done";
   run.querySelector("[data-done]").textContent = data.done + ticked.size;
   const due = run.querySelector("[data-due]");
@@ -77,8 +84,10 @@ async function send() {
       method: "POST",
       headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
       body: JSON.stringify({ events: waiting }),
-      redirect: "error",
+      redirect: "manual",
     });
+    // Only the sign-in page sends anybody elsewhere.
+    if (answer.type === "opaqueredirect") throw new Error("401");
     if (!answer.ok) throw new Error(String(answer.status));
     const { events } = await answer.json();
     const answered = new Set(events.map((event) => event.key));
@@ -90,7 +99,7 @@ async function send() {
   } catch (problem) {
     // A status is an answer; anything else is the network, which the line about waiting tells of already.
     trouble = /^\d+$/.test(problem.message)
-      ? `The workshop answered ${problem.message}: sign in again in another tab. Nothing is lost.`
+      ? `The workshop answered ${problem.message}: sign in again, then open this page anew. Nothing is lost.`
       : "away";
   } finally {
     sending = false;
@@ -135,8 +144,7 @@ document.addEventListener("submit", (event) => {
     if (fields.get(name)) happening[name] = fields.get(name);
   }
   if (!happening.position) {
-    const ticked = new Set([...arrived, ...kept()].filter(isTick).map((each) => Number(each.position)));
-    const next = left.filter((row) => !ticked.has(row.position))[0];
+    const next = nextOf([...arrived, ...kept()].filter(isTick));
     if (next) happening.position = next.position;
   }
   keep([...kept(), happening]);
