@@ -7,8 +7,8 @@ from django import forms
 from inventory.compute.units import Units
 from inventory.forms import MeasureField
 from inventory.models import Spool
-from planning.finishing import Ending, WeighedBack, spools_of
-from planning.running import Run
+from planning.finishing import Ending, WeighedBack
+from planning.runs import Run, spools_of
 
 
 class EndingForm(forms.Form):

@@ -5,25 +5,23 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import ROUND_HALF_UP, Decimal
-from itertools import pairwise
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Sum
 
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder
 from inventory.models import Entry, Spool, StockItem, ThreadRange
 from inventory.weighing import sigma_of_use, weigh_spool
-from planning.compute.run_state import spool_on
+from planning.compute.run_state import at_position
 from planning.compute.timing import machine_minutes
 from planning.learning import Kind as Learns
 from planning.learning import observe
-from planning.models import Job, JobCut, Rules, RunEvent, RunReport
+from planning.models import Job, RunEvent, RunReport
 from planning.needles import note_stitches
 from planning.promising import bobbin_batches, hold_in, machine_of
-from planning.running import TICKS, Run, act_key, run_of, used_so_far
+from planning.run_report import report_facts
+from planning.runs import OnSpool, Run, run_of, spools_of, used_so_far
 
 State = Job.State
 Kind = RunEvent.Kind
@@ -54,16 +52,6 @@ class Ending:
     bobbins: float | None = None
     machine_min: float | None = None
     although_unfinished: bool = False
-
-
-@dataclass(frozen=True)
-class OnSpool:
-    """What a run did with one spool: thread by the plan's geometry, and what no geometry tells, such as breaks."""
-
-    geometry_mm: float
-    beyond_mm: int
-    estimated_mm: int
-    range: ThreadRange | None
 
 
 @transaction.atomic
@@ -97,58 +85,13 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
         note_stitches(machine, stitches=stitched, key=f"run-{job.pk}-stitches", at=at, by=by)
     job.state, job.ended_at = State.FINISHED, at
     job.save(update_fields=["state", "ended_at"])
-    facts = _facts(run, ending, bobbins=bobbins)
+    facts = report_facts(
+        run,
+        weighed=[each.label for each in ending.weighed],
+        machine_min=ending.machine_min,
+        bobbins=bobbins,
+    )
     return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
-
-
-def spools_of(run: Run) -> dict[int, OnSpool]:
-    """Return what the run did with each spool it used, by the spool's id."""
-    geometry_mm: dict[int, float] = defaultdict(float)
-    beyond_mm: dict[int, int] = defaultdict(int)
-    by_order = {thread.order: thread for thread in run.threads}
-    entries = _entries_of_events(run)
-    for event in run.events:
-        if event.kind in TICKS:
-            for thread in run.threads:
-                item = spool_on(thread, event.position, run.swaps)
-                if item is not None:
-                    geometry_mm[item] += thread.geometry_at(event.position)
-        elif event.kind == Kind.RESTITCH and event.thread and event.item_id:
-            geometry_mm[event.item_id] += (
-                by_order[event.thread.order].geometry_at(event.position) * event.share
-            )
-        elif event.kind == Kind.BREAK and event.item_id:
-            beyond_mm[event.item_id] += -entries.get((act_key(event), event.item_id), 0)
-    used = used_so_far(run.job)
-    items = Spool.objects.filter(pk__in=set(geometry_mm) | set(beyond_mm)).select_related("shade__range")
-    return {
-        spool.pk: OnSpool(
-            geometry_mm=geometry_mm[spool.pk],
-            beyond_mm=beyond_mm[spool.pk],
-            estimated_mm=used.get(spool.pk, 0),
-            range=spool.shade.range,
-        )
-        for spool in items.order_by("label")
-    }
-
-
-def minutes_ticked(run: Run) -> float | None:
-    """Return how long the machine ran by the ticks: the median time from tick to tick, times the pieces.
-
-    None with fewer than four ticks. A break for lunch makes one long gap, which a median does not mind.
-    """
-    ticks = sorted(event.at for event in run.events if event.kind in TICKS)
-    gaps = sorted((after - before).total_seconds() / 60 for before, after in pairwise(ticks))
-    if len(gaps) < 3:
-        return None
-    middle = len(gaps) // 2
-    median = gaps[middle] if len(gaps) % 2 else (gaps[middle - 1] + gaps[middle]) / 2
-    return median * len(ticks)
-
-
-def _entries_of_events(run: Run) -> dict[tuple[str, int], int]:
-    entries = Entry.objects.filter(key__startswith=f"run-{run.job.pk}-")
-    return {(each.key, each.item_id): each.quantity for each in entries}
 
 
 def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
@@ -264,10 +207,7 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
             reference=f"{run.job.holder}: bobbins counted",
         )
     machine = machine_of(run.job)
-    geometry_mm = sum(
-        run.promise.bobbin_geometry_mm[min(position, len(run.promise.bobbin_geometry_mm)) - 1]
-        for position in run.done
-    )
+    geometry_mm = sum(at_position(run.promise.bobbin_geometry_mm, position) for position in run.done)
     if ending.bobbins > 0 and geometry_mm > 0 and run.promise.bobbin_mm and machine.pk:
         batch = next(iter(batches.values()), None)
         observe(
@@ -332,105 +272,3 @@ def _teach_time(run: Run, ending: Ending, *, at: datetime, by: Any) -> None:
         at=at,
         by=by,
     )
-
-
-def _facts(run: Run, ending: Ending, *, bobbins: float) -> dict[str, Any]:
-    """Return planned against actual, as it is kept: thread by thread, time and money."""
-    job, promise = run.job, run.promise
-    used = _used_in_all(job)
-    weighed = {each.label.strip().upper() for each in ending.weighed}
-    threads = []
-    seen: set[int] = set()
-    for record in run.records:
-        items = {spool.item_id: spool.item for spool in record.spools.all()}
-        items |= {
-            event.item.pk: event.item
-            for event in run.events
-            if event.item and event.thread_id == record.pk and event.kind == Kind.SPOOL
-        }
-        own = {pk: item for pk, item in items.items() if pk not in seen}
-        seen |= set(own)
-        threads.append(
-            {
-                "order": record.order,
-                "thread": str(record),
-                "hex": record.hex,
-                "planned_mm": record.needed_mm,
-                "used_mm": sum(used.get(pk, 0) for pk in own),
-                "spools": [
-                    {
-                        "label": item.label,
-                        "lot": item.lot,
-                        "used_mm": used.get(pk, 0),
-                        "weighed": item.label.upper() in weighed,
-                    }
-                    for pk, item in own.items()
-                ],
-            }
-        )
-    kinds = [event.kind for event in run.events]
-    lost_min = sum(event.minutes for event in run.events)
-    return {
-        "pieces": {
-            "ordered": promise.pieces,
-            "good": run.good,
-            "tests": sum(position <= promise.tests for position in run.done),
-            "spoiled": run.spoiled,
-        },
-        "breaks": kinds.count(Kind.BREAK),
-        "stitched_again": kinds.count(Kind.RESTITCH),
-        "swaps": kinds.count(Kind.SPOOL),
-        "threads": threads,
-        "bobbins": {"planned": promise.answer["bobbins"]["count"], "used": bobbins},
-        "minutes": {
-            "planned": round(promise.machine_min, 1),
-            "actual": ending.machine_min,
-            "lost": round(lost_min, 1),
-        },
-        "material": {
-            "planned": promise.answer["cost"]["material"],
-            "used": str(_paid_for(used)),
-            "currency": Rules.current().currency,
-        },
-    }
-
-
-def _used_in_all(job: Job) -> dict[int, int]:
-    """Return what the job took of each item by its ticks and by what was found afterwards."""
-    used = used_so_far(job)
-    found = (
-        Entry.objects.filter(key__startswith=f"finish-{job.pk}-")
-        .values("item_id")
-        .annotate(total=Sum("quantity"))
-    )
-    for each in found:
-        used[each["item_id"]] = used.get(each["item_id"], 0) - each["total"]
-    for item_id, quantity in _cut_for(job).items():
-        used[item_id] = used.get(item_id, 0) + quantity
-    return used
-
-
-def _cut_for(job: Job) -> dict[int, int]:
-    """Return the stabilizer that was cut for ``job``, in the items' units; of a cut for several, its share by area."""
-    found: dict[int, int] = defaultdict(int)
-    for mine in job.stabilizer_cuts.all():
-        all_mm2 = sum(_area_mm2(each) for each in JobCut.objects.filter(key=mine.key))
-        share = _area_mm2(mine) / all_mm2 if all_mm2 else 0.0
-        entries = Entry.objects.filter(key=mine.key, quantity__lt=0, reversed_by__isnull=True)
-        for entry in entries:
-            found[entry.item_id] += round(-entry.quantity * share)
-    return found
-
-
-def _area_mm2(cut: JobCut) -> int:
-    return sum(each["width_mm"] * each["height_mm"] * each["count"] for each in cut.pieces)
-
-
-def _paid_for(used: Mapping[int, int]) -> Decimal:
-    """Return what was paid for what was used, of the things whose price is known."""
-    total = Decimal(0)
-    for item in StockItem.objects.filter(pk__in=used, price_paid__isnull=False, quantity_paid__gt=0):
-        assert item.price_paid is not None  # filtered above
-        assert item.quantity_paid
-        total += item.price_paid * used[item.pk] / item.quantity_paid
-    return total.quantize(Decimal("0.01"), ROUND_HALF_UP)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from inventory.models import Spool
 from planning.compute.run_state import spool_on
 from planning.models import Machine, PromisedThread
-from planning.running import Run
+from planning.runs import Run
 
 # How many pieces ahead a change is announced.
 AHEAD = 3

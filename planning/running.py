@@ -8,27 +8,22 @@ from typing import Any
 from uuid import uuid4
 
 from django.db import transaction
-from django.db.models import Sum
 from scipy.special import ndtri
 
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import Finding, Line, NotEnough, entries_of, find, release, reverse, set_aside, use_for
-from inventory.models import Entry, Reservation, Spool, StockItem
+from inventory.models import Reservation, Spool, StockItem
 from planning.compute.run_state import (
     RunThreadPlan,
-    SpoolTurn,
-    Swap,
-    bobbins_put_in,
-    positions_left,
     spool_on,
 )
 from planning.jobs import NotInThisState
 from planning.models import Job, Promise, PromisedThread, Rules, RunEvent
 from planning.promising import bobbin_batches, hold_in, machine_of
+from planning.runs import Run, act_key, run_of, used_so_far
 
 Kind = RunEvent.Kind
 State = Job.State
-TICKS = (Kind.PIECE, Kind.SPOILED)
 
 
 class AlreadyTicked(WorkshopError):
@@ -49,91 +44,6 @@ class Happening:
     label: str = ""
     share: float = 1.0
     ran_out: bool = False
-
-
-@dataclass(frozen=True)
-class Run:
-    """A job at the machine with everything that happened so far, taken back or not."""
-
-    job: Job
-    promise: Promise
-    records: tuple[PromisedThread, ...]
-    threads: tuple[RunThreadPlan, ...]
-    events: tuple[RunEvent, ...]
-    done: dict[int, bool]
-    swaps: tuple[Swap, ...]
-
-    @property
-    def left(self) -> list[int]:
-        return positions_left(
-            self.done, tests=self.promise.tests, pieces=self.promise.pieces, to_stitch=self.promise.to_stitch
-        )[0]
-
-    @property
-    def left_with_spares(self) -> list[int]:
-        """The positions still to be stitched, and those that may yet replace spoiled pieces."""
-        if not self.left:
-            return []
-        planned = self.promise.tests + self.promise.pieces
-        spares = max(0, self.promise.to_stitch - planned - self.spoiled)
-        return [*self.left, *range(max(self.left) + 1, max(self.left) + 1 + spares)]
-
-    @property
-    def good(self) -> int:
-        return positions_left(
-            self.done, tests=self.promise.tests, pieces=self.promise.pieces, to_stitch=self.promise.to_stitch
-        )[1]
-
-    @property
-    def spoiled(self) -> int:
-        return sum(not is_good for position, is_good in self.done.items() if position > self.promise.tests)
-
-    def called(self, position: int) -> str:
-        """What a person calls the piece at ``position``."""
-        tests, pieces = self.promise.tests, self.promise.pieces
-        if position <= tests:
-            return f"test {position}"
-        return (
-            f"piece {position - tests}"
-            if position <= tests + pieces
-            else f"spare {position - tests - pieces}"
-        )
-
-    def bobbins_after(self, pieces: int) -> tuple[int, list[str]]:
-        """Return how many full bobbins, and which part ones, are put in once so many positions are stitched."""
-        if not self.promise.bobbin_mm:
-            return 0, []
-        return bobbins_put_in(
-            pieces,
-            first=self.promise.first_bobbin,
-            changes=self.promise.bobbin_changes,
-            interruptions=self.promise.bobbin_interruptions,
-        )
-
-
-def run_of(job: Job) -> Run:
-    """Return how ``job`` stands at the machine, in a number of queries that does not grow with its pieces.
-
-    Raises NotInThisState if it was never promised.
-    """
-    promise = Promise.objects.filter(job=job).select_related("bobbin_style").first()
-    if promise is None:
-        raise NotInThisState(f"{job} was not promised yet: its spools are not chosen.")
-    records = tuple(promise.threads.select_related("shade__range").prefetch_related("spools__item__place"))
-    events = tuple(job.events.standing().select_related("thread", "item", "by").order_by("id"))
-    return Run(
-        job=job,
-        promise=promise,
-        records=records,
-        threads=tuple(_plan_of(record) for record in records),
-        events=events,
-        done={event.position: event.kind == Kind.PIECE for event in events if event.kind in TICKS},
-        swaps=tuple(
-            Swap(event.thread.order, event.position, event.item_id)
-            for event in events
-            if event.kind == Kind.SPOOL and event.thread and event.item_id
-        ),
-    )
 
 
 @transaction.atomic
@@ -216,21 +126,6 @@ def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
         reverse(moved[0], key=act_key(back), at=at, by=by, reference=_reference(job))
     _set_aside_what_is_left(run_of(job), at=at, by=by)
     return back
-
-
-def act_key(event: RunEvent) -> str:
-    """Return the key under which the ledger has what ``event`` moved."""
-    return f"run-{event.key}"
-
-
-def used_so_far(job: Job) -> dict[int, int]:
-    """Return how much of each item the run has taken by its ticks, in the item's unit."""
-    moved = (
-        Entry.objects.filter(key__startswith=f"run-{job.pk}-")
-        .values("item_id")
-        .annotate(total=Sum("quantity"))
-    )
-    return {each["item_id"]: -each["total"] for each in moved if each["total"]}
 
 
 def _tick(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
@@ -422,18 +317,6 @@ def _set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
                 at=at,
                 by=by,
             )
-
-
-def _plan_of(record: PromisedThread) -> RunThreadPlan:
-    return RunThreadPlan(
-        order=record.order,
-        geometry_mm=tuple(record.geometry_mm),
-        median=record.median,
-        relative_sigma=record.relative_sigma,
-        turns=tuple(
-            SpoolTurn(spool.item_id, spool.from_position, spool.to_position) for spool in record.spools.all()
-        ),
-    )
 
 
 def _event_key(job: Job, key: str) -> str:

@@ -5,6 +5,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 
+def at_position(planned: Sequence[float], position: int) -> float:
+    """Return what was planned for a position (from 1); beyond the plan, the same as for its last one.
+
+    >>> at_position([7.0, 8.0], 1), at_position([7.0, 8.0], 5)
+    (7.0, 8.0)
+    """
+    return planned[min(position, len(planned)) - 1]
+
+
 @dataclass(frozen=True)
 class SpoolTurn:
     """A spool's turn as it was planned: the positions it is for, both included."""
@@ -26,7 +35,7 @@ class RunThreadPlan:
 
     def geometry_at(self, position: int) -> float:
         """Return what the piece at ``position`` takes; one beyond the plan as much as the last that was planned."""
-        return self.geometry_mm[min(position, len(self.geometry_mm)) - 1]
+        return at_position(self.geometry_mm, position)
 
     def sure_mm(self, positions: Sequence[int], *, z: float) -> int:
         """Return the thread that these positions take, ``z`` sigmas above the median."""
@@ -66,15 +75,13 @@ def spool_on(thread: RunThreadPlan, position: int, swaps: Sequence[Swap]) -> int
     return due[-1].item
 
 
-def positions_left(
-    done: Mapping[int, bool], *, tests: int, pieces: int, to_stitch: int
-) -> tuple[list[int], int]:
+def positions_left(done: Mapping[int, bool], *, tests: int, pieces: int) -> tuple[list[int], int]:
     """Return the positions that are still to be stitched, in order, and how many good pieces there are.
 
     ``done`` maps a position to whether the piece is good. Tests come first and are never delivered. Every spoiled
     piece takes a position more, beyond the spares if need be.
 
-    >>> positions_left({1: True, 2: True, 3: False}, tests=1, pieces=4, to_stitch=6)
+    >>> positions_left({1: True, 2: True, 3: False}, tests=1, pieces=4)
     ([4, 5, 6], 1)
     """
     good = sum(is_good for position, is_good in done.items() if position > tests)

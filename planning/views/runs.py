@@ -19,7 +19,8 @@ from planning.models import Job, RunEvent
 from planning.needles import needle_due
 from planning.promising import machine_of
 from planning.run_sheet import advice, next_steps, sheet_rows, threading_order
-from planning.running import Happening, Run, note, run_of, stop_before_the_first, take_back
+from planning.running import Happening, note, stop_before_the_first, take_back
+from planning.runs import Run, run_of
 
 MOST_EVENTS = 500
 SHOWN_EVENTS = 12

@@ -20,12 +20,11 @@ from planning.running import (
     Happening,
     begin,
     note,
-    run_of,
     stop_before_the_first,
     take_back,
-    used_so_far,
 )
 from planning.running_out import stabilizer_outlooks
+from planning.runs import run_of, used_so_far
 from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
 
 pytestmark = pytest.mark.django_db

@@ -13,7 +13,8 @@ from planning.jobs import Wanted, make_job
 from planning.models import FactorReset, Job, Machine, Observation, RunEvent, RunReport
 from planning.promising import drop, promise
 from planning.reading import read_design_file
-from planning.running import Happening, begin, note, run_of
+from planning.running import Happening, begin, note
+from planning.runs import run_of
 from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
 
 pytestmark = pytest.mark.django_db

@@ -8,13 +8,14 @@ from inventory.ledger import ledger_problems
 from inventory.models import Reservation, Spool, StockItem
 from planning.compute.run_state import spool_on
 from planning.designs import keep_design
-from planning.finishing import Ending, WeighedBack, finish, spools_of
+from planning.finishing import Ending, WeighedBack, finish
 from planning.jobs import Wanted, make_job
 from planning.learning import learned
 from planning.models import Job, Machine
 from planning.promising import drop, promise, take_promise_back
 from planning.reading import read_design_file
-from planning.running import Happening, begin, note, run_of, take_back
+from planning.running import Happening, begin, note, take_back
+from planning.runs import run_of, spools_of
 from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
 
 pytestmark = pytest.mark.django_db

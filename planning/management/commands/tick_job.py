@@ -10,7 +10,8 @@ from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
 from planning.models import Job, RunEvent
-from planning.running import Happening, begin, note, run_of, take_back
+from planning.running import Happening, begin, note, take_back
+from planning.runs import run_of
 
 KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin")
 
