@@ -69,15 +69,7 @@ def weigh_spool(
     scatter_mg = 2 * math.hypot(scale_resolution_mg / math.sqrt(6), tare_sigma_mg)
     net_of_mg = tare_mg if tare_mg - scatter_mg <= gross_mg < tare_mg else gross_mg
     length_mm = length_from_weight(gross_mg=net_of_mg, tare_mg=tare_mg, tex=range.tex)
-    sigma_mm = length_sigma(
-        gross_mg=net_of_mg,
-        tare_mg=tare_mg,
-        tex=range.tex,
-        scale_resolution_mg=scale_resolution_mg,
-        tare_sigma_mg=tare_sigma_mg,
-        tex_relative_sigma=tex_sigma(range),
-        moisture_relative_sigma=MOISTURE_SIGMA[range.fibre],
-    )
+    sigma_mm = _sigma_on_scale(fresh, gross_mg=net_of_mg, scale_resolution_mg=scale_resolution_mg)
     if not sure:
         _refuse_more_than_full(fresh, gross_mg=gross_mg, length_mm=length_mm, sigma_mm=sigma_mm)
     return find(
@@ -159,18 +151,11 @@ def sigma_of_use(
         return None
     fresh = _fresh(spool)
     range = fresh.shade.range
-    tare_mg, tare_sigma_mg = _tare(fresh)
+    tare_mg, _ = _tare(fresh)
 
     def sigma_at(length_mm: float) -> float:
-        return length_sigma(
-            gross_mg=weight_of_length(length_mm=length_mm, tex=range.tex, tare_mg=tare_mg),
-            tare_mg=tare_mg,
-            tex=range.tex,
-            scale_resolution_mg=scale_resolution_mg,
-            tare_sigma_mg=tare_sigma_mg,
-            tex_relative_sigma=tex_sigma(range),
-            moisture_relative_sigma=MOISTURE_SIGMA[range.fibre],
-        )
+        gross_mg = weight_of_length(length_mm=length_mm, tex=range.tex, tare_mg=tare_mg)
+        return _sigma_on_scale(fresh, gross_mg=gross_mg, scale_resolution_mg=scale_resolution_mg)
 
     if before.known != StockItem.Known.WEIGHED:
         return math.hypot(before.sigma, sigma_at(max(before_mm - used_mm, 0.0)))
@@ -182,6 +167,21 @@ def sigma_of_use(
 def tex_sigma(range: ThreadRange) -> float:
     """Return one sigma of the range's tex as a share of it; wider where the tex only stands for a label."""
     return NOMINAL_TEX_SIGMA if range.tex_is_nominal else STATED_TEX_SIGMA
+
+
+def _sigma_on_scale(spool: Spool, *, gross_mg: float, scale_resolution_mg: int) -> float:
+    """Return one sigma, in mm, of the length that a weight tells of ``spool``."""
+    tare_mg, tare_sigma_mg = _tare(spool)
+    range = spool.shade.range
+    return length_sigma(
+        gross_mg=gross_mg,
+        tare_mg=tare_mg,
+        tex=range.tex,
+        scale_resolution_mg=scale_resolution_mg,
+        tare_sigma_mg=tare_sigma_mg,
+        tex_relative_sigma=tex_sigma(range),
+        moisture_relative_sigma=MOISTURE_SIGMA[range.fibre],
+    )
 
 
 def _fresh(spool: StockItem) -> Spool:

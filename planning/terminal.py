@@ -232,13 +232,19 @@ def _quantities(plan: BatchPlan) -> Group:
     return Group(Text(f"\nWhat other quantities cost, {plan.cost.currency}", style="italic"), table)
 
 
-def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:
+def shopping_table(*, needs: str, currency: str) -> Table:
+    """Return the empty table of what is to be bought."""
     table = Table(box=None, pad_edge=False)
     for heading in ("What", "Put-up", "From"):
         table.add_column(heading, overflow="fold")
-    for heading in (f"Needs {units.length}", "Packs", plan.cost.currency):
+    for heading in (needs, "Packs", currency):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("Order by", no_wrap=True)
+    return table
+
+
+def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:
+    table = shopping_table(needs=f"Needs {units.length}", currency=plan.cost.currency)
     for row in rows:
         table.add_row(
             row["what"],

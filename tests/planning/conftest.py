@@ -2,14 +2,30 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pyembroidery
 import pytest
+from django.contrib.auth.models import User
+from django.test import Client
 
 from planning.models import Fabric, Hoop, Layer, Machine
 from tests.factories import a_bobbin_style
 
 Colour = tuple[str, float]
+
+
+@pytest.fixture(autouse=True)
+def own_files(settings: Any, tmp_path: Path) -> None:
+    """Keep the stitch files of every test to itself."""
+    settings.MEDIA_ROOT = tmp_path / "files"
+
+
+@pytest.fixture
+def signed_in(client: Client, person: User) -> Client:
+    """Return a client of a person who is signed in."""
+    client.force_login(person)
+    return client
 
 
 @pytest.fixture

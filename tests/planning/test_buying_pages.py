@@ -40,17 +40,6 @@ pytestmark = pytest.mark.django_db
 RED = "#b01c2e"
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
-
-
 @pytest.fixture
 def red(workshop) -> Shade:
     shade = a_shade("R", hex=RED, name="harbour red")

@@ -121,11 +121,6 @@ def test_any_text_gives_each_stop_one_answer_at_most_and_loses_no_line(text, sto
     assert len(lines) == len(set(lines))
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def design(db, stitch_file):
     return kept(stitch_file(RED, BLUE, GREEN))

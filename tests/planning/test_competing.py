@@ -16,11 +16,6 @@ pytestmark = pytest.mark.django_db
 RED = "#b01c2e"
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def design(stitch_file, workshop) -> Design:
     """A design of which the only red spool does for one job and not for two."""

@@ -50,11 +50,6 @@ from tests.factories import (
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def job(stitch_file, workshop):
     """Ten pieces and two to spare on twill: twelve hoopings with a piece of 190 × 240 mm each."""
@@ -66,12 +61,6 @@ def job(stitch_file, workshop):
     twill = Fabric.objects.get(name="twill")
     made = make_job(Wanted(what="crew caps", pieces=10, fabric=twill), designs=[design], at=NOW, by=None)
     return Job.objects.with_everything().get(pk=made.pk)
-
-
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
 
 
 def act(**particulars):

@@ -18,12 +18,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
-
-
-@pytest.fixture
 def shelf(workshop):
     a_spool(a_shade("R1", hex="#b42232", name="harbour red"))
     a_shade("R2", hex="#b02030")

@@ -33,17 +33,6 @@ ROOT = Path(__file__).resolve().parents[2]
 RED, BLUE = "#b01c2e", "#1c2b8d"
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
-
-
 @pytest.fixture
 def folder(tmp_path):
     made = tmp_path / "designs"

@@ -19,11 +19,6 @@ pytestmark = pytest.mark.django_db
 RED, BLUE = "#b01c2e", "#1c2b8d"
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def full_shelf(workshop):
     a_spool(a_shade("R", hex=RED, name="harbour red"))
@@ -39,12 +34,6 @@ def keep(stitch_file, full_shelf):
         return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
 
     return kept
-
-
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
 
 
 def a_job(*designs: Design, pieces: int = 4, **facts) -> Job:

@@ -38,17 +38,6 @@ RED, BLUE, GREEN, GOLD = "#b01c2e", "#1c2b8d", "#107040", "#f0c020"
 FORMATS_WRITTEN = ("pes", "pec", "dst", "exp", "jef", "vp3", "xxx", "hus", "sew", "u01", "tbf")
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
-
-
 @pytest.fixture
 def keep(stitch_file):
     """Return a function that keeps a design of these colours; a different name makes a different drawing."""

@@ -16,17 +16,6 @@ pytestmark = pytest.mark.django_db
 RED, BLUE = "#b01c2e", "#1c2b8d"
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
-
-
 @pytest.fixture
 def full_shelf(workshop):
     a_spool(a_shade("R", hex=RED, name="harbour red"))

@@ -39,17 +39,6 @@ DESIGNS = Path(__file__).parents[2] / "fixtures" / "designs"
 RED, BLUE = "#b01c2e", "#1c2b8d"
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
-
-
 def kept(path: Path) -> Design:
     return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
 

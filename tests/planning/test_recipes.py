@@ -24,11 +24,6 @@ TODAY = NOW.date()
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def design(stitch_file, workshop):
     a_spool(a_shade("R", hex="#b01c2e"))
@@ -41,12 +36,6 @@ def design(stitch_file, workshop):
 @pytest.fixture
 def twill(design):
     return Fabric.objects.get(name="twill")
-
-
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
 
 
 def a_job(design, fabric):

@@ -32,11 +32,6 @@ RED, BLUE = "#b01c2e", "#1c2b8d"
 Kind = RunEvent.Kind
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def red(workshop) -> Spool:
     return a_spool(a_shade("R", hex=RED, name="harbour red"), left_m=900)

@@ -7,7 +7,7 @@ import pytest
 from django.core.management import call_command
 
 from planning.models import Job
-from tests.planning.test_run_pages import job, own_files, red  # noqa: F401
+from tests.planning.test_run_pages import job, red  # noqa: F401
 
 pytestmark = pytest.mark.django_db
 

@@ -28,11 +28,6 @@ pytestmark = pytest.mark.django_db
 TODAY = NOW.date()
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def design(stitch_file, workshop):
     a_roll()

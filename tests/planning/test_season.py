@@ -25,11 +25,6 @@ JOBS = 40
 TRUTH = 1.13
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def season(stitch_file, workshop):
     for number, colour in enumerate(COLOURS):

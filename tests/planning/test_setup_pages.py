@@ -11,12 +11,6 @@ from tests.factories import a_delivery, a_key
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
-
-
 def fields_of(page):
     """Return what a form on ``page`` would send if nothing were typed."""
     sent = {}

@@ -46,11 +46,6 @@ RED, BLUE = "#b01c2e", "#1c2b8d"
 TODAY = date(2026, 3, 2)
 
 
-@pytest.fixture(autouse=True)
-def own_files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
-
-
 @pytest.fixture
 def red() -> Shade:
     return a_shade("R", hex=RED, name="harbour red")

@@ -19,12 +19,6 @@ THREADS = ("--scale-mg", 10, "--needle-tex", 27, "--bobbin-tex", 16.7, "--error"
 
 
 @pytest.fixture
-def signed_in(client, person):
-    client.force_login(person)
-    return client
-
-
-@pytest.fixture
 def address(workshop):
     needle = a_range("Skerry", "Forty")
     bobbin = a_range("Skerry", "Under", purpose="bobbin", tex=16.67)

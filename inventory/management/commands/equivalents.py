@@ -8,6 +8,7 @@ from rich.text import Text
 
 from inventory.equivalents import Equivalent, equivalents, one_shade
 from inventory.management.base import WorkshopCommand
+from inventory.management.shades import shade_as_data
 
 
 class Command(WorkshopCommand):
@@ -30,13 +31,7 @@ class Command(WorkshopCommand):
 
 def _as_data(each: Equivalent) -> dict[str, Any]:
     shade = each.shade
-    return {
-        "id": shade.pk,
-        "maker": shade.range.maker,
-        "range": shade.range.name,
-        "code": shade.code,
-        "name": shade.name,
-        "hex": shade.hex,
+    return shade_as_data(shade) | {
         "fibre": shade.range.fibre,
         "weight": shade.range.weight_label,
         "delta_e_00": round(each.delta_e_00, 1),

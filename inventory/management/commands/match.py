@@ -8,6 +8,7 @@ from rich.text import Text
 
 from inventory.compute.lengths import format_length
 from inventory.management.base import WorkshopCommand
+from inventory.management.shades import shade_as_data
 from inventory.queries import NearShade, colour_meant, owned_nearest
 
 
@@ -31,13 +32,7 @@ class Command(WorkshopCommand):
 
 def _as_data(near: NearShade) -> dict[str, Any]:
     shade = near.shade
-    return {
-        "id": shade.pk,
-        "maker": shade.range.maker,
-        "range": shade.range.name,
-        "code": shade.code,
-        "name": shade.name,
-        "hex": shade.hex,
+    return shade_as_data(shade) | {
         "delta_e_00": round(near.delta_e_00, 1),
         "grey_scale_grade": near.grade,
         "free_mm": near.free_mm,

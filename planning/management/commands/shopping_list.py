@@ -9,7 +9,6 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 from rich.console import Console
-from rich.table import Table
 
 from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC
@@ -18,6 +17,7 @@ from inventory.management.base import WorkshopCommand, stray_lines_aside
 from planning.buying import Plan, draft_orders, plan_basket, shopping_rows_of_all
 from planning.models import Rules
 from planning.shopping import Needs, needs_of_all
+from planning.terminal import shopping_table
 
 BOUGHT, SHORT, UNCLEAR = 0, 3, 4
 
@@ -98,12 +98,7 @@ def print_shopping(console: Console, plan: Plan, needs: Needs, rows: list[dict[s
         if plan.basket.gap is not None:
             more = f" by more than {plan.basket.gap:.2%}" if plan.basket.gap >= 5e-5 else ""
             console.print(f"No other basket is cheaper{more}, counting what is left over and will be used.")
-        table = Table(box=None, pad_edge=False)
-        for heading in ("What", "Put-up", "From"):
-            table.add_column(heading, overflow="fold")
-        for heading in ("Needs", "Packs", currency):
-            table.add_column(heading, justify="right", no_wrap=True)
-        table.add_column("Order by", no_wrap=True)
+        table = shopping_table(needs="Needs", currency=currency)
         for row in rows:
             table.add_row(
                 row["what"],
