@@ -8,7 +8,7 @@ from django.db import transaction
 from inventory.models import Shade
 from planning.compute.asked import AskedDesign
 from planning.compute.batch import BatchPlan
-from planning.jobs import asked_of
+from planning.jobs import asked_of, refuse_unless_draft
 from planning.models import Design, Job, LeftOutShade, PinnedShade, Rules
 from planning.pinning import NoSuchPin, excluded_shades, named_block, pinned_shades
 from planning.queries import needle_shades
@@ -28,9 +28,10 @@ class ShadeChanges:
 def hold_shades(job: Job, changes: ShadeChanges) -> None:
     """Change what ``job`` holds on to. A pin takes the place of any other on blocks that ask for the same colour.
 
-    Whatever was so already stays so. Raises NoSuchPin.
+    Whatever was so already stays so. Raises NoSuchPin, and NotInThisState once the job is promised: then its shades
+    are settled.
     """
-    Job.objects.select_for_update().get(pk=job.pk)
+    _lock_draft(job)
     designs, lettering = asked_of(job)
     every = [*designs, *dict.fromkeys(lettering)]
     rules = Rules.current()
@@ -54,10 +55,14 @@ def hold_shades(job: Job, changes: ShadeChanges) -> None:
     _forget_read(job)
 
 
+def _lock_draft(job: Job) -> None:
+    refuse_unless_draft(Job.objects.select_for_update().get(pk=job.pk))
+
+
 @transaction.atomic
 def hold_all(job: Job, plan: BatchPlan) -> int:
     """Pin every shade that ``plan`` of ``job`` chose near enough, and return how many colours that makes."""
-    Job.objects.select_for_update().get(pk=job.pk)
+    _lock_draft(job)
     pinned = 0
     for thread in plan.threads:
         if thread.choice.shade and thread.choice.near_enough:

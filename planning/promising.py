@@ -22,6 +22,10 @@ from planning.plan import chosen_machine
 State = Job.State
 
 
+# What of a job stays when it is made again.
+SAME = ("what", "fabric", "machine", "hoop", "tests", "copies", "strictness")
+
+
 class CannotPromise(WorkshopError):
     """The shelf does not hold what the job needs, so that a promise would be a hope."""
 
@@ -92,7 +96,7 @@ def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any =
     """
     if pieces < 1:
         raise WorkshopError(f"{pieces} pieces cannot be stitched; give 1 or more.")
-    facts = {name: getattr(job, name) for name in ("what", "fabric", "machine", "hoop", "tests", "copies")}
+    facts = {name: getattr(job, name) for name in SAME}
     made = make_job(
         Wanted(pieces=pieces, needed_on=needed_on, notes=job.notes, **facts),
         designs=[placed.design for placed in job.placed.select_related("design")],

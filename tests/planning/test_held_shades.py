@@ -9,10 +9,11 @@ from django.urls import reverse
 
 from inventory.shelving import retire
 from planning.designs import keep_design
-from planning.jobs import Wanted, make_job, plan_of
+from planning.jobs import NotInThisState, Wanted, make_job, plan_of
 from planning.keeping_shades import ShadeChanges, hold_all, hold_shades
 from planning.models import Job
 from planning.pinning import NoSuchPin
+from planning.promising import promise
 from planning.reading import read_design_file
 from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
 
@@ -68,6 +69,17 @@ def test_a_shade_left_out_is_not_used_until_it_is_used_again(job):
     assert codes(job) == ["R2", "R1"]
     with pytest.raises(NoSuchPin, match='does not leave out "R2"'):
         hold_shades(job, ShadeChanges(use_again=["R2"]))
+
+
+def test_the_shades_of_a_promise_are_settled(job, signed_in):
+    promise(again(job), at=NOW, by=None)
+    with pytest.raises(NotInThisState, match="Take the promise back"):
+        hold_shades(again(job), ShadeChanges(pin=["1=R1"]))
+    with pytest.raises(NotInThisState, match="Take the promise back"):
+        hold_all(again(job), plan_of(again(job)))
+    shown = signed_in.get(reverse("job", args=[job.pk])).content.decode()
+    assert 'name="pin"' not in shown
+    assert "chosen anew each time" not in shown
 
 
 def test_what_was_promised_stays_whatever_comes_onto_the_shelf(job):

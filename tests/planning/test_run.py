@@ -362,7 +362,9 @@ def test_finishing_twice_is_finishing_once(job):
 
 
 def test_the_same_again_is_a_draft_with_the_same_designs(job):
-    made = same_again(job, pieces=30, at=NOW, by=None)
+    Job.objects.filter(pk=job.pk).update(strictness="brand", copies=2)
+    made = same_again(again(job), pieces=30, at=NOW, by=None)
+    assert (made.strictness, made.copies) == ("brand", 2)
     assert (made.pieces, made.state, made.repeats) == (30, Job.State.DRAFT, job)
     assert [placed.design for placed in made.placed.all()] == [placed.design for placed in job.placed.all()]
 
