@@ -165,6 +165,15 @@ def spools_of(run: Run) -> dict[int, OnSpool]:
     }
 
 
+def spools_to_swap_in(run: Run) -> dict[int, list[Spool]]:
+    """Return for each shade of the run the spools on the shelf that could go on instead, in shelf order."""
+    shades = [record.shade_id for record in run.records if record.shade_id]
+    found: dict[int, list[Spool]] = defaultdict(list)
+    for spool in Spool.objects.on_the_shelf().of_shades(shades).select_related("place").in_shelf_order():
+        found[spool.shade_id].append(spool)
+    return found
+
+
 def minutes_ticked(run: Run) -> float | None:
     """Return how long the machine ran by the ticks: the median time from tick to tick, times the pieces.
 

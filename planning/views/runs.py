@@ -13,14 +13,13 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.models import Spool
 from planning.cuts import cuts_posted
 from planning.models import Job, RunEvent
 from planning.needles import needle_due
 from planning.promising import machine_of
 from planning.run_sheet import advice, next_steps, sheet_rows, threading_order
 from planning.running import Happening, note, stop_before_the_first, take_back
-from planning.runs import Run, run_of
+from planning.runs import Run, run_of, spools_to_swap_in
 
 MOST_EVENTS = 500
 SHOWN_EVENTS = 12
@@ -106,7 +105,7 @@ def worker(request: HttpRequest) -> HttpResponse:
 
 
 def _shown(run: Run) -> dict[str, Any]:
-    spare = _spare_spools(run)
+    spare = spools_to_swap_in(run)
     left = run.left
     rows = sheet_rows(run)
     machine = machine_of(run.job)
@@ -143,15 +142,6 @@ def _shown(run: Run) -> dict[str, Any]:
         "key": uuid4().hex,
         "is_running": run.job.state == Job.State.RUNNING,
     }
-
-
-def _spare_spools(run: Run) -> dict[int, list[Spool]]:
-    """Return for each shade of the run the spools on the shelf that could be swapped in, in shelf order."""
-    shades = [record.shade_id for record in run.records if record.shade_id]
-    found: dict[int, list[Spool]] = {}
-    for spool in Spool.objects.on_the_shelf().of_shades(shades).select_related("place").in_shelf_order():
-        found.setdefault(spool.shade_id, []).append(spool)
-    return found
 
 
 def _from_form(request: HttpRequest) -> Happening:
