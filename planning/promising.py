@@ -181,7 +181,6 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
         tests=plan.pieces.tests,
         pieces=plan.pieces.ordered,
         to_stitch=plan.pieces.total,
-        bobbin_style=machine.bobbin_style,
         bobbin_mm=round(plan.bobbins.length_mm) or None,
         bobbin_median=plan.bobbin_median,
         bobbin_geometry_mm=[round(each, 1) for each in plan.bobbins.geometry_mm],
@@ -191,7 +190,6 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
         bobbin_interruptions=[each.piece for each in plan.bobbins.interruptions],
         machine_min=plan.machine_min,
         waiting_min=plan.waiting_min,
-        hands_on_min=plan.hands_on_min,
         stitches=plan.stitches,
     )
     shades = Shade.objects.select_related("range").in_bulk(
@@ -238,7 +236,6 @@ def _freeze_thread(
         code=shade.code if shade else "",
         name=shade.name if shade else "",
         hex=shade.hex if shade else "",
-        delta_e_00=thread.choice.delta_e_00,
         needed_mm=thread.needed_mm,
         missing_mm=thread.missing_mm,
         median=thread.factor_median,

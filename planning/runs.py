@@ -89,7 +89,7 @@ def run_of(job: Job) -> Run:
 
     Raises NotInThisState if it was never promised.
     """
-    promise = Promise.objects.filter(job=job).select_related("bobbin_style").first()
+    promise = Promise.objects.filter(job=job).first()
     if promise is None:
         raise NotInThisState(f"{job} was not promised yet: its spools are not chosen.")
     records = tuple(promise.threads.select_related("shade__range").prefetch_related("spools__item__place"))

@@ -63,7 +63,6 @@ class Migration(migrations.Migration):
                 ('begun_at', models.DateTimeField(null=True)),
                 ('machine_min', models.FloatField()),
                 ('waiting_min', models.FloatField(default=0.0, help_text='Of these, trims, stops and thread changes.')),
-                ('hands_on_min', models.FloatField()),
                 ('stitches', models.PositiveBigIntegerField(default=0)),
             ],
         ),
@@ -94,7 +93,6 @@ class Migration(migrations.Migration):
                 ('code', models.CharField(blank=True, max_length=20)),
                 ('name', models.CharField(blank=True, max_length=60)),
                 ('hex', models.CharField(blank=True, max_length=7)),
-                ('delta_e_00', models.FloatField(null=True)),
                 ('needed_mm', models.BigIntegerField()),
                 ('missing_mm', models.BigIntegerField(default=0)),
                 ('median', models.FloatField(help_text='The use factor that the lengths were planned with.')),
@@ -206,11 +204,6 @@ class Migration(migrations.Migration):
             model_name='observation',
             name='range',
             field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='observations', to='inventory.threadrange'),
-        ),
-        migrations.AddField(
-            model_name='promise',
-            name='bobbin_style',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='inventory.bobbinstyle'),
         ),
         migrations.AddField(
             model_name='promise',

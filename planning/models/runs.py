@@ -21,9 +21,6 @@ class Promise(models.Model):
     pieces = models.PositiveIntegerField(help_text="Ordered pieces.")
     to_stitch = models.PositiveIntegerField()
     bobbin_median = models.FloatField()
-    bobbin_style = models.ForeignKey(
-        "inventory.BobbinStyle", null=True, on_delete=models.PROTECT, related_name="+"
-    )
     bobbin_mm = models.BigIntegerField(null=True, help_text="Thread on one full bobbin.")
     bobbin_geometry_mm = models.JSONField(default=list, help_text="By position.")
     bobbins_sure = models.PositiveIntegerField(
@@ -39,7 +36,6 @@ class Promise(models.Model):
     begun_at = models.DateTimeField(null=True)
     machine_min = models.FloatField()
     waiting_min = models.FloatField(default=0.0, help_text="Of these, trims, stops and thread changes.")
-    hands_on_min = models.FloatField()
     stitches = models.PositiveBigIntegerField(default=0)
 
     def __str__(self) -> str:
@@ -63,7 +59,6 @@ class PromisedThread(models.Model):
     code = models.CharField(max_length=20, blank=True)
     name = models.CharField(max_length=60, blank=True)
     hex = models.CharField(max_length=7, blank=True)
-    delta_e_00 = models.FloatField(null=True)
     needed_mm = models.BigIntegerField()
     missing_mm = models.BigIntegerField(default=0)
     median = models.FloatField(help_text="The use factor that the lengths were planned with.")
