@@ -69,7 +69,7 @@ def test_test_pieces_may_be_none_or_several():
 
 
 @pytest.mark.parametrize(
-    ("ordered", "settings", "told"),
+    ("ordered", "particulars", "told"),
     [
         (0, {}, "0 pieces"),
         (-3, {}, "-3 pieces"),
@@ -79,9 +79,9 @@ def test_test_pieces_may_be_none_or_several():
         (5, {"spoilage": math.nan}, "nan"),
     ],
 )
-def test_orders_that_cannot_be_are_refused(ordered, settings, told):
+def test_orders_that_cannot_be_are_refused(ordered, particulars, told):
     with pytest.raises(WorkshopError, match=told):
-        pieces_to_stitch(ordered, **settings)
+        pieces_to_stitch(ordered, **particulars)
 
 
 @pytest.mark.parametrize(
