@@ -3,8 +3,8 @@
 from django.utils import timezone
 from django_tasks import task
 
-from planning.importing import carry_out
-from planning.plan import chosen_machine
+from planning.library.importing import carry_out
+from planning.plan.ask import chosen_machine
 
 
 @task()

@@ -21,7 +21,7 @@ from inventory.models import (
     Supplier,
     ThreadRange,
 )
-from inventory.receiving import Delivery, receive_bobbins, receive_rolls, receive_spools
+from inventory.shelf.receipts import Delivery, receive_bobbins, receive_rolls, receive_spools
 
 NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 _numbers = itertools.count(1)

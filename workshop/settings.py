@@ -115,7 +115,7 @@ STORAGES = {
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 FILE_UPLOAD_HANDLERS = [
-    "planning.uploads.BoundedUpload",
+    "planning.library.uploads.BoundedUpload",
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
     "django.core.files.uploadhandler.TemporaryFileUploadHandler",
 ]

@@ -61,6 +61,22 @@ class Region:
         return np.asarray(found)
 
 
+def read_region(text: str) -> Region:
+    """Return the region written as left, top, width and height in hundredths of the picture.
+
+    >>> read_region("10, 20, 30, 40")
+    Region(left=0.1, top=0.2, width=0.3, height=0.4)
+    """
+    parts = text.replace(";", " ").replace(",", " ").split()
+    try:
+        left, top, width, height = (float(part) / 100 for part in parts)
+    except ValueError:
+        raise WorkshopError(
+            f'"{text}" is no region. Write left, top, width and height in hundredths of the picture: 10, 20, 30, 40.'
+        ) from None
+    return Region(left, top, width, height)
+
+
 def colour_in_photograph(pixels: Pixels, *, card: Region, thread: Region) -> KnownColour:
     """Return the colour of the ``thread`` region of sRGB ``pixels``, (h, w, 3), in light that makes the card grey.
 

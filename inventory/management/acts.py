@@ -8,10 +8,10 @@ from django.core.management.base import CommandParser
 
 from inventory.compute.units import METRIC
 from inventory.ledger import entries_of
+from inventory.ledger.posting import SHOWN
 from inventory.management.base import WorkshopCommand
 from inventory.models import Entry
-from inventory.posting import SHOWN
-from inventory.wording import outcome
+from inventory.shelf.words import outcome
 
 
 class ActCommand(WorkshopCommand):

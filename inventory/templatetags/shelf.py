@@ -8,9 +8,9 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from inventory.compute.units import Units
-from inventory.history import Level
+from inventory.ledger.history import Level
 from inventory.models import Shade, StockItem
-from inventory.wording import held_in_words, how_sure, in_words, quantity_number
+from inventory.shelf.words import held_in_words, how_sure, in_words, quantity_number
 
 register = template.Library()
 

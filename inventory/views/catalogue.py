@@ -10,13 +10,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.catalogue import BOOKS, Book
-from inventory.catalogue_forms import RecordForm, ShadeForm
-from inventory.cataloguing import add_record, set_earlier_codes
-from inventory.changing import history_of
+from inventory.catalogue.forms import RecordForm, ShadeForm
+from inventory.catalogue.pages import BOOKS, Book
+from inventory.catalogue.records import add_record, set_earlier_codes
 from inventory.compute.errors import WorkshopError
+from inventory.ledger.changes import history_of
 from inventory.models import Change, Shade
-from inventory.shelving import edit_catalogue
+from inventory.shelf.things import edit_catalogue
 from inventory.views.asking import units_of
 from inventory.views.equivalents import about
 

@@ -9,13 +9,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from inventory.colour_files import colour_for, read_meter_file
-from inventory.colour_forms import FoundForm, PhotographForm, ReadingsForm
+from inventory.catalogue.colour_files import colour_for, read_meter_file
+from inventory.catalogue.colour_forms import FoundForm, PhotographForm, ReadingsForm
+from inventory.catalogue.shade_colours import set_colour, set_colours
 from inventory.compute.colour import delta_e_00, hex_from_lab
 from inventory.compute.errors import WorkshopError
 from inventory.compute.readings import KnownColour
 from inventory.models import Shade, ThreadRange
-from inventory.shade_colours import set_colour, set_colours
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -6,8 +6,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
+from inventory.catalogue.equivalents import equivalents, one_shade, ranges_without
 from inventory.compute.errors import WorkshopError
-from inventory.equivalents import equivalents, one_shade, ranges_without
 from inventory.models import Shade
 
 

@@ -12,11 +12,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.exporting import export_csv, export_xlsx, template_csv
-from inventory.importing import KINDS, NothingLanded, apply_import, failed_rows_csv, preview_import
-from inventory.label_sheets import SHEETS, label_sheet
-from inventory.labelled import item_labelled
+from inventory.files.export import export_csv, export_xlsx, template_csv
+from inventory.files.importing import KINDS, NothingLanded, apply_import, failed_rows_csv, preview_import
+from inventory.labels.sheets import SHEETS, label_sheet
 from inventory.models import Place, StockItem
+from inventory.shelf.labelled import item_labelled
 
 MOST_BYTES = 20 * 1024 * 1024
 SHOWN_PROBLEMS = 200

@@ -10,14 +10,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory import ledger
-from inventory.acts import Act, acts_for
-from inventory.changing import history_of
 from inventory.compute.errors import WorkshopError
-from inventory.history import act_of, last_undoable, levels, movements
+from inventory.ledger.changes import history_of
+from inventory.ledger.history import act_of, last_undoable, levels, movements
 from inventory.models import Change, Entry, Reservation
-from inventory.queries import Described, item_by_label
+from inventory.shelf.acts import Act, acts_for
+from inventory.shelf.reads import Described, item_by_label
+from inventory.shelf.words import held_in_words, how_sure, in_words, outcome, quantity_number, quantity_unit
 from inventory.views.asking import in_place, units_of
-from inventory.wording import held_in_words, how_sure, in_words, outcome, quantity_number, quantity_unit
 
 HISTORY_PAGE = 25
 # Open without a click: what is wanted most.

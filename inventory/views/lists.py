@@ -12,14 +12,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.filters import ShelfFilter
-from inventory.forms import new_key
-from inventory.history import counts_by_kind
-from inventory.list_file import list_csv
-from inventory.listing import TABS, Listed, Shelf, Tab, shelf
+from inventory.ledger.history import counts_by_kind
+from inventory.lists.file import list_csv
+from inventory.lists.filters import ShelfFilter
+from inventory.lists.found import TABS, Listed, Shelf, Tab, shelf
 from inventory.models import Place, StockItem
-from inventory.queries import Described, described
-from inventory.shelving import move, retire
+from inventory.shelf.forms import new_key
+from inventory.shelf.reads import Described, described
+from inventory.shelf.things import move, retire
 
 PER_PAGE = 50
 MOST_AT_ONCE = 500

@@ -4,9 +4,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from inventory.catalogue.owning import do_i_own
 from inventory.compute.colour import hex_from_lab
 from inventory.compute.errors import WorkshopError
-from inventory.owning import do_i_own
 
 
 @require_safe

@@ -8,11 +8,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.arriving import ARRIVALS
 from inventory.compute.errors import WorkshopError
-from inventory.forms import shades_like
-from inventory.history import act_of, last_undoable
+from inventory.ledger.history import act_of, last_undoable
 from inventory.models import BobbinStyle, Place, Shade, StabilizerProduct
+from inventory.shelf.arrival_forms import ARRIVALS
+from inventory.shelf.forms import shades_like
 from inventory.views.asking import units_of
 
 # What the next form of a series begins with.

@@ -9,16 +9,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.acts import Act, act_meant
 from inventory.compute.errors import WorkshopError
-from inventory.forms import new_key
-from inventory.history import act_of, last_undoable
+from inventory.ledger.history import act_of, last_undoable
 from inventory.models import Entry
-from inventory.queries import Described, item_by_label
-from inventory.scan_box import movement_meant, read_code
+from inventory.shelf.acts import Act, act_meant
+from inventory.shelf.forms import new_key
+from inventory.shelf.reads import Described, item_by_label
+from inventory.shelf.scan_box import movement_meant, read_code
+from inventory.shelf.weights import MoreThanFull
+from inventory.shelf.words import outcome
 from inventory.views.asking import in_place, units_of
-from inventory.weighing import MoreThanFull
-from inventory.wording import outcome
 
 
 @require_safe

@@ -11,15 +11,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.counting import found_as_typed
-from inventory.forms import new_key
-from inventory.labelled import item_labelled
 from inventory.models import Place, Stocktake
-from inventory.queries import described
-from inventory.scan_box import read_code
-from inventory.stocktaking import Difference, begin_place, finish, next_unseen, record, report
+from inventory.shelf.counts import found_as_typed
+from inventory.shelf.forms import new_key
+from inventory.shelf.labelled import item_labelled
+from inventory.shelf.reads import described
+from inventory.shelf.scan_box import read_code
+from inventory.shelf.weights import MoreThanFull
+from inventory.stocktakes.stocktakes import Difference, begin_place, finish, next_unseen, record, report
 from inventory.views.asking import units_of
-from inventory.weighing import MoreThanFull
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

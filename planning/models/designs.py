@@ -6,8 +6,8 @@ from django.db.models import F, Q
 from django.db.models.functions import Abs
 
 from inventory.compute.colour import Lab, lab_from_hex
-from planning.compute.recipes import density_per_cm2
-from planning.compute.thread_length import BlockSums
+from planning.compute.stabilizer.recipes import density_per_cm2
+from planning.compute.stitches.thread_length import BlockSums
 
 
 class Tag(models.Model):
@@ -54,7 +54,7 @@ class Design(models.Model):
         help_text="The machine's rule under which the file was walked."
     )
     warnings = models.JSONField(default=list)
-    # What planning.compute.sameness compares; empty for a design kept before it was taken.
+    # What planning.compute.stitches.sameness compares; empty for a design kept before it was taken.
     outline = models.JSONField(default=list)
     variant_of = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.RESTRICT, related_name="variants"

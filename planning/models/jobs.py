@@ -5,7 +5,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
-from planning.compute.placing import MOST_SCALING, Placement
+from planning.compute.stitches.placing import MOST_SCALING, Placement
 from planning.models.rules import Strictness
 
 # Stock is claimed in this order; in the middle until somebody says otherwise.

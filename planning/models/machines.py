@@ -5,8 +5,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
-from planning.compute.thread_length import ThreadSettings
-from planning.compute.timing import MachineTimes
+from planning.compute.hooping.timing import MachineTimes
+from planning.compute.stitches.thread_length import ThreadSettings
 
 DEFAULT_THREAD = ThreadSettings()
 DEFAULT_TIMES = MachineTimes()

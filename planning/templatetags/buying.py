@@ -9,7 +9,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from inventory.compute.lengths import format_length
 from inventory.compute.units import Units
-from planning.shopping import Need
+from planning.buying.needs import Need
 
 register = template.Library()
 

@@ -7,8 +7,7 @@ from django import template
 
 from inventory.compute.units import METRIC, Units
 from planning.compute.picture import MOST_WIDTH_PX, STEPS, picture_size, strip_height
-from planning.models import Design
-from planning.pictures import (
+from planning.library.pictures import (
     BlockColour,
     Kind,
     picture_address,
@@ -16,6 +15,7 @@ from planning.pictures import (
     picture_of,
     strip_in_words,
 )
+from planning.models import Design
 
 register = template.Library()
 

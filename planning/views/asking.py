@@ -15,27 +15,21 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory.compute.colour import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.units import Units
-from planning.answers import shopping_rows
-from planning.compute.batch import BatchPlan
-from planning.compute.copies_compared import CopiesOption
-from planning.compute.needle_thread import PlannedThread
-from planning.designs import asked_from_record, designs_by_id
-from planning.forms import AskForm, QuestionForm
+from planning.compute.batch.copies_compared import CopiesOption
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.plan import BatchPlan
+from planning.facts.recipes import densest, worked_before
+from planning.library.designs import asked_from_record, designs_by_id
+from planning.library.pictures import plan_pictures
+from planning.library.uploads import Refusal, keep_uploads
 from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
-from planning.pictures import plan_pictures
-from planning.plan import chosen_machine, each_in_its_own_hooping, plan
-from planning.recipes import densest, worked_before
-from planning.uploads import Refusal, keep_uploads
+from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
+from planning.plan.data import shopping_rows
+from planning.plan.forms import AskForm, QuestionForm
+from planning.plan.words import answer_in_words, asked_name, between_in_words, instead_in_words, shown_verdict
 from planning.views.holding import held_by, pin_acts
 from planning.views.pins import left_out, pin_links
 from planning.views.seeing import pictures_seen, viewers
-from planning.wording import (
-    answer_in_words,
-    asked_name,
-    between_in_words,
-    instead_in_words,
-    shown_verdict,
-)
 
 RECENT = 12
 # A page lists so many rethreads; from there on the hoopings repeat themselves.

@@ -10,8 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.forms import new_key
-from inventory.looking_back import (
+from inventory.lists.looking_back import (
     dead_stock,
     price_history,
     spent_by_month,
@@ -21,11 +20,12 @@ from inventory.looking_back import (
     unused_put_ups,
 )
 from inventory.models import Order, StockItem, Supplier
-from inventory.wording import quantity_number, quantity_unit
-from planning.buying import Plan, draft_orders, plan_basket
-from planning.jobs import items_needed
+from inventory.shelf.forms import new_key
+from inventory.shelf.words import quantity_number, quantity_unit
+from planning.buying.basket import Plan, draft_orders, plan_basket
+from planning.buying.needs import Need, Needs, needs_of_all, open_jobs
+from planning.jobs.jobs import items_needed
 from planning.models import Rules
-from planning.shopping import Need, Needs, needs_of_all, open_jobs
 
 # A material's key has spaces, which an address shows as hyphens.
 MONTHS_BACK = 12

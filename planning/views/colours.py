@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.models import Shade
-from planning.colouring import (
+from planning.library.colours import (
     back_to_file_colours,
     copy_colours,
     keep_thread_on,
@@ -18,7 +18,7 @@ from planning.colouring import (
     recolour,
     requested,
 )
-from planning.library_forms import ColourListForm, ColoursForm, CopyForm
+from planning.library.forms import ColourListForm, ColoursForm, CopyForm
 from planning.models import Block, Design
 
 SUGGESTIONS = 12

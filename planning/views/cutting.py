@@ -15,12 +15,11 @@ from django.views.decorators.http import require_http_methods
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import format_length
 from inventory.compute.units import Units
-from inventory.forms import new_key
 from inventory.models import StockItem
-from planning.compute.cutting import Rest, SourceCut, Strip
-from planning.compute.cutting.ruler import Marks, ruler_marks
-from planning.cut_forms import CutTogetherForm
-from planning.cuts import (
+from inventory.shelf.forms import new_key
+from planning.compute.stabilizer.cutting import Rest, SourceCut, Strip
+from planning.compute.stabilizer.cutting.ruler import Marks, ruler_marks
+from planning.cutting.cuts import (
     JobsCut,
     ProductCut,
     cuts_posted,
@@ -30,8 +29,9 @@ from planning.cuts import (
     post_cut,
     taken_mm,
 )
+from planning.cutting.forms import CutTogetherForm
+from planning.cutting.rings import keep_ring_strips, ring_strips
 from planning.models import Job, Rules
-from planning.rings import keep_ring_strips, ring_strips
 
 # A roll is drawn lying down, in lines so long at most: every line of a sheet has the same scale.
 LINE_MM = 1_800

@@ -9,10 +9,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
-from planning.ending_forms import EndingForm
-from planning.finishing import finish
 from planning.models import Job, RunReport
-from planning.runs import minutes_ticked, run_of, used_so_far
+from planning.run.finish import finish
+from planning.run.forms import EndingForm
+from planning.run.standing import minutes_ticked, run_of, used_so_far
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -7,8 +7,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from planning.compute.gaps import LIGHTNESSES, GapMap
-from planning.gaps import MOST_SUGGESTED, ShelfGaps, shelf_gaps
+from planning.buying.gaps import MOST_SUGGESTED, ShelfGaps, shelf_gaps
+from planning.compute.colour.gaps import LIGHTNESSES, GapMap
 from planning.models import Rules
 
 # A plane of the drawing shows a* and b* from −REACH to REACH, in as many units to each side.

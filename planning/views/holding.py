@@ -8,12 +8,12 @@ from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_POST
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.batch import BatchPlan
-from planning.compute.needle_thread import PlannedThread
-from planning.jobs import plan_of
-from planning.keeping_shades import ShadeChanges, hold_all, hold_shades
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.plan import BatchPlan
+from planning.jobs.held_shades import ShadeChanges, hold_all, hold_shades
+from planning.jobs.jobs import plan_of
 from planning.models import Job
-from planning.pinning import full_name, written_block, written_pin
+from planning.plan.pins import full_name, written_block, written_pin
 from planning.views.pins import shade_words
 
 

@@ -10,11 +10,11 @@ from django.utils import timezone
 from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from inventory.importing.cells import guarded
-from planning.importing import GIVEN_UP_AFTER, carry_out, receive_files
-from planning.library_forms import LibraryFilesForm
+from inventory.tables.cells import guarded
+from planning.library.forms import LibraryFilesForm
+from planning.library.importing import GIVEN_UP_AFTER, carry_out, receive_files
 from planning.models import ImportedFile, ImportRun
-from planning.plan import chosen_machine
+from planning.plan.ask import chosen_machine
 from planning.tasks import carry_out_import
 
 SHOWN = 100

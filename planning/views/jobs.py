@@ -9,14 +9,22 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.stocktaking import begin_items
-from planning.competing import in_turn
-from planning.designs import asked_from_record, designs_by_id
-from planning.job_forms import JobForm, KeepForm, NamesForm, PlacedForm
-from planning.jobs import change_job, delete_job, items_needed, list_names, make_job, place_design, plan_of
-from planning.keeping_shades import ShadeChanges, hold_shades
+from inventory.stocktakes.stocktakes import begin_items
+from planning.jobs.forms import JobForm, KeepForm, NamesForm, PlacedForm
+from planning.jobs.held_shades import ShadeChanges, hold_shades
+from planning.jobs.jobs import (
+    change_job,
+    delete_job,
+    items_needed,
+    list_names,
+    make_job,
+    place_design,
+    plan_of,
+)
+from planning.jobs.turns import in_turn
+from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
-from planning.plan import chosen_machine, each_in_its_own_hooping, plan
+from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
 from planning.views.asking import plan_context
 
 ENDED_SHOWN = 50

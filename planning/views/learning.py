@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
 from inventory.models import ThreadRange
-from planning.learning import count_in, learned_factors, leave_out, start_anew, take_back_reset
+from planning.facts.learning import count_in, learned_factors, leave_out, start_anew, take_back_reset
 from planning.models import FactorReset, Machine, Observation
 
 WIDE = 1.96  # sigmas on either side of an interval that holds 95 in a hundred

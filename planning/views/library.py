@@ -11,9 +11,11 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from planning.colouring import known_shades
-from planning.designs import asked_from_record, designs_by_id, stored_name
-from planning.library import (
+from planning.library.colours import known_shades
+from planning.library.designs import asked_from_record, designs_by_id, stored_name
+from planning.library.forms import DescribeForm, SearchForm, StitchOutForm
+from planning.library.pictures import PlanPicture, plan_pictures
+from planning.library.search import (
     delete_design,
     describe_design,
     find_designs,
@@ -23,11 +25,9 @@ from planning.library import (
     what_needs,
     with_what_a_list_shows,
 )
-from planning.library_forms import DescribeForm, SearchForm, StitchOutForm
+from planning.library.variants import all_variants, plan_with, set_apart
 from planning.models import Design
-from planning.pictures import PlanPicture, plan_pictures
-from planning.plan import Question, plan
-from planning.variants import all_variants, plan_with, set_apart
+from planning.plan.ask import Question, plan
 
 PER_PAGE = 24
 

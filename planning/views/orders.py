@@ -14,10 +14,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_count, parse_decimal
-from inventory.forms import new_key, shades_like
 from inventory.models import Order, OrderLine, OrderReceipt, Place, Shade
-from inventory.order_sheets import order_csv, order_pdf, order_text
-from inventory.ordering import (
+from inventory.orders.orders import (
     Arrived,
     cancel_order,
     expect_order,
@@ -27,6 +25,8 @@ from inventory.ordering import (
     revive_order,
     undo_receipt,
 )
+from inventory.orders.sheets import order_csv, order_pdf, order_text
+from inventory.shelf.forms import new_key, shades_like
 from planning.models import Rules
 
 TYPES = {"pdf": "application/pdf", "csv": "text/csv; charset=utf-8", "txt": "text/plain; charset=utf-8"}

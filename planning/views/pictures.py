@@ -6,9 +6,9 @@ from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_safe
 
 from planning.compute.picture import NoSuchPicture
+from planning.library.pictures import FABRIC, Kind, Picture, picture_address, picture_bytes, picture_of
 from planning.models import Design
-from planning.pictures import FABRIC, Kind, Picture, picture_address, picture_bytes, picture_of
-from planning.reading import DEFAULT_LIMITS, UnreadableDesign
+from planning.stitch_files.reading import DEFAULT_LIMITS, UnreadableDesign
 
 FOR_GOOD = "private, max-age=31536000, immutable"
 USUAL_WIDTH = "640"

@@ -4,9 +4,9 @@ from typing import Any
 
 from django.http import QueryDict
 
-from planning.compute.choosing import OwnedShade
-from planning.compute.needle_thread import PlannedThread
-from planning.pinning import full_name, written_block, written_pin
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.colour.choice import OwnedShade
+from planning.plan.pins import full_name, written_block, written_pin
 
 
 def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> dict[str, Any]:

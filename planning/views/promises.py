@@ -10,11 +10,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from planning.competing import if_first, in_turn, worse_off
-from planning.job_forms import AgainForm
+from planning.jobs.forms import AgainForm
+from planning.jobs.turns import if_first, in_turn, worse_off
 from planning.models import Job
-from planning.promising import drop, pick_up, promise, same_again, take_promise_back
-from planning.running import begin
+from planning.run.promise import drop, pick_up, promise, same_again, take_promise_back
+from planning.run.ticks import begin
 
 
 @require_POST

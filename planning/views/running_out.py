@@ -8,9 +8,9 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from planning.job_layers import with_layers
+from planning.cutting.outlook import Outlook, stabilizer_outlooks
+from planning.jobs.layers import with_layers
 from planning.models import Job
-from planning.running_out import Outlook, stabilizer_outlooks
 
 # The drawing of a balance: so many weeks wide at most, in these units.
 DRAWN_WEEKS, DRAWN_WIDTH, DRAWN_HEIGHT = 26, 260, 48

@@ -13,13 +13,13 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from planning.cuts import cuts_posted
+from planning.cutting.cuts import cuts_posted
+from planning.facts.needles import needle_due
 from planning.models import Job, RunEvent
-from planning.needles import needle_due
-from planning.promising import machine_of
-from planning.run_sheet import advice, next_steps, sheet_rows, threading_order
-from planning.running import Happening, note, stop_before_the_first, take_back
-from planning.runs import Run, run_of, spools_to_swap_in
+from planning.run.promise import machine_of
+from planning.run.sheet import advice, next_steps, sheet_rows, threading_order
+from planning.run.standing import Run, run_of, spools_to_swap_in
+from planning.run.ticks import Happening, note, stop_before_the_first, take_back
 
 MOST_EVENTS = 500
 SHOWN_EVENTS = 12

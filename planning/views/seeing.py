@@ -7,8 +7,8 @@ from typing import Any
 from django.http import QueryDict
 
 from inventory.compute.colour import Lab, hex_from_lab, lab_from_hex
-from planning.compute.colour_vision import MATRICES, seen_with
-from planning.pictures import BlockColour, PlanPicture
+from planning.compute.colour.vision import MATRICES, seen_with
+from planning.library.pictures import BlockColour, PlanPicture
 
 
 def pictures_seen(pictures: Sequence[PlanPicture], viewer: str) -> list[PlanPicture]:

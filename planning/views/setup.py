@@ -11,15 +11,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from inventory.changing import history_of
 from inventory.compute.errors import WorkshopError
-from planning.compute.recipes import recipe_doubts
-from planning.layers import layer_needs
-from planning.models import Fabric, Hoop, Machine, Rules
-from planning.needles import needle_changed, needle_due, note_stitches
-from planning.recipes import LAYERS_IN, STARTERS, Starter, starter, worked_before
-from planning.setting_up import add_setting, edit_setting, set_hoops, set_recipe, set_rules
-from planning.setup_forms import (
+from inventory.ledger.changes import history_of
+from planning.compute.stabilizer.recipes import recipe_doubts
+from planning.facts.forms import (
     LAYER_FIELDS,
     FabricForm,
     HoopForm,
@@ -29,6 +24,11 @@ from planning.setup_forms import (
     RulesForm,
     StitchesForm,
 )
+from planning.facts.layers import layer_needs
+from planning.facts.needles import needle_changed, needle_due, note_stitches
+from planning.facts.recipes import LAYERS_IN, STARTERS, Starter, starter, worked_before
+from planning.facts.setup import add_setting, edit_setting, set_hoops, set_recipe, set_rules
+from planning.models import Fabric, Hoop, Machine, Rules
 
 
 class Kind(NamedTuple):

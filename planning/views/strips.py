@@ -11,9 +11,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from planning.models import Machine
-from planning.strip_forms import MeasuredForm, StripForm
-from planning.strips import keep_kappa, measured_strip, promised, strip_file
-from planning.writing import WRITTEN
+from planning.stitch_files.writing import WRITTEN
+from planning.strip.forms import MeasuredForm, StripForm
+from planning.strip.strips import keep_kappa, measured_strip, promised, strip_file
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

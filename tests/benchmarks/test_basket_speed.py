@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from planning.compute.basket import (
+from planning.compute.buying.basket import (
     BasketNeed,
     BasketOffer,
     Market,
@@ -15,7 +15,7 @@ from planning.compute.basket import (
     Surplus,
     basket_problems,
 )
-from planning.compute.basket_program import buy_each_where_cheapest, from_one_supplier, solve_basket
+from planning.compute.buying.basket_program import buy_each_where_cheapest, from_one_supplier, solve_basket
 
 TARGET_S = 2.0
 TARGET_GAP = 0.01

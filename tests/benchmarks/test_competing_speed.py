@@ -12,9 +12,9 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory.compute.colour import lab_from_hex
 from inventory.models import Shade, Spool, StockItem
-from planning.competing import in_turn
-from planning.compute.thread_length import KAPPA_GRID
-from planning.jobs import plan_of
+from planning.compute.stitches.thread_length import KAPPA_GRID
+from planning.jobs.jobs import plan_of
+from planning.jobs.turns import in_turn
 from planning.models import Block, Design, Job, Machine, PlacedDesign
 from tests.factories import NOW, a_range, a_roll, some_bobbins
 from tests.planning.conftest import workshop  # noqa: F401

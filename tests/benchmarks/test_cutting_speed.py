@@ -9,7 +9,15 @@ import pytest
 import rectpack
 from rectpack import guillotine
 
-from planning.compute.cutting import CutOrder, CutStock, Flat, PieceNeed, Roll, check_plan, plan_cut
+from planning.compute.stabilizer.cutting import (
+    CutOrder,
+    CutStock,
+    Flat,
+    PieceNeed,
+    Roll,
+    check_plan,
+    plan_cut,
+)
 
 TARGET_S = 0.5
 CASES, ORDERS, ROLL_MM = 12, 100, 500

@@ -18,7 +18,7 @@ import pyembroidery
 import pytest
 from django.utils import timezone
 
-from planning.importing import KEPT_AT_ONCE, import_folder
+from planning.library.importing import KEPT_AT_ONCE, import_folder
 from planning.models import Design, ImportRun
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]

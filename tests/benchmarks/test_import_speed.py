@@ -10,8 +10,8 @@ import openpyxl
 import pytest
 
 from fixtures.imports import make
-from inventory.exporting import export_csv, export_xlsx
-from inventory.importing import apply_import, preview_import
+from inventory.files.export import export_csv, export_xlsx
+from inventory.files.importing import apply_import, preview_import
 from inventory.ledger import ledger_problems
 from inventory.models import Entry, Spool
 from tests.factories import NOW

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from planning.reading import ReadDesign, UnreadableDesign, read_design_file, read_design_files
+from planning.stitch_files.reading import ReadDesign, UnreadableDesign, read_design_file, read_design_files
 from tests.planning.outcomes import outcomes, table
-from tests.planning.test_bad_files import (
+from tests.planning.stitch_files.test_bad_files import (
     DST_END,
     DST_HEADER,
     DST_JUMP,
@@ -17,7 +17,7 @@ from tests.planning.test_bad_files import (
     hungry_hus,
     swollen_hus,
 )
-from tests.planning.test_mutated_files import SEED, assert_all_is_well, most_memory_of_a_child
+from tests.planning.stitch_files.test_mutated_files import SEED, assert_all_is_well, most_memory_of_a_child
 
 COUNT = 5_000
 DEMO = Path(__file__).parents[2] / "fixtures" / "designs"

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from pyembroidery import EmbPattern
 
-from planning.reading import read_design_file
-from tests.planning.stitch_files import file_bytes
+from planning.stitch_files.reading import read_design_file
+from tests.planning.written_files import file_bytes
 
 ROOT = Path(__file__).parents[2]
 LIGHTHOUSE = ROOT / "fixtures" / "designs" / "lighthouse.pes"

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from pyembroidery import DstReader, EmbPattern, PesReader
 
-from planning.compute.plausibility import signs_of_damage
-from planning.compute.thread_length import block_sums
-from planning.compute.walk import StitchRecords, Walked, walk
-from planning.formats import FORMATS
-from planning.formats.claims import disagreements
-from planning.reading import ReadDesign, content_of, read_design_file
-from tests.planning.stitch_files import file_bytes
+from planning.compute.stitches.plausibility import signs_of_damage
+from planning.compute.stitches.thread_length import block_sums
+from planning.compute.stitches.walk import StitchRecords, Walked, walk
+from planning.stitch_files.formats import FORMATS
+from planning.stitch_files.formats.claims import disagreements
+from planning.stitch_files.reading import ReadDesign, content_of, read_design_file
+from tests.planning.written_files import file_bytes
 
 READERS = {"dst": DstReader, "pes": PesReader}
 STITCHES = 100_000

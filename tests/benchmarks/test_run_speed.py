@@ -5,9 +5,9 @@ import time
 import numpy as np
 import pytest
 
-from planning.compute.certainty import NEEDLE_PRIOR
-from planning.compute.choosing import OwnedSpool
-from planning.compute.spools import choose_spools
+from planning.compute.certainty.enough import NEEDLE_PRIOR
+from planning.compute.colour.choice import OwnedSpool
+from planning.compute.spools.turns import choose_spools
 
 pytestmark = pytest.mark.benchmark
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from inventory.compute.colour import Lab
-from planning.compute.choosing import ColourRequest, OwnedShade, OwnedSpool
-from planning.compute.colour_case import covered_mm
-from planning.compute.colour_rules import Conditions, check_choice, lab_array
-from planning.compute.substitution import prepare, substitute
+from planning.compute.colour.case import covered_mm
+from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
+from planning.compute.colour.rules import Conditions, check_choice, lab_array
+from planning.compute.colour.substitution import prepare, substitute
 
 CASES, BLOCKS, SHADES = 200, 15, 2_000
 

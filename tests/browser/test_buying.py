@@ -7,10 +7,10 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from inventory.models import Order, Spool
-from planning.designs import keep_design
-from planning.jobs import Wanted, make_job
+from planning.jobs.jobs import Wanted, make_job
+from planning.library.designs import keep_design
 from planning.models import Job
-from planning.reading import read_design_file
+from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_put_up, a_roll, a_shade, a_spool, an_offer, some_bobbins, use_up
 
 

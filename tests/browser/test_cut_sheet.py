@@ -6,11 +6,11 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from inventory.models import StabilizerRoll
-from inventory.receiving import receive_offcut
-from planning.designs import keep_design
-from planning.jobs import Wanted, make_job
+from inventory.shelf.receipts import receive_offcut
+from planning.jobs.jobs import Wanted, make_job
+from planning.library.designs import keep_design
 from planning.models import Fabric, Job
-from planning.reading import read_design_file
+from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_delivery, a_roll, a_shade, a_spool, a_stabilizer, some_bobbins
 
 

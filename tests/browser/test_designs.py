@@ -8,12 +8,12 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from planning.designs import keep_design
-from planning.importing import carry_out, receive_files
+from planning.library.designs import keep_design
+from planning.library.importing import carry_out, receive_files
 from planning.models import Design, ImportRun
-from planning.reading import read_design_file
+from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_shade, a_spool
-from tests.planning.stitch_files import file_bytes, pennant
+from tests.planning.written_files import file_bytes, pennant
 
 RED, BLUE, GOLD = "#b01c2e", "#1c2b8d", "#f0c020"
 DROP = """files => {

@@ -8,12 +8,12 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from inventory.ledger import ledger_problems
 from inventory.models import Spool, StockItem
-from planning.designs import keep_design
-from planning.jobs import Wanted, make_job
+from planning.jobs.jobs import Wanted, make_job
+from planning.library.designs import keep_design
 from planning.models import Job, Machine, Observation, RunEvent
-from planning.promising import promise
-from planning.reading import read_design_file
-from planning.running import begin
+from planning.run.promise import promise
+from planning.run.ticks import begin
+from planning.stitch_files.reading import read_design_file
 from tests.browser.conftest import PASSWORD
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 

@@ -10,9 +10,9 @@ from pathlib import Path
 
 from pyembroidery import EmbPattern, PesReader
 
-from planning.formats import FORMATS
-from planning.formats.signatures import pec_block_at
-from tests.planning.stitch_files import file_bytes, pennant
+from planning.stitch_files.formats import FORMATS
+from planning.stitch_files.formats.signatures import pec_block_at
+from tests.planning.written_files import file_bytes, pennant
 
 DESIGNS = Path(__file__).parents[2] / "fixtures" / "designs"
 # Three times as long as the others, and no other in kind.

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from planning.formats import FORMATS
-from planning.reading import ReadDesign, UnreadableDesign, read_design_file, read_design_files
+from planning.stitch_files.formats import FORMATS
+from planning.stitch_files.reading import ReadDesign, UnreadableDesign, read_design_file, read_design_files
 from tests.planning.mutations import Mutant, Original, mutants, originals
 
 # A design that is this far off makes a plan wrong by more than its own uncertainty from job to job.

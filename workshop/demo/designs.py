@@ -4,11 +4,11 @@ import hashlib
 from datetime import date, datetime
 from pathlib import Path
 
-from planning.compute.batch import BatchPlan
-from planning.designs import asked_from_record, keep_design
+from planning.compute.batch.plan import BatchPlan
+from planning.library.designs import asked_from_record, keep_design
 from planning.models import Design
-from planning.plan import Question, chosen_machine, plan
-from planning.reading import read_design_file
+from planning.plan.ask import Question, chosen_machine, plan
+from planning.stitch_files.reading import read_design_file
 from workshop.demo.files import FIXTURES, Batch, demo_designs
 
 

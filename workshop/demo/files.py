@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from inventory.compute.errors import WorkshopError
-from planning.formats import FORMATS
+from planning.stitch_files.formats import FORMATS
 from workshop.environment import HOUSE
 
 FIXTURES = HOUSE / "fixtures"

@@ -17,7 +17,7 @@ from inventory.compute.weighing import (
     length_sigma,
 )
 from inventory.models import Entry, PartBobbin, Spool, StockItem
-from inventory.receiving import (
+from inventory.shelf.receipts import (
     Delivery,
     next_labels,
     receive_bobbins,

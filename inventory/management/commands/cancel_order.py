@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from inventory.management.base import WorkshopCommand
 from inventory.management.orders import order_as_data, order_numbered
-from inventory.ordering import cancel_order, revive_order
+from inventory.orders.orders import cancel_order, revive_order
 
 
 class Command(WorkshopCommand):

@@ -6,9 +6,9 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.compute.lengths import parse_weight
-from inventory.counting import found_as_typed, note_found
-from inventory.labelled import item_labelled
 from inventory.management.acts import ActCommand
+from inventory.shelf.counts import found_as_typed, note_found
+from inventory.shelf.labelled import item_labelled
 
 
 class Command(ActCommand):

@@ -6,7 +6,7 @@ from django.core.management.base import CommandParser
 from rich.table import Table
 from rich.text import Text
 
-from inventory.equivalents import Equivalent, equivalents, one_shade
+from inventory.catalogue.equivalents import Equivalent, equivalents, one_shade
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
 

@@ -5,9 +5,9 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from inventory import exporting
 from inventory.compute.errors import WorkshopError
-from inventory.importing import KINDS
+from inventory.files import export
+from inventory.files.importing import KINDS
 from inventory.management.base import WorkshopCommand
 
 
@@ -28,9 +28,9 @@ class Command(WorkshopCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         kind, path = options["kind"], options["output"]
         if options["template"]:
-            content = exporting.template_xlsx(kind) if options["xlsx"] else exporting.template_csv(kind)
+            content = export.template_xlsx(kind) if options["xlsx"] else export.template_csv(kind)
         else:
-            content = exporting.export_xlsx(kind) if options["xlsx"] else exporting.export_csv(kind)
+            content = export.export_xlsx(kind) if options["xlsx"] else export.export_csv(kind)
         if path is not None:
             try:
                 path.write_bytes(content)

@@ -11,9 +11,9 @@ from django.utils import timezone
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from inventory import importing
 from inventory.compute.errors import WorkshopError
-from inventory.importing import KINDS, NothingLanded, Preview
+from inventory.files import importing
+from inventory.files.importing import KINDS, NothingLanded, Preview
 from inventory.management.base import WorkshopCommand
 
 # A page of bad cells is enough on a terminal; --failed and --format json have them all.

@@ -9,7 +9,7 @@ from rich.text import Text
 from inventory.compute.lengths import format_length
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
-from inventory.queries import NearShade, colour_meant, owned_nearest
+from inventory.shelf.reads import NearShade, colour_meant, owned_nearest
 
 
 class Command(WorkshopCommand):

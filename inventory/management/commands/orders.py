@@ -9,7 +9,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
 from inventory.management.orders import order_as_data, order_numbered
 from inventory.models import Order
-from inventory.order_sheets import order_csv, order_pdf, order_text
+from inventory.orders.sheets import order_csv, order_pdf, order_text
 
 
 class Command(WorkshopCommand):

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from inventory.management.base import WorkshopCommand
 from inventory.management.orders import order_as_data, order_numbered
-from inventory.ordering import expect_order, place_order
+from inventory.orders.orders import expect_order, place_order
 
 
 class Command(WorkshopCommand):

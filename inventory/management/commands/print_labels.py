@@ -6,10 +6,10 @@ from typing import Any
 from django.core.management.base import CommandParser
 
 from inventory.compute.errors import WorkshopError
-from inventory.label_sheets import SHEETS, label_sheet
-from inventory.labelled import item_labelled
+from inventory.labels.sheets import SHEETS, label_sheet
 from inventory.management.base import WorkshopCommand
 from inventory.models import Place, StockItem
+from inventory.shelf.labelled import item_labelled
 
 
 class Command(WorkshopCommand):

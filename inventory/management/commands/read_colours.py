@@ -6,11 +6,11 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from inventory.colour_files import read_meter_file
+from inventory.catalogue.colour_files import read_meter_file
+from inventory.catalogue.shade_colours import set_colours
 from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
 from inventory.models import ThreadRange
-from inventory.shade_colours import set_colours
 
 
 class Command(WorkshopCommand):

@@ -10,7 +10,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_count, parse_decimal, parse_length
 from inventory.management.acts import ActCommand
 from inventory.models import BobbinStyle, NeedlePack, Place, PutUp, Shade, StabilizerProduct
-from inventory.receiving import (
+from inventory.shelf.receipts import (
     Delivery,
     receive_bobbins,
     receive_needles,

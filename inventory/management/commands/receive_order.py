@@ -10,7 +10,7 @@ from inventory.compute.lengths import parse_decimal
 from inventory.management.acts import ActCommand
 from inventory.management.orders import order_numbered
 from inventory.models import Order, OrderLine, Place
-from inventory.ordering import Arrived, receive_order
+from inventory.orders.orders import Arrived, receive_order
 
 
 class Command(ActCommand):

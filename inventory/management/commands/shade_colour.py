@@ -6,17 +6,16 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from inventory.colour_files import colour_for, read_meter_file, read_photograph
-from inventory.colour_forms import read_region
+from inventory.catalogue.colour_files import colour_for, read_meter_file, read_photograph
+from inventory.catalogue.equivalents import one_shade
+from inventory.catalogue.shade_colours import set_colour
 from inventory.compute.colour import parse_colour
 from inventory.compute.colour_knowing import usual_sigma
 from inventory.compute.errors import WorkshopError
-from inventory.compute.photograph import colour_in_photograph
+from inventory.compute.photograph import colour_in_photograph, read_region
 from inventory.compute.readings import KnownColour
-from inventory.equivalents import one_shade
 from inventory.management.base import WorkshopCommand
 from inventory.models import Shade
-from inventory.shade_colours import set_colour
 
 
 class Command(WorkshopCommand):

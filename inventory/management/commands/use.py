@@ -6,9 +6,9 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.compute.lengths import parse_count, parse_length
-from inventory.labelled import item_labelled
 from inventory.ledger import use
 from inventory.management.acts import ActCommand
+from inventory.shelf.labelled import item_labelled
 
 
 class Command(ActCommand):

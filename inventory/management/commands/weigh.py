@@ -6,9 +6,9 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.compute.lengths import format_weight, parse_weight
-from inventory.labelled import item_labelled
 from inventory.management.acts import ActCommand
-from inventory.weighing import learn_tare, weigh_spool
+from inventory.shelf.labelled import item_labelled
+from inventory.shelf.weights import learn_tare, weigh_spool
 
 
 class Command(ActCommand):

@@ -7,8 +7,8 @@ from django.core.management.base import CommandParser
 from rich.console import Console
 
 from inventory.management.base import WorkshopCommand
-from planning.cuts import JobsCut, ProductCut, cut_as_data, jobs_to_cut, plan_cuts
-from planning.plan import verdict_exit_code
+from planning.cutting.cuts import JobsCut, ProductCut, cut_as_data, jobs_to_cut, plan_cuts
+from planning.plan.ask import verdict_exit_code
 
 
 class Command(WorkshopCommand):

@@ -8,8 +8,8 @@ from django.utils import timezone
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_weight
 from inventory.management.base import WorkshopCommand
-from planning.finishing import Ending, WeighedBack, finish
 from planning.management.jobs import job_numbered
+from planning.run.finish import Ending, WeighedBack, finish
 
 
 class Command(WorkshopCommand):

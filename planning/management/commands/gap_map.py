@@ -6,8 +6,8 @@ from django.core.management.base import CommandParser
 from rich.table import Table
 
 from inventory.management.base import WorkshopCommand
-from planning.answers import shade_as_data
-from planning.gaps import ShelfGaps, shelf_gaps
+from planning.buying.gaps import ShelfGaps, shelf_gaps
+from planning.plan.data import shade_as_data
 
 
 class Command(WorkshopCommand):

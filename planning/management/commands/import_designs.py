@@ -12,9 +12,9 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from inventory.management.base import WorkshopCommand
-from planning.importing import import_folder
+from planning.library.importing import import_folder
 from planning.models import ImportedFile, ImportRun
-from planning.plan import chosen_machine
+from planning.plan.ask import chosen_machine
 
 
 class Command(WorkshopCommand):

@@ -6,8 +6,8 @@ from django.core.management.base import CommandParser
 
 from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
-from planning.jobs import plan_of
-from planning.keeping_shades import ShadeChanges, hold_all, hold_shades
+from planning.jobs.held_shades import ShadeChanges, hold_all, hold_shades
+from planning.jobs.jobs import plan_of
 from planning.models import Job
 
 

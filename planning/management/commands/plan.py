@@ -7,12 +7,12 @@ from typing import Any, Literal
 from django.core.management.base import CommandParser
 
 from inventory.management.base import WorkshopCommand
-from planning.answers import plan_as_data
-from planning.designs import asked_from_file
+from planning.library.designs import asked_from_file
 from planning.models import Strictness
-from planning.plan import Question, chosen_machine, each_in_its_own_hooping, plan, verdict_exit_code
-from planning.reading import read_design_file
-from planning.terminal import print_plan
+from planning.plan.ask import Question, chosen_machine, each_in_its_own_hooping, plan, verdict_exit_code
+from planning.plan.data import plan_as_data
+from planning.plan.terminal import print_plan
+from planning.stitch_files.reading import read_design_file
 
 
 def _copies(written: str) -> int | Literal["most"]:

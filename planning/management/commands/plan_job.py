@@ -6,11 +6,11 @@ from typing import Any
 from django.core.management.base import CommandParser
 
 from inventory.management.base import WorkshopCommand
-from planning.answers import plan_as_data
-from planning.jobs import plan_of
+from planning.jobs.jobs import plan_of
 from planning.management.jobs import job_numbered
-from planning.plan import verdict_exit_code
-from planning.terminal import print_plan
+from planning.plan.ask import verdict_exit_code
+from planning.plan.data import plan_as_data
+from planning.plan.terminal import print_plan
 
 
 class Command(WorkshopCommand):

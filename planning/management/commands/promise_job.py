@@ -8,7 +8,7 @@ from django.utils import timezone
 from inventory.management.base import WorkshopCommand
 from inventory.models import Reservation
 from planning.management.jobs import job_numbered
-from planning.promising import drop, pick_up, promise, take_promise_back
+from planning.run.promise import drop, pick_up, promise, take_promise_back
 
 
 class Command(WorkshopCommand):

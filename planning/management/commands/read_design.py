@@ -6,12 +6,12 @@ from typing import Any
 from django.core.management.base import CommandParser
 
 from inventory.management.base import WorkshopCommand
-from planning.answers import read_design_as_data
-from planning.designs import asked_from_file
+from planning.library.designs import asked_from_file
 from planning.models import Rules
-from planning.plan import chosen_machine
-from planning.reading import UnreadableDesign, read_design_file
-from planning.terminal import print_design
+from planning.plan.ask import chosen_machine
+from planning.plan.data import read_design_as_data
+from planning.plan.terminal import print_design
+from planning.stitch_files.reading import UnreadableDesign, read_design_file
 
 
 class Command(WorkshopCommand):

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
-from planning.promising import same_again
+from planning.run.promise import same_again
 
 
 class Command(WorkshopCommand):

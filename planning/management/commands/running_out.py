@@ -6,9 +6,9 @@ from django.utils import timezone
 from rich.table import Table
 
 from inventory.management.base import WorkshopCommand
-from planning.job_layers import with_layers
+from planning.cutting.outlook import Outlook, stabilizer_outlooks
+from planning.jobs.layers import with_layers
 from planning.models import Job
-from planning.running_out import Outlook, stabilizer_outlooks
 
 
 class Command(WorkshopCommand):

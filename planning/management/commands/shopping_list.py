@@ -12,12 +12,12 @@ from rich.console import Console
 
 from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC
-from inventory.importing.cells import guarded
 from inventory.management.base import WorkshopCommand, stray_lines_aside
-from planning.buying import Plan, draft_orders, plan_basket, shopping_rows_of_all
+from inventory.tables.cells import guarded
+from planning.buying.basket import Plan, draft_orders, plan_basket, shopping_rows_of_all
+from planning.buying.needs import Needs, needs_of_all
 from planning.models import Rules
-from planning.shopping import Needs, needs_of_all
-from planning.terminal import shopping_table
+from planning.plan.terminal import shopping_table
 
 BOUGHT, SHORT, UNCLEAR = 0, 3, 4
 

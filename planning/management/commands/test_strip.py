@@ -8,11 +8,11 @@ from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
-from planning.compute.weighed_strip import Scale, StripMeasured, StripResult
+from planning.compute.stitches.weighed_strip import Scale, StripMeasured, StripResult
 from planning.models import Fabric, Hoop
-from planning.plan import by_name, chosen_machine
-from planning.strips import STRIP_COLOUR, StripAsked, keep_kappa, measured_strip, promised
-from planning.writing import WRITTEN, stitch_file
+from planning.plan.ask import by_name, chosen_machine
+from planning.stitch_files.writing import WRITTEN, stitch_file
+from planning.strip.strips import STRIP_COLOUR, StripAsked, keep_kappa, measured_strip, promised
 
 FORMATS = ", ".join(each.upper() for each in WRITTEN)
 

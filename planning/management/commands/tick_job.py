@@ -10,8 +10,8 @@ from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
 from planning.models import Job, RunEvent
-from planning.running import Happening, begin, note, take_back
-from planning.runs import run_of
+from planning.run.standing import run_of
+from planning.run.ticks import Happening, begin, note, take_back
 
 KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin")
 

@@ -29,7 +29,7 @@ from planning.compute.picture.covering import CAP_INSET, ROUNDED_FROM, outlines_
 from planning.compute.picture.density import cell_mm, per_mm2
 from planning.compute.picture.drawing import ENCODED, to_linear
 from planning.compute.picture.frame import frame_of
-from planning.reading import read_design_file
+from planning.stitch_files.reading import read_design_file
 
 with np.printoptions():  # the import changes NumPy's print options for the whole process
     import colour as reference

@@ -11,8 +11,8 @@ from django.db import connection
 from django.utils import timezone
 
 from inventory.management.base import WorkshopCommand
-from planning.answers import plan_as_data
-from planning.terminal import print_plan
+from planning.plan.data import plan_as_data
+from planning.plan.terminal import print_plan
 from workshop.demo import LoadedDemo, load_demo, refuse_beside_other_stock
 from workshop.demo.account import SignIn, demo_sign_in
 from workshop.demo.designs import keep_demo_designs, plan_demo_batch

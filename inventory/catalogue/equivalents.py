@@ -1,0 +1,104 @@
+"""The nearest shade of every other range, found from colours alone: no list says which code stands for which."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from inventory.catalogue.owning import Kept, kept_of
+from inventory.compute.colour import delta_e_00, delta_e_76, grade_in_words, grey_scale_grade
+from inventory.compute.colour_knowing import difference_between
+from inventory.compute.errors import WorkshopError
+from inventory.models import Shade, ThreadRange
+
+
+class NoOneShade(WorkshopError):
+    """No shade, or more than one, goes by what was written."""
+
+
+@dataclass(frozen=True)
+class Equivalent:
+    """The nearest shade of one range: how far off, as far as that is known, and what is kept of it."""
+
+    shade: Shade
+    delta_e_00: float
+    between: tuple[float, float]
+    grade: str
+    in_words: str
+    same_fibre: bool
+    same_weight: bool
+    kept: Kept
+
+    @property
+    def is_owned(self) -> bool:
+        return self.kept.spools > 0
+
+
+def one_shade(text: str) -> Shade:
+    """Return the shade that goes by a code (earlier ones too) or by maker, range and code. Raises NoOneShade."""
+    typed = " ".join(text.split())
+    known = Shade.objects.select_related("range").order_by("range__maker", "range__name", "code")
+    found = list(known.by_code(typed)[:9]) if typed else []
+    if not found and typed:
+        code = typed.split()[-1]
+        words = typed.casefold()
+        found = [
+            shade
+            for shade in known.filter(code__iexact=code)
+            if words
+            in (f"{shade.range} {shade.code}".casefold(), f"{shade.range.name} {shade.code}".casefold())
+        ]
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise NoOneShade(f'No shade is called "{typed}". Write its code, or maker, range and code.')
+    names = ", ".join(f"{shade.range} {shade.code}" for shade in found[:8])
+    raise NoOneShade(f'"{typed}" may be {names}. Write one of them.')
+
+
+def equivalents(shade: Shade) -> list[Equivalent]:
+    """Return the nearest shade of each other range of the same purpose, the nearest first.
+
+    Of shades equally near, one that is owned comes before one that is not. Raises NoOneShade where the colour of
+    ``shade`` is not known.
+    """
+    lab = shade.lab
+    if lab is None:
+        raise NoOneShade(f"Nobody has said yet what the colour of {shade} is, so nothing can be near it.")
+    others = list(
+        Shade.objects.filter(
+            range__purpose=shade.range.purpose, lab_l__isnull=False, lab_a__isnull=False, lab_b__isnull=False
+        )
+        .exclude(range=shade.range)
+        .select_related("range")
+        .order_by("range__maker", "range__name", "code")
+    )
+    labs = [tuple(other_lab) for other in others if (other_lab := other.lab) is not None]
+    differences = delta_e_00(tuple(lab), labs)
+    nearest: dict[int, int] = {}
+    owned = set(Shade.objects.owned().values_list("pk", flat=True))
+    for at, other in enumerate(others):
+        best = nearest.get(other.range_id)
+        rank = (round(float(differences[at]), 6), other.pk not in owned)
+        if best is None or rank < (round(float(differences[best]), 6), others[best].pk not in owned):
+            nearest[other.range_id] = at
+    chosen = sorted(nearest.values(), key=lambda at: float(differences[at]))
+    grades = [grey_scale_grade(float(each)) for each in delta_e_76(tuple(lab), [labs[at] for at in chosen])]
+    kept = kept_of(others[at].pk for at in chosen)
+    return [
+        Equivalent(
+            shade=others[at],
+            delta_e_00=float(differences[at]),
+            between=difference_between(float(differences[at]), shade.sigma, others[at].sigma),
+            grade=grade,
+            in_words=grade_in_words(grade),
+            same_fibre=others[at].range.fibre == shade.range.fibre,
+            same_weight=others[at].range.weight_label == shade.range.weight_label,
+            kept=kept[others[at].pk],
+        )
+        for at, grade in zip(chosen, grades, strict=True)
+    ]
+
+
+def ranges_without(shade: Shade, found: Iterable[Equivalent]) -> Sequence[ThreadRange]:
+    """Return the other ranges of its purpose of which no shade's colour is known: nothing can be said of them."""
+    said = {each.shade.range_id for each in found} | {shade.range_id}
+    return list(ThreadRange.objects.filter(purpose=shade.range.purpose).exclude(pk__in=said))

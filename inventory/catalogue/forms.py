@@ -1,0 +1,286 @@
+"""Records of the catalogue as forms, in the units of the person who fills them in."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from inventory.compute.colour import parse_colour
+from inventory.compute.errors import WorkshopError
+from inventory.compute.units import METRIC, Units
+from inventory.models import (
+    BobbinStyle,
+    Offer,
+    Place,
+    PriceBreak,
+    PutUp,
+    Shade,
+    StabilizerProduct,
+    Staple,
+    Supplier,
+    ThreadRange,
+)
+from inventory.shelf.forms import MeasureField, MoneyField, NumberField, PutUpField, ShadeField, new_key
+
+
+class RecordForm(forms.ModelForm):
+    """A record of the catalogue. Saving goes through the verbs, so that every edit leaves its trace."""
+
+    key = forms.CharField(widget=forms.HiddenInput, max_length=64)
+
+    def __init__(self, *args: Any, units: Units = METRIC, **options: Any) -> None:
+        options.setdefault("label_suffix", "")
+        options["initial"] = {"key": new_key()} | (options.get("initial") or {})
+        super().__init__(*args, **options)
+        for field in self.fields.values():
+            if isinstance(field, MeasureField):
+                field.read_in(units)
+
+    def values(self) -> dict[str, Any]:
+        """Return the cleaned fields of the record itself."""
+        own = {field.name for field in self._meta.model._meta.concrete_fields}
+        return {name: value for name, value in self.cleaned_data.items() if name in own}
+
+
+class RangeForm(RecordForm):
+    tex = NumberField(
+        label="Tex, g per km",
+        help_text="Denier / 9, or 590.5 / cotton count. A weight label such as 40 is no tex.",
+    )
+
+    class Meta:
+        model = ThreadRange
+        fields = (
+            "maker",
+            "name",
+            "purpose",
+            "fibre",
+            "tex",
+            "tex_is_nominal",
+            "weight_label",
+            "needle",
+            "most_stitches_per_minute",
+        )
+        labels = {
+            "tex_is_nominal": "This tex is only what the weight label suggests",
+            "most_stitches_per_minute": "At most so many stitches a minute",
+        }
+
+
+class ShadeForm(RecordForm):
+    colour = forms.CharField(
+        label="Colour",
+        required=False,
+        max_length=60,
+        help_text="#1f4e79, lab:31.4,-1.2,-27.9 (D65, 2°) or lab50: for values measured under D50.",
+    )
+    earlier = forms.CharField(
+        label="Earlier codes",
+        required=False,
+        max_length=200,
+        help_text="Codes the maker used before, separated by semicolons. A search finds the shade by them too.",
+    )
+
+    colour_sigma = NumberField(
+        label="The colour may be off by, ΔE",
+        required=False,
+        help_text="One standard deviation. Empty: as is usual for where it comes from.",
+    )
+
+    class Meta:
+        model = Shade
+        fields = ("range", "code", "name", "colour_source", "colour_sigma")
+        labels = {"colour_source": "Where the colour comes from"}
+
+    field_order = ("key", "range", "code", "name", "colour", "colour_source", "colour_sigma", "earlier")
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        shade = self.instance
+        if shade.pk is not None:
+            lab = shade.lab
+            self.initial["colour"] = f"lab:{lab.L:.2f},{lab.a:.2f},{lab.b:.2f}" if lab else ""
+            self.initial["earlier"] = "; ".join(code.code for code in shade.earlier_codes.all())
+
+    def clean_colour(self) -> Any:
+        text = self.cleaned_data["colour"].strip()
+        if not text:
+            return None
+        try:
+            lab = parse_colour(text)
+        except WorkshopError as problem:
+            raise ValidationError(str(problem)) from None
+        if lab is None:
+            raise ValidationError(f'"{text}" is not a colour. Write it like #1f4e79 or lab:31.4,-1.2,-27.9.')
+        return lab
+
+    def clean_earlier(self) -> list[str]:
+        return [code.strip() for code in self.cleaned_data["earlier"].split(";") if code.strip()]
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if "colour" in given and "colour" in self.changed_data:
+            lab = given["colour"]
+            L, a, b = (None, None, None) if lab is None else tuple(lab)
+            given |= {"lab_l": L, "lab_a": a, "lab_b": b}
+            self.instance.lab_l, self.instance.lab_a, self.instance.lab_b = L, a, b
+        if {"colour", "colour_source"} & set(self.changed_data) and "colour_sigma" not in self.changed_data:
+            # How far the colour before may have been off says nothing of this one.
+            given["colour_sigma"] = self.instance.colour_sigma = None
+        return given
+
+
+class PutUpForm(RecordForm):
+    length_mm = MeasureField(measure="length", label="Length when full")
+    tare_mg = MeasureField(measure="weight", label="Weight of the empty spool", required=False)
+
+    class Meta:
+        model = PutUp
+        fields = ("range", "name", "length_mm", "tare_mg")
+
+
+class BobbinStyleForm(RecordForm):
+    outer_diameter_mm = NumberField(label="Outer diameter, mm")
+    width_mm = NumberField(label="Width inside, mm")
+    core_diameter_mm = NumberField(label="Diameter of the core, mm")
+
+    class Meta:
+        model = BobbinStyle
+        fields = ("name", "outer_diameter_mm", "width_mm", "core_diameter_mm")
+
+
+class StabilizerForm(RecordForm):
+    weight_g_m2 = NumberField(label="Weight, g/m²", help_text="One ounce per square yard is 33.9 g/m².")
+
+    class Meta:
+        model = StabilizerProduct
+        fields = ("maker", "name", "kind", "weight_g_m2", "has_grain")
+        labels = {"has_grain": "It has a grain"}
+
+
+class PlaceForm(RecordForm):
+    class Meta:
+        model = Place
+        fields = ("name", "note")
+
+
+class SupplierForm(RecordForm):
+    shipping = MoneyField(label="Shipping")
+    free_shipping_from = MoneyField(label="Ships free from", required=False)
+    minimum_order = MoneyField(
+        label="Smallest order",
+        required=False,
+        help_text="What the goods of an order must be worth. Blank: any order is taken.",
+    )
+
+    class Meta:
+        model = Supplier
+        fields = ("name", "lead_time_days", "shipping", "free_shipping_from", "minimum_order")
+        labels = {"lead_time_days": "Days from order to arrival"}
+
+    def clean_minimum_order(self) -> Decimal:
+        return self.cleaned_data["minimum_order"] or Decimal("0.00")
+
+
+_OF_EVERY_OFFER = ("pack", "price", "minimum_packs", "steps_for", "seen_on")
+
+
+class _OfferForm(RecordForm):
+    pack = MeasureField(measure="pieces", label="Pieces in a pack", initial="1")
+    price = MoneyField(label="Price of the pack")
+    minimum_packs = MeasureField(
+        measure="pieces", label="Fewest packs sold", required=False, help_text="Blank: 1."
+    )
+    steps_for = forms.ChoiceField(
+        label="A price step makes cheaper", choices=Offer.Steps.choices, required=False
+    )
+    seen_on = forms.DateField(
+        label="Seen on", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+
+    def clean_minimum_packs(self) -> int:
+        return self.cleaned_data["minimum_packs"] or 1
+
+    def clean_steps_for(self) -> str:
+        return self.cleaned_data["steps_for"] or Offer.Steps.ALL_UNITS
+
+
+class ThreadOfferForm(_OfferForm):
+    put_up = PutUpField(label="Put-up", empty_label="choose a put-up")
+    shade = ShadeField(label="Only for the shade", required=False)
+
+    class Meta:
+        model = Offer
+        fields = ("supplier", "put_up", "shade", *_OF_EVERY_OFFER)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        shade, put_up = given.get("shade"), given.get("put_up")
+        if shade is not None and put_up is not None and shade.range_id != put_up.range_id:
+            self.add_error("shade", f"{shade} is not of {put_up.range}, which the put-up is of.")
+        return given
+
+
+class BobbinOfferForm(_OfferForm):
+    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Bobbin style")
+    shade = ShadeField(label="Thread on them")
+    bobbin_length_mm = MeasureField(measure="length", label="On each")
+
+    class Meta:
+        model = Offer
+        fields = ("supplier", "bobbin_style", "shade", "bobbin_length_mm", *_OF_EVERY_OFFER)
+
+
+class RollOfferForm(_OfferForm):
+    product = forms.ModelChoiceField(queryset=StabilizerProduct.objects.all(), label="Product")
+    roll_width_mm = MeasureField(measure="size", label="Width of the roll")
+    roll_length_mm = MeasureField(measure="length", label="Length of the roll")
+
+    class Meta:
+        model = Offer
+        fields = ("supplier", "product", "roll_width_mm", "roll_length_mm", *_OF_EVERY_OFFER)
+
+
+class PriceBreakForm(RecordForm):
+    from_packs = MeasureField(measure="pieces", label="From how many packs")
+    price = MoneyField(label="Price of a pack then")
+
+    class Meta:
+        model = PriceBreak
+        fields = ("offer", "from_packs", "price")
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        offers = Offer.objects.select_related("supplier", "put_up__range", "bobbin_style", "product")
+        self.fields["offer"].queryset = offers  # type: ignore[attr-defined]
+
+
+class StapleThreadForm(RecordForm):
+    shade = ShadeField(label="Shade")
+    minimum = MeasureField(
+        measure="length", label="Kept at least", help_text="0 takes a black or white off the staples."
+    )
+
+    class Meta:
+        model = Staple
+        fields = ("shade", "minimum")
+
+
+class StapleRollForm(RecordForm):
+    product = forms.ModelChoiceField(queryset=StabilizerProduct.objects.all(), label="Stabilizer")
+    minimum = MeasureField(measure="length", label="Kept at least, length of roll")
+
+    class Meta:
+        model = Staple
+        fields = ("product", "minimum")
+
+
+class StapleBobbinForm(RecordForm):
+    shade = ShadeField(label="Thread on them")
+    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Bobbin style")
+    minimum = MeasureField(measure="pieces", label="Kept at least, full bobbins")
+
+    class Meta:
+        model = Staple
+        fields = ("shade", "bobbin_style", "minimum")

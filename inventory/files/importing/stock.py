@@ -1,0 +1,298 @@
+"""Rows that tell of things on the shelf: known again by label code, compared, and landed through the ledger."""
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from inventory import ledger
+from inventory.compute.knowing import RELATIVE_SIGMA
+from inventory.files.importing.catalogue import Draft, Index, differing, in_words, record_values, same
+from inventory.files.importing.rows import Row
+from inventory.ledger import Finding, Line
+from inventory.ledger.changes import change
+from inventory.models import Entry, Place, StockItem
+from inventory.shelf.receipts import PREFIXES, Arrival, receive_many
+
+Known = StockItem.Known
+_LABEL = re.compile(r"[A-Z0-9][A-Z0-9.-]*")
+_LINES_IN_AN_ACT = 500
+
+
+class Seen(NamedTuple):
+    """An item that carries a label code."""
+
+    pk: int
+    kind: str
+    retired_at: datetime | None
+
+
+@dataclass
+class Shelf:
+    """The shelf as an import finds it, and what this very file has moved on it before.
+
+    ``moves`` counts the file's entries by item; ``landed`` are the items whose entry still stands.
+    """
+
+    sha256: str
+    labels: Index[Seen]
+    items: dict[int, Any]
+    places: Index[Draft]
+    new_places: list[Draft] = field(default_factory=list)
+    moves: dict[int, int] = field(default_factory=dict)
+    landed: dict[int, datetime] = field(default_factory=dict)
+    planned: dict[tuple[str, ...], int] = field(default_factory=dict)
+
+    @property
+    def key(self) -> str:
+        return f"import-{self.sha256[:32]}"
+
+    def place(self, name: str) -> Draft:
+        """Return the place of that name, a new one where there is none."""
+        place = self.places.get(name)
+        if place is None:
+            place = Draft(Place, name, {"name": name})
+            self.places.add((name,), place)
+            self.new_places.append(place)
+        return place
+
+
+def see_shelf(sha256: str, *, models: Sequence[type[StockItem]]) -> Shelf:
+    """Return the shelf with every label code, and with the items of ``models`` in full."""
+    codes = StockItem.objects.values_list("label", "pk", "kind", "retired_at")
+    items: dict[int, Any] = {}
+    for model in models:
+        links = [each.name for each in model._meta.local_fields if each.is_relation and not each.primary_key]
+        items |= {item.pk: item for item in model._default_manager.select_related("place", *links)}
+    places = Index(((place.name,), Draft(Place, place.name, {}, place)) for place in Place.objects.all())
+    labels = Index(((label,), Seen(pk, kind, retired_at)) for label, pk, kind, retired_at in codes)
+    shelf = Shelf(sha256, labels, items, places)
+    moves = Entry.objects.filter(key__startswith=f"{shelf.key}-")
+    for pk, at, taken_back in moves.values_list("item_id", "at", "reversed_by"):
+        shelf.moves[pk] = shelf.moves.get(pk, 0) + 1
+        if taken_back is None:
+            shelf.landed[pk] = at
+    return shelf
+
+
+@dataclass
+class Wanted:
+    """A thing as its row has it: values by field, None or blank where the row does not say.
+
+    ``identity`` never changes while the thing exists, ``details`` can; ``column_of`` names their columns.
+    ``full`` is what a sealed one holds, where that is known.
+    """
+
+    row: Row
+    kind: str
+    model: type[StockItem]
+    item: Any
+    label: str
+    identity: dict[str, Any]
+    details: dict[str, Any]
+    column_of: dict[str, str]
+    quantity: int | None
+    quantity_column: str
+    known: str = ""
+    sigma: float | None = None
+    full: int | None = None
+    weighed: bool = False
+    finding: Finding | None = None
+    differences: dict[str, tuple[Any, Any]] = field(default_factory=dict)
+
+    @property
+    def is_measured(self) -> bool:
+        return self.kind in StockItem.MEASURED_IN_MM
+
+
+def known_again(row: Row, shelf: Shelf, *, kinds: Sequence[str]) -> Any:
+    """Return the item that the row's label code is on, or None for a new one; refuse what cannot be that item."""
+    label = row["label"]
+    if not label:
+        return None
+    seen = shelf.labels.get(label)
+    if seen is None:
+        if not _LABEL.fullmatch(label.upper()):
+            row.refuse("label", "A label code has letters from A to Z, digits, dots and hyphens only.")
+        return None
+    if seen.kind not in kinds:
+        row.refuse("label", f"This label code is on something else: {StockItem.Kind(seen.kind).label}.")
+    elif seen.retired_at and seen.pk not in shelf.landed:
+        row.refuse(
+            "label",
+            f"This left the shelf on {seen.retired_at:%d %b %Y}, and no label code is used twice. "
+            "Give the thing another one.",
+        )
+    return shelf.items.get(seen.pk)
+
+
+def label_for(row: Row, shelf: Shelf, *, kind: str, item: Any) -> str:
+    """Return the label code of the row's thing.
+
+    Where the row gives none it follows from the file's content and the row's number: the same file read twice
+    means the same things, so that they land once.
+    """
+    if item is not None:
+        return str(item.label)
+    derived = f"{PREFIXES[StockItem.Kind(kind)]}-{shelf.sha256[:8].upper()}-{row.number}"
+    return (row["label"] or derived).upper()
+
+
+def has_landed(row: Row, shelf: Shelf, label: str) -> bool:
+    """Return, and note on the row, whether this very file has landed its thing before."""
+    seen = shelf.labels.get(label)
+    row.landed_before = seen is not None and seen.pk in shelf.landed
+    return row.landed_before
+
+
+def compare(wanted: Wanted, shelf: Shelf) -> None:
+    """Find out what ``wanted`` changes, or refuse its row."""
+    row = wanted.row
+    row.label = wanted.label
+    first = shelf.planned.setdefault((wanted.label,), row.number)
+    if first != row.number:
+        row.refuse("label", f"Row {first} has this label code already.")
+    elif wanted.item is not None:
+        _compare_known(wanted)
+    elif shelf.labels.get(wanted.label) is None:
+        _compare_new(wanted)
+    elif not row.refused("label"):
+        row.refuse(
+            "label",
+            f"The label code that this row would get, {wanted.label}, is taken. Write another into the row.",
+        )
+
+
+def _compare_new(wanted: Wanted) -> None:
+    row = wanted.row
+    for name, value in wanted.identity.items():
+        column = wanted.column_of[name]
+        if value is None and not row.states(column) and not row.refused(column):
+            row.refuse(column, f"The thing is new on the shelf, and the row does not say its {column}.")
+    if wanted.quantity is None and wanted.known == Known.SEALED and wanted.full:
+        wanted.quantity = wanted.full
+    unsaid = wanted.quantity is None and not row.refused(wanted.quantity_column)
+    if unsaid and wanted.known not in ("", Known.UNKNOWN):
+        row.refuse(wanted.quantity_column, "The row says how the quantity is known, but not the quantity.")
+    wanted.finding = _finding(wanted, wanted.quantity)
+
+
+def _compare_known(wanted: Wanted) -> None:
+    row, item = wanted.row, wanted.item
+    for name, value in wanted.identity.items():
+        before = getattr(item, name)
+        if value is not None and not same(before, value):
+            row.refuse(
+                wanted.column_of[name],
+                f"{item.label} is {in_words(before)} on the shelf, and the row says {in_words(value)}. "
+                "Check the label code; what a thing is does not change.",
+            )
+    stated = {name: value for name, value in wanted.details.items() if value not in (None, "")}
+    wanted.differences = differing(item, stated)
+    counted = wanted.quantity is not None and (
+        wanted.quantity != item.on_hand or (item.known == Known.UNKNOWN and wanted.known != Known.UNKNOWN)
+    )
+    known_otherwise = wanted.known not in ("", item.known)
+    is_known = (wanted.known or item.known) != Known.UNKNOWN
+    sure_otherwise = is_known and wanted.sigma is not None and not same(item.sigma, wanted.sigma)
+    unsaid = wanted.quantity is None and not row.refused(wanted.quantity_column)
+    if known_otherwise and unsaid and item.known == Known.UNKNOWN:
+        row.refuse(wanted.quantity_column, "The row says how the quantity is known, but not the quantity.")
+    if not (counted or known_otherwise or sure_otherwise):
+        return
+    if not counted and not wanted.known:
+        wanted.known = item.known
+    wanted.finding = _finding(wanted, item.on_hand if wanted.quantity is None else wanted.quantity)
+
+
+def _finding(wanted: Wanted, quantity: int | None) -> Finding:
+    known = wanted.known
+    if not known:
+        if quantity is None:
+            known = Known.UNKNOWN
+        elif not wanted.is_measured:
+            known = Known.COUNTED
+        elif wanted.item is None and quantity == wanted.full:
+            known = Known.SEALED
+        else:
+            known = Known.JUDGED
+    if known == Known.UNKNOWN:
+        return Finding(None, known)
+    sigma = RELATIVE_SIGMA[known] * (quantity or 0) if wanted.sigma is None else wanted.sigma
+    return Finding(sigma, known)
+
+
+def in_unit(quantity: int, *, is_measured: bool) -> str:
+    """Return a quantity as the preview shows it.
+
+    >>> in_unit(640_000, is_measured=True), in_unit(12, is_measured=False)
+    ('640 m', '12')
+    """
+    return f"{quantity / 1000:.12g} m" if is_measured else str(quantity)
+
+
+def tell(wanted: Wanted) -> None:
+    """Write into the row what it brings or changes."""
+    row, item = wanted.row, wanted.item
+    if item is None:
+        row.news.append(wanted.label)
+        return
+    for name, (before, after) in wanted.differences.items():
+        row.changes.append(f"{wanted.column_of[name]}: {in_words(before)} → {in_words(after)}")
+    if wanted.finding is None:
+        return
+    after = Known(wanted.finding.known).label
+    if wanted.quantity is None:
+        row.changes.append(f"known: {Known(item.known).label} → {after}")
+        return
+    quantities = [in_unit(each, is_measured=wanted.is_measured) for each in (item.on_hand, wanted.quantity)]
+    row.changes.append(f"{wanted.quantity_column}: {' → '.join(quantities)}, {after}")
+    if item.reserved > wanted.quantity:
+        row.changes.append("less than is set aside: the youngest reservations shrink")
+
+
+def land(
+    things: Sequence[Wanted],
+    shelf: Shelf,
+    *,
+    at: datetime,
+    by: Any,
+    reference: str,
+    progress: Callable[[int], None],
+) -> None:
+    """Put the new things on the shelf, edit the known ones, and post what was found on them."""
+    new = [wanted for wanted in things if wanted.item is None]
+    # By number, the order in which every act locks items.
+    known = sorted((wanted for wanted in things if wanted.item is not None), key=lambda each: each.item.pk)
+    act: dict[str, Any] = {"at": at, "by": by, "reference": reference}
+    for start in range(0, len(new), _LINES_IN_AN_ACT):
+        part = new[start : start + _LINES_IN_AN_ACT]
+        arrivals = [_arrival(wanted) for wanted in part]
+        receive_many(arrivals, key=f"{shelf.key}-new-{part[0].row.number}", **act)
+        progress(start + len(part))
+    for done, wanted in enumerate(known, start=len(new) + 1):
+        if wanted.differences:
+            changes = {name: after for name, (_, after) in wanted.differences.items()}
+            change(wanted.item, changes=record_values(changes), at=at, by=by)
+        if wanted.finding is not None:
+            # The count keeps a row that was taken back, and is landed again, from passing for the first time.
+            times = shelf.moves.get(wanted.item.pk, 0)
+            act["key"] = f"{shelf.key}-row-{wanted.row.number}-{times}"
+            act["reason"] = Entry.Reason.WEIGH if wanted.weighed else Entry.Reason.COUNT
+            if wanted.quantity is None:
+                ledger.post([Line(wanted.item, 0, finding=wanted.finding)], **act)
+            else:
+                ledger.find(wanted.item, quantity=wanted.quantity, finding=wanted.finding, **act)
+        progress(done)
+
+
+def _arrival(wanted: Wanted) -> Arrival:
+    values = record_values(wanted.identity | wanted.details)
+    given = {name: value for name, value in values.items() if value not in (None, "")}
+    item = wanted.model(kind=wanted.kind, label=wanted.label, **given)
+    if item.price_paid is not None and item.quantity_paid is None:
+        item.quantity_paid = wanted.full or wanted.quantity or None
+    if wanted.finding is None:
+        raise ValueError(f"Row {wanted.row.number} was not compared before it was landed.")
+    return Arrival(item, wanted.quantity or 0, wanted.finding)

@@ -1,0 +1,58 @@
+"""Every movement of stock, and the only writer of it: what the rest of the house calls."""
+
+from inventory.ledger.check import LedgerProblem, ledger_problems
+from inventory.ledger.entries import (
+    CannotReverse,
+    NotSetAside,
+    find,
+    post,
+    receive,
+    release,
+    release_holder,
+    reverse,
+    set_aside,
+    use,
+    use_for,
+    use_reserved,
+    waste,
+)
+from inventory.ledger.posting import (
+    Finding,
+    KeyUsedForAnother,
+    Line,
+    NotEnough,
+    entries_of,
+    held_after,
+    lock,
+    moved_alike,
+    once,
+    write,
+)
+
+__all__ = [
+    "CannotReverse",
+    "Finding",
+    "KeyUsedForAnother",
+    "LedgerProblem",
+    "Line",
+    "NotEnough",
+    "NotSetAside",
+    "entries_of",
+    "find",
+    "held_after",
+    "ledger_problems",
+    "lock",
+    "moved_alike",
+    "once",
+    "post",
+    "receive",
+    "release",
+    "release_holder",
+    "reverse",
+    "set_aside",
+    "use",
+    "use_for",
+    "use_reserved",
+    "waste",
+    "write",
+]

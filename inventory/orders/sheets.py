@@ -1,0 +1,120 @@
+"""An order to be sent: as a PDF, as CSV, and as plain text to paste into a mail."""
+
+import csv
+import io
+from decimal import Decimal
+
+from fpdf import FPDF
+from fpdf.enums import Align, TableBordersLayout
+from fpdf.fonts import FontFace
+
+from inventory.labels.printable import ENCODING, printable
+from inventory.models import Order, OrderLine
+from inventory.tables.cells import guarded
+
+_FONT = "Helvetica"
+_WIDTHS = (10, 70, 48, 16, 26)
+_HEADS = ("No.", "What", "Sold as", "Packs", "Price")
+COLUMNS = (
+    "order",
+    "supplier",
+    "line",
+    "maker",
+    "range",
+    "code",
+    "name",
+    "sold_as",
+    "packs",
+    "pieces",
+    "price",
+)
+
+
+def order_text(order: Order, *, workshop: str, currency: str) -> str:
+    """Return the order as plain text: who orders, the lines, the sum."""
+    lines = [f"Order {order.number} from {workshop} to {order.supplier}", ""]
+    for line in order.lines.all():
+        lines.append(f"{line.packs} × {_sold_as(line)}: {line.what}, {currency} {line.total:,.2f}")
+    lines += ["", f"Goods {currency} {order.goods:,.2f}"]
+    if order.shipping:
+        lines.append(f"Shipping {currency} {order.shipping:,.2f}")
+    lines.append(f"Total {currency} {order.total:,.2f}")
+    if order.note:
+        lines += ["", order.note]
+    return "\n".join(lines) + "\n"
+
+
+def order_csv(order: Order) -> bytes:
+    """Return the order as CSV with a byte order mark, one row a line; no cell can run as a formula."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(COLUMNS)
+    for line in order.lines.all():
+        range = line.shade.range if line.shade else None
+        maker = range.maker if range else line.product.maker if line.product else ""
+        cells = (
+            str(order.number),
+            order.supplier.name,
+            str(line.number),
+            maker,
+            range.name if range else "",
+            line.shade.code if line.shade else "",
+            line.shade.name if line.shade else line.product.name if line.product else "",
+            _sold_as(line),
+            str(line.packs),
+            str(line.things),
+            f"{line.total:.2f}",
+        )
+        writer.writerow([guarded(cell) for cell in cells])
+    return text.getvalue().encode("utf-8-sig")
+
+
+def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
+    """Return the order on A4, with room to tick off what has come."""
+    pdf = FPDF(unit="mm", format="A4")
+    pdf.core_fonts_encoding = ENCODING
+    pdf.set_title(f"Order {order.number}")
+    pdf.set_margin(20)
+    pdf.set_auto_page_break(True, margin=20)
+    pdf.add_page()
+    pdf.set_font(_FONT, "B", 18)
+    pdf.cell(0, 10, f"Order {order.number}", new_x="LMARGIN", new_y="NEXT")
+    pdf.set_font(_FONT, "", 11)
+    placed = order.placed_at or order.made_at
+    for said in (f"From {workshop}", f"To {order.supplier}", f"{placed:%d %b %Y}"):
+        pdf.cell(0, 6, printable(said), new_x="LMARGIN", new_y="NEXT")
+    pdf.ln(6)
+    pdf.set_font(_FONT, "", 10)
+    with pdf.table(
+        borders_layout=TableBordersLayout.HORIZONTAL_LINES,
+        col_widths=_WIDTHS,
+        headings_style=FontFace(emphasis="BOLD"),
+        line_height=6,
+        text_align=(Align.R, Align.L, Align.L, Align.R, Align.R),
+    ) as table:
+        table.row(_HEADS)
+        for line in order.lines.all():
+            cells = (
+                str(line.number), line.what, _sold_as(line), str(line.packs), f"{line.total:,.2f}"
+            )  # fmt: skip
+            table.row([printable(cell) for cell in cells])
+    pdf.ln(4)
+    sums: list[tuple[str, Decimal]] = [
+        ("Goods", order.goods),
+        ("Shipping", order.shipping),
+        ("Total", order.total),
+    ]
+    for name, amount in sums:
+        pdf.set_font(_FONT, "B" if name == "Total" else "", 10)
+        pdf.cell(
+            0, 6, printable(f"{name}  {currency} {amount:,.2f}"), align=Align.R, new_x="LMARGIN", new_y="NEXT"
+        )
+    if order.note:
+        pdf.ln(4)
+        pdf.set_font(_FONT, "", 10)
+        pdf.multi_cell(0, 6, printable(order.note))
+    return bytes(pdf.output())
+
+
+def _sold_as(line: OrderLine) -> str:
+    return line.sold_as if line.pack == 1 else f"pack of {line.pack}, {line.sold_as}"

@@ -1,0 +1,354 @@
+"""What a person can do with one thing on the shelf: an act is a form, and the verb that carries it out."""
+
+import re
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, ClassVar
+
+from django import forms
+
+from inventory import ledger
+from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import parse_weight
+from inventory.compute.units import Units
+from inventory.compute.weighing import FILL_LEVELS
+from inventory.ledger import Line
+from inventory.models import BobbinStyle, Entry, StockItem
+from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin, wind_bobbins
+from inventory.shelf.counts import count_item
+from inventory.shelf.forms import KeyedForm, MeasureField, PlaceField
+from inventory.shelf.offcuts import cut_piece
+from inventory.shelf.scan_box import Meant, NotAMovement
+from inventory.shelf.things import edit_item, move, retire, split_pack
+from inventory.shelf.weights import MoreThanFull, judge_spool, learn_tare, mark_unknown, weigh_spool
+
+Kind = StockItem.Kind
+_FIGURES = re.compile(r"[0-9]+(?:[.,](?P<decimals>[0-9]+))?")
+
+
+class NothingToMove(WorkshopError):
+    """The quantity is zero, where only more than zero does anything."""
+
+
+def scale_resolution(text: str, *, unit: str) -> int:
+    """Return in mg the last figure that the scale showed, as it was typed: 52.4 g was read to 0.1 g.
+
+    >>> scale_resolution("52.4", unit="g"), scale_resolution("52", unit="g"), scale_resolution("1.85 oz", unit="g")
+    (100, 1000, 283)
+    """
+    figures = _FIGURES.search(text)
+    decimals = len(figures["decimals"] or "") if figures else 0
+    written_unit = re.sub(r"[0-9.,\s]+", "", text) or unit
+    # A thousand of them, because an ounce is no whole number of mg.
+    return max(1, round(parse_weight("1000", unit=written_unit) * Decimal(10) ** (-3 - decimals)))
+
+
+class Act(KeyedForm):
+    """One step with one thing. ``slug`` is its address, ``button`` what it is called where it is done."""
+
+    slug: ClassVar[str]
+    button: ClassVar[str]
+    about: ClassVar[str] = ""
+    kinds: ClassVar[frozenset[str]] = frozenset(Kind.values)
+
+    def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
+        self.item = item
+        options.setdefault("auto_id", f"{self.slug}-%s")
+        super().__init__(*args, units=units, **options)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        """Do it, under the form's key."""
+        raise NotImplementedError
+
+    def _request(self, at: datetime, by: Any) -> dict[str, Any]:
+        return {"key": self.cleaned_data["key"], "at": at, "by": by}
+
+
+class QuantityAct(Act):
+    """An act whose quantity is in the item's own unit."""
+
+    quantity = MeasureField(measure="pieces", label="How much")
+
+    def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
+        super().__init__(*args, item=item, units=units, **options)
+        field = self.fields["quantity"]
+        assert isinstance(field, MeasureField)
+        if item.is_measured:
+            field.measure = "size" if item.kind == Kind.ROLL else "length"
+            field.read_in(units)
+        elif item.kind == Kind.OFFCUT:
+            # There is one of it: nothing to ask.
+            field.widget, field.initial = forms.HiddenInput(), "1"
+        else:
+            field.label = "How many"
+
+    def _moved(self) -> int:
+        quantity: int = self.cleaned_data["quantity"]
+        if quantity == 0:
+            raise NothingToMove("0 moves nothing. Type how much it was.")
+        return quantity
+
+
+class Take(QuantityAct):
+    slug, button = "take", "Take"
+    about = "What goes on a machine or into a job."
+    reference = forms.CharField(label="What for", max_length=120, required=False)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        reference = self.cleaned_data["reference"]
+        ledger.use(self.item, quantity=self._moved(), reference=reference, **self._request(at, by))
+
+
+class PutBack(QuantityAct):
+    slug, button = "put-back", "Put back"
+    about = "What was taken and not used."
+    kinds = frozenset({Kind.SPOOL, Kind.BOBBINS, Kind.ROLL, Kind.SHEETS, Kind.NEEDLES})
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        line = Line(self.item, self._moved())
+        ledger.post([line], reason=Entry.Reason.USE, reference="put back", **self._request(at, by))
+
+
+class PutBackPartBobbin(QuantityAct):
+    slug, button = "put-back", "Put back"
+    about = "What is left on it after the job; the rest was used. 0 takes the empty bobbin off the shelf."
+    kinds = frozenset({Kind.PART_BOBBIN})
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        put_back_part_bobbin(self.item, left_mm=self.cleaned_data["quantity"], **self._request(at, by))
+
+
+class Weigh(Act):
+    slug, button = "weigh", "Weigh"
+    about = "The spool with its thread. Type every figure that the scale shows: 52.40 is surer than 52."
+    kinds = frozenset({Kind.SPOOL})
+    gross = MeasureField(measure="weight", label="The scale shows")
+    sure = forms.BooleanField(
+        label="I am sure that this is the right spool and the right unit",
+        required=False,
+        widget=forms.HiddenInput,
+    )
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        resolution_mg = scale_resolution(self.data[self.add_prefix("gross")], unit=self.units.weight)
+        try:
+            weigh_spool(
+                self.item,
+                gross_mg=self.cleaned_data["gross"],
+                scale_resolution_mg=resolution_mg,
+                sure=self.cleaned_data["sure"],
+                **self._request(at, by),
+            )
+        except MoreThanFull:
+            # Only now is there something to be sure about.
+            self.fields["sure"].widget = forms.CheckboxInput()
+            raise
+
+
+class WeighEmpty(Act):
+    slug, button = "weigh-empty", "Enter its empty weight"
+    about = "The spool without thread: for all of its put-up if no weight is known yet, else for this one."
+    kinds = frozenset({Kind.SPOOL})
+    empty = MeasureField(measure="weight", label="Empty weight")
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        learn_tare(self.item, empty_mg=self.cleaned_data["empty"], **self._request(at, by))
+
+
+class Judge(Act):
+    slug, button = "judge", "Judge by eye"
+    about = "Good enough until it is weighed; the plan counts on it less."
+    kinds = frozenset({Kind.SPOOL})
+    level = forms.ChoiceField(
+        label="It looks", choices=[(word, word) for word in FILL_LEVELS], widget=forms.RadioSelect
+    )
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        judge_spool(self.item, level=self.cleaned_data["level"], **self._request(at, by))
+
+
+class Count(QuantityAct):
+    slug, button = "count", "Count"
+    about = "What is really there. The books are set right by the difference."
+    kinds = frozenset(Kind.values) - {Kind.OFFCUT}
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        count_item(self.item, quantity=self.cleaned_data["quantity"], **self._request(at, by))
+
+
+class Wind(Act):
+    slug, button = "wind", "Wind bobbins"
+    about = "They become a batch of their own, and their thread leaves this spool."
+    kinds = frozenset({Kind.SPOOL})
+    count = MeasureField(measure="pieces", label="Bobbins")
+    style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Style", empty_label=None)
+    length = MeasureField(
+        measure="length",
+        label="Thread on each",
+        required=False,
+        help_text="Empty: as much as the style holds.",
+    )
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        wind_bobbins(
+            self.item,
+            style=given["style"],
+            count=given["count"],
+            length_mm=given["length"],
+            **self._request(at, by),
+        )
+
+
+class OpenBobbin(Act):
+    slug, button = "open", "Open one"
+    about = "One full bobbin goes on a machine and gets a label of its own, so that what comes back can be put back."
+    kinds = frozenset({Kind.BOBBINS})
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        open_bobbin(self.item, **self._request(at, by))
+
+
+class Waste(QuantityAct):
+    slug, button = "waste", "Write off"
+    about = "Tangled, cut wrong, spoilt: gone without being stitched."
+    reference = forms.CharField(label="Why", max_length=120, required=False)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        reference = self.cleaned_data["reference"]
+        ledger.waste(self.item, quantity=self._moved(), reference=reference, **self._request(at, by))
+
+
+class Forget(Act):
+    slug, button = "not-known", "Say that nobody knows"
+    about = "From now on no plan rests on it, until it is weighed, counted or judged."
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        mark_unknown(self.item, **self._request(at, by))
+
+
+class Cut(Act):
+    slug, button = "cut", "Cut a piece"
+    about = "The height runs along the roll. What is left of it beside the piece can go back on the shelf as an offcut."
+    kinds = frozenset({Kind.ROLL, Kind.SHEETS, Kind.OFFCUT})
+    width = MeasureField(measure="size", label="Width")
+    height = MeasureField(measure="size", label="Height")
+    keep_width = MeasureField(measure="size", label="Width of a rest to keep", required=False)
+    keep_height = MeasureField(measure="size", label="Its height", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if not self.errors and bool(given["keep_width"]) != bool(given["keep_height"]):
+            missing = "keep_height" if given["keep_width"] else "keep_width"
+            self.add_error(missing, "A rest has a width and a height. Type both, or neither.")
+        return given
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        cut_piece(
+            self.item,
+            width_mm=given["width"],
+            height_mm=given["height"],
+            keep=[(given["keep_width"], given["keep_height"])] if given["keep_width"] else [],
+            **self._request(at, by),
+        )
+
+
+class Move(Act):
+    slug, button = "move", "Move"
+    place = PlaceField(label="To", required=False, empty_label="no place")
+
+    def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
+        options["initial"] = {"place": item.place_id} | (options.get("initial") or {})
+        super().__init__(*args, item=item, **options)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        move(self.item, place=self.cleaned_data["place"], **self._request(at, by))
+
+
+class Describe(Act):
+    slug, button = "note", "Change lot and note"
+    lot = forms.CharField(label="Lot", max_length=40, required=False)
+    note = forms.CharField(label="Note", max_length=200, required=False)
+
+    def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
+        options["initial"] = {"lot": item.lot, "note": item.note} | (options.get("initial") or {})
+        super().__init__(*args, item=item, **options)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        edit_item(self.item, lot=given["lot"], note=given["note"], **self._request(at, by))
+
+
+class Split(Act):
+    slug, button = "split", "Split"
+    about = "So many get a label of their own and can be kept in another place."
+    kinds = frozenset({Kind.BOBBINS, Kind.SHEETS, Kind.NEEDLES})
+    count = MeasureField(measure="pieces", label="How many")
+    place = PlaceField(label="To", required=False, empty_label="the same place")
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        split_pack(self.item, count=given["count"], place=given["place"], **self._request(at, by))
+
+
+class Retire(Act):
+    slug, button = "retire", "Take it off the shelf"
+    about = "Lost, given away, thrown out. What is left of it is written off; its history stays, and it can be undone."
+    reference = forms.CharField(label="Why", max_length=120, required=False)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        retire(self.item, reference=self.cleaned_data["reference"], **self._request(at, by))
+
+
+# In the order in which they are wanted.
+ACTS: tuple[type[Act], ...] = (
+    OpenBobbin,
+    Cut,
+    PutBackPartBobbin,
+    Take,
+    Weigh,
+    PutBack,
+    Judge,
+    Count,
+    Wind,
+    Move,
+    Split,
+    Waste,
+    Describe,
+    WeighEmpty,
+    Forget,
+    Retire,
+)
+
+
+def acts_for(item: StockItem) -> list[type[Act]]:
+    """Return what can be done with ``item`` as it stands; nothing with one that left the shelf."""
+    if item.retired_at is not None:
+        return []
+    return [act for act in ACTS if item.kind in act.kinds and not (act is Forget and not item.is_known)]
+
+
+def act_meant(
+    meant: Meant, *, typed: str, item: StockItem, units: Units, key: str, sure: bool = False
+) -> Act:
+    """Return the act that the scan box was told, ready to be carried out. Raises NotAMovement."""
+    fields: dict[str, Any] = {"key": key}
+    act: type[Act]
+    if meant.act == "weigh":
+        act = Weigh
+        fields |= {"gross": typed} | ({"sure": "on"} if sure else {})
+    elif meant.act == "judge":
+        act, fields = Judge, fields | {"level": meant.level}
+    else:
+        act = Take if meant.act == "take" else Count
+        fields |= {"quantity": meant.quantity}
+    form = act(fields, item=item, units=units)
+    if meant.act in ("take", "count"):
+        # Read already, in whole mm or pieces: to read it as text again would take it for the person's unit.
+        form.fields["quantity"] = forms.IntegerField()
+    if not form.is_valid():
+        raise NotAMovement(
+            " ".join(str(message) for messages in form.errors.values() for message in messages)
+        )
+    return form

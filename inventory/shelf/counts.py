@@ -1,0 +1,94 @@
+"""What a person finds on the shelf, however it is known: by the scale, by count, by eye, or not at all."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import UnknownUnit, parse_count, parse_length, parse_weight
+from inventory.compute.units import METRIC, Units
+from inventory.compute.weighing import FILL_LEVELS
+from inventory.ledger import Finding, find
+from inventory.models import Entry, StockItem
+from inventory.shelf.weights import judge_spool, mark_unknown, weigh_spool
+
+# How well a person reads a length off a ruler or a counter: common practice, no source.
+MEASURED_SIGMA = 0.02
+NOT_KNOWN = frozenset({"?", "unknown", "not known"})
+
+
+class NotAFinding(WorkshopError):
+    """A finding says one thing: a quantity, a weight, a level, or that nobody knows."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """What was found of an item: its quantity, what the scale shows, what it looks like, or (all None) nothing.
+
+    ``quantity`` in mm or pieces, the item's unit; ``scale_resolution_mg`` goes with ``gross_mg``.
+    """
+
+    quantity: int | None = None
+    gross_mg: int | None = None
+    scale_resolution_mg: int = 1_000
+    level: str | None = None
+    sure: bool = False
+
+    def __post_init__(self) -> None:
+        if sum(each is not None for each in (self.quantity, self.gross_mg, self.level)) > 1:
+            raise NotAFinding("Say what was found in one way: a quantity, a weight, or how full it looks.")
+
+
+def found_as_typed(
+    text: str, *, item: StockItem, units: Units = METRIC, scale_resolution_mg: int = 1_000, sure: bool = False
+) -> Found:
+    """Return what a person means who types ``text`` for ``item``: 350 m, 52.4 g, half, 18 or ?.
+
+    A number alone is a length for what is measured by length and a count for what is counted.
+    """
+    word = " ".join(text.casefold().split())
+    if word in NOT_KNOWN:
+        return Found()
+    if word in FILL_LEVELS:
+        return Found(level=word)
+    if not item.is_measured:
+        return Found(quantity=parse_count(text))
+    try:
+        return Found(quantity=parse_length(text, unit=units.length))
+    except UnknownUnit:
+        if item.kind != StockItem.Kind.SPOOL:
+            raise
+        return Found(
+            gross_mg=parse_weight(text, unit=units.weight), scale_resolution_mg=scale_resolution_mg, sure=sure
+        )
+
+
+def note_found(
+    item: StockItem, found: Found, *, key: str, at: datetime, by: Any, reference: str = ""
+) -> Entry:
+    """Return the entry that sets ``item`` to what was found of it, by the act that suits the way it is known."""
+    if found.gross_mg is not None:
+        return weigh_spool(
+            item,
+            gross_mg=found.gross_mg,
+            scale_resolution_mg=found.scale_resolution_mg,
+            sure=found.sure,
+            key=key,
+            at=at,
+            by=by,
+            reference=reference,
+        )
+    if found.level is not None:
+        return judge_spool(item, level=found.level, key=key, at=at, by=by, reference=reference)
+    if found.quantity is None:
+        return mark_unknown(item, key=key, at=at, by=by, reference=reference)
+    return count_item(item, quantity=found.quantity, key=key, at=at, by=by, reference=reference)
+
+
+def count_item(
+    item: StockItem, *, quantity: int, key: str, at: datetime, by: Any, reference: str = ""
+) -> Entry:
+    """Return the entry that sets ``item`` to ``quantity``, counted or measured, in its own unit."""
+    sigma = MEASURED_SIGMA * quantity if item.is_measured else 0.0
+    finding = Finding(sigma, StockItem.Known.COUNTED)
+    return find(item, quantity=quantity, finding=finding, key=key, at=at, by=by, reference=reference)

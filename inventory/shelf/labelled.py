@@ -1,0 +1,24 @@
+"""From a label code to the item that carries it."""
+
+from inventory.compute.errors import WorkshopError
+from inventory.models import StockItem
+from inventory.shelf.reads import described, item_by_label
+
+
+class NoSuchLabel(WorkshopError):
+    """No item carries the label code."""
+
+
+def item_labelled(code: str) -> StockItem:
+    """Return the item with label ``code``, in capitals or not, as the spool, roll or whatever it is."""
+    found = item_by_label(code)
+    if found is None:
+        raise NoSuchLabel(
+            f'No item carries the label "{code.strip()}". Scan it again, or look it up by its name.'
+        )
+    return found.item
+
+
+def as_its_kind(item: StockItem) -> StockItem:
+    """Return ``item`` as it stands, as the spool, roll or whatever it is."""
+    return described([item.pk], kind=item.kind)[0].item

@@ -1,0 +1,17 @@
+"""What is wrong with one cell of a table."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One bad cell: where it is, what it shows, and what is wrong with it. ``column`` is blank for a whole row."""
+
+    row: int
+    column: str
+    value: str
+    reason: str
+
+    def __str__(self) -> str:
+        where = f"Row {self.row}, {self.column}" if self.column else f"Row {self.row}"
+        return f'{where} "{self.value}": {self.reason}' if self.value else f"{where}: {self.reason}"

@@ -1,0 +1,146 @@
+"""A file as a table of one kind: its headings understood, its rows as cells by column name."""
+
+import difflib
+import hashlib
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from openpyxl.utils import get_column_letter
+
+from inventory.tables.cells import Cell, shown
+from inventory.tables.csv_rows import rows_of_csv
+from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows
+from inventory.tables.workbook_rows import rows_of_workbook
+
+MOST_BYTES = 10_000_000
+MOST_ROWS = 20_000  # an act of the ledger numbers its lines to 32,767 at most
+_OLD_WORKBOOK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+# Added to the rows that failed, so that they can be corrected and imported again as they are.
+REASON_COLUMN = "reason"
+
+
+@dataclass(frozen=True)
+class TableRow:
+    """One row: its number in the file, its cells by column name, and what stands beyond the headings."""
+
+    number: int
+    cells: Mapping[str, Cell]
+    beyond: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Table:
+    """What a file holds. ``sha256`` knows the file again; ``notes`` are what a person should hear of it."""
+
+    columns: tuple[str, ...]
+    rows: tuple[TableRow, ...]
+    sha256: str
+    source: str
+    notes: tuple[str, ...] = ()
+    days_from_1904: bool = False
+
+
+def read_table(content: bytes, *, columns: Sequence[str], essential: Sequence[tuple[str, ...]] = ()) -> Table:
+    """Return the table in ``content``, CSV or .xlsx, whose headings are among ``columns``.
+
+    Of each tuple of ``essential`` at least one must be a heading. Raises FileNotRead.
+    """
+    by_letters = {_letters(name): name for name in [*columns, REASON_COLUMN]}
+    raw = _raw_rows(content, by_letters)
+    position, headings = _headings(raw, by_letters)
+    names = [by_letters.get(_letters(shown(cell))) for cell in headings]
+    _refuse_headings(names, essential=essential, columns=columns)
+    notes = [*raw.notes, *_notes_on_headings(headings, names, columns)]
+    if position:
+        notes.append(f"The headings stand in row {raw.rows[position][0]}; what is above them was left out.")
+    rows = []
+    for number, cells in raw.rows[position + 1 :]:
+        if number in raw.merged:
+            notes.append(f"Row {number} has cells merged across columns, so it is a title and was left out.")
+            continue
+        row = _row(number, cells, names)
+        if row.beyond or any(shown(cell).strip() for cell in row.cells.values()):
+            rows.append(row)
+    if not rows:
+        raise FileNotRead("There is nothing under the headings.")
+    return Table(
+        columns=tuple(name for name in names if name and name != REASON_COLUMN),
+        rows=tuple(rows),
+        sha256=hashlib.sha256(content).hexdigest(),
+        source=raw.source,
+        notes=tuple(notes),
+        days_from_1904=raw.days_from_1904,
+    )
+
+
+def _raw_rows(content: bytes, by_letters: Mapping[str, str]) -> RawRows:
+    if len(content) > MOST_BYTES:
+        raise FileNotRead(
+            f"The file has {len(content) / 1e6:,.1f} MB, and {MOST_BYTES / 1e6:,.0f} MB is the most. "
+            "Split it and import the parts."
+        )
+    if content.startswith(_OLD_WORKBOOK):
+        raise FileNotRead(
+            "This is an old .xls workbook, or one locked with a password. Save it as .xlsx or CSV."
+        )
+    read = rows_of_workbook if content.startswith(b"PK") else rows_of_csv
+    raw = read(content, is_known=lambda heading: _letters(heading) in by_letters, most_rows=MOST_ROWS)
+    if not raw.rows:
+        raise FileNotRead("The file is empty.")
+    return raw
+
+
+def _letters(heading: str) -> str:
+    """Return what counts of a heading: ``Length (m)`` and ``length_m`` are the same."""
+    return re.sub(r"[\W_]+", "", heading.casefold())
+
+
+def _headings(raw: RawRows, by_letters: Mapping[str, str]) -> tuple[int, list[Cell]]:
+    """Return the position and the cells of the row that has most known headings; the first of equals."""
+
+    def known(cells: Sequence[Cell]) -> int:
+        return sum(_letters(shown(cell)) in by_letters for cell in cells)
+
+    top = raw.rows[:HEADING_WITHIN]
+    position = max(range(len(top)), key=lambda index: known(top[index][1]))
+    return position, top[position][1]
+
+
+def _refuse_headings(
+    names: Sequence[str | None], *, essential: Sequence[tuple[str, ...]], columns: Sequence[str]
+) -> None:
+    found = [name for name in names if name]
+    if not found:
+        raise FileNotRead(
+            f"No row has the headings of this template. They are: {', '.join(columns)}. "
+            "Export the empty template and copy the list into it."
+        )
+    for name in found:
+        if found.count(name) > 1:
+            where = [get_column_letter(index + 1) for index, each in enumerate(names) if each == name]
+            raise FileNotRead(f"Columns {' and '.join(where)} are both {name}. Take one out.")
+    for choice in essential:
+        if not set(choice) & set(found):
+            raise FileNotRead(f"The file has no column {' or '.join(choice)}, which is needed.")
+
+
+def _notes_on_headings(
+    headings: Sequence[Cell], names: Sequence[str | None], columns: Sequence[str]
+) -> list[str]:
+    missing = [name for name in columns if name not in names]
+    notes = []
+    for cell, name in zip(headings, names, strict=True):
+        heading = shown(cell).strip()
+        if name is not None or not heading:
+            continue
+        near = difflib.get_close_matches(heading.casefold(), missing, n=1)
+        hint = f" Is it {near[0]}?" if near else ""
+        notes.append(f'The column "{heading[:60]}" is not known and was left out.{hint}')
+    return notes
+
+
+def _row(number: int, cells: Sequence[Cell], names: Sequence[str | None]) -> TableRow:
+    by_name = {name: cell for name, cell in zip(names, cells, strict=False) if name and name != REASON_COLUMN}
+    beyond = tuple(shown(cell) for cell in cells[len(names) :] if shown(cell).strip())
+    return TableRow(number, by_name, beyond)

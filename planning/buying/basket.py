@@ -1,0 +1,402 @@
+"""The basket for what must be bought: offers brought to market, the comparisons, the rows, the orders."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+from django.db import transaction
+
+from inventory.compute.colour import delta_e_00
+from inventory.models import Offer, Order, Shade, Supplier
+from inventory.orders.orders import OrderedThing, draft_order
+from planning.buying.materials import Material
+from planning.buying.needs import Need, Needs
+from planning.compute.buying.basket import (
+    Basket,
+    BasketNeed,
+    BasketOffer,
+    Bought,
+    Market,
+    NoBasket,
+    PriceStep,
+    SupplierTerms,
+    Surplus,
+)
+from planning.compute.buying.basket_program import (
+    buy_each_where_cheapest,
+    from_one_supplier,
+    from_suppliers,
+    solve_basket,
+)
+from planning.models import Rules
+
+# Within a thousandth of the cheapest, nobody looks further.
+GAP = 0.001
+TIME_LIMIT_S = 10.0
+
+
+@dataclass(frozen=True)
+class Sold:
+    """What a number on the market stands for: an offer, and the shade that is meant."""
+
+    offer: Offer
+    material: Material
+
+
+@dataclass(frozen=True)
+class BasketLine:
+    """One thing in a basket with the needs that it covers, and the last day to order it."""
+
+    sold: Sold
+    bought: Bought
+    covers: tuple[Need, ...]
+    order_by: date | None
+
+    @property
+    def put_up(self) -> str:
+        return self.bought.offer.put_up
+
+
+@dataclass(frozen=True)
+class SupplierPart:
+    """What of the basket is bought from one supplier."""
+
+    supplier: Supplier
+    lines: tuple[BasketLine, ...]
+    goods: Decimal
+    shipping: Decimal
+
+    @property
+    def total(self) -> Decimal:
+        return self.goods + self.shipping
+
+    @property
+    def order_by(self) -> date | None:
+        return min((line.order_by for line in self.lines if line.order_by), default=None)
+
+
+@dataclass(frozen=True)
+class Alone:
+    """What everything would cost from one supplier only; ``extra`` against the basket."""
+
+    supplier: str
+    total: Decimal
+    extra: Decimal
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The basket, supplier by supplier, with what it saves and what it cannot do.
+
+    ``saves`` is against buying each thing where it is cheapest, None where that cannot be done. ``late`` are the
+    needs that nobody delivers by their day, with the day on which the quickest does; ``unsold`` those that nobody
+    of these suppliers sells.
+    """
+
+    basket: Basket
+    parts: tuple[SupplierPart, ...]
+    saves: Decimal | None
+    alone: tuple[Alone, ...]
+    late: tuple[tuple[Need, date], ...]
+    unsold: tuple[Need, ...]
+
+    @property
+    def order_by(self) -> date | None:
+        return min((part.order_by for part in self.parts if part.order_by), default=None)
+
+
+def plan_basket(
+    needs: Needs, *, today: date, only: Iterable[str] = (), one_supplier: bool = False, compare: bool = True
+) -> Plan:
+    """Return the cheapest basket for what must be bought, from ``only`` these suppliers if any are named.
+
+    With ``one_supplier`` all of it comes from the cheapest who has everything. Raises NoBasket.
+    """
+    names = set(only)
+    _refuse_unknown(names)
+    at_market = _to_market(needs.to_buy, only=names, today=today)
+    market = at_market.market
+    alone = from_one_supplier(market) if market.needs and (compare or one_supplier) else {}
+    if one_supplier and market.needs:
+        if not alone:
+            raise NoBasket("No supplier alone has everything that is needed. Buy from several.")
+        basket = min(alone.values(), key=lambda each: each.net)
+    else:
+        basket = solve_basket(market, gap=GAP, time_limit_s=TIME_LIMIT_S)
+    return Plan(
+        basket=basket,
+        parts=_parts(basket, at_market, today=today),
+        saves=_saves(market, basket) if compare else None,
+        alone=tuple(
+            Alone(name, each.total, each.total - basket.total)
+            for name, each in sorted(alone.items(), key=lambda pair: pair[1].total)
+        ),
+        late=at_market.late,
+        unsold=at_market.unsold,
+    )
+
+
+def _refuse_unknown(names: set[str]) -> None:
+    known = list(Supplier.objects.values_list("name", flat=True))
+    for name in sorted(names.difference(known)):
+        raise NoBasket(f"There is no supplier called {name}. There are: {', '.join(known) or 'none yet'}.")
+
+
+def _saves(market: Market, basket: Basket) -> Decimal | None:
+    try:
+        greedy = buy_each_where_cheapest(market)
+    except NoBasket:
+        return None
+    return (greedy.net - basket.net).quantize(Decimal("0.01"))
+
+
+@dataclass(frozen=True)
+class _AtMarket:
+    market: Market
+    needs: tuple[Need, ...]
+    sold: dict[int, Sold]
+    late: tuple[tuple[Need, date], ...]
+    unsold: tuple[Need, ...]
+
+
+def _to_market(needs: Sequence[Need], *, only: set[str], today: date) -> _AtMarket:
+    rules = Rules.current()
+    equals = _equals(needs, within=rules.equivalent_within)
+    offers: list[BasketOffer] = []
+    sold: dict[int, Sold] = {}
+    brought: set[str] = set()
+
+    def bring(material: Material, need: Need) -> list[BasketOffer]:
+        if material.key not in brought:
+            brought.add(material.key)
+            for offer in material.offers:
+                holds = _holds(offer, need)
+                if holds and (not only or offer.supplier.name in only):
+                    offers.append(_basket_offer(len(offers) + 1, offer, material, holds))
+                    sold[offers[-1].number] = Sold(offer, material)
+        return [offer for offer in offers if offer.material == material.key]
+
+    wanted, kept, late, unsold, surplus = [], [], [], [], {}
+    for need in needs:
+        sellers = bring(need.material, need)
+        equivalents = tuple(
+            each.key for each in equals.get(need.key, ()) if bring(each, need) or each.key in brought
+        )
+        equivalents = tuple(key for key in equivalents if any(offer.material == key for offer in offers))
+        sellers = sellers + [offer for offer in offers if offer.material in equivalents]
+        if not sellers:
+            unsold.append(need)
+            continue
+        days = None if need.needed_on is None else max(0, (need.needed_on - today).days)
+        quickest = min(offer.lead_days for offer in sellers)
+        if days is not None and quickest > days:
+            days = quickest
+            late.append((need, today + timedelta(days=quickest)))
+        wanted.append(BasketNeed(need.key, need.missing, days, equivalents))
+        kept.append(need)
+        cheapest = min(offer.price / offer.holds for offer in sellers)
+        if need.useful_surplus:
+            worth = cheapest * Decimal(str(rules.surplus_worth))
+            surplus[need.key] = Surplus(worth, need.useful_surplus)
+    suppliers = {each.offer.supplier.name: _terms(each.offer.supplier) for each in sold.values()}
+    market = Market(tuple(wanted), tuple(offers), suppliers, surplus)
+    return _AtMarket(
+        from_suppliers(market, only) if only else market, tuple(kept), sold, tuple(late), tuple(unsold)
+    )
+
+
+def _equals(needs: Sequence[Need], *, within: float) -> dict[str, list[Material]]:
+    """Return shades that may be bought for one of which nothing is there, by the key of that.
+
+    Of the same fibre and weight, no further off than ``within`` and than the strictest job that wants it bears,
+    and sold by somebody.
+    """
+    if within <= 0:
+        return {}
+    shades = {need.key: need for need in needs if need.material.lab is not None}
+    if not shades:
+        return {}
+    others = list(Shade.objects.for_needle().select_related("range").exclude(lab_l=None))
+    labs = np.array([(each.lab_l, each.lab_a, each.lab_b) for each in others], dtype=float)
+    on_offer: dict[int, list[Offer]] = {}
+    for offer in Offer.objects.cheapest_first().filter(put_up__isnull=False).prefetch_related("breaks"):
+        assert offer.put_up is not None  # filtered above
+        on_offer.setdefault(offer.put_up.range_id, []).append(offer)
+    found: dict[str, list[Material]] = {}
+    for key, need in shades.items():
+        mine = need.material.record
+        if need.material.free > 0 or need.material.on_order:
+            continue
+        distances = delta_e_00(np.array([mine.lab_l, mine.lab_a, mine.lab_b], dtype=float), labs)
+        for other, distance in zip(others, distances, strict=True):
+            alike = (other.range.fibre, other.range.weight_label) == (
+                mine.range.fibre,
+                mine.range.weight_label,
+            )
+            near = distance <= min(within, need.colour_limit)
+            if other.pk != mine.pk and alike and near and other.range_id in on_offer:
+                found.setdefault(key, []).append(_as_material(other, on_offer[other.range_id]))
+    return found
+
+
+def _as_material(shade: Shade, offers: Sequence[Offer]) -> Material:
+    return Material(
+        key=f"shade {shade.pk}",
+        kind="thread",
+        name=shade.name or shade.code,
+        detail=f"{shade.range} {shade.code}",
+        hex=shade.hex or None,
+        free=0.0,
+        free_sigma=0.0,
+        offers=tuple(offer for offer in offers if offer.shade_id in (None, shade.pk)),
+        record=shade,
+    )
+
+
+def _holds(offer: Offer, need: Need) -> int:
+    """Return what a pack brings in the unit of the need; 0 where it does not suit.
+
+    Of a roll, the length counts by how many pieces lie across it, against the widest roll that is known.
+    """
+    if offer.put_up is not None:
+        return offer.put_up.length_mm * offer.pack
+    if offer.bobbin_style_id is not None:
+        return offer.pack
+    length, width = (offer.roll_length_mm or 0) * offer.pack, offer.roll_width_mm or 0
+    if not need.width_mm:
+        return length
+    known = [each.roll_width_mm or 0 for each in need.material.offers] + list(need.material.widths_mm)
+    return length * (width // need.width_mm) // max(1, max(known) // need.width_mm)
+
+
+def _basket_offer(number: int, offer: Offer, material: Material, holds: int) -> BasketOffer:
+    if offer.put_up is not None:
+        sold_as = offer.put_up.name
+    elif offer.bobbin_style is not None:
+        sold_as = f"{offer.bobbin_style} bobbin"
+    else:
+        sold_as = f"roll {(offer.roll_width_mm or 0) / 10:g} cm × {(offer.roll_length_mm or 0) / 1000:g} m"
+    return BasketOffer(
+        number=number,
+        supplier=offer.supplier.name,
+        material=material.key,
+        holds=holds,
+        price=offer.price,
+        lead_days=offer.supplier.lead_time_days,
+        steps=tuple(PriceStep(each.from_packs, each.price) for each in offer.breaks.all()),
+        incremental=offer.steps_for == Offer.Steps.INCREMENTAL,
+        minimum_packs=offer.minimum_packs,
+        put_up=sold_as if offer.pack == 1 else f"{offer.pack} × {sold_as}",
+    )
+
+
+def _terms(supplier: Supplier) -> SupplierTerms:
+    return SupplierTerms(
+        supplier.name, supplier.shipping, supplier.free_shipping_from, supplier.minimum_order
+    )
+
+
+def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[SupplierPart, ...]:
+    covers: dict[str, list[Need]] = {}
+    for need, material in zip(at_market.needs, basket.covered_by, strict=True):
+        covers.setdefault(material, []).append(need)
+    parts = []
+    for name, bought in basket.by_supplier().items():
+        lines = []
+        for each in bought:
+            needs = tuple(covers.get(each.offer.material, ()))
+            days = [need.needed_on for need in needs if need.needed_on is not None]
+            due = min(days) - timedelta(days=each.offer.lead_days) if days else None
+            if due is None and any(need.kept_for for need in needs):
+                due = today  # what is kept in stock lacks already
+            lines.append(BasketLine(at_market.sold[each.offer.number], each, needs, due))
+        goods = sum((each.cost for each in bought), Decimal("0.00"))
+        parts.append(
+            SupplierPart(
+                supplier=lines[0].sold.offer.supplier,
+                lines=tuple(lines),
+                goods=goods,
+                shipping=at_market.market.suppliers[name].shipping_for(goods),
+            )
+        )
+    return tuple(parts)
+
+
+def shopping_rows_of_all(plan: Plan, needs: Needs) -> list[dict[str, Any]]:
+    """Return one row for each thing to buy, and one for each that nobody sells: money as text, lengths in mm."""
+    rows = []
+    for part in plan.parts:
+        for line in part.lines:
+            rows.append(_row(line.covers, line))
+    rows += [_row((need,), None) for need in plan.unsold]
+    return rows
+
+
+def _row(needs: Sequence[Need], line: BasketLine | None) -> dict[str, Any]:
+    first = needs[0] if needs else None
+    material = line.sold.material if line else first.material if first else None
+    assert material is not None  # a row is of a line, or of a need
+    missing = sum(need.missing for need in needs)
+    length_mm = _bobbin_length_mm(material) if material.kind == "bobbins" else 1
+    is_length = material.unit == "mm" or material.kind == "bobbins"
+    order_by = line.order_by if line else first.net.order_by if first else None
+    days = [need.needed_on for need in needs if need.needed_on]
+    return {
+        "what": f"{material.detail} {material.name}".strip() if material.kind == "thread" else material.name,
+        "need_mm": missing * length_mm if is_length else 0,
+        "packs": line.bought.packs if line else 0,
+        "put_up": line.put_up if line else "",
+        "supplier": line.bought.offer.supplier if line else "",
+        "unit_price": str(_unit_price(line.bought)) if line else "0.00",
+        "total": str(line.bought.cost) if line else "0.00",
+        "order_by": order_by.isoformat() if order_by else None,
+        "kind": material.kind,
+        "need_pieces": 0 if material.unit == "mm" else missing,
+        "needed_on": min(days).isoformat() if days else None,
+        "jobs": sorted({job.job for need in needs for job in need.jobs}),
+        "kept_for": next((need.kept_for for need in needs if need.kept_for), ""),
+    }
+
+
+def _bobbin_length_mm(material: Material) -> int:
+    return int(material.record.length_mm)
+
+
+def _unit_price(bought: Bought) -> Decimal:
+    """What a pack costs on average: further packs may be cheaper than the first."""
+    return (bought.cost / bought.packs).quantize(Decimal("0.01"))
+
+
+@transaction.atomic
+def draft_orders(plan: Plan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()) -> list[Order]:
+    """Return a draft order for each supplier of the basket, or for ``only`` some; the same key makes them once."""
+    wanted = set(only)
+    return [
+        draft_order(
+            part.supplier,
+            things=[
+                OrderedThing(
+                    offer=line.sold.offer,
+                    packs=line.bought.packs,
+                    total=line.bought.cost,
+                    shade=line.sold.material.record if isinstance(line.sold.material.record, Shade) else None,
+                )
+                for line in part.lines
+            ],
+            key=f"{key}:{part.supplier.pk}",
+            at=at,
+            by=by,
+            shipping=part.shipping,
+        )
+        for part in plan.parts
+        if not wanted or part.supplier.name in wanted
+    ]
+
+
+def without(needs: Needs, keys: Iterable[str]) -> Needs:
+    """Return the needs without those that a person does not want bought now."""
+    left = set(keys)
+    return replace(needs, needs=tuple(need for need in needs.needs if need.key not in left))

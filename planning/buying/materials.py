@@ -1,0 +1,220 @@
+"""Every material that can be bought: what is free of it, what is on order, who sells it, whether it is a staple."""
+
+from collections import defaultdict
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import Any
+
+from django.db.models import QuerySet, Sum
+
+from inventory.compute.colour import Lab
+from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
+from inventory.models import (
+    BobbinBatch,
+    Offer,
+    OrderLine,
+    Reservation,
+    Shade,
+    Spool,
+    StabilizerProduct,
+    StabilizerRoll,
+    Staple,
+)
+from planning.compute.buying.netting import Receipt
+from planning.compute.certainty.enough import combine_free
+
+# Black and white are staples of every workshop (common practice, no source); what counts as one is ours.
+BLACK_UP_TO_L, WHITE_FROM_L, GREY_UP_TO_CHROMA = 25.0, 92.0, 8.0
+
+
+@dataclass(frozen=True)
+class Material:
+    """One material as buying sees it; ``free`` and the like in mm, or in pieces for bobbins.
+
+    ``minimum`` is what is to be there of a staple; None where it is none.
+    """
+
+    key: str
+    kind: str
+    name: str
+    detail: str
+    hex: str | None
+    free: float
+    free_sigma: float
+    coming: tuple[Receipt, ...] = ()
+    offers: tuple[Offer, ...] = ()
+    minimum: int | None = None
+    widths_mm: tuple[int, ...] = ()  # of the rolls there are
+    record: Any = field(default=None, compare=False)
+
+    @property
+    def unit(self) -> str:
+        return "mm" if self.kind in ("thread", "stabilizer") else "pieces"
+
+    @property
+    def on_order(self) -> float:
+        return sum(each.quantity for each in self.coming)
+
+    @property
+    def lab(self) -> Lab | None:
+        return self.record.lab if isinstance(self.record, Shade) else None
+
+
+def all_materials(*, jobs: set[int]) -> dict[str, Material]:
+    """Return every material that is known, by its key, in a number of queries that does not grow.
+
+    What is set aside for one of ``jobs`` is free for them; what is set aside otherwise is not.
+    """
+    aside = _set_aside_elsewhere(jobs)
+    offers = _offers()
+    found = [*_threads(offers, aside), *_bobbins(offers, aside), *_stabilizers(offers, aside)]
+    coming = _on_order()
+    minimums = _minimums()
+    ever_owned = set(Spool.objects.order_by().values_list("shade_id", flat=True).distinct())
+    materials = {}
+    for each in found:
+        minimum = minimums.get(each.key)
+        if each.key not in minimums and _is_black_or_white(each) and each.record.pk in ever_owned:
+            minimum = min((offer.put_up.length_mm for offer in each.offers if offer.put_up), default=None)
+        materials[each.key] = replace(
+            each, coming=tuple(coming.get(each.key, ())), minimum=minimum if minimum else None
+        )
+    return materials
+
+
+def _set_aside_elsewhere(jobs: set[int]) -> dict[int, int]:
+    others = Reservation.objects.exclude(holder__in=[f"job {pk}" for pk in jobs])
+    return dict(others.order_by().values_list("item_id").annotate(sum=Sum("quantity")))
+
+
+def _offers() -> dict[str, list[Offer]]:
+    """Return offers by what they are for: ``put_up`` of a range, a bobbin or a product; cheapest first."""
+    by_what: dict[str, list[Offer]] = defaultdict(list)
+    for offer in Offer.objects.cheapest_first().prefetch_related("breaks"):
+        if offer.put_up is not None:
+            by_what[f"range {offer.put_up.range_id}"].append(offer)
+        elif offer.bobbin_style_id is not None and offer.shade_id is not None:
+            by_what[bobbin_material(offer.bobbin_style_id, offer.shade_id)].append(offer)
+        elif offer.product_id is not None:
+            by_what[roll_material(offer.product_id)].append(offer)
+    return by_what
+
+
+def _threads(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Material]:
+    spools: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    for spool in Spool.objects.on_the_shelf():
+        if spool.is_known and spool.sigma is not None:
+            spools[spool.shade_id].append((spool.on_hand - aside.get(spool.pk, 0), spool.sigma))
+    materials = []
+    for shade in Shade.objects.select_related("range"):
+        free, sigma = combine_free(spools[shade.pk])
+        of_range = offers.get(f"range {shade.range_id}", ())
+        materials.append(
+            Material(
+                key=shade_material(shade.pk),
+                kind="thread",
+                name=shade.name or shade.code,
+                detail=f"{shade.range} {shade.code}",
+                hex=shade.hex or None,
+                free=free,
+                free_sigma=sigma,
+                offers=tuple(offer for offer in of_range if offer.shade_id in (None, shade.pk)),
+                record=shade,
+            )
+        )
+    return materials
+
+
+def _bobbins(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Material]:
+    """Return full bobbins, of each style and shade those of the length that holds most thread in all."""
+    batches = BobbinBatch.objects.filter(retired_at__isnull=True).select_related("shade__range", "style")
+    alike: dict[tuple[int, int], dict[int, list[BobbinBatch]]] = defaultdict(lambda: defaultdict(list))
+    for batch in batches:
+        alike[batch.style_id, batch.shade_id][batch.length_mm].append(batch)
+    materials = []
+    for (style_id, shade_id), lengths in alike.items():
+        length, chosen = max(
+            lengths.items(), key=lambda pair: sum(each.on_hand for each in pair[1]) * pair[0]
+        )
+        shade, style = chosen[0].shade, chosen[0].style
+        materials.append(
+            Material(
+                key=bobbin_material(style_id, shade_id),
+                kind="bobbins",
+                name=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
+                detail=f"bobbins with {length / 1000:g} m",
+                hex=shade.hex or None,
+                free=sum(each.on_hand - aside.get(each.pk, 0) for each in chosen),
+                free_sigma=0.0,
+                offers=tuple(offers.get(bobbin_material(style_id, shade_id), ())),
+                record=chosen[0],
+            )
+        )
+    return materials
+
+
+def _stabilizers(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Material]:
+    rolls: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    widths: dict[int, set[int]] = defaultdict(set)
+    found: QuerySet[StabilizerRoll] = StabilizerRoll.objects.filter(retired_at__isnull=True)
+    for roll in found:
+        widths[roll.product_id].add(roll.width_mm)
+        if roll.is_known:
+            rolls[roll.product_id].append((roll.on_hand - aside.get(roll.pk, 0), roll.sigma or 0.0))
+    materials = []
+    for product in StabilizerProduct.objects.all():
+        free, sigma = combine_free(rolls[product.pk])
+        materials.append(
+            Material(
+                key=roll_material(product.pk),
+                kind="stabilizer",
+                name=str(product),
+                detail=f"{product.kind}, {product.weight_g_m2:g} g/m²",
+                hex=None,
+                free=free,
+                free_sigma=sigma,
+                offers=tuple(offers.get(roll_material(product.pk), ())),
+                widths_mm=tuple(sorted(widths[product.pk])),
+                record=product,
+            )
+        )
+    return materials
+
+
+def material_of_line(line: OrderLine) -> str:
+    """Return the material that an order line is of."""
+    if line.product_id is not None:
+        return roll_material(line.product_id)
+    assert line.shade_id is not None  # held by a constraint
+    if line.bobbin_style_id is not None:
+        return bobbin_material(line.bobbin_style_id, line.shade_id)
+    return shade_material(line.shade_id)
+
+
+def _on_order() -> dict[str, list[Receipt]]:
+    coming: dict[str, list[Receipt]] = defaultdict(list)
+    for line in OrderLine.objects.to_come():
+        expected: date | None = line.order.expected_on
+        assert expected is not None  # held by a constraint for placed orders
+        coming[material_of_line(line)].append(Receipt(expected, line.to_come * line.holds))
+    return coming
+
+
+def _minimums() -> dict[str, int]:
+    minimums = {}
+    for staple in Staple.objects.all():
+        if staple.product_id is not None:
+            key = roll_material(staple.product_id)
+        elif staple.bobbin_style_id is not None:
+            key = bobbin_material(staple.bobbin_style_id, staple.shade_id or 0)
+        else:
+            key = shade_material(staple.shade_id or 0)
+        minimums[key] = staple.minimum
+    return minimums
+
+
+def _is_black_or_white(material: Material) -> bool:
+    shade, lab = material.record, material.lab
+    if not isinstance(shade, Shade) or lab is None or shade.range.purpose != shade.range.Purpose.NEEDLE:
+        return False
+    return (lab.a**2 + lab.b**2) ** 0.5 <= GREY_UP_TO_CHROMA and not BLACK_UP_TO_L < lab.L < WHITE_FROM_L

@@ -1,0 +1,321 @@
+"""What must be bought: the needs of all open jobs and of the shelf itself, each with its reasons."""
+
+import math
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from inventory.compute.errors import WorkshopError
+from inventory.compute.knowing import RELATIVE_SIGMA
+from inventory.compute.reordering import ReorderPoint, reorder_point
+from inventory.ledger.use_history import LeadTime, lead_times, shade_material, weekly_use
+from inventory.models import NeedlePack, Offer
+from planning.buying.materials import Material, all_materials
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.buying.netting import DatedNeed, Net, net_over_time, spread_of
+from planning.jobs.turns import Shelves
+from planning.models import Job, Machine, Rules
+from planning.plan.ask import chosen_machine
+
+# A material that is used at least every so many weeks is kept in stock without being marked: common practice, no
+# source.
+KEPT_UP_TO_INTERVAL_WEEKS = 4.0
+# A pack holds what it says to about two parts in a hundred: this much more is bought, so that a job is surely
+# enough once it has come.
+PACK_MARGIN = RELATIVE_SIGMA["sealed"] / 2
+# Left over and used within half a year, a pack was no waste.
+USEFUL_WEEKS = 26
+DEFAULT_LEAD_DAYS = 5
+
+
+@dataclass(frozen=True)
+class JobNeed:
+    """What one job takes of a material. ``alone`` is what its own plan lacks, were it the only one."""
+
+    job: int
+    what: str
+    day: date | None
+    quantity: int
+    spread: float = 0.0
+    alone: int = 0
+    width_mm: int = 0  # of the widest stabilizer piece
+    colour_limit: float = math.inf  # how far another shade may be off, by the job's strictness
+
+
+@dataclass(frozen=True)
+class Need:
+    """A material with the jobs that want it, how it stands over time, and what must be bought.
+
+    ``missing`` is in mm, or pieces for bobbins and needles; ``needed_on`` the day it runs out, None where no job
+    has a day. ``kept_for`` says why it is kept though no job wants it, empty where it is not.
+    """
+
+    material: Material
+    jobs: tuple[JobNeed, ...]
+    net: Net
+    missing: int
+    needed_on: date | None
+    history: tuple[int, ...] = ()
+    reorder: ReorderPoint | None = None
+    kept_for: str = ""
+
+    @property
+    def key(self) -> str:
+        return self.material.key
+
+    @property
+    def width_mm(self) -> int:
+        return max((each.width_mm for each in self.jobs), default=0)
+
+    @property
+    def colour_limit(self) -> float:
+        """How far off another shade may be that is bought instead: as the strictest of the jobs says."""
+        return min((each.colour_limit for each in self.jobs), default=math.inf)
+
+    @property
+    def useful_surplus(self) -> int:
+        """What of a surplus would be used within half a year."""
+        return round(self.reorder.demand.mean * USEFUL_WEEKS) if self.reorder else 0
+
+
+@dataclass(frozen=True)
+class Needs:
+    """All needs, the soonest first, and sentences about what a person must settle before it can be bought."""
+
+    needs: tuple[Need, ...]
+    unclear: tuple[str, ...]
+
+    @property
+    def to_buy(self) -> tuple[Need, ...]:
+        return tuple(need for need in self.needs if need.missing > 0)
+
+
+def open_jobs(*, include_drafts: bool = True) -> list[Job]:
+    """Return the jobs whose material is still to be found, the soonest first: drafts, if wanted, and promised ones.
+
+    A running job holds what it will still use, and that is free for nobody else.
+    """
+    states = [Job.State.PROMISED, *([Job.State.DRAFT] if include_drafts else [])]
+    return list(Job.objects.filter(state__in=states).with_everything().soonest_first())
+
+
+def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
+    """Return what open jobs and the kept materials need, against the shelf and the orders as they stand."""
+    jobs = open_jobs(include_drafts=include_drafts)
+    rules = Rules.current()
+    materials = all_materials(jobs={job.pk for job in jobs})
+    wanted, unclear = _wanted_by_jobs(jobs, materials)
+    history = weekly_use(today=today)
+    waits = lead_times()
+    needs = []
+    for key, material in materials.items():
+        used = tuple(history.get(key, ()))
+        if not (wanted[key] or used or material.minimum):
+            continue
+        needs.append(_need(material, tuple(wanted[key]), used, waits=waits, rules=rules, today=today))
+    needs += _needles(jobs, wanted["stitches"], today=today)
+    return Needs(
+        tuple(
+            sorted(
+                needs, key=lambda need: (need.needed_on or date.max, need.material.kind, need.material.name)
+            )
+        ),
+        tuple(dict.fromkeys(unclear)),
+    )
+
+
+def _need(
+    material: Material,
+    jobs: tuple[JobNeed, ...],
+    history: tuple[int, ...],
+    *,
+    waits: dict[int, LeadTime],
+    rules: Rules,
+    today: date,
+) -> Need:
+    lead_days, lead_sd = _lead_time(material.offers, waits)
+    point = None
+    if any(history):
+        point = reorder_point(
+            history,
+            lead_time_weeks=lead_days / 7,
+            lead_time_sd_weeks=lead_sd / 7,
+            service_level=rules.service_level,
+        )
+    kept_for = _kept_for(material, point)
+    safety = float(max(material.minimum or 0, point.safety if point and kept_for else 0))
+    net = net_over_time(
+        [DatedNeed(each.day, float(each.quantity), each.spread) for each in jobs],
+        free=material.free,
+        free_sigma=material.free_sigma,
+        receipts=material.coming,
+        safety=safety,
+        certainty=rules.enough_at,
+        today=today,
+        lead_time_days=lead_days,
+    )
+    missing, needed_on = net.missing, net.run_out
+    for each in jobs:
+        # What a job's own plan lacks, lacks: a roll may be long enough, and too narrow.
+        come = sum(one.quantity for one in material.coming if each.day is None or one.day <= each.day)
+        if each.alone - come > missing:
+            missing, needed_on = each.alone - come, needed_on or each.day
+    if point is not None and kept_for:
+        position = material.free + material.on_order
+        if position <= point.point:
+            missing = max(missing, point.point - position)
+    lacking = math.ceil(missing * (1 + PACK_MARGIN)) if missing > 0 and material.unit == "mm" else missing
+    return Need(
+        material=material,
+        jobs=jobs,
+        net=net,
+        missing=math.ceil(lacking),
+        needed_on=needed_on,
+        history=history,
+        reorder=point,
+        kept_for=kept_for,
+    )
+
+
+def _kept_for(material: Material, point: ReorderPoint | None) -> str:
+    if material.minimum:
+        return "a staple"
+    if point is None or not point.demand.mean:
+        return ""
+    return "in steady use" if point.demand.interval_weeks <= KEPT_UP_TO_INTERVAL_WEEKS else ""
+
+
+def _lead_time(offers: Sequence[Offer], waits: dict[int, LeadTime]) -> tuple[int, float]:
+    """Return the lead time in days of the quickest supplier, and its spread as seen so far."""
+    quickest = min((offer.supplier for offer in offers), key=lambda each: each.lead_time_days, default=None)
+    if quickest is None:
+        return DEFAULT_LEAD_DAYS, 0.0
+    seen = waits.get(quickest.pk)
+    return quickest.lead_time_days, seen.sd_days if seen else 0.0
+
+
+def _wanted_by_jobs(
+    jobs: Sequence[Job], materials: dict[str, Material]
+) -> tuple[dict[str, list[JobNeed]], list[str]]:
+    """Return what each job takes of each material, and what cannot be said."""
+    wanted: dict[str, list[JobNeed]] = defaultdict(list)
+    unclear: list[str] = []
+    by_name = {material.name: key for key, material in materials.items() if material.kind != "thread"}
+    shelves = Shelves(jobs)
+    rules = shelves.rules
+    for job in jobs:
+        # Each alone, with what it holds itself: how they share is reckoned over the days.
+        shelves.hold(but_not={job.holder})
+        try:
+            plan = shelves.plan(job)
+        except WorkshopError as problem:
+            unclear.append(f"{job}: {problem}")
+            continue
+        found: dict[str, JobNeed] = {}
+
+        def takes(key: str, need: JobNeed, found: dict[str, JobNeed] = found) -> None:
+            earlier = found.get(key)
+            found[key] = _together(earlier, need) if earlier else need
+
+        about = JobNeed(job.pk, job.what, job.needed_on, 0, colour_limit=rules.limit_for(job.strictness))
+        for thread in plan.threads:
+            shade = thread.choice.shade if thread.choice.near_enough else thread.to_buy
+            if shade is None:
+                unclear.append(_nothing_near(job, thread.name or thread.hex))
+                continue
+            takes(
+                shade_material(shade.id),
+                replace(
+                    about,
+                    quantity=thread.needed_mm,
+                    spread=spread_of(median=thread.needed_mm, sigma=thread.needed_sigma_mm),
+                    alone=thread.missing_mm if thread.verdict != "enough" else 0,
+                ),
+            )
+        _bobbins_wanted(plan, job, about, by_name, takes, unclear)
+        for layer in plan.stabilizer:
+            if layer.product not in by_name:
+                unclear.append(f"{job}: no {layer.kind} of its weight is known. Add it to the catalogue.")
+                continue
+            on_roll = layer.cut.roll_mm if layer.cut else 0
+            takes(
+                by_name[layer.product],
+                replace(
+                    about,
+                    quantity=on_roll + layer.missing_mm,
+                    alone=layer.missing_mm,
+                    width_mm=layer.piece_mm[0],
+                ),
+            )
+        takes("stitches", replace(about, quantity=_stitches(job, plan)))
+        for key, need in found.items():
+            wanted[key].append(need)
+    return wanted, unclear
+
+
+def _bobbins_wanted(
+    plan: BatchPlan,
+    job: Job,
+    about: JobNeed,
+    by_name: dict[str, str],
+    takes: Callable[[str, JobNeed], None],
+    unclear: list[str],
+) -> None:
+    bobbins = plan.bobbins
+    if bobbins.thread in by_name:
+        takes(
+            by_name[bobbins.thread],
+            replace(about, quantity=bobbins.sure_count, alone=max(0, bobbins.sure_count - bobbins.owned)),
+        )
+    elif bobbins.needed_mm:
+        unclear.append(
+            f"{job}: no bobbin that fits its machine is on the books. Receive one, even an empty box."
+        )
+
+
+def _together(one: JobNeed, other: JobNeed) -> JobNeed:
+    quantity = one.quantity + other.quantity
+    spread = (one.quantity * one.spread + other.quantity * other.spread) / quantity if quantity else 0.0
+    return replace(
+        one,
+        quantity=quantity,
+        spread=spread,
+        alone=one.alone + other.alone,
+        width_mm=max(one.width_mm, other.width_mm),
+    )
+
+
+def _nothing_near(job: Job, colour: str) -> str:
+    if not colour:
+        return f"{job}: a block has no colour in its file. Choose one for it."
+    return f"{job}: no shade near {colour} is owned or on offer. Choose another, or enter who sells it."
+
+
+def _stitches(job: Job, plan: BatchPlan) -> int:
+    on_all = sum(placed.design.stitches for placed in job.placed.all())
+    return on_all * plan.pieces.total + sum(name.design.stitches for name in job.names.all())
+
+
+def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -> list[Need]:
+    """Return the need for needles, of any kind together, where the workshop has them on its books at all."""
+    packs = list(NeedlePack.objects.all())
+    if not (jobs and packs):
+        return []
+    first = chosen_machine(None)
+    machines: dict[int, Machine] = {job.pk: job.machine or first for job in jobs}
+    owned = float(sum(pack.on_hand for pack in packs if pack.retired_at is None))
+    lives = [each.quantity / machines[each.job].needle_life_stitches for each in stitched]
+    net = net_over_time(
+        [DatedNeed(each.day, life) for each, life in zip(stitched, lives, strict=True)],
+        free=owned,
+        today=today,
+        lead_time_days=DEFAULT_LEAD_DAYS,
+    )
+    material = Material(
+        "needles", "needles", "Needles", "of any kind, by the stitches of the jobs", None, owned, 0.0
+    )
+    wanted = tuple(
+        replace(each, quantity=math.ceil(life)) for each, life in zip(stitched, lives, strict=True)
+    )
+    return [Need(material, wanted, net, math.ceil(net.missing), net.run_out)]

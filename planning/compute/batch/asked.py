@@ -1,0 +1,123 @@
+"""What a batch is asked for: its designs, the shelf it may use, and the terms it is planned on."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from inventory.compute.colour import Lab
+from planning.compute.buying.packs import PackOffer
+from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
+from planning.compute.colour.choice import OwnedShade, OwnedSpool
+from planning.compute.hooping.copies import HoopField
+from planning.compute.hooping.timing import MachineTimes
+from planning.compute.stabilizer.layers import CutBefore, LayerNeed
+from planning.compute.stabilizer.supply import NO_LOSSES, Losses, StabilizerStock
+from planning.compute.stitches.placing import AS_DRAWN, Placement
+from planning.compute.stitches.thread_length import BlockSums, ThreadSettings
+
+
+@dataclass(frozen=True)
+class AskedBlock:
+    """A colour block of a design: the colour it asks for (``hex`` empty and ``lab`` None: none) and its sums."""
+
+    number: int
+    hex: str
+    lab: Lab | None
+    name: str
+    sums: BlockSums
+    # How far ``lab`` may be off, where it is a shade's; zero where it is the colour itself that is asked for.
+    sigma: float = 0.0
+    # The block at which its thread was put on, where that one stays on; None where it is put on for this block.
+    stays_from: int | None = None
+
+    @property
+    def threaded_at(self) -> int:
+        """The number of the block for which its thread is put on.
+
+        >>> sums = BlockSums(0.0, 0, 0.0, (), 0, 0, 0, 0.0)
+        >>> AskedBlock(3, "", None, "", sums, stays_from=2).threaded_at, AskedBlock(4, "", None, "", sums).threaded_at
+        (2, 4)
+        """
+        return self.number if self.stays_from is None else self.stays_from
+
+
+@dataclass(frozen=True)
+class AskedDesign:
+    name: str
+    sha256: str
+    format: str
+    width_mm: float
+    height_mm: float
+    stitches: int
+    trims: int
+    stops: int
+    warnings: tuple[str, ...]
+    blocks: tuple[AskedBlock, ...]
+    placement: Placement = AS_DRAWN
+    # Designs of one number are stitched in one hooping.
+    hooping: int = 0
+
+
+@dataclass(frozen=True)
+class BobbinStock:
+    """Full bobbins that fit the machine, all with ``length_mm`` on them."""
+
+    thread: str
+    count: int
+    length_mm: float
+    offers: tuple[PackOffer, ...] = ()
+    price_each: float | None = None
+    range_id: int = 0
+    parts: tuple[OwnedSpool, ...] = ()  # part-used bobbins of the same thread
+    wind_from: tuple[OwnedSpool, ...] = ()  # spools of the same thread
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """What is free to be used, and what can be bought."""
+
+    shades: tuple[OwnedShade, ...]
+    bobbins: BobbinStock | None
+    stabilizer: tuple[StabilizerStock, ...]
+    thread_offers: dict[int, tuple[PackOffer, ...]] = field(default_factory=dict)  # by shade
+    on_offer: tuple[OwnedShade, ...] = ()  # shades that are not owned but sold by somebody
+
+
+@dataclass(frozen=True)
+class Terms:
+    """The workshop's rules, its machine and its cloth, as far as a plan needs them."""
+
+    thread: ThreadSettings
+    times: MachineTimes
+    layers: tuple[LayerNeed, ...]
+    piece_mm: tuple[int, int] | None
+    topping_margin_mm: int = 20
+    losses: Losses = NO_LOSSES
+    cut_before: tuple[CutBefore, ...] = ()
+    test_pieces: int = 1
+    spoilage: float = 0.03
+    enough_at: float = 0.95
+    tight_at: float = 0.5
+    strictness: str = "picture"
+    colour_limit: float = (
+        5.0  # beyond this difference a thread is off colour; what it is depends on the strictness
+    )
+    currency: str = "EUR"
+    machine_rate: float = 0.0
+    hands_on_rate: float = 0.0
+    working_minutes_a_day: float = 360.0
+    needle_factor: Factor = NEEDLE_PRIOR
+    bobbin_factor: Factor = BOBBIN_PRIOR
+    # What was learned of needle thread, by the id of its range; others have the needle factor.
+    range_factors: Mapping[int, Factor] = field(default_factory=dict)
+    # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
+    pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
+    excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
+    # Whether to look for what could be bought instead, and for runners-up: a page shows them, a queue does not.
+    with_advice: bool = True
+    copies_per_hooping: int = 1
+    # The hoops a grid of copies may lie in; the plan sets them beside one another.
+    hoops: tuple[HoopField, ...] = ()
+
+    def factor_of(self, shade: OwnedShade | None) -> Factor:
+        """Return what is believed of thread of this shade."""
+        return self.range_factors.get(shade.range_id, self.needle_factor) if shade else self.needle_factor

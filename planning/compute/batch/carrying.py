@@ -1,0 +1,254 @@
+"""Which designs each piece of a batch carries, and the thread of every block on it."""
+
+import math
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.batch.asked import AskedBlock, AskedDesign, Terms
+from planning.compute.hooping.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
+from planning.compute.stitches.placing import field_needed, scaled_sums
+from planning.compute.stitches.thread_length import bobbin_mm, needle_mm
+
+
+@dataclass(frozen=True)
+class PlannedBlock:
+    """Thread of one block for one piece that carries it, at the factors' medians."""
+
+    design: int
+    block: AskedBlock
+    needle_mm: float
+    bobbin_mm: float
+
+    @property
+    def colour(self) -> object:
+        """What is threaded for it; an uncoloured block is a thread of its own."""
+        return self.block.hex or (self.design, self.block.threaded_at)
+
+
+@dataclass(frozen=True)
+class Carried:
+    """The pieces of a batch in stitching order, each a list of indices into ``designs``.
+
+    Tests come first, then the ordered pieces, then those that may replace spoiled ones.
+    """
+
+    designs: tuple[AskedDesign, ...]
+    pieces: tuple[tuple[int, ...], ...]
+    blocks: tuple[PlannedBlock, ...]
+    copies: int = 1  # pieces hooped together
+    # The number of the thread chosen for each colour; without it each colour is a thread.
+    thread_of: Mapping[object, int] = field(default_factory=dict)
+
+    @cached_property
+    def blocks_of(self) -> dict[int, list[int]]:
+        """The indices into ``blocks`` of each design's blocks, in order."""
+        found: dict[int, list[int]] = {design: [] for design in range(len(self.designs))}
+        for index, block in enumerate(self.blocks):
+            found[block.design].append(index)
+        return found
+
+    @cached_property
+    def counts(self) -> list[int]:
+        """How many pieces carry each design."""
+        counts = [0] * len(self.designs)
+        for piece in self.pieces:
+            for design in piece:
+                counts[design] += 1
+        return counts
+
+    @cached_property
+    def loads(self) -> list[range]:
+        """The pieces (from 0) that are hooped together, load by load; the last load may be part full."""
+        starts = range(0, len(self.pieces), self.copies)
+        return [range(start, min(start + self.copies, len(self.pieces))) for start in starts]
+
+    @property
+    def is_uniform(self) -> bool:
+        return len(set(self.pieces)) == 1
+
+    def stitched_blocks(self, load: int) -> list[tuple[int, ...]]:
+        """Return the blocks that load ``load`` (from 0) stitches, in order, one index for each copy.
+
+        Copies are stitched colour by colour: a block of one thread on all of them, then the next. Blocks in one
+        place of different designs go together where they ask for one colour.
+        """
+        return self._in_order(tuple(self.pieces[piece] for piece in self.loads[load]))
+
+    def _in_order(self, kind: tuple[tuple[int, ...], ...]) -> list[tuple[int, ...]]:
+        if kind not in self._orders:
+            self._orders[kind] = [
+                block
+                for designs in zip(*kind, strict=True)
+                for block in _colour_by_colour([self.blocks_of[design] for design in designs], self.blocks)
+            ]
+        return self._orders[kind]
+
+    @cached_property
+    def _orders(self) -> dict[tuple[tuple[int, ...], ...], list[tuple[int, ...]]]:
+        """The order of each kind of load, found once."""
+        return {}
+
+    def cumulative_needle_mm(self, blocks: Sequence[int]) -> NDArray[np.float64]:
+        """Return the needle thread that these blocks take over the first 0, 1, … pieces: shape (pieces + 1,)."""
+        per_design = np.zeros(len(self.designs))
+        for index in blocks:
+            per_design[self.blocks[index].design] += self.blocks[index].needle_mm
+        per_piece = [sum(per_design[design] for design in piece) for piece in self.pieces]
+        return np.concatenate([[0.0], np.cumsum(per_piece)])
+
+    def needle_loads(self, blocks: Sequence[int], *, scale: float = 1.0) -> list[list[float]]:
+        """Return the needle thread of these blocks on each load, in stitching order."""
+        wanted = frozenset(blocks)
+        return self._by_kind(
+            lambda order: [
+                sum(self.blocks[index].needle_mm for index in block) * scale
+                for block in order
+                if block[0] in wanted
+            ]
+        )
+
+    def bobbin_loads(self, *, scale: float = 1.0) -> list[list[float]]:
+        """Return the bobbin thread of each block of each load, in stitching order."""
+        return self._by_kind(
+            lambda order: [sum(self.blocks[index].bobbin_mm for index in block) * scale for block in order]
+        )
+
+    def _by_kind(self, told: Callable[[list[tuple[int, ...]]], list[float]]) -> list[list[float]]:
+        """Return what is told of each load's order, told once for loads that are alike."""
+        kinds = [tuple(self.pieces[piece] for piece in load) for load in self.loads]
+        known = {kind: told(self._in_order(kind)) for kind in set(kinds)}
+        return [known[kind] for kind in kinds]
+
+    def hoopings(self) -> int:
+        """Return how often a hoop is loaded: once a load for each group of designs that is stitched together."""
+        by_kind = {piece: len({self.designs[each].hooping for each in piece}) for piece in set(self.pieces)}
+        return sum(max(by_kind[self.pieces[piece]] for piece in load) for load in self.loads)
+
+    def topping_sizes(self, *, margin_mm: int, copies: int = 1) -> tuple[tuple[tuple[int, int], int], ...]:
+        """Return the sizes of pieces that cover what each hooping stitches, with how many hoopings are of each.
+
+        ``margin_mm`` goes round on every side. Empty where several copies share a hooping: how they lie in the
+        hoop is not known, so that their topping is as large as its other pieces.
+        """
+        if copies > 1:
+            return ()
+        sizes: Counter[tuple[int, int]] = Counter()
+        for piece, times in Counter(self.pieces).items():
+            for hooping in {self.designs[each].hooping for each in piece}:
+                together = [self.designs[each] for each in piece if self.designs[each].hooping == hooping]
+                sides = field_needed((each.width_mm, each.height_mm, each.placement) for each in together)
+                width_mm, height_mm = (math.ceil(side) + 2 * margin_mm for side in sides)
+                sizes[width_mm, height_mm] += times
+        return tuple(sizes.items())
+
+    def thread_changes(self) -> int:
+        return thread_changes(self.threads(), hoopings=len(self.loads) if self.is_uniform else 1)
+
+    def rethreads(self, *, needles: int) -> int:
+        """Return how often a needle is threaded by hand over the batch."""
+        return rethreads(self.threads(), hoopings=len(self.loads) if self.is_uniform else 1, needles=needles)
+
+    def threads(self) -> list[object]:
+        """Return what is threaded block by block: over one load where all pieces are alike, else over all."""
+        loads = range(1) if self.is_uniform else range(len(self.loads))
+        return [thread for load in loads for thread in self.threads_of_load(load)]
+
+    def threads_of_load(self, load: int) -> list[object]:
+        colours = [self.blocks[block[0]].colour for block in self.stitched_blocks(load)]
+        return [self.thread_of.get(colour, colour) for colour in colours]
+
+
+def _colour_by_colour(
+    copies: Sequence[Sequence[int]], blocks: Sequence[PlannedBlock]
+) -> list[tuple[int, ...]]:
+    """Return the blocks of several copies merged place by place, a colour at a time.
+
+    A uniform load has one design on all its copies, and its blocks in their own order.
+    """
+    merged: list[tuple[int, ...]] = []
+    for place in range(max(map(len, copies), default=0)):
+        by_colour: dict[object, list[int]] = {}
+        for copy in copies:
+            if place < len(copy):
+                by_colour.setdefault(blocks[copy[place]].colour, []).append(copy[place])
+        merged += [tuple(group) for group in by_colour.values()]
+    return merged
+
+
+def carry(
+    designs: Sequence[AskedDesign],
+    *,
+    lettering: Sequence[AskedDesign] = (),
+    to_stitch: PiecesToStitch,
+    terms: Terms,
+) -> Carried:
+    """Return the pieces of a batch that all carry ``designs`` and, where given, one ``lettering`` each.
+
+    There is one lettering design for each ordered piece. Tests carry the first; pieces that replace spoiled ones
+    are reckoned with the one that takes most stitches. Raises WorkshopError if the numbers do not agree.
+    """
+    if lettering and len(lettering) != to_stitch.ordered:
+        raise WorkshopError(
+            f"{len(lettering)} names are listed for {to_stitch.ordered} pieces; list one design for each piece."
+        )
+    common = tuple(range(len(designs)))
+    distinct = list(dict.fromkeys(lettering))
+    everything = (*designs, *distinct)
+    names = [len(designs) + distinct.index(each) for each in lettering]
+    if names:
+        longest = max(names, key=lambda name: everything[name].stitches)
+        in_order = [names[0]] * to_stitch.tests + names + [longest] * to_stitch.spoiled_allowed
+        pieces = tuple((*common, name) for name in in_order)
+    else:
+        pieces = (common,) * to_stitch.total
+    copies = terms.copies_per_hooping
+    blocks = _thread_of_blocks(everything, common, terms, shared=hoopings(len(pieces), copies) / len(pieces))
+    return Carried(everything, pieces, blocks, copies)
+
+
+def _thread_of_blocks(
+    designs: Sequence[AskedDesign], common: tuple[int, ...], terms: Terms, *, shared: float
+) -> tuple[PlannedBlock, ...]:
+    """Thread per block and piece. With one needle, each real change also costs the threaded path.
+
+    Pieces that are hooped together share it: ``shared`` is the threadings of a block per piece.
+    """
+    # The pieces there are, by what they carry: the common designs alone, or with one lettering each.
+    kinds = [(*common, name) for name in range(len(common), len(designs))] or [common]
+    anew: set[tuple[int, int]] = set()
+    for kind in kinds:
+        sewn = [
+            (design, place, block.hex or (design, block.threaded_at))
+            for design in kind
+            for place, block in enumerate(designs[design].blocks)
+        ]
+        # The thread before the first block of a piece is that of the last block of the piece before.
+        anew |= {
+            (design, place)
+            for before, (design, place, colour) in zip([sewn[-1], *sewn], sewn, strict=False)
+            if before[2] != colour
+        }
+    return tuple(
+        _planned(design, place, block, designs[design], terms, anew=shared * ((design, place) in anew))
+        for design, each in enumerate(designs)
+        for place, block in enumerate(each.blocks)
+    )
+
+
+def _planned(
+    design: int, place: int, block: AskedBlock, asked: AskedDesign, terms: Terms, *, anew: float
+) -> PlannedBlock:
+    sums = scaled_sums(block.sums, asked.placement)
+    path_mm = anew * terms.thread.threaded_path_mm if terms.times.needles == 1 else 0.0
+    return PlannedBlock(
+        design=design,
+        block=block,
+        needle_mm=needle_mm(sums, terms.thread) * terms.needle_factor.median + path_mm,
+        bobbin_mm=bobbin_mm(sums, terms.thread) * terms.bobbin_factor.median,
+    )

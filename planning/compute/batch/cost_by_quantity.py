@@ -1,0 +1,103 @@
+"""What the same pieces cost in other quantities: tests and threading weigh most on small batches."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from itertools import cycle, islice
+
+from planning.compute.batch.asked import Shelf, Terms
+from planning.compute.batch.carrying import Carried
+from planning.compute.batch.copies_compared import batch_minutes
+from planning.compute.batch.costing import BatchCost, money, per_piece
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.hooping.pieces import pieces_to_stitch
+from planning.compute.spools.bobbins import run_of_bobbins
+from planning.compute.stabilizer.supply import LayerPlan
+
+QUANTITIES = (1, 6, 12, 24, 48)
+
+
+@dataclass(frozen=True)
+class QuantityCost:
+    """What an order of ``pieces`` costs; its tests and spoiled pieces are in it."""
+
+    pieces: int
+    stitched: int
+    machine_min: float
+    hands_on_min: float
+    material: Decimal
+    machine: Decimal
+    hands_on: Decimal
+    is_planned: bool = False
+
+    @property
+    def time(self) -> Decimal:
+        return self.machine + self.hands_on
+
+    @property
+    def total(self) -> Decimal:
+        return self.material + self.time
+
+    @property
+    def per_piece(self) -> Decimal:
+        return per_piece(self.total, self.pieces)
+
+
+def cost_by_quantity(
+    carried: Carried,
+    cost: BatchCost,
+    *,
+    threads: Sequence[PlannedThread],
+    layers: Sequence[LayerPlan],
+    shelf: Shelf,
+    terms: Terms,
+    minutes: tuple[float, float],
+    quantities: Sequence[int] = QUANTITIES,
+) -> tuple[QuantityCost, ...]:
+    """Return the cost at each quantity and at the one planned, fewest first.
+
+    Thread costs by the mm what it does in this plan, stabilizer by the hooping; bobbins are whole ones, full.
+    ``minutes`` are those of the plan, at the machine and hands on. Names are taken to go round.
+    """
+    index = {(block.design, block.block.number): at for at, block in enumerate(carried.blocks)}
+    blocks = [[index[place] for place in thread.blocks] for thread in threads]
+    stabilizer = sum(layer.cost or 0.0 for layer in layers) / carried.hoopings()
+    found = []
+    for pieces in sorted({*quantities, cost.pieces}):
+        if pieces == cost.pieces:
+            found.append(
+                QuantityCost(
+                    pieces,
+                    cost.stitched,
+                    *minutes,
+                    cost.material,
+                    cost.machine,
+                    cost.hands_on,
+                    is_planned=True,
+                )
+            )
+            continue
+        total = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage).total
+        sized = replace(carried, pieces=tuple(islice(cycle(carried.pieces), total)))
+        thread = sum(
+            rate * float(sized.cumulative_needle_mm(own)[-1])
+            for rate, own in zip(cost.thread_per_mm, blocks, strict=True)
+        )
+        bobbins, changes = 0, 0
+        if shelf.bobbins:
+            run = run_of_bobbins(sized.bobbin_loads(), bobbin_mm=shelf.bobbins.length_mm)
+            bobbins, changes = run.count, len(run.changes) + run.inside_blocks
+        each = (shelf.bobbins.price_each if shelf.bobbins else None) or 0.0
+        machine_min, hands_on_min = batch_minutes(sized, terms, bobbin_changes=changes)
+        found.append(
+            QuantityCost(
+                pieces=pieces,
+                stitched=total,
+                machine_min=machine_min,
+                hands_on_min=hands_on_min,
+                material=money(thread) + money(bobbins * each) + money(stabilizer * sized.hoopings()),
+                machine=money(machine_min / 60 * terms.machine_rate),
+                hands_on=money(hands_on_min / 60 * terms.hands_on_rate),
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,300 @@
+"""Each colour of a batch: the shade chosen, the metres needed and free, and the spools in their order."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import ndtri
+
+from planning.compute.batch.asked import Shelf, Terms
+from planning.compute.batch.carrying import Carried
+from planning.compute.buying.packs import PackPurchase, cheapest_purchase
+from planning.compute.buying.priced_instead import PricedInstead, price_instead
+from planning.compute.certainty.enough import missing_mm, need, p_enough, pieces_covered, verdict
+from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
+from planning.compute.colour.instead import buy_instead
+from planning.compute.colour.rules import Conditions
+from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
+from planning.compute.colour.vision import fallen_together
+from planning.compute.spools.turns import SpoolUse, choose_spools
+
+RUNNERS_UP = 3
+MOST_NOTED_PAIRS = 4
+
+
+@dataclass(frozen=True)
+class PlannedThread:
+    """One thread over the whole batch: what asks for it, the shade chosen, and whether there is enough.
+
+    ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
+    nobody tells apart share a thread, and ``choice`` is then that of the one furthest off. ``verdict`` is of the
+    stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``.
+    """
+
+    hex: str
+    name: str
+    blocks: tuple[tuple[int, int], ...]
+    choice: Choice
+    needed_mm: int
+    needed_sigma_mm: int
+    free_mm: int
+    free_sigma_mm: int
+    p_enough: float
+    verdict: str
+    colour_verdict: str
+    reason: str
+    pieces_possible: int
+    missing_mm: int
+    spools: tuple[SpoolUse, ...]
+    to_buy: OwnedShade | None
+    purchase: PackPurchase | None
+    is_pinned: bool
+    runners_up: tuple[RunnerUp, ...]
+    # What each piece to stitch takes before the factor, in mm.
+    geometry_mm: tuple[float, ...]
+    factor_median: float
+    relative_sigma: float
+
+
+@dataclass(frozen=True)
+class PlannedThreads:
+    """The threads of a batch in the order in which they are first stitched, and what a person should know."""
+
+    threads: tuple[PlannedThread, ...]
+    notes: tuple[str, ...]
+    instead: tuple[PricedInstead, ...]
+
+
+def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads:
+    """Return the threads of a batch, their shades chosen together so that the whole design keeps working."""
+    groups: dict[object, list[int]] = {}
+    for index, block in enumerate(carried.blocks):
+        groups.setdefault(block.colour, []).append(index)
+    members = list(groups.values())
+    requests = [
+        ColourRequest(
+            hex=carried.blocks[group[0]].block.hex,
+            lab=carried.blocks[group[0]].block.lab,
+            geometry_mm=float(carried.cumulative_needle_mm(group)[-1]) / terms.needle_factor.median,
+            name=carried.blocks[group[0]].block.name,
+            sigma=carried.blocks[group[0]].block.sigma,
+        )
+        for group in members
+    ]
+    conditions = _conditions(carried, members, terms)
+    together = substitute(requests, shelf.shades, conditions)
+    choices = together.choices
+    setting = prepare(requests, shelf.shades, replace(conditions, pinned={}))
+    others = dict(zip(setting.numbers, nearest_first(setting), strict=True)) if terms.with_advice else {}
+    shared: dict[object, list[int]] = {}
+    for number, choice in enumerate(choices):
+        # A shade that is not near enough is no stock of either colour: nothing is shared then.
+        key = choice.shade.id if choice.shade and choice.near_enough else ("apart", number)
+        shared.setdefault(key, []).append(number)
+    threads = []
+    for numbers in shared.values():
+        furthest = max((choices[number] for number in numbers), key=lambda choice: choice.delta_e_00 or 0.0)
+        threads.append(
+            _thread(
+                carried,
+                sorted(index for number in numbers for index in members[number]),
+                requests[numbers[0]],
+                furthest,
+                shelf,
+                terms,
+                is_pinned=any(number in conditions.pinned for number in numbers),
+                runners_up=tuple(each for each in others.get(numbers[0], ()) if each.shade != furthest.shade)[
+                    :RUNNERS_UP
+                ],
+            )
+        )
+    if not terms.with_advice:
+        return PlannedThreads(tuple(threads), _notes(together, terms), ())
+    instead = price_instead(
+        buy_instead(requests, shelf.shades, shelf.on_offer, conditions, now=together),
+        offers=shelf.thread_offers,
+        blocks=[[_place(carried, index) for index in group] for group in members],
+        conditions=conditions,
+    )
+    notes = (*_notes(together, terms), *_notes_for_other_eyes(requests, choices))
+    return PlannedThreads(tuple(threads), notes, instead)
+
+
+def _place(carried: Carried, index: int) -> tuple[int, int]:
+    return carried.blocks[index].design, carried.blocks[index].block.number
+
+
+def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms) -> Conditions:
+    pinned = {}
+    for number, group in enumerate(members):
+        for index in group:
+            if _place(carried, index) in terms.pinned:
+                pinned[number] = terms.pinned[_place(carried, index)]
+    return Conditions(
+        factor=terms.needle_factor,
+        certainty=terms.enough_at,
+        colour_limit=terms.colour_limit,
+        pinned=pinned,
+        excluded=terms.excluded,
+    )
+
+
+def _notes(together: Substitution, terms: Terms) -> tuple[str, ...]:
+    """What the choice could not hold. Which metres lack, or that nothing is near, each thread says of itself."""
+    notes = [problem.text for problem in together.broken if problem.rule in ("apart", "order")]
+    notes += [
+        f"{choice.shade.code} is pinned, though it differs from what is asked by ΔE00 {choice.delta_e_00:.1f}; "
+        f"the limit is {terms.colour_limit:g}."
+        for choice in together.choices
+        if choice.shade and choice.near_enough and (choice.delta_e_00 or 0.0) > terms.colour_limit
+    ]
+    if not together.is_proven:
+        notes.append(
+            "The shades were chosen in the time there was; a better choice might lower their mean difference by "
+            f"up to {together.gap:.0%}."
+        )
+    return tuple(notes)
+
+
+def _notes_for_other_eyes(requests: Sequence[ColourRequest], choices: Sequence[Choice]) -> list[str]:
+    """What viewers whose eyes lack a kind of cone told apart as asked for, and will not as chosen."""
+    pairs = [
+        (request, request.lab, choice.shade.lab)
+        for request, choice in zip(requests, choices, strict=True)
+        if request.lab and choice.shade and choice.shade.lab and choice.near_enough
+    ]
+    fallen = fallen_together([tuple(asked) for _, asked, _ in pairs], [tuple(got) for _, _, got in pairs])
+    notes = [
+        f"{pairs[each.one][0].called} and {pairs[each.other][0].called} will be hard to tell apart with "
+        f"{' or '.join(each.viewers)}; as asked for they are not."
+        for each in fallen[:MOST_NOTED_PAIRS]
+    ]
+    if len(fallen) > MOST_NOTED_PAIRS:
+        notes.append(
+            f"{len(fallen) - MOST_NOTED_PAIRS} more pairs fall together for eyes without one kind of cone."
+        )
+    return notes
+
+
+def _thread(
+    carried: Carried,
+    blocks: Sequence[int],
+    request: ColourRequest,
+    choice: Choice,
+    shelf: Shelf,
+    terms: Terms,
+    *,
+    is_pinned: bool,
+    runners_up: tuple[RunnerUp, ...],
+) -> PlannedThread:
+    shade = choice.shade if choice.near_enough else None
+    factor = terms.factor_of(shade)
+    geometry_mm = carried.cumulative_needle_mm(blocks) / terms.needle_factor.median
+    total_mm = float(geometry_mm[-1])
+    wanted = need(total_mm, factor)
+    free_mm, free_sigma_mm = shade.free if shade else (0.0, 0.0)
+    stock = {"free_mm": free_mm, "free_sigma_mm": free_sigma_mm}
+    p = p_enough(total_mm, factor, **stock)
+    lacking = math.ceil(missing_mm(total_mm, factor, certainty=terms.enough_at, **stock))
+    word, reason = _verdict(choice, p, request, terms)
+    to_buy = shade or _nearest_on_offer(request, shelf, terms)
+    offers = shelf.thread_offers.get(to_buy.id, ()) if to_buy else ()
+    first = carried.blocks[blocks[0]].block
+    return PlannedThread(
+        hex=request.hex,
+        name=first.name,
+        blocks=tuple(_place(carried, index) for index in blocks),
+        choice=choice,
+        needed_mm=round(wanted.median_mm),
+        needed_sigma_mm=round(wanted.sigma_mm),
+        free_mm=round(free_mm),
+        free_sigma_mm=round(free_sigma_mm),
+        p_enough=p,
+        verdict=word,
+        colour_verdict=colour_verdict(choice, limit=terms.colour_limit),
+        reason=reason,
+        pieces_possible=pieces_covered(geometry_mm, factor, certainty=terms.enough_at, **stock),
+        missing_mm=lacking,
+        spools=_spools(carried, blocks, shade, word, terms) if shade else (),
+        to_buy=to_buy,
+        purchase=cheapest_purchase(lacking, offers) if lacking else None,
+        is_pinned=is_pinned,
+        runners_up=runners_up,
+        geometry_mm=tuple(np.diff(geometry_mm).tolist()),
+        factor_median=factor.median,
+        relative_sigma=factor.predictive_sigma,
+    )
+
+
+def colour_verdict(choice: Choice, *, limit: float) -> str:
+    """Return whether the shade of a choice is ``near`` the colour asked for, ``off colour``, or ``unknown``.
+
+    A pinned shade may be off colour as well: that somebody wants it does not make it nearer.
+
+    >>> colour_verdict(Choice(None), limit=5.0)
+    'unknown'
+    """
+    if choice.shade is None or choice.delta_e_00 is None:
+        return "unknown"
+    return "near" if choice.delta_e_00 <= limit else "off colour"
+
+
+def _spools(
+    carried: Carried, blocks: Sequence[int], shade: OwnedShade, word: str, terms: Terms
+) -> tuple[SpoolUse, ...]:
+    """Spools changed early enough to be sure; where all together are enough but each with its margin is not,
+    changed at even odds, for then the margins of some must serve the others; inside a block only if that
+    too leaves a piece undone."""
+    pieces_mm = carried.needle_loads(blocks, scale=1 / terms.needle_factor.median)
+    factor = terms.factor_of(shade)
+    ways = [(terms.enough_at, False), (0.5, False), (0.5, True)]
+    for certainty, inside in ways if word == "enough" else ways[:1]:
+        choice = choose_spools(
+            shade.spools,
+            pieces_mm=pieces_mm,
+            factor=factor,
+            certainty=certainty,
+            may_change_inside=inside,
+        )
+        if choice.is_complete:
+            break
+    wanted = frozenset(blocks)
+    margin = math.exp(float(ndtri(terms.enough_at)) * factor.predictive_sigma)
+
+    def on_pieces(use: SpoolUse) -> SpoolUse:
+        """The turn in pieces, where spools were chosen for loads."""
+        own = [block for block in carried.stitched_blocks(use.from_piece - 1) if block[0] in wanted]
+        return replace(
+            use,
+            sure_mm=round(use.needed_mm * margin),
+            from_piece=carried.loads[use.from_piece - 1][0] + 1,
+            to_piece=carried.loads[use.to_piece - 1][-1] + 1,
+            at_block=_place(carried, own[use.from_block][0]),
+        )
+
+    return tuple(map(on_pieces, choice.uses))
+
+
+def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:
+    """The nearest shade that could be bought for a colour of which nothing near is owned."""
+    conditions = Conditions(colour_limit=terms.colour_limit, excluded=terms.excluded)
+    ranked = [
+        each for nearest in nearest_first(prepare([request], shelf.on_offer, conditions)) for each in nearest
+    ]
+    return ranked[0].shade if ranked and ranked[0].delta_e_00 <= terms.colour_limit else None
+
+
+def _verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> tuple[str, str]:
+    if choice.shade is None and request.lab is None:
+        return "unknown", "The file names no colour for this block; choose one."
+    if choice.shade is None:
+        return "short", "No thread of a known colour is on the shelf."
+    if not choice.near_enough:
+        return "short", (
+            f"Nothing on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.2f}, "
+            f"and the limit is {terms.colour_limit:g}."
+        )
+    if not choice.shade.is_known:
+        return "unknown", "Nobody knows how much is on these spools; weigh them."
+    return verdict(p, enough_at=terms.enough_at, tight_at=terms.tight_at), ""

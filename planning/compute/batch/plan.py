@@ -1,0 +1,183 @@
+"""A batch planned as a whole: what it needs, what the shelf has, and how sure that is.
+
+Everything here is a value: the shelf, the machine and the designs come in as frozen records and a ``BatchPlan``
+goes out, so that a page, a command and a test ask the same question in the same way.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from planning.compute.batch.asked import AskedDesign, Shelf, Terms
+from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
+from planning.compute.batch.carrying import Carried, PlannedBlock, carry
+from planning.compute.batch.copies_compared import CopiesOption, batch_minutes, compare_copies
+from planning.compute.batch.cost_by_quantity import QuantityCost, cost_by_quantity
+from planning.compute.batch.costing import BatchCost, batch_cost
+from planning.compute.batch.needle_thread import PlannedThread, plan_threads
+from planning.compute.buying.priced_instead import PricedInstead
+from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
+from planning.compute.hooping.timing import machine_minutes, start_by
+from planning.compute.spools.needle_places import NeedlePlan, needle_places
+from planning.compute.stabilizer.layers import JobLayers
+from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
+
+# From best to worst: one bad colour makes the batch bad.
+VERDICTS = ("enough", "tight", "unknown", "short")
+
+
+@dataclass(frozen=True)
+class BatchPlan:
+    """The answer to *is there enough for the whole batch?* and the reasons under it."""
+
+    verdict: str
+    pieces: PiecesToStitch
+    copies_per_hooping: int
+    hoopings: int
+    designs: tuple[AskedDesign, ...]
+    blocks: tuple[PlannedBlock, ...]
+    threads: tuple[PlannedThread, ...]
+    bobbins: PlannedBobbins
+    stabilizer: tuple[LayerPlan, ...]
+    machine_min: float
+    waiting_min: float  # of these, for trims, stops and thread changes
+    hands_on_min: float
+    thread_changes: int
+    cost: BatchCost
+    needed_on: date | None
+    notes: tuple[str, ...]
+    instead: tuple[PricedInstead, ...]
+    stitches: int  # over all pieces to stitch
+    bobbin_median: float  # the factor that bobbin thread is planned with
+    quantities: tuple[QuantityCost, ...]
+    start_by: date | None  # the day to start on, to be done by ``needed_on``
+    needles: NeedlePlan  # threads are told by their number in ``threads``, hoopings by load
+    copies: tuple[CopiesOption, ...]  # one copy a hooping beside many
+    strictness: str = "picture"
+    colour_limit: float = 5.0
+
+    @property
+    def off_colour(self) -> tuple[PlannedThread, ...]:
+        """The threads that are beyond the limit of the colour asked for."""
+        return tuple(thread for thread in self.threads if thread.colour_verdict == "off colour")
+
+
+def plan_batch(
+    designs: Sequence[AskedDesign],
+    *,
+    pieces: int,
+    shelf: Shelf,
+    terms: Terms,
+    lettering: Sequence[AskedDesign] = (),
+    needed_on: date | None = None,
+    notes: Sequence[str] = (),
+) -> BatchPlan:
+    """Return the plan for ``pieces`` pieces that all carry ``designs`` and one ``lettering`` each, if given."""
+    to_stitch = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage)
+    carried = carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms)
+    planned = plan_threads(carried, shelf, terms)
+    threads = planned.threads
+    carried = _threaded(carried, threads)
+    bobbins = plan_bobbins(carried, shelf.bobbins, terms)
+    hoopings = carried.hoopings()
+    wanted = JobLayers(
+        layers=terms.layers,
+        piece_mm=terms.piece_mm,
+        hoopings=hoopings,
+        extents=carried.topping_sizes(margin_mm=terms.topping_margin_mm, copies=terms.copies_per_hooping),
+        cut_before=terms.cut_before,
+    )
+    layers = plan_layers_together([wanted], shelf.stabilizer, losses=terms.losses)[0]
+    stitches = sum(
+        count * design.stitches for design, count in zip(carried.designs, carried.counts, strict=True)
+    )
+    machine_min, hands_on_min = batch_minutes(
+        carried, terms, bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks
+    )
+    verdicts = (
+        [thread.verdict for thread in threads] + [bobbins.verdict] + [layer.verdict for layer in layers]
+    )
+    # Whatever its stock, a thread of another colour is not enough; one that is pinned wants a second look.
+    verdicts += ["tight" for thread in threads if thread.colour_verdict == "off colour"]
+    cost = batch_cost(
+        threads=[(thread.choice.shade, thread.spools, thread.needed_mm) for thread in threads],
+        thread_offers=shelf.thread_offers,
+        bobbins=(bobbins.count, shelf.bobbins.price_each if shelf.bobbins else None),
+        layers=layers,
+        pieces=pieces,
+        currency=terms.currency,
+        machine_min=machine_min,
+        hands_on_min=hands_on_min,
+        machine_rate=terms.machine_rate,
+        hands_on_rate=terms.hands_on_rate,
+        stitched=to_stitch.total,
+    )
+    return BatchPlan(
+        verdict=max(verdicts, key=VERDICTS.index),
+        pieces=to_stitch,
+        copies_per_hooping=terms.copies_per_hooping,
+        hoopings=hoopings,
+        designs=carried.designs,
+        blocks=_in_chosen_thread(carried.blocks, threads, terms),
+        threads=threads,
+        bobbins=bobbins,
+        stabilizer=layers,
+        machine_min=machine_min,
+        waiting_min=machine_min - machine_minutes(terms.times, stitches=stitches),
+        hands_on_min=hands_on_min,
+        thread_changes=carried.thread_changes(),
+        cost=cost,
+        needed_on=needed_on,
+        notes=(*notes, *planned.notes),
+        instead=planned.instead,
+        strictness=terms.strictness,
+        colour_limit=terms.colour_limit,
+        stitches=stitches,
+        bobbin_median=terms.bobbin_factor.median,
+        quantities=cost_by_quantity(
+            carried,
+            cost,
+            threads=threads,
+            layers=layers,
+            shelf=shelf,
+            terms=terms,
+            minutes=(machine_min, hands_on_min),
+        )
+        if terms.with_advice
+        else (),
+        start_by=start_by(
+            needed_on,
+            minutes=machine_min + hands_on_min,
+            working_minutes_a_day=terms.working_minutes_a_day,
+        )
+        if needed_on
+        else None,
+        needles=needle_places(
+            [carried.threads_of_load(load) for load in range(len(carried.loads))],
+            needles=terms.times.needles,
+        ),
+        copies=compare_copies(carried, terms, bobbin_mm=shelf.bobbins.length_mm if shelf.bobbins else None)
+        if terms.with_advice
+        else (),
+    )
+
+
+def _in_chosen_thread(
+    blocks: Sequence[PlannedBlock], threads: Sequence[PlannedThread], terms: Terms
+) -> tuple[PlannedBlock, ...]:
+    """The blocks with what is known of the thread each is stitched with, so that they add up to the threads."""
+    median = {place: thread.factor_median for thread in threads for place in thread.blocks}
+    usual = terms.needle_factor.median
+    return tuple(
+        replace(each, needle_mm=each.needle_mm * median[each.design, each.block.number] / usual)
+        for each in blocks
+    )
+
+
+def _threaded(carried: Carried, threads: Sequence[PlannedThread]) -> Carried:
+    """Return the batch with colours that share a shade threaded as one."""
+    chosen = {place: number for number, thread in enumerate(threads) for place in thread.blocks}
+    return replace(
+        carried,
+        thread_of={block.colour: chosen[block.design, block.block.number] for block in carried.blocks},
+    )

@@ -1,0 +1,90 @@
+"""The shelf after a batch has claimed what it needs, for the batches that come after it."""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import replace
+
+from planning.compute.batch.asked import Shelf
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.colour.choice import OwnedShade
+from planning.compute.stabilizer.cutting import Flat, Roll
+from planning.compute.stabilizer.supply import StabilizerStock
+
+# More than any one thing holds: a part bobbin is claimed whole.
+ALL_OF_IT = 10**12
+
+
+def claims(plan: BatchPlan) -> dict[str, int]:
+    """Return how much of each labelled thing a batch sets aside: mm of spools and rolls, sheets and offcuts by one.
+
+    Of a spool it is what its pieces take at the certainty that the plan was made for, so far as it goes; bobbins
+    are not labelled one by one and are told by ``plan.bobbins.sure_count``.
+    """
+    claimed: Counter[str] = Counter()
+    for thread in plan.threads:
+        for use in thread.spools:
+            claimed[use.label] += min(use.sure_mm, use.needed_mm + max(use.left_mm, 0))
+    cuts = {id(layer.cut.product_cut): layer.cut.product_cut for layer in plan.stabilizer if layer.cut}
+    for cut in cuts.values():
+        for source in cut.sources:
+            claimed[source.label] += source.roll_mm if source.is_roll else 1
+    for label in plan.bobbins.parts:
+        claimed[label] = ALL_OF_IT
+    return {label: quantity for label, quantity in claimed.items() if quantity > 0}
+
+
+def shelf_after(shelf: Shelf, claimed: Mapping[str, int], *, bobbins: int) -> Shelf:
+    """Return ``shelf`` without what was claimed of it; things that are used up are gone.
+
+    >>> from planning.compute.colour.choice import OwnedSpool
+    >>> red = OwnedShade(1, 1, "", "", "R", "", "", None, (OwnedSpool(1, "S0001", 900, 0.0),))
+    >>> left = shelf_after(Shelf((red,), None, ()), {"S0001": 400}, bobbins=0)
+    >>> left.shades[0].spools[0].free_mm
+    500
+    """
+    stock = shelf.bobbins
+    return replace(
+        shelf,
+        shades=tuple(_shade_after(shade, claimed) for shade in shelf.shades),
+        bobbins=replace(
+            stock,
+            count=max(stock.count - bobbins, 0),
+            parts=tuple(part for part in stock.parts if part.label not in claimed),
+        )
+        if stock
+        else None,
+        stabilizer=tuple(_product_after(product, claimed) for product in shelf.stabilizer),
+    )
+
+
+def _shade_after(shade: OwnedShade, claimed: Mapping[str, int]) -> OwnedShade:
+    if not any(spool.label in claimed for spool in shade.spools):
+        return shade
+    return replace(
+        shade,
+        spools=tuple(
+            replace(spool, free_mm=max(spool.free_mm - claimed.get(spool.label, 0), 0))
+            for spool in shade.spools
+        ),
+    )
+
+
+def _product_after(product: StabilizerStock, claimed: Mapping[str, int]) -> StabilizerStock:
+    labels = {each.label for each in product.rolls} | {each.label for each in product.flats}
+    if labels.isdisjoint(claimed):
+        return product
+    rolls = (_roll_after(roll, claimed.get(roll.label, 0)) for roll in product.rolls)
+    flats = (_flat_after(flat, claimed.get(flat.label, 0)) for flat in product.flats)
+    return replace(
+        product,
+        rolls=tuple(roll for roll in rolls if roll.free_mm > 0),
+        flats=tuple(flat for flat in flats if flat.count > 0),
+    )
+
+
+def _roll_after(roll: Roll, taken: int) -> Roll:
+    return replace(roll, free_mm=roll.free_mm - taken) if taken else roll
+
+
+def _flat_after(flat: Flat, taken: int) -> Flat:
+    return replace(flat, count=flat.count - taken) if taken else flat

@@ -1,0 +1,131 @@
+"""The arrays of one choice of shades for a whole design, and how many rules an answer breaks."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from inventory.compute.colour import delta_e_00_matrix
+from planning.compute.certainty.coverage import geometries_covered
+from planning.compute.colour.choice import ColourRequest, OwnedShade
+from planning.compute.colour.rules import Conditions, clearly_lighter, lab_array, least_apart
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.intp]
+
+
+class Broken(NamedTuple):
+    """How many rules are broken, the gravest first: fewer compare as less."""
+
+    short: int
+    alike: int
+    out_of_order: int
+
+
+@dataclass(frozen=True)
+class ColourCase:
+    """m requests and n shades: what each pair costs, which may be paired, and what the rules ask.
+
+    ``cost`` (m, n) is the share of thread × CIEDE2000; ``open`` (m, n) are the pairs that pins, exclusions and
+    the colour limit leave; ``needs_mm`` (m,) and ``covers_mm`` (n,) are geometry, the latter at the certainty;
+    ``least_apart`` (m, m) and ``lighter`` (m, m) are the rules of two. Every request has an open shade.
+    """
+
+    cost: Floats
+    open: Bools
+    needs_mm: Floats
+    covers_mm: Floats
+    shades: Floats
+    least_apart: Floats
+    lighter: Bools
+
+    @property
+    def fits(self) -> Bools:
+        """Open pairs where the shade covers the request alone."""
+        return self.open & (self.needs_mm[:, None] <= self.covers_mm[None, :])
+
+    @property
+    def forced_short(self) -> Bools:
+        """Requests that no open shade covers, whatever the others have."""
+        return np.asarray(~self.fits.any(axis=1))
+
+    @property
+    def allowed(self) -> Bools:
+        """The pairs of an answer in which no request is short that need not be."""
+        return np.where(self.forced_short[:, None], self.open, self.fits)
+
+    @property
+    def fewest(self) -> Broken:
+        """No answer breaks fewer rules than this."""
+        return Broken(int(self.forced_short.sum()), 0, 0)
+
+    def total(self, chosen: Ints) -> float:
+        return float(self.cost[np.arange(len(chosen)), chosen].sum())
+
+
+def colour_case(
+    asked: Floats,
+    requests: Sequence[ColourRequest],
+    shades: Sequence[OwnedShade],
+    *,
+    weights: Floats,
+    open_pairs: Bools,
+    conditions: Conditions,
+    endless: Bools | None = None,
+) -> ColourCase:
+    """Return the case of ``requests``, which ask for the colours ``asked``, (m, 3), and ``shades``.
+
+    ``endless`` (n,) are shades of which as much as is needed can be had.
+    """
+    labs = lab_array([shade.lab for shade in shades])
+    needs_mm = np.array([request.geometry_mm for request in requests], dtype=float)
+    covers_mm = np.full(len(shades), np.inf)
+    stocked = np.arange(len(shades)) if endless is None else np.flatnonzero(~endless)
+    covers_mm[stocked] = covered_mm(
+        [shades[int(each)] for each in stocked], conditions, enough_mm=float(needs_mm.sum())
+    )
+    return ColourCase(
+        cost=weights[:, None] * delta_e_00_matrix(asked, labs),
+        open=open_pairs,
+        needs_mm=needs_mm,
+        covers_mm=covers_mm,
+        shades=labs,
+        least_apart=least_apart(asked),
+        lighter=clearly_lighter(asked),
+    )
+
+
+def covered_mm(shades: Sequence[OwnedShade], conditions: Conditions, *, enough_mm: float) -> Floats:
+    """Return the geometry that each shade covers at the certainty, (n,); from ``enough_mm`` on only at least.
+
+    If the stock falls short of T with half the risk at most, and the need exceeds T with half the risk at most,
+    together they fall short with no more than the whole. That is quick and does for well filled shelves.
+    """
+    free = np.array([shade.free for shade in shades], dtype=float).reshape(-1, 2)
+    free_mm, sigma_mm = free[:, 0], free[:, 1]
+    factor, z = conditions.factor, float(ndtri(1 - (1 - conditions.certainty) / 2))
+    covers_mm = (free_mm - z * sigma_mm) / (factor.median * np.exp(z * factor.predictive_sigma))
+    close = covers_mm < enough_mm
+    covers_mm[close] = geometries_covered(
+        factor, free_mm=free_mm[close], free_sigma_mm=sigma_mm[close], certainty=conditions.certainty
+    )
+    return np.asarray(covers_mm)
+
+
+def count_broken(case: ColourCase, chosen: Ints) -> Broken:
+    """Return how many rules the shades ``chosen``, (m,), break.
+
+    Short are the fewest requests that would have to go for the metres to cover the rest.
+    """
+    short = 0
+    for shade in np.unique(chosen):
+        needs_mm = np.sort(case.needs_mm[chosen == shade])
+        short += int((np.cumsum(needs_mm) > case.covers_mm[shade]).sum())
+    labs = case.shades[chosen]
+    alike = np.triu(delta_e_00_matrix(labs, labs) < case.least_apart, 1).sum()
+    out_of_order = (case.lighter & (labs[:, None, 0] <= labs[None, :, 0])).sum()
+    return Broken(short, int(alike), int(out_of_order))

@@ -1,0 +1,84 @@
+"""A requested colour, the shades that may stand for it with their spools, and the one that is chosen."""
+
+from dataclasses import dataclass
+
+from inventory.compute.colour import Lab
+from planning.compute.certainty.enough import combine_free
+
+
+@dataclass(frozen=True)
+class OwnedSpool:
+    """A spool as the planner sees it; ``sigma_mm`` is None where nobody knows what is on it."""
+
+    id: int
+    label: str
+    free_mm: int
+    sigma_mm: float | None
+    price_per_mm: float | None = None
+    place: str = ""
+    lot: str = ""  # the dye lot; empty where nobody wrote it down
+    is_open: bool = False
+
+    @property
+    def is_known(self) -> bool:
+        return self.sigma_mm is not None
+
+
+@dataclass(frozen=True)
+class OwnedShade:
+    """A shade with its spools in the order in which they would be taken."""
+
+    id: int
+    range_id: int
+    maker: str
+    range: str
+    code: str
+    name: str
+    hex: str
+    lab: Lab | None
+    spools: tuple[OwnedSpool, ...]
+    # How far the colour may be off: one sigma along each axis of CIEDE2000.
+    sigma: float = 0.0
+
+    @property
+    def free(self) -> tuple[float, float]:
+        """Return the free length in mm and its sigma, over the spools that are known."""
+        return combine_free(
+            (spool.free_mm, spool.sigma_mm) for spool in self.spools if spool.sigma_mm is not None
+        )
+
+    @property
+    def is_known(self) -> bool:
+        return any(spool.is_known for spool in self.spools)
+
+
+@dataclass(frozen=True)
+class ColourRequest:
+    """One requested colour and the thread it takes over the whole batch."""
+
+    hex: str
+    lab: Lab | None
+    geometry_mm: float
+    name: str = ""
+    # How far the colour asked for may be off; zero where it is what is asked for, whatever a thread measures.
+    sigma: float = 0.0
+
+    @property
+    def called(self) -> str:
+        """What a person would call it."""
+        return self.name or self.hex or "a block without a colour"
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The shade for one request. ``shade`` is None where the request has no colour or nothing is owned.
+
+    ``near_enough`` is also said of a shade that a person pinned, however far off; ``delta_e_00`` tells.
+    """
+
+    shade: OwnedShade | None
+    delta_e_00: float | None = None
+    grade: str | None = None
+    near_enough: bool = False
+    # Where the true difference lies, 95 times in a hundred, as far as both colours are known.
+    between: tuple[float, float] | None = None

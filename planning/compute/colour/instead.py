@@ -1,0 +1,146 @@
+"""Which one, two or three shades that are not owned would bring a design nearest to its colours."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planning.compute.colour.case import Bools, Broken, ColourCase, Ints, colour_case, count_broken
+from planning.compute.colour.choice import ColourRequest, OwnedShade
+from planning.compute.colour.program import Caps, Columns, solve
+from planning.compute.colour.rules import Conditions
+from planning.compute.colour.substitution import Setting, Substitution, prepare
+
+MOST_BOUGHT = 3
+# A mean that falls by less than this is not worth an errand. Common practice, no source.
+LEAST_FALL = 0.1
+_TRIFLE = 1e-9
+
+
+@dataclass(frozen=True)
+class Bought:
+    """A shade to buy, the requests that would use it, and the thread they take."""
+
+    shade: OwnedShade
+    requests: tuple[int, ...]
+    geometry_mm: float
+
+
+@dataclass(frozen=True)
+class Instead:
+    """What to buy, and the mean CIEDE2000 over the thread without and with it."""
+
+    bought: tuple[Bought, ...]
+    mean_before: float
+    mean_after: float
+    is_proven: bool
+
+
+def buy_instead(
+    requests: Sequence[ColourRequest],
+    owned: Sequence[OwnedShade],
+    on_offer: Sequence[OwnedShade],
+    conditions: Conditions,
+    *,
+    now: Substitution,
+    least_fall: float = LEAST_FALL,
+    time_limit_s: float = 2.0,
+) -> list[Instead]:
+    """Return the best single purchase, the best two and the best three, as far as each lowers the mean further.
+
+    ``now`` is the choice from what is owned. Of a bought shade there is as much as is needed. No more rules of
+    any kind may be broken than now; a colour with nothing near on the shelf may stay with the nearest. Only
+    pairs that cost more, with the least of every other request, than the choice of now are left out.
+    """
+    setting = prepare(requests, [*owned, *on_offer], conditions)
+    for_sale = np.array([shade.id in {each.id for each in on_offer} for shade in setting.shades], dtype=bool)
+    rows = np.flatnonzero(setting.open.any(axis=1) & np.isfinite(setting.distance[:, ~for_sale]).any(axis=1))
+    if not len(rows) or not for_sale.any():
+        return []
+    case = colour_case(
+        setting.asked[rows],
+        [setting.requests[row] for row in rows],
+        setting.shades,
+        weights=setting.weights[rows],
+        open_pairs=setting.open[rows],
+        conditions=conditions,
+        endless=for_sale,
+    )
+    places = {shade.id: column for column, shade in enumerate(setting.shades)}
+    choices = [now.choices[setting.numbers[row]] for row in rows]
+    chosen = np.array([places[choice.shade.id] for choice in choices if choice.shade], dtype=int)
+    near = np.array([choice.near_enough for choice in choices], dtype=bool)
+    before, columns = case.total(chosen), _columns(case, for_sale, chosen, near)
+    if len(columns.request) <= len(rows):
+        return []
+    broken = _broken_among(case, chosen, near)
+    found, mean = [], now.mean_delta_e
+    for most in range(1, MOST_BOUGHT + 1):
+        answer = solve(
+            case,
+            columns,
+            caps=Caps(*broken),
+            time_limit_s=time_limit_s,
+            to_buy=for_sale,
+            most_bought=most,
+        )
+        if answer.columns is None:
+            break
+        after = now.mean_delta_e - before + answer.objective
+        if after > mean - least_fall:
+            break
+        picked = columns.shade[answer.columns]
+        bought = _bought(setting, rows, picked, for_sale)
+        found.append(Instead(bought, now.mean_delta_e, after, answer.is_proven))
+        mean = after
+    return found
+
+
+def _columns(case: ColourCase, for_sale: Bools, chosen: Ints, near: Bools) -> Columns:
+    """The pairs that can lower the total of ``chosen``, bought, on the shelf, or as they are for what is not near."""
+    fits, every = case.fits, np.arange(len(chosen))
+    lacking = case.open & ~for_sale
+    as_it_is = np.zeros_like(fits)
+    as_it_is[every[~near], chosen[~near]] = True
+    kinds = [(fits, False, True), (lacking, True, True), (as_it_is, False, False)]
+    cost = np.where(fits | lacking | as_it_is, case.cost, np.inf)
+    least = cost.min(axis=1, keepdims=True)
+    slack = case.total(chosen) - least.sum() + _TRIFLE
+    worth = cost - least <= slack
+    parts = [np.nonzero(pairs & worth) for pairs, _, _ in kinds]
+    sizes = [len(requests) for requests, _ in parts]
+    request = np.concatenate([requests for requests, _ in parts])
+    shade = np.concatenate([shades for _, shades in parts])
+    return Columns(
+        request=request,
+        shade=shade,
+        cost=case.cost[request, shade],
+        short=np.repeat([short for _, short, _ in kinds], sizes),
+        ruled=np.repeat([ruled for _, _, ruled in kinds], sizes),
+    )
+
+
+def _broken_among(case: ColourCase, chosen: Ints, near: Bools) -> Broken:
+    """What is broken now among the requests that have a shade near enough."""
+    part = ColourCase(
+        cost=case.cost[near],
+        open=case.open[near],
+        needs_mm=case.needs_mm[near],
+        covers_mm=case.covers_mm,
+        shades=case.shades,
+        least_apart=case.least_apart[np.ix_(near, near)],
+        lighter=case.lighter[np.ix_(near, near)],
+    )
+    return count_broken(part, chosen[near]) if near.any() else Broken(0, 0, 0)
+
+
+def _bought(setting: Setting, rows: Ints, picked: Ints, for_sale: Bools) -> tuple[Bought, ...]:
+    return tuple(
+        Bought(
+            shade=setting.shades[shade],
+            requests=tuple(setting.numbers[row] for row in rows[picked == shade]),
+            geometry_mm=float(sum(setting.requests[row].geometry_mm for row in rows[picked == shade])),
+        )
+        for shade in dict.fromkeys(picked.tolist())
+        if for_sale[shade]
+    )

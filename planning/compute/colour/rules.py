@@ -1,0 +1,185 @@
+"""What keeps a whole design working when its colours are replaced, and a check of any choice against it."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from inventory.compute.colour import Lab, delta_e_00_matrix
+from planning.compute.certainty.enough import NEEDLE_PRIOR, Factor, p_enough
+from planning.compute.colour.choice import ColourRequest, OwnedShade
+
+Floats = NDArray[np.float64]
+
+# Requests nearer to each other than this may share a shade: nobody tells them apart on cloth.
+# Just noticeable side by side: common practice, no source.
+SAME_COLOUR = 1.0
+# Colours that were apart stay half as far apart, but no more than this is asked. Common practice, no source.
+FAR_ENOUGH_APART = 5.0
+# From this difference of L* on it is clear which of two colours is the lighter. Common practice, no source.
+CLEARLY_LIGHTER = 5.0
+
+Rule = Literal["chosen", "excluded", "pinned", "near", "metres", "apart", "order"]
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What a choice must respect beside the colours themselves.
+
+    ``pinned`` maps the place of a request to the id of the one shade it may have, however far off that is;
+    ``excluded`` are ids of shades that are not to be used. Shades of another fibre or weight are not offered.
+    """
+
+    factor: Factor = NEEDLE_PRIOR
+    certainty: float = 0.95
+    colour_limit: float = 5.0
+    pinned: Mapping[int, int] = field(default_factory=dict)
+    excluded: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A rule that a choice breaks, the requests it concerns, and what that means in words."""
+
+    rule: Rule
+    requests: tuple[int, ...]
+    text: str
+
+
+def lab_array(labs: Sequence[Lab | None]) -> Floats:
+    return np.array([(lab.L, lab.a, lab.b) for lab in labs if lab is not None], dtype=float).reshape(-1, 3)
+
+
+def least_apart(asked: Floats) -> Floats:
+    """Return the CIEDE2000 difference, (m, m), that shades chosen for ``asked``, (m, 3), must have at least.
+
+    >>> least_apart(np.array([(50.0, 0.0, 0.0), (50.0, 0.0, 0.5), (90.0, 0.0, 0.0)])).round(1).tolist()
+    [[0.0, 0.0, 5.0], [0.0, 0.0, 5.0], [5.0, 5.0, 0.0]]
+    """
+    differences = delta_e_00_matrix(asked, asked)
+    floors = np.minimum(differences / 2, FAR_ENOUGH_APART)
+    floors[differences <= SAME_COLOUR] = 0.0
+    return np.maximum(floors, floors.T)
+
+
+def clearly_lighter(asked: Floats) -> NDArray[np.bool_]:
+    """Return whether each of ``asked``, (m, 3), is clearly lighter than each other: (m, m).
+
+    >>> clearly_lighter(np.array([(50.0, 0.0, 0.0), (56.0, 0.0, 0.0)])).tolist()
+    [[False, False], [True, False]]
+    """
+    L = asked[:, 0]
+    return np.asarray(L[:, None] - L[None, :] >= CLEARLY_LIGHTER)
+
+
+def check_choice(
+    chosen: Sequence[OwnedShade | None],
+    requests: Sequence[ColourRequest],
+    shades: Sequence[OwnedShade],
+    conditions: Conditions,
+) -> list[Problem]:
+    """Return every rule that the ``chosen`` shades, one for each request, break.
+
+    A shade that is too far off is a problem of its own and stands for nothing: no other rule is asked of it. A
+    request without a colour may go without a shade, and asks for the colour of the shade that is pinned to it.
+    """
+    if len(chosen) != len(requests):
+        raise ValueError(f"{len(chosen)} shades are chosen for {len(requests)} requests")
+    problems: list[Problem] = []
+    standing: list[tuple[int, OwnedShade, Lab]] = []
+    offered = {shade.id for shade in shades if shade.lab is not None}
+    for number, (shade, request) in enumerate(zip(chosen, requests, strict=True)):
+        found = _problem_of_one(number, shade, request, offered, conditions)
+        if found:
+            problems.append(found)
+        if shade is not None and shade.lab is not None and (found is None or found.rule == "excluded"):
+            standing.append((number, shade, request.lab or shade.lab))
+    problems += _metres(standing, requests, conditions)
+    return problems + _pairs(standing, requests)
+
+
+def _problem_of_one(
+    number: int, shade: OwnedShade | None, request: ColourRequest, offered: set[int], conditions: Conditions
+) -> Problem | None:
+    pinned = conditions.pinned.get(number)
+    if pinned is not None and (shade is None or shade.id != pinned):
+        return Problem("pinned", (number,), f"{request.called} does not have the shade pinned to it.")
+    if shade is None:
+        if request.lab is None:
+            return None
+        return Problem("chosen", (number,), f"No shade is chosen for {request.called}.")
+    if shade.id not in offered:
+        return Problem("chosen", (number,), f"{shade.code}, chosen for {request.called}, is not to be had.")
+    if pinned is not None:
+        return None
+    if shade.id in conditions.excluded:
+        return Problem(
+            "excluded", (number,), f"{shade.code} is not to be used, but is chosen for {request.called}."
+        )
+    if request.lab is None:
+        return Problem("chosen", (number,), f"{request.called} asks for no colour, yet has a shade.")
+    distance = float(delta_e_00_matrix(lab_array([request.lab]), lab_array([shade.lab]))[0, 0])
+    if distance > conditions.colour_limit:
+        return Problem(
+            "near",
+            (number,),
+            f"{shade.code} differs from {request.called} by ΔE00 {distance:.1f}, beyond the limit of "
+            f"{conditions.colour_limit:g}.",
+        )
+    return None
+
+
+def _metres(
+    standing: Sequence[tuple[int, OwnedShade, Lab]],
+    requests: Sequence[ColourRequest],
+    conditions: Conditions,
+) -> list[Problem]:
+    users: dict[int, list[int]] = defaultdict(list)
+    by_id = {shade.id: shade for _, shade, _ in standing}
+    for number, shade, _ in standing:
+        users[shade.id].append(number)
+    problems = []
+    for id, numbers in users.items():
+        free_mm, sigma_mm = by_id[id].free
+        needed_mm = sum(requests[number].geometry_mm for number in numbers)
+        p = p_enough(needed_mm, conditions.factor, free_mm=free_mm, free_sigma_mm=sigma_mm)
+        if p < conditions.certainty:
+            names = " and ".join(requests[number].called for number in numbers)
+            problems.append(
+                Problem("metres", tuple(numbers), f"{by_id[id].code} does not surely cover {names}.")
+            )
+    return problems
+
+
+def _pairs(
+    standing: Sequence[tuple[int, OwnedShade, Lab]], requests: Sequence[ColourRequest]
+) -> list[Problem]:
+    asked = lab_array([lab for _, _, lab in standing])
+    got = lab_array([shade.lab for _, shade, _ in standing])
+    floors, lighter, apart = least_apart(asked), clearly_lighter(asked), delta_e_00_matrix(got, got)
+    problems = []
+    for one, (first, shade, _) in enumerate(standing):
+        for other, (second, another, _) in enumerate(standing):
+            names = f"{requests[first].called} and {requests[second].called}"
+            if one < other and apart[one, other] < floors[one, other]:
+                how = (
+                    f"share {shade.code}"
+                    if shade.id == another.id
+                    else f"differ by only ΔE00 {apart[one, other]:.1f} as {shade.code} and {another.code}"
+                )
+                problems.append(
+                    Problem("apart", (first, second), f"{names} {how}; they will be hard to tell apart.")
+                )
+            if lighter[one, other] and got[one, 0] <= got[other, 0]:
+                problems.append(
+                    Problem(
+                        "order",
+                        (first, second),
+                        f"{requests[first].called} should be lighter than {requests[second].called}, but "
+                        f"{shade.code} is no lighter than {another.code}.",
+                    )
+                )
+    return problems

@@ -1,0 +1,310 @@
+"""Which shade stands for each colour of a whole design, so that the design keeps working.
+
+A choice for one colour is not looked at alone: two colours that take the same nearest shade are no longer two,
+a light one may end darker than its neighbour, and the metres of a shade go to all that use it. The shades are
+chosen together so that, with as few of these rules broken as can be, the mean difference is least.
+"""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from inventory.compute.colour import delta_e_00_matrix, delta_e_76, grey_scale_grade
+from inventory.compute.colour_knowing import difference_between
+from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
+from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
+from planning.compute.colour.program import Caps, Columns, Solved, solve
+from planning.compute.colour.rules import Conditions, Problem, check_choice, lab_array
+
+TIME_LIMIT_S = 5.0
+_TRIFLE = 1e-9  # costs nearer than this are equal
+
+
+@dataclass(frozen=True)
+class Substitution:
+    """A choice for each request, in their order, and the rules it breaks, in words.
+
+    ``mean_delta_e`` is over the thread that is stitched. No choice that breaks as few rules has a mean below
+    ``bound``; where ``is_proven``, none breaks fewer, and none of those has a lower mean.
+    """
+
+    choices: tuple[Choice, ...]
+    mean_delta_e: float
+    bound: float
+    is_proven: bool
+    broken: tuple[Problem, ...]
+
+    @property
+    def gap(self) -> float:
+        """How far the mean may lie above the least there is, as a share of it."""
+        return 0.0 if self.is_proven else (self.mean_delta_e - self.bound) / max(self.mean_delta_e, _TRIFLE)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The shade of each request of a case, (m,)."""
+
+    chosen: Ints
+    total: float
+    bound: float
+    is_proven: bool
+    broken: Broken
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The requests that ask for a colour and the shades that have one, ready to be matched.
+
+    ``numbers`` are the places of the requests among all that came in; ``distance`` (m, n) is CIEDE2000, with
+    infinity for excluded shades and all but the pinned one; ``open`` those within the limit, or pinned.
+    """
+
+    numbers: tuple[int, ...]
+    requests: tuple[ColourRequest, ...]
+    shades: tuple[OwnedShade, ...]
+    asked: Floats
+    weights: Floats
+    distance: Floats
+    open: Bools
+
+
+def substitute(
+    requests: Sequence[ColourRequest],
+    shades: Sequence[OwnedShade],
+    conditions: Conditions,
+    *,
+    time_limit_s: float = TIME_LIMIT_S,
+) -> Substitution:
+    """Return the shades chosen together for all ``requests``.
+
+    Where the rules cannot all hold, the order from light to dark gives way first, then that colours stay apart,
+    then metres. Among answers that break as few, the mean CIEDE2000, weighted by thread, is least. A request
+    with no shade within the limit is given the nearest, marked as not near enough, and no rule is asked of it.
+    """
+    choices = [Choice(None)] * len(requests)
+    setting = prepare(requests, shades, conditions)
+    if not setting.numbers:
+        problems = check_choice([None] * len(requests), requests, shades, conditions)
+        return Substitution(tuple(choices), 0.0, 0.0, True, tuple(problems))
+    near = np.flatnonzero(setting.open.any(axis=1))
+    far = np.flatnonzero(~setting.open.any(axis=1) & np.isfinite(setting.distance).any(axis=1))
+    picked = {int(row): int(setting.distance[row].argmin()) for row in far}
+    apart = float(sum(setting.weights[row] * setting.distance[row, column] for row, column in picked.items()))
+    total, bound, is_proven = apart, apart, True
+    if len(near):
+        used = np.flatnonzero(setting.open[near].any(axis=0))
+        case = colour_case(
+            setting.asked[near],
+            [setting.requests[row] for row in near],
+            [setting.shades[column] for column in used],
+            weights=setting.weights[near],
+            open_pairs=setting.open[np.ix_(near, used)],
+            conditions=conditions,
+        )
+        answer = least_broken(case, time_limit_s=time_limit_s)
+        picked |= {int(row): int(used[column]) for row, column in zip(near, answer.chosen, strict=True)}
+        total, bound, is_proven = apart + answer.total, apart + answer.bound, answer.is_proven
+    for row, column in picked.items():
+        choices[setting.numbers[row]] = _choice(setting, row, column)
+    chosen = [choice.shade for choice in choices]
+    broken = check_choice(chosen, requests, shades, conditions)
+    return Substitution(tuple(choices), total, bound, is_proven, tuple(broken))
+
+
+def prepare(
+    requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
+) -> Setting:
+    """Return what can be matched. A request without a colour asks for that of the shade pinned to it."""
+    known = [shade for shade in shades if shade.lab is not None]
+    by_id = {shade.id: column for column, shade in enumerate(known)}
+    pins = {number: by_id[shade] for number, shade in conditions.pinned.items() if shade in by_id}
+    numbers = [
+        number
+        for number, request in enumerate(requests)
+        if known and (request.lab is not None or number in pins)
+    ]
+    asked = lab_array([requests[number].lab or known[pins[number]].lab for number in numbers])
+    distance = delta_e_00_matrix(asked, lab_array([shade.lab for shade in known]))
+    barred = np.array([shade.id in conditions.excluded for shade in known], dtype=bool)
+    distance[:, barred] = np.inf
+    is_open = (distance <= conditions.colour_limit) & ~barred
+    for row, number in enumerate(numbers):
+        if number in pins:
+            column = pins[number]
+            difference = delta_e_00_matrix(asked[row : row + 1], lab_array([known[column].lab]))[0, 0]
+            distance[row], is_open[row] = np.inf, False
+            distance[row, column], is_open[row, column] = difference, True
+    thread = np.array([requests[number].geometry_mm for number in numbers], dtype=float)
+    weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
+    return Setting(
+        tuple(numbers),
+        tuple(requests[number] for number in numbers),
+        tuple(known),
+        asked,
+        weights,
+        distance,
+        is_open,
+    )
+
+
+@dataclass(frozen=True)
+class RunnerUp:
+    """A shade that a person may prefer for one request, and how far off it is."""
+
+    shade: OwnedShade
+    delta_e_00: float
+
+
+def nearest_first(setting: Setting, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
+    """Return for each request of ``setting`` the shades it may have, up to ``most``, the nearest first."""
+    ranked = []
+    for distances in setting.distance:
+        columns = np.argsort(distances, kind="stable")[:most]
+        ranked.append(
+            tuple(
+                RunnerUp(setting.shades[column], float(distances[column]))
+                for column in columns
+                if np.isfinite(distances[column])
+            )
+        )
+    return ranked
+
+
+def _choice(setting: Setting, row: int, column: int) -> Choice:
+    request, shade = setting.requests[row], setting.shades[column]
+    near_enough = bool(setting.open[row, column])
+    if request.lab is None:
+        return Choice(shade, near_enough=near_enough)
+    delta_ab = float(delta_e_76(setting.asked[row], lab_array([shade.lab]))[0])
+    distance = float(setting.distance[row, column])
+    return Choice(
+        shade=shade,
+        delta_e_00=distance,
+        grade=grey_scale_grade(delta_ab),
+        near_enough=near_enough,
+        between=difference_between(distance, request.sigma, shade.sigma),
+    )
+
+
+def least_broken(case: ColourCase, *, time_limit_s: float = TIME_LIMIT_S) -> Answer:
+    """Return the answer that breaks fewest rules, the gravest first, and among those has the least total.
+
+    If the best matching without the rules breaks none it is the answer. Else a quick answer tells which pairs
+    can be left out: CIEDE2000 obeys no triangle inequality, so nothing is concluded from where colours lie; but
+    a pair that costs more, with the least of every other request, than an answer at hand is in no better one.
+    """
+    free = _matched(case)
+    if free is not None and count_broken(case, free) == case.fewest:
+        return Answer(free, case.total(free), case.total(free), True, case.fewest)
+    quick = _quick(case)
+    broken = count_broken(case, quick)
+    caps = Caps(case.fewest.short, 0, 0)
+    if broken == case.fewest:
+        columns = _columns(case, _worth_a_try(case, case.allowed, case.total(quick)))
+    else:
+        columns = _columns(case, case.allowed)
+    until = time.monotonic() + time_limit_s
+    found = solve(case, columns, caps=caps, time_limit_s=time_limit_s)
+    proven = found.is_proven
+    if found.columns is None and broken != case.fewest:
+        found, columns, proven = _relaxed(case, until, proven)
+    lowest = float(np.where(case.open, case.cost, np.inf).min(axis=1).sum())
+    if found.columns is None:
+        return Answer(quick, case.total(quick), lowest, False, broken)
+    chosen = columns.shade[found.columns]
+    counted = count_broken(case, chosen)
+    return Answer(
+        chosen, case.total(chosen), max(lowest, min(found.bound, case.total(chosen))), proven, counted
+    )
+
+
+def _relaxed(case: ColourCase, until: float, proven: bool) -> tuple[Solved, Columns, bool]:
+    """Give way in the stated order: to the order of lightness, to colours staying apart, to metres."""
+    hard, soft = _columns(case, case.allowed), _columns_that_may_be_short(case)
+    short = case.fewest.short
+    ways = (
+        (hard, ("out_of_order",), Caps(short, 0, None)),
+        (hard, ("alike", "out_of_order"), Caps(short, None, None)),
+        (soft, ("short", "alike", "out_of_order"), Caps(None, None, None)),
+    )
+    for columns, stages, caps in ways:
+        for rule in stages:
+            found = solve(case, columns, least=rule, caps=caps, time_limit_s=until - time.monotonic())
+            proven = proven and found.is_proven
+            if found.columns is None:
+                break
+            caps = Caps(**(vars(caps) | {rule: round(found.objective)}))
+        if found.columns is None:
+            continue
+        last = solve(case, columns, caps=caps, time_limit_s=until - time.monotonic())
+        # Out of time, the answer of the stage before still breaks as few rules.
+        return (found if last.columns is None else last), columns, proven and last.is_proven
+    return found, soft, False
+
+
+def _matched(case: ColourCase) -> Ints | None:
+    """The cheapest shades with no rule asked; each for one request where none may share."""
+    cost = np.where(case.allowed, case.cost, np.inf)
+    nearest = cost.argmin(axis=1)
+    may_share = (case.least_apart == 0).sum() > len(nearest)
+    if len(set(nearest)) == len(nearest) or may_share or cost.shape[0] > cost.shape[1]:
+        return nearest
+    try:
+        return np.asarray(linear_sum_assignment(cost)[1])
+    except ValueError:  # there are not shades enough for one each
+        return None
+
+
+def _quick(case: ColourCase) -> Ints:
+    """An answer found request by request, most thread first, breaking as little as each one can."""
+    order = np.argsort(-case.needs_mm, kind="stable")
+    chosen = np.full(len(order), -1)
+    left_mm = case.covers_mm.copy()
+    for place, request in enumerate(order):
+        candidates = np.flatnonzero(case.open[request])
+        before = order[:place]
+        labs, others = case.shades[candidates], case.shades[chosen[before]]
+        short = left_mm[candidates] < case.needs_mm[request]
+        alike = (delta_e_00_matrix(labs, others) < case.least_apart[request, before]).sum(axis=1)
+        L, L_others = labs[:, :1], others[None, :, 0]
+        inverted = (case.lighter[request, before] & (L_others >= L)) | (
+            case.lighter[before, request] & (L_others <= L)
+        )
+        best = np.lexsort((case.cost[request, candidates], inverted.sum(axis=1), alike, short))[0]
+        chosen[request] = candidates[best]
+        if not short[best]:
+            left_mm[candidates[best]] -= case.needs_mm[request]
+    return chosen
+
+
+def _worth_a_try(case: ColourCase, pairs: Bools, at_hand: float) -> Bools:
+    """The ``pairs`` that an answer no dearer than the one ``at_hand`` may use."""
+    cost = np.where(pairs, case.cost, np.inf)
+    least = cost.min(axis=1, keepdims=True)
+    return np.asarray(cost - least <= at_hand - least.sum() + _TRIFLE)
+
+
+def _columns(case: ColourCase, pairs: Bools) -> Columns:
+    request, shade = np.nonzero(pairs)
+    return Columns(
+        request=request,
+        shade=shade,
+        cost=case.cost[request, shade],
+        short=case.forced_short[request],
+        ruled=np.ones(len(request), dtype=bool),
+    )
+
+
+def _columns_that_may_be_short(case: ColourCase) -> Columns:
+    covered, short = np.nonzero(case.fits), np.nonzero(case.open)
+    request, shade = (np.concatenate(both) for both in zip(covered, short, strict=True))
+    return Columns(
+        request=request,
+        shade=shade,
+        cost=case.cost[request, shade],
+        short=np.arange(len(request)) >= len(covered[0]),
+        ruled=np.ones(len(request), dtype=bool),
+    )

@@ -1,0 +1,34 @@
+"""Stabilizer cut from rolls, sheets and offcuts with little waste: values, plan and check."""
+
+from planning.compute.stabilizer.cutting.checking import Problem, check_plan
+from planning.compute.stabilizer.cutting.values import (
+    LEAST_USEFUL_MM,
+    CutOrder,
+    CutPiece,
+    CutPlan,
+    CutStock,
+    Flat,
+    PieceNeed,
+    Rest,
+    Roll,
+    SourceCut,
+    Strip,
+)
+from planning.compute.stabilizer.cutting.whole import plan_cut
+
+__all__ = [
+    "LEAST_USEFUL_MM",
+    "CutOrder",
+    "CutPiece",
+    "CutPlan",
+    "CutStock",
+    "Flat",
+    "PieceNeed",
+    "Problem",
+    "Rest",
+    "Roll",
+    "SourceCut",
+    "Strip",
+    "check_plan",
+    "plan_cut",
+]

@@ -1,0 +1,74 @@
+"""Whether a recipe suits the stretch of a fabric and the density of what is stitched on it."""
+
+from collections.abc import Sequence
+
+from planning.compute.stabilizer.layers import LayerNeed
+
+# A plain fill at the common row spacing of 0.4 mm with stitches of 4 mm: 100 mm² / (0.4 mm × 4 mm) on each cm².
+FULL_FILL_PER_CM2 = 62.5
+# From twice that on, stitches lie over stitches wherever the design is not empty. Common practice, no source.
+DENSE_PER_CM2 = 2 * FULL_FILL_PER_CM2
+# Below this a backing counts as light: common practice, no source.
+LIGHT_G_M2 = 60.0
+
+STAYS = "cut-away"
+
+
+def density_per_cm2(stitches: int, width_mm: float, height_mm: float) -> float:
+    """Return the stitches on each square centimetre of the upright rectangle round a design; 0 for one without area.
+
+    >>> density_per_cm2(6_400, 80, 80)
+    100.0
+    """
+    area_cm2 = width_mm * height_mm / 100
+    return stitches / area_cm2 if area_cm2 > 0 else 0.0
+
+
+def recipe_doubts(
+    layers: Sequence[LayerNeed], *, stretch: str = "none", density: float = 0.0
+) -> tuple[str, ...]:
+    """Return in words what looks wrong with a recipe, each with the reason; a test decides.
+
+    ``stretch`` is none, some or much; ``density`` in stitches per cm². All of it is common practice, no source.
+
+    >>> tear_away = LayerNeed("tear-away", 35, 60, "hooped with the cloth", 2)
+    >>> recipe_doubts([tear_away], stretch="none", density=80)
+    ()
+    >>> len(recipe_doubts([tear_away], stretch="much", density=80))
+    1
+    """
+    if not layers:
+        return ()
+    below = [layer for layer in layers if not layer.by_extent and layer.kind != "topping"]
+    if not below:
+        return (
+            "The recipe has only a topping, and nothing under the cloth: it keeps stitches out of the pile but "
+            "holds no cloth. Common practice: a backing as well.",
+        )
+    count = sum(layer.count for layer in below)
+    staying = [layer for layer in below if layer.kind == STAYS]
+    doubts = []
+    if stretch != "none" and not staying:
+        kinds = " and ".join(dict.fromkeys(layer.kind for layer in below))
+        doubts.append(
+            f"The fabric stretches {'much' if stretch == 'much' else 'a little'}, and its recipe has only {kinds}: "
+            "once that is gone, nothing keeps the cloth from pulling the stitches apart. Common practice: cut-away."
+        )
+    at = f"The design has {density:.0f} stitches per cm²"
+    if density >= DENSE_PER_CM2 and not staying and count == 1:
+        doubts.append(
+            f"{at}, twice a full fill or more ({FULL_FILL_PER_CM2:g} per cm² at 0.4 mm rows and 4 mm stitches), and "
+            f"the recipe has one layer of {below[0].kind}: so many needle holes cut through it. Common practice: a "
+            "second layer, or cut-away."
+        )
+    if density >= FULL_FILL_PER_CM2 and stretch == "much" and _is_light(staying):
+        doubts.append(
+            f"{at}, a full fill or more, on a fabric that stretches much, and the recipe has one light layer of "
+            f"cut-away (below {LIGHT_G_M2:g} g/m²): it gives with the cloth, which puckers. Common practice: a "
+            "heavier one, or two that cross."
+        )
+    return tuple(doubts)
+
+
+def _is_light(layers: Sequence[LayerNeed]) -> bool:
+    return sum(layer.count for layer in layers) == 1 and layers[0].weight_to_g_m2 < LIGHT_G_M2

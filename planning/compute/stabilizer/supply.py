@@ -1,0 +1,296 @@
+"""The stabilizer of one job or several: which product each layer takes, and how all of it is cut."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import accumulate
+
+from scipy.special import ndtr
+
+from planning.compute.buying.packs import PackOffer, PackPurchase, cheapest_purchase
+from planning.compute.certainty.enough import verdict
+from planning.compute.stabilizer.cutting import (
+    CutOrder,
+    CutPlan,
+    CutStock,
+    Flat,
+    PieceNeed,
+    Roll,
+    SourceCut,
+    plan_cut,
+)
+from planning.compute.stabilizer.layers import JobLayers, LayerNeed, LayerPieces, Size, pieces_of
+
+__all__ = [
+    "NO_LOSSES",
+    "LayerCut",
+    "LayerNeed",
+    "LayerPlan",
+    "Losses",
+    "StabilizerStock",
+    "layer_cuts",
+    "plan_layers_together",
+]
+
+
+@dataclass(frozen=True)
+class StabilizerStock:
+    """A product with what is free of it. ``price_per_mm2`` is None where nobody knows what was paid."""
+
+    product: str
+    kind: str
+    weight_g_m2: float
+    has_grain: bool
+    rolls: tuple[Roll, ...]
+    flats: tuple[Flat, ...] = ()
+    roll_offers: tuple[tuple[int, PackOffer], ...] = ()  # roll width in mm, and the offer in mm of roll
+    price_per_mm2: float | None = None
+
+    @property
+    def free_mm(self) -> int:
+        return sum(roll.free_mm for roll in self.rolls)
+
+    @property
+    def stock(self) -> CutStock:
+        return CutStock(self.rolls, self.flats)
+
+    def suits(self, layer: LayerNeed) -> bool:
+        in_weight = layer.weight_from_g_m2 <= self.weight_g_m2 <= layer.weight_to_g_m2
+        return self.kind == layer.kind and in_weight
+
+
+@dataclass(frozen=True)
+class Losses:
+    """What each cut loses, and what is trimmed off both edges of a roll."""
+
+    kerf_mm: int = 0
+    edge_mm: int = 0
+
+
+NO_LOSSES = Losses()
+
+
+@dataclass(frozen=True)
+class LayerCut:
+    """What of a product's cut is for one layer; strips shared with other layers count by area.
+
+    ``product_cut`` is the whole cut of the product, for all that is cut from it, and ``order`` what it was asked
+    for; ``needs`` are the layer's places in it.
+    """
+
+    product_cut: CutPlan
+    order: CutOrder
+    needs: tuple[int, ...]
+    pieces: int
+    flat_pieces: int
+    roll_mm: int
+    bound_mm: int
+    missing: int
+    cost: float | None
+
+
+@dataclass(frozen=True)
+class LayerPlan:
+    """What one layer takes over the batch. ``product`` is empty where none of its kind is on the shelf.
+
+    ``pieces`` are those still to be cut; ``cut_before`` more are cut already.
+    """
+
+    product: str
+    kind: str
+    method: str
+    pieces: int
+    piece_mm: Size
+    cut: LayerCut | None
+    free_mm: int
+    p_enough: float
+    verdict: str
+    cost: float | None
+    missing_mm: int
+    purchase: PackPurchase | None
+    job: str = ""
+    cut_before: int = 0
+
+    @property
+    def name(self) -> str:
+        return f"{self.kind}, {self.method}"
+
+
+def plan_layers_together(
+    jobs: Sequence[JobLayers], stock: Sequence[StabilizerStock], *, losses: Losses = NO_LOSSES
+) -> tuple[tuple[LayerPlan, ...], ...]:
+    """Return for each job how its layers are cut, each from the product that alone leaves least missing of it.
+
+    All that is cut of one product is cut together, from what is there once. The verdict weighs how well the
+    rolls' lengths are known. Grain is kept where product and layer mind it. Without a piece size (no hoop holds
+    the design) or a product of the kind, the answer is unknown.
+    """
+    rows = [[*pieces_of(job)] for job in jobs]
+    known: dict[tuple[LayerNeed, Size, int], StabilizerStock | None] = {}
+    orders: dict[str, list[LayerPieces]] = {}
+    product_of: list[list[StabilizerStock | None]] = []
+    for own in rows:
+        product_of.append([])
+        for pieces in own:
+            key = (pieces.layer, pieces.piece_mm, pieces.to_cut)
+            if key not in known:
+                known[key] = _product_for(pieces, stock, losses)
+            product = known[key]
+            product_of[-1].append(product)
+            if product is not None:
+                orders.setdefault(product.product, []).append(pieces)
+    by_name = {each.product: each for each in stock}
+    shares = {name: iter(_shares(by_name[name], wanted, losses)) for name, wanted in orders.items()}
+    plans: list[tuple[LayerPlan, ...]] = []
+    for job, own, products in zip(jobs, rows, product_of, strict=True):
+        if job.piece_mm is None:
+            plans.append(tuple(_unknown(job, each, job.layers[at].count * job.hoopings, (0, 0))
+                               for at, each in enumerate(job.layers)))  # fmt: skip
+            continue
+        plans.append(
+            tuple(
+                _without_product(job, pieces)
+                if product is None
+                else _layer_plan(pieces, product, next(shares[product.product]), losses)
+                for pieces, product in zip(own, products, strict=True)
+            )
+        )
+    return tuple(plans)
+
+
+def _unknown(job: JobLayers, layer: LayerNeed, pieces: int, size: Size) -> LayerPlan:
+    return LayerPlan(
+        "", layer.kind, layer.method, pieces, size, None, 0, 0.0, "unknown", None, 0, None, job=job.job
+    )
+
+
+def _without_product(job: JobLayers, pieces: LayerPieces) -> LayerPlan:
+    found = _unknown(job, pieces.layer, pieces.to_cut, pieces.piece_mm)
+    if pieces.to_cut:
+        return found
+    # What is cut already does not need the roll it came from.
+    return replace(found, p_enough=1.0, verdict="enough", cost=0.0, cut_before=pieces.before)
+
+
+def _product_for(
+    pieces: LayerPieces, stock: Sequence[StabilizerStock], losses: Losses
+) -> StabilizerStock | None:
+    """Return the product that alone leaves fewest pieces missing, then takes least roll."""
+    fitting = [each for each in stock if each.suits(pieces.layer)]
+    if len(fitting) < 2:
+        return fitting[0] if fitting else None
+
+    def merit(product: StabilizerStock) -> tuple[int, int, str]:
+        order = _order(pieces.needs(has_grain=product.has_grain), losses)
+        cut = plan_cut(order, product.stock)
+        return sum(cut.missing), cut.roll_mm2, product.product
+
+    return min(fitting, key=merit)
+
+
+def _order(needs: Sequence[PieceNeed], losses: Losses) -> CutOrder:
+    return CutOrder(tuple(needs), kerf_mm=losses.kerf_mm, edge_mm=losses.edge_mm)
+
+
+def _shares(product: StabilizerStock, wanted: Sequence[LayerPieces], losses: Losses) -> list[LayerCut]:
+    """Return what each of the ``wanted`` pieces has of the one cut of their product."""
+    needs = [pieces.needs(has_grain=product.has_grain) for pieces in wanted]
+    order = _order([need for own in needs for need in own], losses)
+    ends = list(accumulate(len(own) for own in needs))
+    groups = [tuple(range(end - len(own), end)) for own, end in zip(needs, ends, strict=True)]
+    return layer_cuts(plan_cut(order, product.stock), order, groups, product)
+
+
+def layer_cuts(
+    cut: CutPlan, order: CutOrder, groups: Sequence[tuple[int, ...]], product: StabilizerStock
+) -> list[LayerCut]:
+    """Return what of a product's cut is for each group of needs; lengths and costs add up to those of the cut."""
+    on_rolls = [_count(cut.rolls, needs) for needs in groups]
+    on_flats = [_count(cut.flats, needs) for needs in groups]
+    areas = [
+        sum(
+            piece.width_mm * piece.height_mm
+            for source in cut.rolls for piece in source.pieces if piece.need in needs
+        )
+        for needs in groups
+    ]  # fmt: skip
+    flats_cost = [
+        sum((each.price or 0.0) * _count([each], needs) / len(each.pieces) for each in cut.flats)
+        for needs in groups
+    ]
+    roll_mm, bound_mm, roll_mm2 = (
+        _shared(total, areas) for total in (cut.roll_mm, cut.bound_mm, cut.roll_mm2)
+    )
+    missing = [sum(cut.missing[need] for need in needs) for needs in groups]
+    return [
+        LayerCut(
+            product_cut=cut,
+            order=order,
+            needs=needs,
+            pieces=on_flats[at] + on_rolls[at] + missing[at],
+            flat_pieces=on_flats[at],
+            roll_mm=roll_mm[at],
+            bound_mm=bound_mm[at],
+            missing=missing[at],
+            cost=None
+            if roll_mm2[at] and product.price_per_mm2 is None
+            else flats_cost[at] + roll_mm2[at] * (product.price_per_mm2 or 0.0),
+        )
+        for at, needs in enumerate(groups)
+    ]
+
+
+def _count(sources: Sequence[SourceCut], needs: tuple[int, ...]) -> int:
+    return sum(piece.need in needs for source in sources for piece in source.pieces)
+
+
+def _shared(total: int, weights: Sequence[int]) -> list[int]:
+    """Return ``total`` in whole parts as large as their weights, which add up to it exactly."""
+    whole = sum(weights)
+    if not whole:
+        return [0] * len(weights)
+    ends = [round(total * sum(weights[: at + 1]) / whole) for at in range(len(weights))]
+    return [end - start for start, end in zip([0, *ends], ends, strict=False)]
+
+
+def _layer_plan(pieces: LayerPieces, product: StabilizerStock, cut: LayerCut, losses: Losses) -> LayerPlan:
+    piece_mm = pieces.piece_mm
+    p = 0.0 if cut.missing else _p_cut(cut.product_cut, product.rolls)
+    lacking = _roll_to_buy(cut.missing, product, piece_mm, losses) if cut.missing else 0
+    offers = [offer for width, offer in product.roll_offers if width >= piece_mm[0]]
+    return LayerPlan(
+        product=product.product,
+        kind=pieces.layer.kind,
+        method=pieces.layer.method,
+        pieces=pieces.to_cut,
+        piece_mm=piece_mm,
+        cut=cut,
+        free_mm=product.free_mm,
+        p_enough=p,
+        verdict="short" if cut.missing else verdict(p),
+        cost=cut.cost,
+        missing_mm=lacking,
+        purchase=cheapest_purchase(lacking, offers) if lacking else None,
+        job=pieces.job,
+        cut_before=pieces.before,
+    )
+
+
+def _p_cut(cut: CutPlan, rolls: Sequence[Roll]) -> float:
+    """The chance that every roll really holds what is cut from it."""
+    by_label = {roll.label: roll for roll in rolls}
+    p = 1.0
+    for part in cut.rolls:
+        roll = by_label[part.label]
+        if roll.sigma_mm:
+            p *= float(ndtr((roll.free_mm - part.roll_mm) / roll.sigma_mm))
+    return p
+
+
+def _roll_to_buy(missing: int, product: StabilizerStock, piece_mm: Size, losses: Losses) -> int:
+    """Return the length of a new roll that gives the missing pieces, none of them turned."""
+    widths = [width for width, _ in product.roll_offers] + [roll.width_mm for roll in product.rolls]
+    kerf_mm = losses.kerf_mm
+    across = max(
+        ((width - 2 * losses.edge_mm + kerf_mm) // (piece_mm[0] + kerf_mm) for width in widths), default=0
+    )
+    return -(-missing // max(1, across)) * (piece_mm[1] + kerf_mm)

@@ -1,0 +1,94 @@
+"""Signs in the stitches themselves that a file is damaged: what nobody would sew."""
+
+from collections.abc import Iterator
+from math import cos, radians
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planning.compute.stitches.walk import END, JUMP, STITCH, StitchRecords
+
+LOOK = "Look at the design before it is sewn."
+# Twice the longest stitch of most machines, 12.7 mm; common practice, no source.
+LONGEST_SEWN_MM = 25.5
+# Writers make a trim of 3 to about 10 moves; this many more than the way needs lead nowhere. Common practice.
+MOST_SPARE_JUMPS = 24
+# Stitches this long go to and fro (satin) or on and on (running); those of damaged bytes go anywhere.
+LONG_TENTHS = 80
+LEAST_TURN, MOST_TURN = cos(radians(60)), cos(radians(150))
+WINDOW, MOST_IN_WINDOW = 16, 3
+
+
+def signs_of_damage(records: StitchRecords, *, record_limit_tenths: int) -> Iterator[str]:
+    """Yield in words what is not plausible about the stitches, with its number and its place.
+
+    >>> spike = StitchRecords(
+    ...     x_tenths=np.array([0, 30, 700, 60], np.int32), y_tenths=np.zeros(4, np.int32),
+    ...     command=np.full(4, STITCH, np.uint8))
+    >>> next(signs_of_damage(spike, record_limit_tenths=2047))
+    '2 stitches are longer than 25.5 mm (up to 67.0 mm, the first is stitch 3). Look at the design before it is sewn.'
+    """
+    ends = np.flatnonzero(records.command == END)
+    command = records.command[: ends[0]] if ends.size else records.command
+    dx, dy = (
+        np.diff(along[: command.size].astype(np.float64)) for along in (records.x_tenths, records.y_tenths)
+    )
+    sews = command == STITCH
+    sewn = sews[1:] & sews[:-1]
+    length = np.hypot(dx, dy) * sewn
+    number = np.cumsum(sews)[1:]
+
+    beyond = sewn & (np.maximum(np.abs(dx), np.abs(dy)) > record_limit_tenths + 1)
+    if beyond.any():
+        yield (
+            f"{_stitches(beyond)} longer than a record of the format has room for as writers use it "
+            f"({record_limit_tenths / 10:.1f} mm; the first is stitch {number[beyond.argmax()]:,}). {LOOK}"
+        )
+    long = length > LONGEST_SEWN_MM * 10
+    if long.any():
+        yield (
+            f"{_stitches(long)} longer than {LONGEST_SEWN_MM:g} mm (up to {length.max() / 10:.1f} mm, "
+            f"the first is stitch {number[long.argmax()]:,}). {LOOK}"
+        )
+    erratic = _erratic(dx, dy, length)
+    if erratic.any():
+        yield (
+            f"{_stitches(erratic)} longer than {LONG_TENTHS / 10:g} mm and go anywhere, from stitch "
+            f"{number[erratic.argmax()]:,} on: the file may be damaged. {LOOK}"
+        )
+    spare = _most_spare_jumps(dx, dy, command, record_limit_tenths=record_limit_tenths)
+    if spare > MOST_SPARE_JUMPS:
+        yield f"{spare:,} moves in a row lead nowhere: the file may be damaged. {LOOK}"
+
+
+def _erratic(
+    dx: NDArray[np.float64], dy: NDArray[np.float64], length: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Return which steps are long and turn off sideways where several do so close together."""
+    long = length > LONG_TENTHS
+    found = np.zeros(long.size, dtype=np.bool_)
+    at = np.flatnonzero(long[1:] & long[:-1]) + 1
+    turn = (dx[at] * dx[at - 1] + dy[at] * dy[at - 1]) / (length[at] * length[at - 1])
+    at = at[(turn < LEAST_TURN) & (turn > MOST_TURN)]
+    close = np.flatnonzero(at[MOST_IN_WINDOW:] - at[:-MOST_IN_WINDOW] < WINDOW)
+    for k in range(MOST_IN_WINDOW + 1):
+        found[at[close + k]] = True
+    return found
+
+
+def _most_spare_jumps(
+    dx: NDArray[np.float64], dy: NDArray[np.float64], command: NDArray[np.uint8], *, record_limit_tenths: int
+) -> int:
+    """Return the largest number of moves in a row beyond those that their way needs."""
+    moves = command[1:] == JUMP
+    edges = np.flatnonzero(np.diff(moves, prepend=False, append=False))
+    start, stop = edges[::2], edges[1::2]
+    if not start.size:
+        return 0
+    far = np.maximum(*(np.abs(np.add.reduceat(step * moves, start)) for step in (dx, dy)))
+    return int((stop - start - np.ceil(far / record_limit_tenths)).max())
+
+
+def _stitches(which: NDArray[np.bool_]) -> str:
+    count = int(np.count_nonzero(which))
+    return "1 stitch is" if count == 1 else f"{count:,} stitches are"

@@ -1,0 +1,33 @@
+"""A fabric's recipe as the planner reckons with it."""
+
+from planning.compute.stabilizer.layers import LayerNeed
+from planning.compute.stabilizer.supply import Losses
+from planning.models import Fabric, Layer, Rules
+
+
+def layer_needs(fabric: Fabric) -> tuple[LayerNeed, ...]:
+    """Return the layers of a fabric's recipe, in their order; none for a fabric that is not kept."""
+    return tuple(layer_need(layer) for layer in fabric.layers.all()) if fabric.pk else ()
+
+
+def layer_need(layer: Layer) -> LayerNeed:
+    return LayerNeed(
+        kind=layer.kind,
+        weight_from_g_m2=layer.weight_from_g_m2,
+        weight_to_g_m2=layer.weight_to_g_m2,
+        method=layer.get_method_display(),
+        count=layer.count,
+        grain_matters=layer.grain_matters,
+        crossed=layer.crossed,
+        by_extent=layer.method == Layer.Method.TOPPING,
+    )
+
+
+def losses_of(rules: Rules) -> Losses:
+    """Return what the workshop's way of cutting loses."""
+    return Losses(kerf_mm=rules.cut_kerf_mm, edge_mm=rules.roll_edge_mm)
+
+
+def recipe_in_words(fabric: Fabric) -> str:
+    """Return a fabric's recipe in a line, as a note of a stitch-out keeps it."""
+    return "; ".join(map(str, fabric.layers.all()))

@@ -1,0 +1,147 @@
+"""Recipes to begin with, what looks wrong with one, and what worked before."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from planning.compute.batch.asked import AskedDesign
+from planning.compute.stabilizer.layers import LayerNeed
+from planning.compute.stabilizer.recipes import density_per_cm2, recipe_doubts
+from planning.facts.layers import recipe_in_words
+from planning.models import Fabric, Layer, StitchOutNote
+
+Method = Layer.Method
+Stretch = Fabric.Stretch
+
+# A note of a test speaks of densities within this share of its own: common practice, no source.
+LIKE_DENSITY = 0.25
+
+
+@dataclass(frozen=True)
+class Starter:
+    """A class of fabrics with the recipe that common practice begins with; no source, and a test decides."""
+
+    slug: str
+    name: str
+    stretch: str
+    thickness_mm: float
+    layers: tuple[tuple[str, float, float, str, int, bool, bool], ...]  # as in ``LAYERS_IN``
+    why: str
+
+
+LAYERS_IN = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
+
+STARTERS = (
+    Starter(
+        "woven",
+        "Stable woven: twill, poplin, canvas",
+        Stretch.NONE,
+        0.6,
+        (("tear-away", 35, 60, Method.HOOPED, 2, False, False),),
+        "It holds its shape itself; two light layers tear away one by one.",
+    ),
+    Starter(
+        "firm",
+        "Firm and heavy: sailcloth, webbing, denim",
+        Stretch.NONE,
+        0.8,
+        (("tear-away", 40, 80, Method.HOOPED, 1, False, False),),
+        "It is firm enough that one medium layer does.",
+    ),
+    Starter(
+        "knit",
+        "Light knit: jersey, piqué",
+        Stretch.SOME,
+        0.7,
+        (("cut-away", 60, 100, Method.HOOPED, 1, True, False),),
+        "What stretches keeps its backing for good.",
+    ),
+    Starter(
+        "elastic",
+        "Very elastic: sports knit, rib",
+        Stretch.MUCH,
+        0.7,
+        (("cut-away", 50, 80, Method.HOOPED, 2, True, True),),
+        "Two layers that cross hold it in both directions.",
+    ),
+    Starter(
+        "pile",
+        "Pile: fleece, towelling",
+        Stretch.SOME,
+        1.3,
+        (
+            ("cut-away", 60, 100, Method.HOOPED, 1, False, False),
+            ("topping", 10, 40, Method.TOPPING, 1, False, False),
+        ),
+        "A film on top keeps stitches from sinking into the pile.",
+    ),
+    Starter(
+        "felt",
+        "Felt and what hoops mark: felt, suede",
+        Stretch.NONE,
+        1.1,
+        (("tear-away", 35, 80, Method.FLOATED, 1, False, False),),
+        "It holds itself; a floated sheet spares it the marks of a hoop.",
+    ),
+    Starter(
+        "sheer",
+        "Sheer: organza, voile",
+        Stretch.NONE,
+        0.3,
+        (("wash-away", 20, 80, Method.HOOPED, 2, False, False),),
+        "Nothing may show through, so the backing is washed out.",
+    ),
+    Starter(
+        "cap",
+        "Structured cap",
+        Stretch.NONE,
+        1.0,
+        (("tear-away", 60, 100, Method.FLOATED, 1, False, False),),
+        "One firm strip goes round with the cap on its frame.",
+    ),
+)
+
+
+def starter(slug: str) -> Starter | None:
+    """Return the starter of that name, or None."""
+    return next((each for each in STARTERS if each.slug == slug), None)
+
+
+def recipe_notes(fabric: Fabric, layers: Sequence[LayerNeed], designs: Sequence[AskedDesign]) -> list[str]:
+    """Return what a plan should say of a fabric's recipe for these designs: doubts, and tests that went badly."""
+    density = max(map(densest, designs), default=0.0)
+    notes = [*recipe_doubts(layers, stretch=fabric.stretch, density=density)]
+    if fabric.pk and layers:
+        bad = _bad_tests(fabric, density)
+        if bad:
+            notes.append(
+                f"A test of {bad.stitched_on} on {fabric} with this recipe, at {bad.density_per_cm2:.0f} stitches per "
+                f"cm², was {bad.get_verdict_display()}{f': {bad.words}' if bad.words else ''}."
+            )
+    return notes
+
+
+def densest(design: AskedDesign) -> float:
+    """Return the stitches per cm² of a design as it is placed."""
+    scale = design.placement.scale
+    return density_per_cm2(design.stitches, design.width_mm * scale, design.height_mm * scale)
+
+
+def _bad_tests(fabric: Fabric, density: float) -> StitchOutNote | None:
+    """Return the last test at a like density with this very recipe, if it was bad."""
+    recipe = recipe_in_words(fabric)[:300]
+    # All of them, newest first: so that several jobs' notes can be fetched beforehand.
+    for note in fabric.stitch_outs.all():
+        like = note.density_per_cm2 is not None and (
+            abs(note.density_per_cm2 - density) <= LIKE_DENSITY * density
+        )
+        if like and note.recipe == recipe:
+            return note if note.verdict == StitchOutNote.Verdict.BAD else None
+    return None
+
+
+def worked_before(fabric: Fabric, *, density: float | None = None, limit: int = 5) -> list[StitchOutNote]:
+    """Return the tests on a fabric: those nearest to ``density`` where it is given, else the newest."""
+    notes = StitchOutNote.objects.filter(known_fabric=fabric).select_related("design", "by")
+    if density is not None:
+        notes = notes.nearest_in_density(density)
+    return list(notes[:limit])

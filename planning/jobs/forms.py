@@ -1,0 +1,128 @@
+"""Forms of a job: its facts, where its designs lie, and the names on its pieces."""
+
+from typing import Any, cast
+
+from django import forms
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.stitches.placing import Placement
+from planning.jobs.jobs import Wanted
+from planning.models import Job, PlacedDesign
+from planning.plan.forms import QuestionForm
+
+
+class KeepForm(QuestionForm):
+    """The question of a plan sheet, with what the job is called."""
+
+    what = forms.CharField(label="What is it?", max_length=120)
+
+    field_order = ("what",)
+
+    def wanted(self, *, copies: int) -> Wanted:
+        """Return the facts of the job, with ``copies`` in a hooping: *most* is a number once it is planned."""
+        given = self.cleaned_data
+        return Wanted(
+            **{
+                name: given[name]
+                for name in (
+                    "what",
+                    "pieces",
+                    "needed_on",
+                    "fabric",
+                    "machine",
+                    "hoop",
+                    "tests",
+                    "strictness",
+                )
+            },
+            copies=copies,
+        )
+
+
+class JobForm(forms.ModelForm):
+    """The facts of a job."""
+
+    class Meta:
+        model = Job
+        fields = (
+            "what",
+            "pieces",
+            "needed_on",
+            "fabric",
+            "machine",
+            "hoop",
+            "tests",
+            "strictness",
+            "priority",
+            "copies",
+            "notes",
+        )
+        labels = {
+            "what": "What is it?",
+            "needed_on": "Material needed on",
+            "tests": "Test pieces",
+            "strictness": "Colours are",
+        }
+        help_texts = {"tests": "Empty: as the rules say."}
+        widgets = {"needed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        # What leaving it out means, in the same words as where the question is asked.
+        for name in ("fabric", "machine", "hoop"):
+            asked = cast(forms.ModelChoiceField, QuestionForm.base_fields[name])
+            cast(forms.ModelChoiceField, self.fields[name]).empty_label = asked.empty_label
+
+    def wanted(self) -> Wanted:
+        return Wanted(**{name: self.cleaned_data[name] for name in self.Meta.fields})
+
+
+class AgainForm(forms.Form):
+    """How many pieces of the same again, and by when."""
+
+    pieces = forms.IntegerField(min_value=1, max_value=10_000)
+    needed_on = forms.DateField(
+        label="Material needed on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+    )
+
+
+class PlacedForm(forms.ModelForm):
+    """Where one design lies on the piece."""
+
+    class Meta:
+        model = PlacedDesign
+        fields = ("order", "hooping", "x_mm", "y_mm", "turned_deg", "scale_percent", "mirrored")
+        labels = {
+            "order": "Stitched as number",
+            "x_mm": "Right of the middle, mm",
+            "y_mm": "Below the middle, mm",
+        }
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if cleaned and not self.errors:
+            try:
+                self.placement = Placement(
+                    x_mm=cleaned["x_mm"],
+                    y_mm=cleaned["y_mm"],
+                    turned_deg=cleaned["turned_deg"],
+                    mirrored=cleaned["mirrored"],
+                    scale=cleaned["scale_percent"] / 100,
+                )
+            except WorkshopError as problem:
+                self.add_error("scale_percent", str(problem))
+        return cleaned
+
+
+class NamesForm(forms.Form):
+    """One line for each piece: the name and, after a colon, the design digitized for it."""
+
+    names = forms.CharField(
+        label="Names, one a line",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
+        help_text="One line for each ordered piece, such as <code>MARLA: name-marla</code>. After the colon stands "
+        "the name of a kept design; without one the name itself is taken. Empty: no lettering.",
+    )

@@ -1,0 +1,368 @@
+"""Many stitch files into the library: read in parallel and kept a few at a time, so that a run that is killed
+goes on where it was.
+
+A file is known by its place, size and time of change; failing that, by its content. Only the rest is read.
+"""
+
+import hashlib
+import os
+import shutil
+import stat
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.files.uploadedfile import UploadedFile
+from django.db import transaction
+from django.db.models import Q
+
+from inventory.compute.errors import WorkshopError
+from planning.library.designs import keep_digests
+from planning.library.digests import DesignDigest, digest_design_files
+from planning.models import Design, ImportedFile, ImportRun
+from planning.stitch_files.formats import FORMATS
+from planning.stitch_files.reading import DEFAULT_LIMITS, UnreadableDesign, printable
+from planning.stitch_files.unpacking import UnsafeArchive, plain_name, unpack, unsafe_name
+
+# A reading may take a minute; a run that shows no sign of life for so long has been killed.
+GIVEN_UP_AFTER = timedelta(minutes=5)
+PATH_LENGTH, REASON_LENGTH, SOURCE_LENGTH = 1000, 500, 500
+# So many files, or those of so many seconds, are kept in one transaction.
+KEPT_AT_ONCE, KEPT_WITHIN_SECONDS = 16, 0.5
+Outcome = ImportedFile.Outcome
+Clock = Callable[[], datetime]
+
+
+class CannotImport(WorkshopError):
+    """There is nothing to import, or somebody is importing it."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A file to be imported: where it lies, what it is called in the records, and what the disk says of it.
+
+    ``modified_ns`` is None where the place and time of the file say nothing later. ``reason`` is set where it
+    is refused before it is opened.
+    """
+
+    path: Path
+    record: str
+    size_bytes: int
+    modified_ns: int | None = None
+    reason: str = ""
+
+
+def import_folder(
+    folder: Path,
+    *,
+    trim_at_jumps: int,
+    clock: Clock,
+    by: Any = None,
+    processes: int = 2,
+    tell: Callable[[ImportRun], None] = lambda run: None,
+) -> ImportRun:
+    """Return the run that brought every stitch file under ``folder`` into the library. Raises CannotImport."""
+    folder = folder.resolve()
+    if not folder.is_dir():
+        raise CannotImport(f"{folder} is not a folder. Name the folder that the stitch files lie in.")
+    now = clock()
+    run = ImportRun.objects.create(
+        source=_storable(folder)[-SOURCE_LENGTH:], by=by, asked_at=now, started_at=now, alive_at=now
+    )
+    candidates, run.passed_over = _in_folder(folder)
+    run.found = len(candidates)
+    tell(run)
+    left = _without_unchanged(run, candidates, folder)
+    tell(run)
+    _carry_out(run, left, processes=processes, trim_at_jumps=trim_at_jumps, clock=clock, tell=tell)
+    return run
+
+
+def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None) -> ImportRun:
+    """Return the run that waits with files from the browser, copied to where it will find them."""
+    files = list(files)
+    names = [printable(file.name or "file") for file in files]
+    source = names[0] if len(names) == 1 else f"{len(names)} files"
+    run = ImportRun.objects.create(source=source[:SOURCE_LENGTH], by=by, asked_at=at, found=len(files))
+    for number, file in enumerate(files, start=1):
+        target = _incoming(run) / f"{number:05}" / plain_name(file.name or "file")
+        target.parent.mkdir(parents=True)
+        with target.open("xb") as copy:
+            for chunk in file.chunks():
+                copy.write(chunk)
+    return run
+
+
+def carry_out(run_id: int, *, trim_at_jumps: int, clock: Clock, processes: int = 2) -> bool:
+    """Import what a run waits with, and return whether it was for us to do; two never work at one run.
+
+    A run that was killed is taken up again once it has shown no sign of life for a while.
+    """
+    now = clock()
+    free = Q(started_at__isnull=True) | Q(alive_at__lt=now - GIVEN_UP_AFTER)
+    if not ImportRun.objects.filter(free, pk=run_id, ended_at__isnull=True).update(
+        started_at=now, alive_at=now
+    ):
+        return False
+    run = ImportRun.objects.get(pk=run_id)
+    try:
+        candidates, run.passed_over = _received(run)
+        run.found = len(candidates)
+        rows = dict(run.files.values_list("path", "outcome"))
+        run.kept, run.known, run.refused = (
+            sum(outcome == each for outcome in rows.values())
+            for each in (Outcome.KEPT, Outcome.KNOWN, Outcome.REFUSED)
+        )
+        run.save()
+        left = [candidate for candidate in candidates if candidate.record not in rows]
+        _carry_out(run, left, processes=processes, trim_at_jumps=trim_at_jumps, clock=clock)
+    except Exception as error:
+        # Whoever waits for the run must learn that it will not end; the cause goes on to the log.
+        run.ended_at = clock()
+        run.failure = (
+            str(error)
+            if isinstance(error, WorkshopError)
+            else (
+                f"The program itself failed ({type(error).__name__}). What was kept stays; import the rest again."
+            )
+        )
+        run.save()
+        raise
+    shutil.rmtree(_incoming(run), ignore_errors=True)
+    return True
+
+
+def _carry_out(
+    run: ImportRun,
+    candidates: Iterable[Candidate],
+    *,
+    processes: int,
+    trim_at_jumps: int,
+    clock: Clock,
+    tell: Callable[[ImportRun], None] = lambda run: None,
+) -> None:
+    by_path: dict[Path, Candidate] = {}
+    by_content = dict(Design.objects.values_list("sha256", "pk"))
+
+    def to_read() -> Iterator[Path]:
+        for candidate in candidates:
+            if candidate.reason:
+                _refuse(run, candidate, candidate.reason, clock=clock)
+                tell(run)
+                continue
+            design_id = by_content.get(_sha256(candidate))
+            if design_id is not None:
+                _count_known(run, candidate, design_id, clock=clock)
+                tell(run)
+                continue
+            by_path[candidate.path] = candidate
+            yield candidate.path
+
+    read: list[tuple[Candidate, DesignDigest | UnreadableDesign]] = []
+    last = time.monotonic()
+    for path, found in digest_design_files(to_read(), processes=processes, trim_at_jumps=trim_at_jumps):
+        read.append((by_path.pop(path), found))
+        if len(read) >= KEPT_AT_ONCE or time.monotonic() - last > KEPT_WITHIN_SECONDS:
+            by_content |= _keep_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock)
+            tell(run)
+            read, last = [], time.monotonic()
+    _keep_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock)
+    run.ended_at = clock()
+    run.save()
+    tell(run)
+
+
+@transaction.atomic
+def _keep_all(
+    run: ImportRun,
+    read: list[tuple[Candidate, DesignDigest | UnreadableDesign]],
+    *,
+    trim_at_jumps: int,
+    clock: Clock,
+) -> dict[str, int]:
+    """Keep what was read and record what became of it; return the ids of the designs by their content.
+
+    Some files in one transaction: that takes a fraction of the time of one each, and a run that is killed
+    reads no more than these again.
+    """
+    now = clock()
+    ids: dict[str, int] = {}
+    records = []
+    sound = [(candidate, found) for candidate, found in read if not isinstance(found, UnreadableDesign)]
+    # Some may have been kept in the meantime, by this run or by somebody else.
+    kept = keep_digests(
+        [(digest, candidate.path) for candidate, digest in sound], trim_at_jumps=trim_at_jumps, at=now
+    )
+    for (candidate, digest), (design, is_new) in zip(sound, kept, strict=True):
+        ids[digest.sha256] = design.pk
+        run.kept, run.known = run.kept + is_new, run.known + (not is_new)
+        outcome = Outcome.KEPT if is_new else Outcome.KNOWN
+        records.append(_file_record(run, candidate, outcome, design_id=design.pk))
+    for candidate, found in read:
+        if isinstance(found, UnreadableDesign):
+            run.refused += 1
+            records.append(_file_record(run, candidate, Outcome.REFUSED, reason=str(found)))
+    ImportedFile.objects.bulk_create(records)
+    _show_life(run, now)
+    return ids
+
+
+@transaction.atomic
+def _count_known(run: ImportRun, candidate: Candidate, design_id: int, *, clock: Clock) -> None:
+    run.known += 1
+    _file_record(run, candidate, Outcome.KNOWN, design_id=design_id).save()
+    _show_life(run, clock())
+
+
+@transaction.atomic
+def _refuse(run: ImportRun, candidate: Candidate, reason: str, *, clock: Clock) -> None:
+    run.refused += 1
+    _file_record(run, candidate, Outcome.REFUSED, reason=reason).save()
+    _show_life(run, clock())
+
+
+def _file_record(
+    run: ImportRun, candidate: Candidate, outcome: str, *, design_id: int | None = None, reason: str = ""
+) -> ImportedFile:
+    return ImportedFile(
+        run=run,
+        path=candidate.record,
+        size_bytes=candidate.size_bytes,
+        modified_ns=candidate.modified_ns,
+        outcome=outcome,
+        reason=reason[:REASON_LENGTH],
+        design_id=design_id,
+    )
+
+
+def _show_life(run: ImportRun, now: datetime) -> None:
+    run.alive_at = now
+    run.save(update_fields=["kept", "known", "refused", "alive_at"])
+
+
+def _sha256(candidate: Candidate) -> str:
+    """Return the mark of a file's content, or nothing for one that will not be read."""
+    if not 0 < candidate.size_bytes <= DEFAULT_LIMITS.file_bytes:
+        return ""
+    try:
+        with candidate.path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""  # the reading says why, in words
+
+
+def _in_folder(folder: Path) -> tuple[list[Candidate], int]:
+    """Return the stitch files under a folder by their names, and the number of other files; links are left."""
+    found: list[Candidate] = []
+    others = 0
+    for place, folders, names in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in sorted(names):
+            path = Path(place, name)
+            if path.suffix[1:].lower() not in FORMATS or name.startswith(".") or path.is_symlink():
+                others += 1
+                continue
+            try:
+                status = path.stat()
+            except OSError as error:
+                reason = (
+                    f"{printable(name)} cannot be opened: {(error.strerror or 'no reason given').lower()}."
+                )
+                found.append(Candidate(path, _storable(path), 0, reason=reason))
+                continue
+            is_file = stat.S_ISREG(status.st_mode)
+            found.append(
+                Candidate(
+                    path,
+                    _storable(path),
+                    status.st_size,
+                    status.st_mtime_ns,
+                    "" if is_file else f"{printable(name)} is a pipe or a device, not a file.",
+                )
+            )
+    return found, others
+
+
+def _without_unchanged(run: ImportRun, candidates: list[Candidate], folder: Path) -> list[Candidate]:
+    """Return the candidates that no earlier run has dealt with as they are now; count and list the others."""
+    # Oldest first, so that of several runs the last word stands.
+    earlier: dict[str, tuple[Any, ...]] = {
+        path: tuple(said)
+        for path, *said in ImportedFile.objects.filter(
+            path__startswith=_storable(folder)[:200], modified_ns__isnull=False
+        )
+        .order_by("pk")
+        .values_list("path", "size_bytes", "modified_ns", "outcome", "design_id", "reason")
+    }
+    left: list[Candidate] = []
+    again: list[ImportedFile] = []
+    for candidate in candidates:
+        size_bytes, modified_ns, outcome, design_id, reason = earlier.get(candidate.record, (None,) * 5)
+        is_same = (size_bytes, modified_ns) == (candidate.size_bytes, candidate.modified_ns)
+        if is_same and outcome == Outcome.REFUSED:
+            again.append(
+                ImportedFile(
+                    run=run,
+                    path=candidate.record,
+                    size_bytes=candidate.size_bytes,
+                    modified_ns=candidate.modified_ns,
+                    outcome=Outcome.REFUSED,
+                    reason=reason,
+                )
+            )
+        elif is_same and design_id is not None:
+            run.known += 1
+        else:
+            left.append(candidate)
+    ImportedFile.objects.bulk_create(again)
+    run.refused += len(again)
+    run.save()
+    return left
+
+
+def _received(run: ImportRun) -> tuple[list[Candidate], int]:
+    """Return the files that a run waits with, archives unpacked, and the number of others in those."""
+    candidates: list[Candidate] = []
+    others = 0
+    unpacked = _incoming(run) / "unpacked"
+    shutil.rmtree(unpacked, ignore_errors=True)
+    for path in sorted(_incoming(run).glob("[0-9]*/*")):
+        number, size_bytes = path.parent.name, path.stat().st_size
+        record = f"{number}/{path.name}"
+        problem = unsafe_name(path.name)
+        if problem:
+            candidates.append(
+                Candidate(path, record, size_bytes, reason=f"{path.name} is refused: {problem}.")
+            )
+        elif path.suffix == ".zip":
+            try:
+                members, more = unpack(path, into=unpacked / number, name=path.name)
+            except UnsafeArchive as refusal:
+                candidates.append(Candidate(path, record, size_bytes, reason=str(refusal)))
+                continue
+            others += more
+            candidates += [
+                Candidate(
+                    member.path or path,
+                    f"{number}.{place:05}/{member.shown}"[:PATH_LENGTH],
+                    member.size_bytes,
+                    reason=member.reason,
+                )
+                for place, member in enumerate(members)
+            ]
+        else:
+            candidates.append(Candidate(path, record, size_bytes))
+    return candidates, others
+
+
+def _incoming(run: ImportRun) -> Path:
+    return Path(settings.MEDIA_ROOT) / "incoming" / str(run.pk)
+
+
+def _storable(path: Path) -> str:
+    """Return a path as text that every database takes; bytes that are no text are written as such."""
+    return os.fsencode(path).decode(errors="backslashreplace").replace("\0", "?")[-PATH_LENGTH:]

@@ -1,0 +1,402 @@
+"""Pictures of kept designs: made once, stored by what they show, and said in words."""
+
+import hashlib
+import io
+import logging
+import os
+import re
+import tempfile
+import threading
+import zipfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal, get_args
+from urllib.parse import urlencode
+
+import numpy as np
+from django.core.files.storage import default_storage
+from django.urls import reverse
+from PIL import Image
+
+from inventory.compute.lengths import format_length
+from inventory.compute.units import METRIC, Units
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.picture import (
+    LEAST_WIDTH_PX,
+    MOST_WIDTH_PX,
+    DrawnBlock,
+    NoSuchPicture,
+    Rgb,
+    density,
+    draw,
+    strip,
+)
+from planning.library.designs import stored_name
+from planning.models import Design
+from planning.stitch_files.reading import read_design_file
+
+logger = logging.getLogger(__name__)
+
+Kind = Literal["picture", "density", "strip"]
+# Raised whenever the same wish would give another picture; the stored ones of before are then no longer asked for.
+DRAWING_VERSION, POINTS_VERSION = 2, 1
+# Few widths, so that few pictures are stored; a page scales down from the next larger one.
+WIDTHS_PX = (64, 128, 256, 384, 640, 1000, 1400, MOST_WIDTH_PX)
+FABRIC = "#dedacd"
+HEX_COLOUR = re.compile(r"#[0-9a-f]{6}")
+FOLDER = "pictures"
+MOST_BYTES = 400 * 1024 * 1024
+MOST_NAMED = 12
+MOST_PLAN_PICTURES = 12
+
+# One picture at a time in this process: the work and the memory of many requests are those of one.
+_drawing = threading.Lock()
+
+
+@dataclass(frozen=True)
+class BlockColour:
+    """The colour that a block is drawn in and its name; ``hex`` is empty where there is none."""
+
+    hex: str
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What a picture shows: everything that its bytes depend on."""
+
+    kind: Kind
+    sha256: str
+    format: str
+    trim_at_jumps: int
+    colours: tuple[str, ...]
+    fabric: str
+    width_px: int
+
+    @property
+    def key(self) -> str:
+        """The picture's name in the file store; another picture has another."""
+        parts = (
+            DRAWING_VERSION,
+            self.kind,
+            self.sha256,
+            self.trim_at_jumps,
+            ",".join(self.colours),
+            self.fabric,
+            self.width_px,
+        )
+        return hashlib.sha256("|".join(map(str, parts)).encode()).hexdigest()
+
+    @property
+    def stored_name(self) -> str:
+        return f"{FOLDER}/{self.key[:2]}/{self.key}.png"
+
+
+@dataclass(frozen=True)
+class PlanPicture:
+    """A design of a plan in the colours that it asks for and in those of the threads chosen."""
+
+    design: Design
+    asked: tuple[BlockColour, ...]
+    chosen: tuple[BlockColour, ...]
+
+    @property
+    def asks(self) -> bool:
+        return any(each.hex for each in self.asked)
+
+    @property
+    def unchosen(self) -> int:
+        """How many blocks have no thread yet."""
+        return sum(not each.hex for each in self.chosen)
+
+
+def picture_of(
+    design: Design,
+    *,
+    kind: Kind = "picture",
+    colours: Sequence[str] | None = None,
+    fabric: str = FABRIC,
+    width_px: int = 640,
+) -> Picture:
+    """Return the picture of a design at the next of the stored widths.
+
+    ``colours`` is one ``#rrggbb`` a block, or empty for none; None means those that the design asks for. A map
+    of density has no colours and no fabric, a strip no fabric. Raises NoSuchPicture.
+    """
+    if kind not in get_args(Kind):
+        raise NoSuchPicture(f"There is no picture of the kind {kind!r}, only {', '.join(get_args(Kind))}.")
+    if not LEAST_WIDTH_PX <= width_px <= MOST_WIDTH_PX:
+        raise NoSuchPicture(
+            f"A picture is {LEAST_WIDTH_PX} to {MOST_WIDTH_PX:,} pixels wide, not {width_px:,}. Ask for such a width."
+        )
+    wanted: tuple[str, ...] = ()
+    if kind != "density":
+        own = [each.hex for each in colours_of(design)]
+        wanted = tuple(colour.lower() for colour in (own if colours is None else colours))
+        if len(wanted) != len(own):
+            raise NoSuchPicture(
+                f"{design.name} has {len(own)} colour blocks, but {len(wanted)} colours were given. Give one for each."
+            )
+    fabric = fabric.lower() if kind == "picture" else ""
+    for colour in (*wanted, fabric):
+        if colour and not HEX_COLOUR.fullmatch(colour):
+            raise NoSuchPicture(f"{colour[:20]!r} is not a colour of the form #rrggbb. Give such a colour.")
+    return Picture(
+        kind=kind,
+        sha256=design.sha256,
+        format=design.format,
+        trim_at_jumps=design.trim_at_jumps,
+        colours=wanted,
+        fabric=fabric,
+        width_px=next(width for width in WIDTHS_PX if width >= width_px),
+    )
+
+
+def picture_address(design: Design, picture: Picture) -> str:
+    """Return the one address of a picture of ``design``.
+
+    It holds all that the picture shows, and its last part changes with the way of drawing, so that what it
+    answers never changes.
+    """
+    fields: dict[str, str | int] = {"width": picture.width_px}
+    if picture.colours:
+        fields["colours"] = "-".join(colour[1:] or "none" for colour in picture.colours)
+    if picture.fabric:
+        fields["fabric"] = picture.fabric[1:]
+    fields["v"] = picture.key[:16]
+    return f"{reverse(f'design_{picture.kind}', args=[design.pk])}?{urlencode(fields)}"
+
+
+def colours_of(design: Design) -> tuple[BlockColour, ...]:
+    """Return the colour that each block asks for; where a thread stays on, that of the block before."""
+    colours: list[BlockColour] = []
+    for block in design.blocks.all():
+        stays = block.same_thread and colours
+        colours.append(colours[-1] if stays else BlockColour(block.hex, block.name))
+    return tuple(colours)
+
+
+def picture_bytes(picture: Picture, *, name: str) -> bytes:
+    """Return the picture as PNG, from the store or, the first time, drawn and stored.
+
+    ``name`` is what a person calls the design. Raises UnreadableDesign where its stitch file is not in the
+    store any more, and NoSuchPicture where the file and the library disagree about its blocks.
+    """
+    path = Path(default_storage.path(picture.stored_name))
+    stored = _stored(path)
+    if stored is not None:
+        return stored
+    with _drawing:
+        stored = _stored(path)  # somebody else may have drawn it in the meantime
+        if stored is None:
+            stored = _drawn(picture, name=name)
+            _put(path, stored)
+            _make_room(path.parent.parent)
+    return stored
+
+
+def _stored(path: Path) -> bytes | None:
+    """Return what is stored, if anything is, and mark it as used: what nobody looks at makes room first."""
+    try:
+        content = path.read_bytes()
+        os.utime(path)
+    except FileNotFoundError:
+        return None
+    return content
+
+
+def _drawn(picture: Picture, *, name: str) -> bytes:
+    points = _points(picture, name=name)
+    colours = picture.colours or ("",) * len(points)
+    if len(points) != len(colours):
+        raise NoSuchPicture(
+            f"The stitch file of {name} has {len(points)} colour blocks, the library {len(colours)}. "
+            "Import the file again."
+        )
+    blocks = [
+        DrawnBlock(points_mm, run_starts, rgb_of(colour) if colour else None)
+        for (points_mm, run_starts), colour in zip(points, colours, strict=True)
+    ]
+    file = io.BytesIO()
+    if picture.kind == "picture":
+        drawn = draw(blocks, width_px=picture.width_px, fabric_rgb=rgb_of(picture.fabric))
+        # A quarter of the bytes of full colour, and no difference that is seen in thread.
+        image = Image.fromarray(drawn).quantize(
+            256, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE
+        )
+    elif picture.kind == "density":
+        image = Image.fromarray(density(blocks, width_px=picture.width_px).picture)
+    else:
+        image = Image.fromarray(strip(blocks, width_px=picture.width_px).picture)
+    image.save(file, "PNG", compress_level=6)
+    return file.getvalue()
+
+
+def rgb_of(colour: str) -> Rgb:
+    """Return the three values of a colour.
+
+    >>> rgb_of("#1c2b4d")
+    (28, 43, 77)
+    """
+    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
+
+
+Points = list[tuple[np.ndarray, np.ndarray]]
+
+
+def _points(picture: Picture, *, name: str) -> Points:
+    """Return penetrations in mm and run starts of each block.
+
+    Reading a stitch file takes a process of its own; what came of it is kept beside the pictures, small, so that
+    other colours and sizes are drawn from there.
+    """
+    kept = Path(
+        default_storage.path(
+            f"{FOLDER}/points/{picture.sha256[:2]}/"
+            f"{picture.sha256}-{picture.trim_at_jumps}-{POINTS_VERSION}.npz"
+        )
+    )
+    content = _stored(kept)
+    if content is not None:
+        try:
+            return _unpacked(content)
+        except (ValueError, KeyError, EOFError, OSError, zipfile.BadZipFile) as problem:
+            logger.warning("%s is damaged and is made anew: %s", kept, problem)
+    path = default_storage.path(stored_name(picture.sha256, picture.format))
+    read = read_design_file(
+        path, trim_at_jumps=picture.trim_at_jumps, name=f"{name}.{picture.format.lower()}"
+    )
+    points = [(block.points_mm, block.run_starts) for block in read.walked.blocks]
+    _put(kept, _packed(points))
+    return points
+
+
+def _packed(points: Points) -> bytes:
+    file = io.BytesIO()
+    np.savez_compressed(
+        file,
+        tenths=np.rint(np.concatenate([each for each, _ in points]) * 10).astype(np.int32),
+        run_starts=np.concatenate([starts for _, starts in points]).astype(np.int32),
+        sizes=np.array([(len(each), len(starts)) for each, starts in points], dtype=np.int32),
+    )
+    return file.getvalue()
+
+
+def _unpacked(content: bytes) -> Points:
+    with np.load(io.BytesIO(content), allow_pickle=False) as packed:
+        points_mm, run_starts, sizes = packed["tenths"] / 10.0, packed["run_starts"], packed["sizes"]
+    if points_mm.ndim != 2 or sizes.sum(axis=0).tolist() != [len(points_mm), len(run_starts)]:
+        raise ValueError("the parts do not fit together")
+    ends = np.cumsum(sizes, axis=0)[:-1]
+    return list(
+        zip(
+            np.split(points_mm, ends[:, 0]),
+            np.split(run_starts.astype(np.intp), ends[:, 1]),
+            strict=True,
+        )
+    )
+
+
+def _put(path: Path, content: bytes) -> None:
+    """Store a file whole or not at all; of two that store the same at once, either one stays."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, unfinished = tempfile.mkstemp(dir=path.parent, prefix="unfinished-")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        os.replace(unfinished, path)
+    except BaseException:
+        Path(unfinished).unlink(missing_ok=True)
+        raise
+
+
+def _make_room(folder: Path) -> None:
+    """Delete the pictures that were not looked at for the longest time, until the others fit."""
+    found = []
+    for path in folder.glob("*/*.png"):
+        try:
+            status = path.stat()
+        except FileNotFoundError:
+            continue  # another process makes room as well
+        found.append((status.st_mtime, status.st_size, path))
+    total = sum(size for _, size, _ in found)
+    for _, size, path in sorted(found):
+        if total <= MOST_BYTES:
+            break
+        path.unlink(missing_ok=True)
+        total -= size
+
+
+def picture_in_words(
+    design: Design, *, colours: Sequence[BlockColour] | None = None, units: Units = METRIC
+) -> str:
+    """Return what a picture of the design shows: size, stitches, and each colour once, in sewing order."""
+    shown = colours_of(design) if colours is None else colours
+    named = list(dict.fromkeys(each.name or each.hex for each in shown if each.hex))
+    bare = sum(not each.hex for each in shown)
+    parts = []
+    if named:
+        listed = ", ".join(named[:MOST_NAMED])
+        more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+        parts.append(f"in {_count(len(named), 'colour')}: {listed}{more}")
+    if bare:
+        striped = f"{_count(bare, 'block')} without a colour, drawn in striped grey"
+        parts.append(f"and {striped}" if named else f"in {striped}")
+    size = f"{_size_in_words(design, units)}, {design.stitches:,} stitches"
+    return f"{design.name}: {size} {', '.join(parts)}".strip() + "."
+
+
+def strip_in_words(design: Design) -> str:
+    """Return what the strip shows: every block in sewing order with its colour and its stitches."""
+    blocks = zip(design.blocks.all(), colours_of(design), strict=True)
+    listed = [
+        f"block {block.number}, {colour.name or colour.hex or 'no colour'}, {_count(block.penetrations, 'stitch')}"
+        for block, colour in blocks
+    ]
+    more = f"; and {len(listed) - MOST_NAMED} more blocks" if len(listed) > MOST_NAMED else ""
+    return f"{design.name} stitch by stitch in sewing order: {'; '.join(listed[:MOST_NAMED])}{more}."
+
+
+def _size_in_words(design: Design, units: Units) -> str:
+    if units.size == "in":
+        width, height = (format_length(mm, unit="in") for mm in (design.width_mm, design.height_mm))
+        return f"{width.partition(' ')[0]} × {height}"
+    return f"{design.width_mm:.0f} × {design.height_mm:.0f} mm"
+
+
+def _count(number: int, noun: str) -> str:
+    plural = f"{noun}es" if noun.endswith("ch") else f"{noun}s"
+    return f"{number:,} {noun if number == 1 else plural}"
+
+
+def plan_pictures(plan: BatchPlan) -> list[PlanPicture]:
+    """Return the kept designs of a plan, each once, in the colours asked for and in those chosen."""
+    chosen = {
+        block: BlockColour(shade.hex, shade.name or shade.code)
+        for thread in plan.threads
+        if (shade := thread.choice.shade)
+        for block in thread.blocks
+    }
+    wanted = {design.sha256 for design in plan.designs}
+    kept = {
+        design.sha256: design
+        for design in Design.objects.filter(sha256__in=wanted).prefetch_related("blocks")
+    }
+    pictures = [
+        PlanPicture(design, colours_of(design), _chosen_colours(design, number, chosen))
+        for number, asked in enumerate(plan.designs)
+        if (design := kept.get(asked.sha256))
+    ]
+    once = {(each.design.pk, each.chosen): each for each in pictures}
+    return list(once.values())[:MOST_PLAN_PICTURES]
+
+
+def _chosen_colours(
+    design: Design, number: int, chosen: Mapping[tuple[int, int], BlockColour]
+) -> tuple[BlockColour, ...]:
+    colours: list[BlockColour] = []
+    for block in design.blocks.all():
+        stays = block.same_thread and colours
+        colours.append(colours[-1] if stays else chosen.get((number, block.number), BlockColour("")))
+    return tuple(colours)

@@ -1,0 +1,111 @@
+"""Files of several formats that hold one drawing: found by their outlines, shown as one design."""
+
+from django.db import transaction
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.stitches.sameness import EXTENT_WITHIN_MM, PENETRATIONS_WITHIN, is_same_drawing
+from planning.models import Design
+from planning.stitch_files.formats import FORMATS
+
+COLOURS_FIRST = ("rgb", "palette", "none")
+
+
+class NotAVariant(WorkshopError):
+    """The design stands for itself alone."""
+
+
+def join_variants(design: Design) -> None:
+    """Make a design just kept, whose outline another listed one has, one of its variants.
+
+    Plans go on using the one that they used, unless the new file tells more (colours, trims that are explicit)
+    and nobody has picked a variant or chosen colours by hand.
+    """
+    known = _same_drawing(design)
+    if known is None:
+        return
+    design.variant_of = known
+    design.save(update_fields=["variant_of"])
+    settled = known.picked_by_hand or known.blocks.filter(chosen_by_hand=True).exists()
+    if not settled and tells_more(design, known):
+        _put_first(design, known)
+
+
+@transaction.atomic
+def plan_with(design: Design) -> None:
+    """Make ``design`` the variant that plans use; name, tags, favourite mark and notes go with the drawing."""
+    first = design.variant_of
+    if first is not None:
+        _put_first(design, first)
+    design.picked_by_hand = True
+    design.save(update_fields=["picked_by_hand"])
+
+
+@transaction.atomic
+def set_apart(design: Design) -> None:
+    """Make a variant a design of its own, where the two only look alike. Raises NotAVariant."""
+    if design.variant_of is None:
+        raise NotAVariant(
+            f"{design.name} is the file that plans use. Let plans use another variant first, then set it apart."
+        )
+    design.variant_of = None
+    design.save(update_fields=["variant_of"])
+
+
+def all_variants(design: Design) -> list[Design]:
+    """Return every file of the drawing, the one that plans use first."""
+    first = design.variant_of or design
+    return [first, *first.variants.order_by("format", "id")]
+
+
+def tells_more(one: Design, other: Design) -> bool:
+    """Tell whether the format of ``one`` carries more than that of ``other``: colours first, then trims."""
+    return _tells(one) < _tells(other)
+
+
+def promote_variant(first: Design) -> None:
+    """Let the variant that tells most take the place of ``first``, which is about to go."""
+    others = sorted(first.variants.all(), key=lambda each: (*_tells(each), each.pk))
+    if others:
+        _put_first(others[0], first)
+
+
+def _tells(design: Design) -> tuple[int, bool]:
+    known = FORMATS[design.format.lower()]
+    return COLOURS_FIRST.index(known.colours), known.trims != "explicit"
+
+
+def _same_drawing(design: Design) -> Design | None:
+    """The listed design of the same drawing; one scan of the sizes, then outlines, the oldest first."""
+    extent_mm = max(design.width_mm, design.height_mm)
+    near = (
+        Design.objects.listed()
+        .exclude(pk=design.pk)
+        .filter(
+            width_mm__range=(design.width_mm - EXTENT_WITHIN_MM, design.width_mm + EXTENT_WITHIN_MM),
+            height_mm__range=(design.height_mm - EXTENT_WITHIN_MM, design.height_mm + EXTENT_WITHIN_MM),
+            stitches__range=(
+                int(design.stitches / (1 + PENETRATIONS_WITHIN)) - 5 * len(design.outline),
+                int(design.stitches * (1 + PENETRATIONS_WITHIN)) + 5 * len(design.outline),
+            ),
+        )
+        .order_by("pk")
+    )
+    for other in near:
+        if other.format != design.format and is_same_drawing(
+            design.outline, other.outline, extent_mm=extent_mm
+        ):
+            return other
+    return None
+
+
+def _put_first(design: Design, first: Design) -> None:
+    design.name, design.favourite = first.name, first.favourite
+    design.picked_by_hand, design.variant_of = first.picked_by_hand, None
+    design.save(update_fields=["name", "favourite", "picked_by_hand", "variant_of"])
+    design.tags.set(first.tags.all())
+    first.tags.clear()
+    first.stitch_outs.update(design=design)
+    first.favourite = first.picked_by_hand = False
+    first.variant_of = design
+    first.save(update_fields=["favourite", "picked_by_hand", "variant_of"])
+    Design.objects.filter(variant_of=first).exclude(pk=design.pk).update(variant_of=design)

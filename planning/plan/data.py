@@ -1,0 +1,299 @@
+"""A plan as plain data: the stable JSON that scripts rely on."""
+
+from datetime import date
+from typing import Any
+
+from planning.compute.batch.asked import AskedBlock, AskedDesign
+from planning.compute.batch.carrying import PlannedBlock
+from planning.compute.batch.copies_compared import CopiesOption
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.buying.packs import PackPurchase
+from planning.compute.buying.priced_instead import PricedInstead
+from planning.compute.colour.choice import OwnedShade
+from planning.compute.stabilizer.supply import LayerPlan
+from planning.compute.stitches.thread_length import ThreadSettings, bobbin_mm, needle_mm
+
+
+def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
+    """Return the plan as JSON-ready data: lengths in whole mm, money as text, keys that are never renamed."""
+    return {
+        "verdict": plan.verdict,
+        "strictness": plan.strictness,
+        "colour_limit": plan.colour_limit,
+        "colour_verdict": "off colour" if plan.off_colour else "near",
+        "pieces": plan.pieces.ordered,
+        "pieces_to_stitch": plan.pieces.total,
+        "test_pieces": plan.pieces.tests,
+        "spoiled_allowed": plan.pieces.spoiled_allowed,
+        "copies_per_hooping": plan.copies_per_hooping,
+        "hoopings": plan.hoopings,
+        "designs": [design_as_data(design) for design in plan.designs],
+        "blocks": [_block(block) for block in plan.blocks],
+        "threads": [_thread(thread) for thread in plan.threads],
+        "bobbins": {
+            "thread": plan.bobbins.thread,
+            "needed_mm": plan.bobbins.needed_mm,
+            "count": plan.bobbins.count,
+            "owned": plan.bobbins.owned,
+            "verdict": plan.bobbins.verdict,
+            "p_enough": round(plan.bobbins.p_enough, 4),
+            "changes": [
+                {
+                    "piece": change.piece,
+                    "design": change.at_block[0] if change.at_block else 0,
+                    "block": change.called,
+                    "bobbin": change.bobbin,
+                }
+                for change in plan.bobbins.changes
+            ],
+            "first": plan.bobbins.first,
+            "interruptions": [
+                {"piece": each.piece, "block": each.called, "inside_block": each.inside}
+                for each in plan.bobbins.interruptions
+            ],
+            "wind": [{"label": each.label, "bobbins": each.bobbins} for each in plan.bobbins.wind],
+        },
+        "stabilizer": [_layer(layer) for layer in plan.stabilizer],
+        "time": {
+            "machine_min": round(plan.machine_min, 1),
+            "hands_on_min": round(plan.hands_on_min, 1),
+            "thread_changes": plan.thread_changes,
+            "start_by": plan.start_by.isoformat() if plan.start_by else None,
+        },
+        "cost": {
+            "currency": plan.cost.currency,
+            "material": str(plan.cost.material),
+            "material_per_piece": str(plan.cost.material_per_piece),
+            "time": str(plan.cost.time),
+            "machine": str(plan.cost.machine),
+            "hands_on": str(plan.cost.hands_on),
+            "total": str(plan.cost.total),
+            "total_per_piece": str(plan.cost.total_per_piece),
+            "tests_and_spoilage": str(plan.cost.tests_and_spoilage),
+            "unpriced": list(plan.cost.unpriced),
+            "by_quantity": [
+                {
+                    "pieces": each.pieces,
+                    "pieces_to_stitch": each.stitched,
+                    "machine_min": round(each.machine_min, 1),
+                    "hands_on_min": round(each.hands_on_min, 1),
+                    "material": str(each.material),
+                    "time": str(each.time),
+                    "total": str(each.total),
+                    "per_piece": str(each.per_piece),
+                }
+                for each in plan.quantities
+            ],
+        },
+        "shopping": shopping_rows(plan),
+        "instead": [_instead(each) for each in plan.instead],
+        "notes": list(plan.notes),
+        "needles": {
+            "threadings": plan.needles.threadings,
+            "start": [{"needle": needle, "thread": thread} for needle, thread in plan.needles.start.items()],
+            "rethreads": [
+                {
+                    "hooping": each.hooping,
+                    "block": each.block + 1,
+                    "needle": each.needle,
+                    "off": each.off,
+                    "on": each.on,
+                }
+                for each in plan.needles.rethreads
+                if plan.needles.needles > 1  # with one needle that is every change of thread
+            ],
+        },
+        "copies_compared": [_copies(option) for option in plan.copies],
+    }
+
+
+def design_as_data(design: AskedDesign) -> dict[str, Any]:
+    return {
+        "name": design.name,
+        "sha256": design.sha256,
+        "format": design.format,
+        "width_mm": round(design.width_mm, 1),
+        "height_mm": round(design.height_mm, 1),
+        "stitches": design.stitches,
+        "trims": design.trims,
+        "stops": design.stops,
+        "warnings": list(design.warnings),
+    }
+
+
+def read_design_as_data(design: AskedDesign, settings: ThreadSettings) -> dict[str, Any]:
+    """Return a design with its blocks, each with the thread of one piece before any factor or thread change."""
+    return design_as_data(design) | {
+        "blocks": [
+            _block_as_data(
+                block, needle=needle_mm(block.sums, settings), bobbin=bobbin_mm(block.sums, settings)
+            )
+            for block in design.blocks
+        ]
+    }
+
+
+def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
+    """Return one row for each material that must be bought, also where nobody is known to sell it."""
+    rows = []
+    for thread in plan.threads:
+        if thread.missing_mm and thread.verdict != "enough":
+            rows.append(_row(_what(thread), thread.missing_mm, thread.purchase, plan.needed_on))
+    bobbins = plan.bobbins
+    if bobbins.purchase:
+        each_mm = round(bobbins.needed_mm / bobbins.count) if bobbins.count else 0
+        lacking = bobbins.purchase.packs * bobbins.purchase.offer.pack * each_mm
+        rows.append(_row(f"bobbins: {bobbins.thread}", lacking, bobbins.purchase, plan.needed_on))
+    for layer in plan.stabilizer:
+        if layer.missing_mm or (not layer.product and layer.verdict != "enough"):
+            rows.append(_row(layer.product or layer.kind, layer.missing_mm, layer.purchase, plan.needed_on))
+    return rows
+
+
+def _what(thread: PlannedThread) -> str:
+    shade = thread.to_buy
+    if shade is None:
+        named = f" ({thread.name})" if thread.name else ""
+        return f"thread near {thread.hex}{named}" if thread.hex else "thread for an uncoloured block"
+    return f"{shade.maker} {shade.range} {shade.code} {shade.name}".strip()
+
+
+def _row(what: str, need_mm: int, purchase: PackPurchase | None, needed_on: date | None) -> dict[str, Any]:
+    order_by = purchase.order_by(needed_on) if purchase else None
+    return {
+        "what": what,
+        "need_mm": need_mm,
+        "packs": purchase.packs if purchase else 0,
+        "put_up": purchase.offer.put_up if purchase else "",
+        "supplier": purchase.offer.supplier if purchase else "",
+        "unit_price": str(purchase.offer.price) if purchase else "0.00",
+        "total": str(purchase.total) if purchase else "0.00",
+        "order_by": order_by.isoformat() if order_by else None,
+    }
+
+
+def _block(planned: PlannedBlock) -> dict[str, Any]:
+    return {"design": planned.design} | _block_as_data(
+        planned.block, needle=planned.needle_mm, bobbin=planned.bobbin_mm
+    )
+
+
+def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float) -> dict[str, Any]:
+    sums = block.sums
+    return {
+        "block": block.number,
+        "requested": {"hex": block.hex or None, "name": block.name},
+        "stitches": sums.penetrations,
+        "penetrations": sums.penetrations,
+        "trims": sums.trims,
+        "drawn_mm": round(sums.drawn_mm, 2),
+        "needle_mm_per_piece": round(needle, 2),
+        "bobbin_mm_per_piece": round(bobbin, 2),
+    }
+
+
+def shade_as_data(shade: OwnedShade) -> dict[str, Any]:
+    return {
+        "id": shade.id,
+        "maker": shade.maker,
+        "range": shade.range,
+        "code": shade.code,
+        "name": shade.name,
+        "hex": shade.hex,
+    }
+
+
+def _thread(thread: PlannedThread) -> dict[str, Any]:
+    choice = thread.choice
+    shade = choice.shade
+    return {
+        "shade": shade_as_data(shade) if shade else None,
+        "pinned": thread.is_pinned,
+        "runners_up": [
+            {"shade": shade_as_data(each.shade), "delta_e_00": round(each.delta_e_00, 1)}
+            for each in thread.runners_up
+        ],
+        "requested": {"hex": thread.hex or None, "name": thread.name},
+        "blocks": [list(pair) for pair in thread.blocks],
+        "delta_e_00": None if choice.delta_e_00 is None else round(choice.delta_e_00, 1),
+        "delta_e_00_from": None if choice.between is None else round(choice.between[0], 1),
+        "delta_e_00_to": None if choice.between is None else round(choice.between[1], 1),
+        "grey_scale_grade": choice.grade,
+        "colour_verdict": thread.colour_verdict,
+        "needed_mm": thread.needed_mm,
+        "needed_sigma_mm": thread.needed_sigma_mm,
+        "free_mm": thread.free_mm,
+        "free_sigma_mm": thread.free_sigma_mm,
+        "p_enough": round(thread.p_enough, 4),
+        "verdict": thread.verdict,
+        "reason": thread.reason,
+        "pieces_possible": thread.pieces_possible,
+        "missing_mm": thread.missing_mm,
+        "spools": [
+            {
+                "label": use.label,
+                "place": use.place,
+                "from_piece": use.from_piece,
+                "to_piece": use.to_piece,
+                "needed_mm": use.needed_mm,
+                "left_mm": use.left_mm,
+                "lot": use.lot,
+                "from_block": list(use.at_block) if use.at_block else None,
+                "inside_block": use.inside,
+            }
+            for use in thread.spools
+        ],
+    }
+
+
+def _instead(instead: PricedInstead) -> dict[str, Any]:
+    return {
+        "shades": [
+            {
+                "shade": shade_as_data(each.shade),
+                "blocks": [list(place) for place in each.blocks],
+                "need_mm": each.needed_mm,
+                "packs": each.purchase.packs,
+                "put_up": each.purchase.offer.put_up,
+                "supplier": each.purchase.offer.supplier,
+                "total": str(each.purchase.total),
+            }
+            for each in instead.shades
+        ],
+        "mean_delta_e_00": round(instead.mean_before, 2),
+        "mean_delta_e_00_then": round(instead.mean_after, 2),
+        "total": str(instead.total),
+    }
+
+
+def _copies(option: CopiesOption) -> dict[str, Any]:
+    return {
+        "copies_per_hooping": option.copies,
+        "hoop": option.hoop.name,
+        "hoopings": option.hoopings,
+        "thread_changes": option.thread_changes,
+        "rethreads": option.rethreads,
+        "machine_min": round(option.machine_min, 1),
+        "hands_on_min": round(option.hands_on_min, 1),
+        "stabilizer_pieces": option.stabilizer_pieces,
+        "stabilizer_mm2": option.stabilizer_mm2,
+        "planned": option.is_planned,
+    }
+
+
+def _layer(layer: LayerPlan) -> dict[str, Any]:
+    return {
+        "product": layer.product,
+        "kind": layer.kind,
+        "method": layer.method,
+        "pieces": layer.pieces,
+        "cut_before": layer.cut_before,
+        "piece_mm": list(layer.piece_mm),
+        "from_offcuts": layer.cut.flat_pieces if layer.cut else 0,
+        "roll_mm": layer.cut.roll_mm if layer.cut else 0,
+        "bound_mm": layer.cut.bound_mm if layer.cut else 0,
+        "missing_pieces": layer.cut.missing if layer.cut else layer.pieces,
+        "free_mm": layer.free_mm,
+        "verdict": layer.verdict,
+    }

@@ -1,0 +1,152 @@
+"""The question as a form: designs, pieces, cloth, machine."""
+
+from typing import Any, Literal
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+from django.db.models import QuerySet
+from django.utils.datastructures import MultiValueDict
+
+from planning.models import Design, Fabric, Hoop, Machine, Strictness
+from planning.plan.ask import Question
+from planning.stitch_files.formats import FORMATS
+
+MOST_PIECES = 10_000
+MOST_FILES = 20
+STITCH_FILES = ",".join(f".{extension}" for extension in FORMATS)
+
+
+class StitchFiles(forms.FileField):
+    """Any number of stitch files, cleaned to a list."""
+
+    def __init__(self, **options: Any) -> None:
+        widget = forms.ClearableFileInput(attrs={"accept": STITCH_FILES})
+        widget.allow_multiple_selected = True
+        widget.attrs["multiple"] = True
+        widget.value_from_datadict = _all_files  # type: ignore[method-assign]
+        super().__init__(widget=widget, **options)
+
+    def clean(self, data: Any, initial: Any = None) -> list[UploadedFile]:
+        if not data:
+            return []
+        if len(data) > MOST_FILES:
+            raise forms.ValidationError(f"{len(data)} files at once are too many; choose up to {MOST_FILES}.")
+        return [super(StitchFiles, self).clean(each, initial) for each in data]
+
+
+def _all_files(data: Any, files: MultiValueDict[str, UploadedFile], name: str) -> list[UploadedFile]:
+    return files.getlist(name)
+
+
+class QuestionForm(forms.Form):
+    """What a person asks of kept designs; every field can stand in a page's address."""
+
+    design = forms.ModelMultipleChoiceField(
+        queryset=Design.objects.all(),
+        label="Designs on each piece",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"invalid_choice": "A design of this page is no longer kept; choose again."},
+    )
+    pieces = forms.IntegerField(label="Pieces", min_value=1, max_value=MOST_PIECES, initial=12)
+    fabric = forms.ModelChoiceField(
+        queryset=Fabric.objects.all(), label="Fabric", required=False, empty_label="not said: no stabilizer"
+    )
+    machine = forms.ModelChoiceField(
+        queryset=Machine.objects.all(), label="Machine", required=False, empty_label="the first one"
+    )
+    hoop = forms.ModelChoiceField(
+        queryset=Hoop.objects.all(), label="Hoop", required=False, empty_label="the smallest that fits"
+    )
+    tests = forms.IntegerField(
+        label="Test pieces", required=False, min_value=0, max_value=100, help_text="Empty: as the rules say."
+    )
+    needed_on = forms.DateField(
+        label="Material needed on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        help_text="For the days to order by.",
+    )
+    copies = forms.CharField(
+        label="Pieces in one hooping",
+        required=False,
+        max_length=6,
+        help_text="A number, or “most” for as many as a hoop holds. Empty: one.",
+    )
+
+    def clean_copies(self) -> int | Literal["most"]:
+        written = self.cleaned_data["copies"].strip().lower()
+        if written == "most":
+            return "most"
+        if written and not (written.isdecimal() and int(written) >= 1):
+            raise forms.ValidationError(f"{written} is no number of pieces; give 1 or more, or “most”.")
+        return int(written or 1)
+
+    strictness = forms.ChoiceField(
+        choices=Strictness.choices,
+        label="Colours are",
+        required=False,
+        initial=Strictness.PICTURE,
+        help_text="How near a thread must come; the limits are among your rules.",
+    )
+
+    def clean_strictness(self) -> str:
+        return self.cleaned_data["strictness"] or Strictness.PICTURE
+
+    def clean_design(self) -> QuerySet[Design]:
+        designs = self.cleaned_data["design"]
+        if not designs and not self.accepts_files:
+            raise forms.ValidationError("Choose at least one design.")
+        return designs
+
+    accepts_files = False
+
+    def question(self) -> Question:
+        """Return the question that the cleaned fields ask."""
+        given = self.cleaned_data
+        return Question(
+            pieces=given["pieces"],
+            fabric=given["fabric"].name if given["fabric"] else None,
+            machine=given["machine"].name if given["machine"] else None,
+            hoop=given["hoop"].name if given["hoop"] else None,
+            tests=given["tests"],
+            needed_on=given["needed_on"],
+            copies=given["copies"],
+            strictness=given["strictness"],
+        )
+
+
+class AskForm(QuestionForm):
+    """The question with stitch files that are not kept yet."""
+
+    accepts_files = True
+
+    stitch_files = StitchFiles(
+        label="Stitch files",
+        required=False,
+        help_text=f"{', '.join(extension.upper() for extension in FORMATS)}; up to 20 MiB each.",
+    )
+
+    field_order = (
+        "stitch_files",
+        "design",
+        "pieces",
+        "fabric",
+        "machine",
+        "hoop",
+        "copies",
+        "tests",
+        "needed_on",
+        "strictness",
+    )
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if (
+            cleaned is not None
+            and not self.errors
+            and not cleaned.get("stitch_files")
+            and not cleaned.get("design")
+        ):
+            self.add_error("stitch_files", "Choose a stitch file, or one of the designs kept here.")
+        return cleaned

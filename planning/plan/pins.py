@@ -1,0 +1,126 @@
+"""Shades that a person pins to a block or rules out, as they are written in an address or a command.
+
+A block is written as the plan shows it: ``2``, or ``1.2`` where there are several designs. A shade is written as
+its code, or where makers share a code as ``RANGE CODE`` or ``MAKER RANGE CODE``.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.batch.asked import AskedDesign
+from planning.compute.colour.choice import OwnedShade
+from planning.models import Job
+
+
+class NoSuchPin(WorkshopError):
+    """A pin or an exclusion names no block or no single shade."""
+
+
+@dataclass(frozen=True)
+class HeldShades:
+    """What a kept job holds on to: shades by (SHA-256 of the design, block number), and those it leaves out.
+
+    ``names`` are those of the shades by id, for one that has left the shelf since.
+    """
+
+    pinned: Mapping[tuple[str, int], int] = field(default_factory=dict)
+    excluded: frozenset[int] = frozenset()
+    names: Mapping[int, str] = field(default_factory=dict)
+
+
+NOTHING_HELD = HeldShades()
+
+
+def held_shades(job: Job) -> HeldShades:
+    """Return what ``job`` holds on to."""
+    pinned, left_out = list(job.pinned_shades.all()), list(job.left_out_shades.all())
+    return HeldShades(
+        pinned={(each.design.sha256, each.block): each.shade_id for each in pinned},
+        excluded=frozenset(each.shade_id for each in left_out),
+        names={each.shade_id: str(each.shade) for each in pinned},
+    )
+
+
+def held_now(
+    held: HeldShades, designs: Sequence[AskedDesign], shades: Sequence[OwnedShade]
+) -> tuple[dict[tuple[int, int], int], list[str]]:
+    """Return the held shade of each (design, block number) that is still to be had, and a sentence for each other."""
+    on_shelf = {shade.id for shade in shades}
+    pinned, gone = {}, []
+    for index, design in enumerate(designs):
+        for block in design.blocks:
+            shade = held.pinned.get((design.sha256, block.number))
+            if shade in on_shelf:
+                pinned[index, block.number] = shade
+            elif shade is not None:
+                gone.append(
+                    f"{held.names.get(shade, 'The shade')}, pinned to block {block.number} of {design.name}, is no "
+                    "longer on the shelf in the planned fibre and weight; another is chosen."
+                )
+    return pinned, list(dict.fromkeys(gone))
+
+
+def pinned_shades(
+    pins: Sequence[str], designs: Sequence[AskedDesign], shades: Sequence[OwnedShade]
+) -> dict[tuple[int, int], int]:
+    """Return the shade id of each pinned (design, block number). Raises NoSuchPin."""
+    pinned: dict[tuple[int, int], int] = {}
+    for pin in pins:
+        block, equals, written = pin.partition("=")
+        if not equals:
+            raise NoSuchPin(
+                f'"{pin}" pins nothing. Write BLOCK=CODE, such as 2={shades[0].code if shades else 147}.'
+            )
+        pinned[named_block(block.strip(), designs)] = _shade(written, shades, where="on the shelf").id
+    return pinned
+
+
+def excluded_shades(exclude: Sequence[str], shades: Sequence[OwnedShade]) -> frozenset[int]:
+    """Return the ids of the shades ruled out. Raises NoSuchPin."""
+    return frozenset(_shade(written, shades, where="on the shelf or on offer").id for written in exclude)
+
+
+def written_pin(place: tuple[int, int], shade: OwnedShade, *, several: bool) -> str:
+    """Return a pin as an address carries it.
+
+    >>> shade = OwnedShade(7, 1, "Skerry", "Forty", "147", "red", "#b01c2e", None, ())
+    >>> written_pin((1, 2), shade, several=True)
+    '2.2=Skerry Forty 147'
+    """
+    return f"{written_block(place, several=several)}={full_name(shade)}"
+
+
+def written_block(place: tuple[int, int], *, several: bool) -> str:
+    design, block = place
+    return f"{design + 1}.{block}" if several else str(block)
+
+
+def full_name(shade: OwnedShade) -> str:
+    return f"{shade.maker} {shade.range} {shade.code}"
+
+
+def _spellings(shade: OwnedShade) -> tuple[str, str, str]:
+    return shade.code, f"{shade.range} {shade.code}", full_name(shade)
+
+
+def named_block(written: str, designs: Sequence[AskedDesign]) -> tuple[int, int]:
+    """Return the (design, block number) that a block is written as. Raises NoSuchPin."""
+    design, dot, block = written.rpartition(".")
+    if block.isdecimal() and (design.isdecimal() if dot else len(designs) == 1):
+        index = int(design) - 1 if dot else 0
+        if 0 <= index < len(designs) and int(block) in {each.number for each in designs[index].blocks}:
+            return index, int(block)
+    form = "its number" if len(designs) == 1 else "DESIGN.BLOCK, such as 1.2"
+    raise NoSuchPin(f'There is no block "{written}" to pin a shade to. Write {form}, as the plan shows it.')
+
+
+def _shade(written: str, shades: Sequence[OwnedShade], *, where: str) -> OwnedShade:
+    wanted = " ".join(written.split()).casefold()
+    found = [shade for shade in shades if wanted in {each.casefold() for each in _spellings(shade)}]
+    if not found:
+        raise NoSuchPin(f'No shade "{written.strip()}" of the planned fibre and weight is {where}.')
+    if len(found) > 1:
+        names = ", ".join(full_name(shade) for shade in found)
+        raise NoSuchPin(f'"{written.strip()}" may be any of {names}; write it in full.')
+    return found[0]

@@ -1,0 +1,246 @@
+"""What the planner reads from the shelf, in a number of queries that does not grow with it."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+
+from django.db.models import QuerySet
+
+from inventory.models import (
+    BobbinBatch,
+    BobbinStyle,
+    Offcut,
+    Offer,
+    PartBobbin,
+    Reservation,
+    Shade,
+    SheetPack,
+    Spool,
+    StabilizerProduct,
+    StabilizerRoll,
+    StockItem,
+)
+from planning.compute.batch.asked import BobbinStock, Shelf
+from planning.compute.buying.packs import PackOffer
+from planning.compute.colour.choice import OwnedShade, OwnedSpool
+from planning.compute.stabilizer.cutting import Flat, Roll
+from planning.compute.stabilizer.supply import StabilizerStock
+
+NOTHING: Mapping[int, int] = MappingProxyType({})
+
+
+def shelf(
+    *,
+    fibre: str = "",
+    weight_label: str = "",
+    bobbin_style: BobbinStyle | None = None,
+    holder: str = "",
+    own: Mapping[int, int] | None = None,
+) -> Shelf:
+    """Return what is free: needle thread of this fibre and weight (empty: any), bobbins of the style, stabilizer.
+
+    What is set aside for the ``holder`` counts as free, or what ``own`` says of each item instead.
+    """
+    own = set_aside_for(holder) if own is None else own
+    shades = needle_shades(fibre=fibre, weight_label=weight_label, own=own)
+    offers = thread_offers(shades)
+    return Shelf(
+        shades=tuple(shade for shade in shades if shade.spools),
+        bobbins=bobbin_stock(bobbin_style, own=own),
+        stabilizer=stabilizer_stock(own=own),
+        thread_offers=offers,
+        on_offer=tuple(shade for shade in shades if not shade.spools and offers[shade.id]),
+    )
+
+
+def set_aside_for(*holders: str) -> dict[int, int]:
+    """Return the quantity of each item that is set aside for these ``holders`` together."""
+    own: dict[int, int] = defaultdict(int)
+    if any(holders):
+        held = Reservation.objects.filter(holder__in=holders)
+        for item_id, quantity in held.values_list("item_id", "quantity"):
+            own[item_id] += quantity
+    return own
+
+
+def needle_shades(
+    *, fibre: str = "", weight_label: str = "", own: Mapping[int, int] = NOTHING
+) -> tuple[OwnedShade, ...]:
+    """Return the needle shades that are known, owned or not, each with its spools in shelf order."""
+    spools = Spool.objects.on_the_shelf().select_related("place").in_shelf_order()
+    shades = Shade.objects.for_needle().select_related("range")
+    if fibre:
+        shades = shades.filter(range__fibre=fibre)
+    if weight_label:
+        shades = shades.filter(range__weight_label=weight_label)
+    by_shade: dict[int, list[OwnedSpool]] = defaultdict(list)
+    for spool in spools.filter(shade__in=shades):
+        by_shade[spool.shade_id].append(_owned(spool, own))
+    return tuple(
+        OwnedShade(
+            id=shade.pk,
+            range_id=shade.range_id,
+            maker=shade.range.maker,
+            range=shade.range.name,
+            code=shade.code,
+            name=shade.name,
+            hex=shade.hex,
+            lab=shade.lab,
+            spools=tuple(by_shade[shade.pk]),
+            sigma=shade.sigma,
+        )
+        for shade in shades
+    )
+
+
+def thread_offers(shades: Iterable[OwnedShade]) -> dict[int, tuple[PackOffer, ...]]:
+    """Return for each shade the packs it can be bought in."""
+    by_range: dict[int, list[tuple[int | None, PackOffer]]] = defaultdict(list)
+    for offer in Offer.objects.filter(put_up__isnull=False).cheapest_first():
+        assert offer.put_up is not None  # filtered above
+        by_range[offer.put_up.range_id].append(
+            (offer.shade_id, _pack(offer, offer.put_up.name, holds=offer.put_up.length_mm))
+        )
+    return {
+        shade.id: tuple(pack for only, pack in by_range[shade.range_id] if only in (None, shade.id))
+        for shade in shades
+    }
+
+
+def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING) -> BobbinStock | None:
+    """Return the full bobbins of ``style`` with most thread free; None where the machine's style is not known."""
+    if style is None:
+        return None
+    batches = (
+        BobbinBatch.objects.filter(style=style, retired_at__isnull=True)
+        .select_related("shade__range")
+        .order_by("label")
+    )
+    alike: dict[tuple[int, int], list[BobbinBatch]] = defaultdict(list)
+    for batch in batches:
+        alike[batch.shade_id, batch.length_mm].append(batch)
+    if not alike:
+        return None
+
+    def free(batches: list[BobbinBatch]) -> int:
+        return sum(batch.free + own.get(batch.pk, 0) for batch in batches)
+
+    (shade_id, length_mm), chosen = max(alike.items(), key=lambda pair: free(pair[1]) * pair[0][1])
+    offers = Offer.objects.filter(bobbin_style=style, shade_id=shade_id).cheapest_first()
+    paid = [price for batch in chosen if (price := _unit_price(batch)) is not None]
+    shade = chosen[0].shade
+    return BobbinStock(
+        thread=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
+        count=free(chosen),
+        length_mm=float(length_mm),
+        offers=tuple(_pack(offer, f"{style} bobbin", holds=1) for offer in offers),
+        price_each=max(paid, default=None),
+        range_id=shade.range_id,
+        parts=tuple(
+            _owned(part, own)
+            for part in PartBobbin.objects.filter(style=style, shade_id=shade_id, retired_at__isnull=True)
+            .select_related("place")
+            .order_by("on_hand", "label")
+            if part.free + own.get(part.pk, 0)
+        ),
+        wind_from=tuple(
+            _owned(spool, own)
+            for spool in Spool.objects.on_the_shelf()
+            .filter(shade_id=shade_id)
+            .select_related("place")
+            .in_shelf_order()
+        ),
+    )
+
+
+def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerStock, ...]:
+    """Return every product with its free rolls, sheets and offcuts; opened and short rolls come first."""
+    rolls = _by_product(StabilizerRoll.objects.order_by("opened_on", "on_hand", "label"))
+    sheets = _by_product(SheetPack.objects.order_by("label"))
+    offcuts = _by_product(Offcut.objects.order_by("label"))
+    offers: dict[int, list[tuple[int, PackOffer]]] = defaultdict(list)
+    for offer in Offer.objects.filter(product__isnull=False).cheapest_first():
+        assert offer.product_id
+        assert offer.roll_width_mm
+        assert offer.roll_length_mm
+        name = f"roll {offer.roll_width_mm / 10:g} cm × {offer.roll_length_mm / 1000:g} m"
+        offers[offer.product_id].append((offer.roll_width_mm, _pack(offer, name, holds=offer.roll_length_mm)))
+    return tuple(
+        StabilizerStock(
+            product=str(product),
+            kind=product.kind,
+            weight_g_m2=product.weight_g_m2,
+            has_grain=product.has_grain,
+            rolls=tuple(
+                Roll(
+                    roll.label,
+                    roll.width_mm,
+                    roll.free + own.get(roll.pk, 0),
+                    roll.sigma or 0.0,
+                    _unit_price(roll),
+                )
+                for roll in rolls[product.pk]
+            ),
+            flats=tuple(
+                Flat(
+                    flat.label,
+                    flat.width_mm,
+                    flat.height_mm,
+                    flat.free + own.get(flat.pk, 0),
+                    _unit_price(flat),
+                )
+                for flat in [*offcuts[product.pk], *sheets[product.pk]]
+                if flat.free + own.get(flat.pk, 0)
+            ),
+            roll_offers=tuple(offers[product.pk]),
+            price_per_mm2=_price_per_mm2(rolls[product.pk], offers[product.pk]),
+        )
+        for product in StabilizerProduct.objects.all()
+        if rolls[product.pk] or sheets[product.pk] or offcuts[product.pk]
+    )
+
+
+def _owned(item: StockItem, own: Mapping[int, int]) -> OwnedSpool:
+    """Return a spool, or a part-used bobbin, as the planner sees it."""
+    return OwnedSpool(
+        id=item.pk,
+        label=item.label,
+        free_mm=item.free + own.get(item.pk, 0),
+        sigma_mm=item.sigma if item.is_known else None,
+        price_per_mm=_unit_price(item),
+        place=item.place.name if item.place else "",
+        lot=item.lot,
+        is_open=item.opened_on is not None,
+    )
+
+
+def _by_product(items: QuerySet) -> dict[int, list]:
+    found: dict[int, list] = defaultdict(list)
+    for item in items.filter(retired_at__isnull=True):
+        if item.is_known:
+            found[item.product_id].append(item)
+    return found
+
+
+def _price_per_mm2(rolls: list[StabilizerRoll], offers: list[tuple[int, PackOffer]]) -> float | None:
+    paid = [price / roll.width_mm for roll in rolls if (price := _unit_price(roll)) is not None]
+    offered = [float(pack.price) / pack.holds / width for width, pack in offers]
+    return max(paid, default=None) if paid else min(offered, default=None)
+
+
+def _pack(offer: Offer, put_up: str, *, holds: int) -> PackOffer:
+    return PackOffer(
+        supplier=offer.supplier.name,
+        put_up=put_up if offer.pack == 1 else f"{offer.pack} × {put_up}",
+        holds=holds * offer.pack,
+        pack=offer.pack,
+        price=offer.price,
+        lead_time_days=offer.supplier.lead_time_days,
+    )
+
+
+def _unit_price(item: StockItem) -> float | None:
+    """The price paid for one mm or piece, or None where it is not known."""
+    if item.price_paid is None or not item.quantity_paid:
+        return None
+    return float(item.price_paid) / item.quantity_paid

@@ -1,0 +1,274 @@
+"""The end of a run: spools weighed back or believed, what it taught, and planned against actual."""
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from inventory.compute.errors import WorkshopError
+from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder
+from inventory.models import Entry, Spool, StockItem, ThreadRange
+from inventory.shelf.weights import sigma_of_use, weigh_spool
+from planning.compute.hooping.timing import machine_minutes
+from planning.compute.run.state import at_position
+from planning.facts.learning import Kind as Learns
+from planning.facts.learning import observe
+from planning.facts.needles import note_stitches
+from planning.models import Job, RunEvent, RunReport
+from planning.run.promise import bobbin_batches, hold_in, machine_of
+from planning.run.report import report_facts
+from planning.run.standing import OnSpool, Run, run_of, spools_of, used_so_far
+
+State = Job.State
+Kind = RunEvent.Kind
+# How well a person tells what is left on the last bobbin, as a share of a full one: common practice, no source.
+BOBBIN_SIGMA = 0.15
+# How well a person tells how long a machine ran: common practice, no source.
+TIME_SIGMA = 0.05
+
+
+@dataclass(frozen=True)
+class WeighedBack:
+    """A spool on the scale after the run. ``sure`` that it holds more than its put-up would."""
+
+    label: str
+    gross_mg: int
+    sure: bool = False
+
+
+@dataclass(frozen=True)
+class Ending:
+    """What a person says at the end of a run. What is left out is believed as it was estimated.
+
+    ``bobbins`` may have a fraction: 3.5 is three empty ones and half of a fourth.
+    """
+
+    weighed: tuple[WeighedBack, ...] = ()
+    scale_resolution_mg: int = 1000
+    bobbins: float | None = None
+    machine_min: float | None = None
+    although_unfinished: bool = False
+
+
+@transaction.atomic
+def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
+    """Return the report of ``job``, finished: the shelf corrected, the factors taught, nothing set aside any more.
+
+    Raises WorkshopError where pieces are still to be stitched, unless a person says ``although_unfinished``. The
+    whole act happens or none of it: a weighing that is refused leaves the job running. Sent again it answers with
+    the report there is.
+    """
+    earlier = RunReport.objects.filter(job=job).first()
+    if earlier is not None:
+        return earlier
+    hold_in(job, State.RUNNING)
+    run = run_of(job)
+    if run.left and not ending.although_unfinished:
+        raise WorkshopError(
+            f"{run.called(run.left[0]).capitalize()} and {len(run.left) - 1} more are not ticked. "
+            "Tick what was stitched, or say that the job ends as it is."
+        )
+    spools = spools_of(run)
+    began = _began(job, list(spools))
+    release_holder(job.holder)
+    differences = _weigh_back(job, ending, spools, at=at, by=by)
+    _teach_thread(job, spools, began, differences, ending, at=at, by=by)
+    bobbins = _settle_bobbins(run, ending, at=at, by=by)
+    _teach_time(run, ending, at=at, by=by)
+    machine = machine_of(job)
+    stitched = round(run.promise.stitches * len(run.done) / run.promise.to_stitch)
+    if machine.pk and stitched:
+        note_stitches(machine, stitches=stitched, key=f"run-{job.pk}-stitches", at=at, by=by)
+    job.state, job.ended_at = State.FINISHED, at
+    job.save(update_fields=["state", "ended_at"])
+    facts = report_facts(
+        run,
+        weighed=[each.label for each in ending.weighed],
+        machine_min=ending.machine_min,
+        bobbins=bobbins,
+    )
+    return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
+
+
+def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
+    """Return how each spool was known before the run first took from it, and what it held."""
+    found: dict[int, tuple[Finding, int]] = {}
+    entries = Entry.objects.filter(key__startswith=f"run-{job.pk}-", item_id__in=items).order_by("id")
+    for entry in entries:
+        if entry.item_id not in found:
+            known = Finding(entry.sigma_before, entry.known_before)
+            found[entry.item_id] = known, held_after(entry) - entry.quantity
+    return found
+
+
+def _weigh_back(
+    job: Job, ending: Ending, spools: Mapping[int, OnSpool], *, at: datetime, by: Any
+) -> dict[int, int]:
+    """Return for each weighed spool how much more it held than was thought, in mm."""
+    found = {}
+    for weighed in ending.weighed:
+        spool = Spool.objects.filter(label__iexact=weighed.label.strip()).first()
+        if spool is None or spool.pk not in spools:
+            raise WorkshopError(f'No spool of this run has the label "{weighed.label}".')
+        entry = weigh_spool(
+            spool,
+            gross_mg=weighed.gross_mg,
+            scale_resolution_mg=ending.scale_resolution_mg,
+            key=f"finish-{job.pk}-{spool.label}",
+            at=at,
+            by=by,
+            sure=weighed.sure,
+            reference=f"{job.holder}: weighed back",
+        )
+        found[spool.pk] = entry.quantity
+    return found
+
+
+def _teach_thread(
+    job: Job,
+    spools: Mapping[int, OnSpool],
+    began: Mapping[int, tuple[Finding, int]],
+    differences: Mapping[int, int],
+    ending: Ending,
+    *,
+    at: datetime,
+    by: Any,
+) -> None:
+    """Make one observation for each thread range of the spools that were weighed back."""
+    machine = machine_of(job)
+    actual: dict[int, float] = defaultdict(float)
+    geometry: dict[int, float] = defaultdict(float)
+    variance: dict[int, float] = defaultdict(float)
+    ranges: dict[int, ThreadRange] = {}
+    for pk, difference in differences.items():
+        spool = spools[pk]
+        if pk not in began or spool.range is None or spool.geometry_mm <= 0 or machine.pk is None:
+            continue
+        used_mm = spool.estimated_mm - difference
+        before, before_mm = began[pk]
+        sigma = sigma_of_use(
+            StockItem(pk=pk),
+            used_mm=max(used_mm, 0),
+            before=before,
+            before_mm=before_mm,
+            scale_resolution_mg=ending.scale_resolution_mg,
+        )
+        if sigma is None:
+            continue  # nobody knew what was on it, so that its weight now says nothing of what was used
+        ranges[spool.range.pk] = spool.range
+        actual[spool.range.pk] += used_mm - spool.beyond_mm
+        geometry[spool.range.pk] += spool.geometry_mm
+        variance[spool.range.pk] += sigma**2
+    for pk, range in ranges.items():
+        if actual[pk] <= 0:
+            raise WorkshopError(
+                f"By these weights the spools of {range} hold more than before the run. Weigh them again."
+            )
+        observe(
+            machine,
+            Learns.NEEDLE,
+            range=range,
+            job=job,
+            estimated=geometry[pk],
+            actual=actual[pk],
+            sigma=math.sqrt(variance[pk]),
+            key=f"finish-{job.pk}-needle-{pk}",
+            at=at,
+            by=by,
+        )
+
+
+def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float:
+    """Return how many bobbins the run took, after putting the shelf right and teaching the factor."""
+    used = used_so_far(run.job)
+    batches = {batch.pk: batch for batch in bobbin_batches(run.job)}
+    gone = StockItem.objects.filter(pk__in=used, kind=StockItem.Kind.BOBBINS).select_for_update(no_key=True)
+    taken = sum(used[item.pk] for item in gone)
+    if ending.bobbins is None:
+        return float(taken)
+    if ending.bobbins < 0:
+        raise WorkshopError(f"{ending.bobbins:g} bobbins cannot be used up; give 0 or more.")
+    lines = _bobbin_corrections(
+        math.ceil(ending.bobbins) - taken,
+        gone={item.pk: used[item.pk] for item in gone},
+        batches=list(batches.values()),
+    )
+    if lines:
+        post(
+            lines,
+            reason=Entry.Reason.COUNT,
+            key=f"finish-{run.job.pk}-bobbins",
+            at=at,
+            by=by,
+            reference=f"{run.job.holder}: bobbins counted",
+        )
+    machine = machine_of(run.job)
+    geometry_mm = sum(at_position(run.promise.bobbin_geometry_mm, position) for position in run.done)
+    if ending.bobbins > 0 and geometry_mm > 0 and run.promise.bobbin_mm and machine.pk:
+        batch = next(iter(batches.values()), None)
+        observe(
+            machine,
+            Learns.BOBBIN,
+            range=batch.shade.range if batch else None,
+            job=run.job,
+            estimated=geometry_mm,
+            actual=ending.bobbins * run.promise.bobbin_mm,
+            sigma=BOBBIN_SIGMA * run.promise.bobbin_mm,
+            key=f"finish-{run.job.pk}-bobbins",
+            at=at,
+            by=by,
+        )
+    return ending.bobbins
+
+
+def _bobbin_corrections(more: int, *, gone: Mapping[int, int], batches: list[Any]) -> list[Line]:
+    """Return the lines that take ``more`` bobbins off the shelf, or put back those that were not used after all."""
+    lines: list[Line] = []
+    if more < 0:
+        for pk, quantity in gone.items():
+            back = min(-more, quantity)
+            if back > 0:
+                lines.append(Line(StockItem(pk=pk), back))
+                more += back
+        return lines
+    for batch in batches:
+        take = min(more, batch.free)
+        if take > 0:
+            lines.append(Line(batch, -take))
+            more -= take
+    if more:
+        raise NotEnough(f"{more} more bobbins were used than the shelf has. Count the bobbins first.")
+    return lines
+
+
+def _teach_time(run: Run, ending: Ending, *, at: datetime, by: Any) -> None:
+    """Learn the effective speed from the minutes a person tells: those that are no trims, stops and changes."""
+    machine = machine_of(run.job)
+    if ending.machine_min is None or machine.pk is None or not run.done:
+        return
+    if ending.machine_min <= 0:
+        raise WorkshopError(f"{ending.machine_min:g} minutes is no time at a machine; give more than 0.")
+    share = len(run.done) / run.promise.to_stitch
+    stitching = machine_minutes(machine.times, stitches=round(run.promise.stitches * share))
+    waiting = run.promise.waiting_min * share
+    actual = ending.machine_min - waiting
+    if stitching <= 0 or actual <= 0:
+        raise WorkshopError(
+            f"{ending.machine_min:g} minutes are fewer than trims and thread changes alone take. "
+            "Give the minutes of the whole batch, or correct the seconds of the machine."
+        )
+    observe(
+        machine,
+        Learns.TIME,
+        job=run.job,
+        estimated=stitching,
+        actual=actual,
+        sigma=TIME_SIGMA * ending.machine_min,
+        key=f"finish-{run.job.pk}-time",
+        at=at,
+        by=by,
+    )

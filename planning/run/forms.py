@@ -1,0 +1,64 @@
+"""The form that ends a run: a weight for each spool that is put on the scale, bobbins and minutes."""
+
+from typing import Any
+
+from django import forms
+
+from inventory.compute.units import Units
+from inventory.models import Spool
+from inventory.shelf.forms import MeasureField
+from planning.run.finish import Ending, WeighedBack
+from planning.run.standing import Run, spools_of
+
+
+class EndingForm(forms.Form):
+    """What a person says at the end; every field may stay empty, and what was estimated is then believed."""
+
+    scale_resolution = MeasureField(
+        measure="weight",
+        label="The scale shows steps of",
+        initial=1000,
+        help_text="A scale in whole grams is ± tens of metres of fine thread.",
+    )
+    bobbins = forms.FloatField(
+        label="Bobbins used",
+        required=False,
+        min_value=0,
+        help_text="With what is left on the last one: 3.5 is three empty and half of a fourth.",
+    )
+    machine_min = forms.FloatField(label="Minutes at the machine", required=False, min_value=0)
+    although_unfinished = forms.BooleanField(
+        label="It ends as it is: the rest will not be stitched", required=False
+    )
+    sure = forms.BooleanField(
+        label="The weights are right, even where a spool seems fuller than full", required=False
+    )
+
+    def __init__(self, *args: Any, run: Run, units: Units, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.run = run
+        used = spools_of(run)
+        self.spools: list[tuple[Spool, str]] = []
+        for spool in Spool.objects.filter(pk__in=used).select_related("shade__range", "place", "put_up"):
+            name = f"gross_{spool.pk}"
+            self.fields[name] = MeasureField(measure="weight", label=f"{spool.label} weighs", required=False)
+            self.spools.append((spool, name))
+        for field in self.fields.values():
+            if isinstance(field, MeasureField):
+                field.read_in(units)
+        if not run.left:
+            del self.fields["although_unfinished"]
+
+    def ending(self) -> Ending:
+        given = self.cleaned_data
+        return Ending(
+            weighed=tuple(
+                WeighedBack(spool.label, gross_mg=given[name], sure=given["sure"])
+                for spool, name in self.spools
+                if given[name] is not None
+            ),
+            scale_resolution_mg=given["scale_resolution"],
+            bobbins=given["bobbins"],
+            machine_min=given["machine_min"],
+            although_unfinished=bool(given.get("although_unfinished")),
+        )

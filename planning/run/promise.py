@@ -1,0 +1,273 @@
+"""From a draft to a promise and back: material set aside, records frozen, jobs dropped and made again."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+from uuid import uuid4
+
+from django.db import transaction
+
+from inventory.compute.errors import WorkshopError
+from inventory.ledger import release_holder, set_aside
+from inventory.models import BobbinBatch, Shade, Spool, StockItem
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.taking import claims
+from planning.compute.spools.bobbins import BobbinChange
+from planning.jobs.jobs import NotInThisState, Wanted, make_job, plan_of
+from planning.models import Job, Machine, NamedPiece, PlacedDesign, Promise, PromisedSpool, PromisedThread
+from planning.plan.ask import chosen_machine
+from planning.plan.data import plan_as_data
+
+State = Job.State
+
+
+# What of a job stays when it is made again.
+SAME = ("what", "fabric", "machine", "hoop", "tests", "copies", "strictness")
+
+
+class CannotPromise(WorkshopError):
+    """The shelf does not hold what the job needs, so that a promise would be a hope."""
+
+
+@transaction.atomic
+def promise(job: Job, *, at: datetime, by: Any, although_short: bool = False) -> Promise:
+    """Return the promise of ``job``: its plan frozen, its spools, bobbins and stabilizer set aside.
+
+    Promising a promised job again plans it anew, with what it holds counting as free. Raises CannotPromise where
+    the plan is short or unknown, unless a person says ``although_short``: then what is there is set aside.
+    Raises NotInThisState once the job runs.
+    """
+    hold_in(job, State.DRAFT, State.PROMISED)
+    plan = plan_of(job)
+    if plan.verdict in ("short", "unknown") and not although_short:
+        raise CannotPromise(
+            f"{job} cannot be promised: there is not enough for it, or not known to be. "
+            "Look at its plan, buy what is missing, or promise it all the same."
+        )
+    release_holder(job.holder)
+    Promise.objects.filter(job=job).delete()
+    made = _frozen(job, plan, at=at, by=by)
+    set_aside_all(job, claims(plan), bobbins=plan.bobbins.sure_count, at=at, by=by)
+    job.state = State.PROMISED
+    job.save(update_fields=["state"])
+    return made
+
+
+@transaction.atomic
+def take_promise_back(job: Job) -> Job:
+    """Return ``job``, a draft again: nothing is set aside for it and it can be changed."""
+    hold_in(job, State.PROMISED)
+    release_holder(job.holder)
+    Promise.objects.filter(job=job).delete()
+    job.state = State.DRAFT
+    job.save(update_fields=["state"])
+    return job
+
+
+@transaction.atomic
+def drop(job: Job, *, at: datetime) -> Job:
+    """Return ``job``, dropped: what was set aside for it is free again; what was used stays used."""
+    hold_in(job, State.DRAFT, State.PROMISED, State.RUNNING)
+    release_holder(job.holder)
+    job.state, job.ended_at = State.DROPPED, at
+    job.save(update_fields=["state", "ended_at"])
+    return job
+
+
+@transaction.atomic
+def pick_up(job: Job) -> Job:
+    """Return a dropped ``job`` that never ran, a draft again: the undo of dropping it."""
+    hold_in(job, State.DROPPED)
+    if job.events.exists():
+        raise NotInThisState(f"{job} was begun before it was dropped; make the same again instead.")
+    Promise.objects.filter(job=job).delete()
+    job.state, job.ended_at = State.DRAFT, None
+    job.save(update_fields=["state", "ended_at"])
+    return job
+
+
+@transaction.atomic
+def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any = None) -> Job:
+    """Return a new draft of ``pieces`` pieces that are stitched as those of ``job`` were.
+
+    Designs and places are copied; names only where the number of pieces is the same. Which makers, codes and
+    lots the first one had stays with it and is shown beside the new one.
+    """
+    if pieces < 1:
+        raise WorkshopError(f"{pieces} pieces cannot be stitched; give 1 or more.")
+    facts = {name: getattr(job, name) for name in SAME}
+    made = make_job(
+        Wanted(pieces=pieces, needed_on=needed_on, notes=job.notes, **facts),
+        designs=[placed.design for placed in job.placed.select_related("design")],
+        at=at,
+        by=by,
+    )
+    made.repeats = job
+    made.save(update_fields=["repeats"])
+    _copy_places(job, made)
+    if pieces == job.pieces:
+        NamedPiece.objects.bulk_create(
+            NamedPiece(job=made, number=each.number, text=each.text, design_id=each.design_id)
+            for each in job.names.all()
+        )
+    return made
+
+
+def set_aside_all(job: Job, claimed: Mapping[str, int], *, bobbins: int, at: datetime, by: Any) -> None:
+    """Set aside for ``job`` what is ``claimed`` by label, and so many full ``bobbins`` of its machine's style.
+
+    Of what is not there, as much as is: a promise that is made although it is short holds what it can.
+    """
+    items = {
+        item.label: item
+        for item in StockItem.objects.filter(label__in=claimed).select_for_update(no_key=True).order_by("pk")
+    }
+    wanted = [(items[label], quantity) for label, quantity in claimed.items() if label in items]
+    wanted += _bobbins(job, bobbins)
+    for item, quantity in sorted(wanted, key=lambda pair: pair[0].pk):
+        free = min(quantity, item.free) if item.is_known else 0
+        if free > 0:
+            key = f"{job.holder}: {uuid4().hex}"
+            set_aside(item, quantity=free, holder=job.holder, key=key, at=at, by=by)
+
+
+def machine_of(job: Job) -> Machine:
+    """Return the machine a job runs on: its own, or the workshop's first."""
+    return job.machine or chosen_machine(None)
+
+
+def bobbin_batches(job: Job) -> list[BobbinBatch]:
+    """Return the full bobbins that fit the job's machine, those with most thread free of one kind first."""
+    style = machine_of(job).bobbin_style_id
+    if not style:
+        return []
+    batches = list(
+        BobbinBatch.objects.filter(style_id=style, retired_at__isnull=True)
+        .select_for_update(no_key=True, of=("self",))
+        .order_by("pk")
+    )
+    most: dict[tuple[int, int], int] = {}
+    for batch in batches:
+        alike = (batch.shade_id, batch.length_mm)
+        most[alike] = most.get(alike, 0) + batch.free * batch.length_mm
+    return sorted(batches, key=lambda each: (-most[each.shade_id, each.length_mm], each.label))
+
+
+def _bobbins(job: Job, count: int) -> list[tuple[StockItem, int]]:
+    taken: list[tuple[StockItem, int]] = []
+    batches = bobbin_batches(job)
+    alike = [
+        each
+        for each in batches
+        if (each.shade_id, each.length_mm) == (batches[0].shade_id, batches[0].length_mm)
+    ]
+    for batch in alike:
+        quantity = min(count, batch.free)
+        if quantity:
+            taken.append((batch, quantity))
+            count -= quantity
+    return taken
+
+
+def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
+    machine = machine_of(job)
+    made = Promise.objects.create(
+        job=job,
+        at=at,
+        by=by,
+        verdict=plan.verdict,
+        answer=plan_as_data(plan),
+        tests=plan.pieces.tests,
+        pieces=plan.pieces.ordered,
+        to_stitch=plan.pieces.total,
+        bobbin_mm=round(plan.bobbins.length_mm) or None,
+        bobbin_median=plan.bobbin_median,
+        bobbin_geometry_mm=[round(each, 1) for each in plan.bobbins.geometry_mm],
+        bobbins_sure=plan.bobbins.sure_count,
+        first_bobbin=plan.bobbins.first,
+        bobbin_changes=[[each.piece, _block_name(plan, each), each.bobbin] for each in plan.bobbins.changes],
+        bobbin_interruptions=[each.piece for each in plan.bobbins.interruptions],
+        machine_min=plan.machine_min,
+        waiting_min=plan.waiting_min,
+        stitches=plan.stitches,
+    )
+    shades = Shade.objects.select_related("range").in_bulk(
+        [thread.choice.shade.id for thread in plan.threads if thread.choice.shade]
+    )
+    spools = {
+        spool.label: spool
+        for spool in Spool.objects.filter(
+            label__in=[use.label for thread in plan.threads for use in thread.spools]
+        )
+    }
+    needles = {thread: needle for needle, thread in plan.needles.start.items()} if machine.needles > 1 else {}
+    for order, thread in enumerate(plan.threads, 1):
+        _freeze_thread(made, order, thread, shades, spools, needle=needles.get(order - 1))
+    return made
+
+
+def _block_name(plan: BatchPlan, change: BobbinChange) -> str:
+    design = f"{change.at_block[0] + 1}." if change.at_block and len(plan.designs) > 1 else ""
+    return f"{design}{change.called}"
+
+
+def _freeze_thread(
+    made: Promise,
+    order: int,
+    thread: PlannedThread,
+    shades: Mapping[int, Shade],
+    spools: Mapping[str, Spool],
+    *,
+    needle: int | None,
+) -> None:
+    chosen = thread.choice.shade if thread.choice.near_enough else None
+    shade = shades.get(chosen.id) if chosen else None
+    record = PromisedThread.objects.create(
+        promise=made,
+        order=order,
+        needle=needle,
+        asked_hex=thread.hex,
+        asked_name=thread.name[:120],
+        blocks=[list(place) for place in thread.blocks],
+        shade=shade,
+        maker=shade.range.maker if shade else "",
+        range_name=shade.range.name if shade else "",
+        code=shade.code if shade else "",
+        name=shade.name if shade else "",
+        hex=shade.hex if shade else "",
+        needed_mm=thread.needed_mm,
+        missing_mm=thread.missing_mm,
+        median=thread.factor_median,
+        relative_sigma=thread.relative_sigma,
+        geometry_mm=[round(each, 1) for each in thread.geometry_mm],
+    )
+    PromisedSpool.objects.bulk_create(
+        PromisedSpool(
+            thread=record,
+            order=turn,
+            item=spools[use.label],
+            lot=spools[use.label].lot,
+            from_position=use.from_piece,
+            to_position=use.to_piece,
+        )
+        for turn, use in enumerate(thread.spools, 1)
+    )
+
+
+def _copy_places(job: Job, made: Job) -> None:
+    """Lay the designs of ``made`` as those of ``job`` lie; both have the same ones in the same order."""
+    pairs: Sequence[tuple[PlacedDesign, PlacedDesign]] = list(
+        zip(made.placed.all(), job.placed.all(), strict=True)
+    )
+    for new, old in pairs:
+        for name in ("order", "hooping", "x_mm", "y_mm", "turned_deg", "mirrored", "scale_percent"):
+            setattr(new, name, getattr(old, name))
+        new.save()
+
+
+def hold_in(job: Job, *states: str) -> None:
+    """Lock ``job`` and take over its state as it stands. Raises NotInThisState if it is not one of ``states``."""
+    job.state = Job.objects.select_for_update(no_key=True).values_list("state", flat=True).get(pk=job.pk)
+    if job.state not in states:
+        raise NotInThisState(f"{job} is {job.get_state_display()}, so this cannot be done with it.")

@@ -1,0 +1,143 @@
+"""What a run sheet says: the threading order, what is due before each piece, needle and speed."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from inventory.models import Spool
+from planning.compute.run.state import spool_on
+from planning.models import Machine, PromisedThread
+from planning.run.standing import Run
+
+# How many pieces ahead a change is announced.
+AHEAD = 3
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One piece of the run: what it is called, whether it is done, and what is due before or in it."""
+
+    position: int
+    called: str
+    is_done: bool
+    is_spoiled: bool
+    notes: list[str]
+
+
+@dataclass(frozen=True)
+class Threaded:
+    """One thread of the threading order with the spool that is on, and the one that could go on instead."""
+
+    record: PromisedThread
+    number: int
+    blocks: str
+    label: str
+    place: str
+    next_label: str
+
+
+@dataclass(frozen=True)
+class Advice:
+    """A needle or a speed that a fabric or a thread asks for, and who asks."""
+
+    what: str
+    because: str
+
+
+def sheet_rows(run: Run) -> list[SheetRow]:
+    """Return every piece of the run in stitching order, those beyond the plan only while they are needed."""
+    last = max([run.promise.to_stitch, *run.left, *run.done])
+    notes = due_notes(run)
+    return [
+        SheetRow(
+            position=position,
+            called=run.called(position),
+            is_done=position in run.done,
+            is_spoiled=run.done.get(position) is False,
+            notes=notes.get(position, []),
+        )
+        for position in range(1, last + 1)
+    ]
+
+
+def due_notes(run: Run) -> dict[int, list[str]]:
+    """Return by position what is to be changed before or in a piece, in words."""
+    notes: dict[int, list[str]] = {}
+    for record, thread in zip(run.records, run.threads, strict=True):
+        labels = {spool.item_id: spool for spool in record.spools.all()}
+        for before, turn in zip(thread.turns, thread.turns[1:], strict=False):
+            place = labels[turn.item].item.place
+            where = f" ({place})" if place else ""
+            notes.setdefault(turn.from_position, []).append(
+                f"Change {record.name or record.code}: spool {labels[before.item].item.label} off, "
+                f"{labels[turn.item].item.label}{where} on."
+            )
+    first = run.promise.first_bobbin
+    if first:
+        notes.setdefault(1, []).append(f"Begin with the part bobbin {first}.")
+    for position, block, label in run.promise.bobbin_changes:
+        which = f"Part bobbin {label}" if label else "Fresh bobbin"
+        notes.setdefault(position, []).append(f"{which} before block {block}.")
+    for position in run.promise.bobbin_interruptions:
+        notes.setdefault(position, []).append("A bobbin runs out inside a block: have a fresh one ready.")
+    for piece in run.job.names.all():
+        position = run.promise.tests + piece.number
+        notes.setdefault(position, []).insert(0, f"Name: {piece.text}.")
+    return notes
+
+
+def next_steps(run: Run) -> list[tuple[str, list[str]]]:
+    """Return what is due before the next piece and the few after it, as (piece, notes)."""
+    notes = due_notes(run)
+    return [
+        (run.called(position), notes[position]) for position in run.left[: AHEAD + 1] if notes.get(position)
+    ]
+
+
+def threading_order(run: Run, *, spare: Mapping[int, Sequence[Spool]]) -> list[Threaded]:
+    """Return the threads in order, each with the spool that is on now and another of its shade, if there is one."""
+    position = run.left[0] if run.left else run.promise.to_stitch
+    several = len({design for record in run.records for design, _ in record.blocks}) > 1
+    labels = {spool.pk: spool for spools in spare.values() for spool in spools}
+    threaded = []
+    for record, thread in zip(run.records, run.threads, strict=True):
+        on = spool_on(thread, position, run.swaps)
+        planned = {each.item_id: each.item for each in record.spools.all()}
+        item = planned.get(on or 0) or labels.get(on or 0)
+        others = [each for each in spare.get(record.shade_id or 0, []) if each.pk != on and each.free > 0]
+        threaded.append(
+            Threaded(
+                record=record,
+                number=record.order,
+                blocks=", ".join(
+                    f"{design + 1}.{number}" if several else str(number) for design, number in record.blocks
+                ),
+                label=item.label if item else "",
+                place=item.place.name if item and item.place else "",
+                next_label=others[0].label if others else "",
+            )
+        )
+    return threaded
+
+
+def advice(run: Run, machine: Machine) -> list[Advice]:
+    """Return the needles and the speed that fabric and threads ask for; where several ask, the slowest speed."""
+    found: list[Advice] = []
+    fabric = run.job.fabric
+    ranges = list(dict.fromkeys(record.shade.range for record in run.records if record.shade))
+    if fabric and fabric.needle:
+        found.append(Advice(f"Needle {fabric.needle}", f"for {fabric}"))
+    found += [Advice(f"Needle {each.needle}", f"for {each}") for each in ranges if each.needle]
+    speeds = [
+        (each.most_stitches_per_minute, str(each))
+        for each in [fabric, *ranges]
+        if each is not None and each.most_stitches_per_minute
+    ]
+    slowest = min(speeds, default=None)
+    if slowest and slowest[0] < machine.stitches_per_minute:
+        found.append(
+            Advice(
+                f"At most {slowest[0]} stitches a minute",
+                f"for {slowest[1]}; the machine is set to {machine.stitches_per_minute}",
+            )
+        )
+    return found

@@ -1,0 +1,236 @@
+"""What is known of each stitch file format: one table, read by everything that touches a file."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from planning.stitch_files.formats.claims import (
+    HeaderClaims,
+    dst_claims,
+    hus_claims,
+    jef_claims,
+    no_claims,
+    pec_claims,
+    tbf_claims,
+    u01_claims,
+    vp3_claims,
+    xxx_claims,
+)
+from planning.stitch_files.formats.endings import Ending, bytes_end, jef_ends, record_ends, tbf_ends, u01_ends
+from planning.stitch_files.formats.layouts import (
+    dst_oddities,
+    dst_stitches,
+    hus_stitches,
+    jef_oddities,
+    nothing_odd,
+    pairs_oddities,
+    pes_oddities,
+    tbf_oddities,
+    u01_oddities,
+    vp3_oddities,
+    xxx_oddities,
+)
+from planning.stitch_files.formats.signatures import (
+    check_dst,
+    check_exp,
+    check_hus,
+    check_jef,
+    check_pec,
+    check_pes,
+    check_sew,
+    check_tbf,
+    check_u01,
+    check_vp3,
+    check_xxx,
+    what_it_looks_like,
+)
+
+__all__ = [
+    "FORMATS",
+    "PLAIN_COLOUR_WORDS",
+    "Ending",
+    "HeaderClaims",
+    "StitchFormat",
+    "plain_colour_name",
+    "what_it_looks_like",
+]
+
+
+@dataclass(frozen=True)
+class StitchFormat:
+    """One format.
+
+    ``record_limit_tenths`` is the longest stitch or jump that writers put into one record. ``check`` returns
+    what is wrong with the bytes for this format, or None; ``oddities`` what is odd about them though they
+    can be read. ``claims`` reads the header. ``ending`` tells, from the bytes, the place where reading
+    stopped and whether bytes ran out, if the file is whole, cut off, or stopped at an unknown code.
+    ``least_stitches`` counts from the bytes alone how many stitches there must be or are said to be.
+    ``nothing_follows`` the end of the stitches. ``counts`` is what the number of stitches in the header may
+    count: stitches or all records; or as well all byte pairs, or the moves to each run, which the format does
+    not write; or exactly all records.
+    """
+
+    extension: str
+    name: str
+    colours: Literal["rgb", "palette", "none"]
+    trims: Literal["explicit", "jumps"]
+    record_limit_tenths: int
+    check: Callable[[bytes], str | None]
+    claims: Callable[[bytes], HeaderClaims] = no_claims
+    oddities: Callable[[bytes], Iterator[str]] = nothing_odd
+    ending: Callable[[bytes, int, bool], Ending] = record_ends
+    least_stitches: Callable[[bytes], int] | None = None
+    threads_required: bool = True
+    nothing_follows: bool = False
+    counts: Literal["records", "byte pairs", "moves too", "exactly"] = "records"
+
+
+FORMATS: dict[str, StitchFormat] = {
+    known.extension: known
+    for known in (
+        StitchFormat(
+            "pes",
+            "PES",
+            colours="rgb",
+            trims="explicit",
+            record_limit_tenths=2047,
+            check=check_pes,
+            claims=pec_claims,
+            oddities=pes_oddities,
+        ),
+        StitchFormat(
+            "pec",
+            "PEC",
+            colours="palette",
+            trims="explicit",
+            record_limit_tenths=2047,
+            check=check_pec,
+            claims=pec_claims,
+        ),
+        StitchFormat(
+            "dst",
+            "DST",
+            colours="none",
+            trims="jumps",
+            record_limit_tenths=121,
+            check=check_dst,
+            claims=dst_claims,
+            oddities=dst_oddities,
+            least_stitches=dst_stitches,
+            threads_required=False,
+            nothing_follows=True,
+        ),
+        StitchFormat(
+            "exp",
+            "EXP",
+            colours="none",
+            trims="explicit",
+            record_limit_tenths=127,
+            check=check_exp,
+            oddities=pairs_oddities,
+            ending=bytes_end,
+            threads_required=False,
+        ),
+        StitchFormat(
+            "jef",
+            "JEF",
+            colours="palette",
+            trims="jumps",
+            record_limit_tenths=127,
+            check=check_jef,
+            claims=jef_claims,
+            oddities=jef_oddities,
+            ending=jef_ends,
+            counts="byte pairs",
+            nothing_follows=True,
+        ),
+        StitchFormat(
+            "vp3",
+            "VP3",
+            colours="rgb",
+            trims="explicit",
+            record_limit_tenths=32767,
+            check=check_vp3,
+            claims=vp3_claims,
+            oddities=vp3_oddities,
+            counts="moves too",
+        ),
+        StitchFormat(
+            "xxx",
+            "XXX",
+            colours="rgb",
+            trims="explicit",
+            record_limit_tenths=124,
+            check=check_xxx,
+            claims=xxx_claims,
+            oddities=xxx_oddities,
+        ),
+        StitchFormat(
+            "hus",
+            "HUS",
+            colours="palette",
+            trims="explicit",
+            record_limit_tenths=127,
+            check=check_hus,
+            claims=hus_claims,
+            counts="exactly",  # it is the length to which the compressed bytes are expanded
+            least_stitches=hus_stitches,
+        ),
+        StitchFormat(
+            "sew",
+            "SEW",
+            colours="palette",
+            trims="jumps",
+            record_limit_tenths=127,
+            check=check_sew,
+            oddities=pairs_oddities,
+            ending=bytes_end,
+        ),
+        StitchFormat(
+            "u01",
+            "U01",
+            colours="none",
+            trims="explicit",
+            record_limit_tenths=127,
+            check=check_u01,
+            claims=u01_claims,
+            oddities=u01_oddities,
+            ending=u01_ends,
+            threads_required=False,
+            nothing_follows=True,
+        ),
+        StitchFormat(
+            "tbf",
+            "TBF",
+            colours="rgb",
+            trims="explicit",
+            record_limit_tenths=127,
+            check=check_tbf,
+            claims=tbf_claims,
+            oddities=tbf_oddities,
+            ending=tbf_ends,
+            threads_required=False,
+            nothing_follows=True,
+        ),
+    )
+}
+
+
+# Words of a palette colour that say only what colour it is; other names belong to somebody's colour card.
+# fmt: off
+PLAIN_COLOUR_WORDS = frozenset((
+    "black", "white", "grey", "gray", "silver", "red", "orange", "peach", "gold", "yellow", "cream", "beige",
+    "brown", "olive", "green", "turquoise", "blue", "navy", "purple", "violet", "lilac", "magenta", "pink",
+    "light", "pale", "bright", "dark", "deep",
+))
+# fmt: on
+
+
+def plain_colour_name(description: str) -> str:
+    """Return a palette colour's description if it is only a plain colour, else nothing.
+
+    >>> plain_colour_name("Dark Green"), plain_colour_name("Harbour Mist")
+    ('dark green', '')
+    """
+    words = description.lower().split()
+    return " ".join(words) if words and PLAIN_COLOUR_WORDS.issuperset(words) else ""

@@ -1,0 +1,175 @@
+"""What is wrong in the build of a stitch file: its lengths, its marks and its places, before it is read."""
+
+from collections.abc import Callable, Iterator
+
+from planning.stitch_files.formats.claims import tbf_claims
+from planning.stitch_files.formats.signatures import be16, be32, le16, le32
+
+KNOWN_PES_VERSIONS = frozenset(
+    b"#PES" + version
+    for version in (
+        *(b"0001", b"0020", b"0022", b"0030", b"0040", b"0050", b"0055", b"0056"),
+        *(b"0060", b"0070", b"0080", b"0090", b"0100"),
+    )
+)
+
+
+DAMAGED = "the file is damaged. Compare it with the original."
+
+
+def nothing_odd(data: bytes) -> Iterator[str]:
+    """Yield nothing: the format has no lengths and no marks of its own."""
+    yield from ()
+
+
+def _table(tells: Callable[[int], bool]) -> bytes:
+    """Return for each byte value a 1 where it tells, else a 0."""
+    return bytes(map(tells, range(256)))
+
+
+def _cancels(byte: int, pairs: tuple[int, ...]) -> bool:
+    """Tell whether a byte has both the step to one side and the same step to the other."""
+    return any(byte >> pair & 3 == 3 for pair in pairs)
+
+
+# A DST record adds up steps of 1, 3, 9, 27 and 81; two bits for each size and axis, never both.
+_CANCELLING_STEPS = _table(lambda byte: _cancels(byte, (0, 2, 4, 6)))
+_NO_DST_CODE = _table(lambda byte: byte & 3 != 3 or _cancels(byte, (2, 4)))
+_DST_END = _table(lambda byte: byte & 0xF3 == 0xF3)
+_DST_STITCH = _table(lambda byte: byte & 0x43 != 0x43 and byte & 0x83 != 0x83)
+_NO_U01_CODE = _table(lambda byte: not byte & 0x80)
+_U01_END = _table(lambda byte: byte & 0x1F >= 0x18)
+
+
+def dst_oddities(data: bytes) -> Iterator[str]:
+    """Yield how many records no writer would have written."""
+    codes = data[514::3]
+    length = _before(codes, _DST_END)
+    odd = (
+        codes[:length].translate(_NO_DST_CODE),
+        data[512 : 512 + 3 * length : 3].translate(_CANCELLING_STEPS),
+        data[513 : 513 + 3 * length : 3].translate(_CANCELLING_STEPS),
+    )
+    # Every byte is 0 or 1 by now: one large number stands for all records, its bits for the odd ones.
+    first, second, third = (int.from_bytes(each, "little") for each in odd)
+    yield from _impossible((first | second | third).bit_count(), length)
+
+
+def dst_stitches(data: bytes) -> int:
+    """Return the number of stitch records before the end record."""
+    codes = data[514::3]
+    return codes.translate(_DST_STITCH).count(1, 0, _before(codes, _DST_END))
+
+
+def hus_stitches(data: bytes) -> int:
+    """Return the number of records that the header says the compressed bytes hold."""
+    return le32(data, 4)
+
+
+def u01_oddities(data: bytes) -> Iterator[str]:
+    """Yield how many records lack the mark that every record has."""
+    codes = data[0x100::3]
+    length = _before(codes, _U01_END)
+    yield from _impossible(codes.translate(_NO_U01_CODE).count(1, 0, length), length)
+
+
+def _before(codes: bytes, ends: bytes) -> int:
+    """Return how many codes stand before the first end."""
+    end = codes.translate(ends).find(1)
+    return end if end >= 0 else len(codes)
+
+
+def _impossible(count: int, records: int) -> Iterator[str]:
+    if count:
+        verb = "is" if count == 1 else "are"
+        yield (f"{count:,} of {records:,} records {verb} not as any writer writes them: {DAMAGED}")
+
+
+def pairs_oddities(data: bytes) -> Iterator[str]:
+    """Yield that a file of byte pairs has a byte too many or too few."""
+    if len(data) % 2:
+        yield f"The file has {len(data):,} bytes where an even number belongs: one is missing or too many."
+
+
+def jef_oddities(data: bytes) -> Iterator[str]:
+    stitches_at, due = le32(data, 0), 116 + 8 * le32(data, 24)
+    if stitches_at != due:
+        yield (
+            f"The header says that the stitches start at byte {stitches_at:,}; its list of colours ends at "
+            f"byte {due:,}: the first stitches may be wrong."
+        )
+
+
+def xxx_oddities(data: bytes) -> Iterator[str]:
+    end, colours = le32(data, 0xFC), le16(data, 0x27)
+    if end and end + 6 + 4 * colours > len(data):
+        yield (
+            f"The header says that the stitches end at byte {end:,} and {colours:,} colours follow; "
+            f"the file has {len(data):,} bytes: it is cut off or damaged."
+        )
+
+
+def pes_oddities(data: bytes) -> Iterator[str]:
+    version = data[:8]
+    if version.startswith(b"#PEC"):
+        yield "It is a PEC file under the name of a PES file: its colours are numbers of a palette."
+    elif version not in KNOWN_PES_VERSIONS:
+        shown = version[4:].decode("ascii", "replace")
+        yield f"Version {shown!r} of PES files is not known: the colours may be those of a palette."
+
+
+def tbf_oddities(data: bytes) -> Iterator[str]:
+    """Yield that the order of the needles has another length than the thread changes that are counted."""
+    listed = 0x100 - data[0x10A:0x20A].count(0)
+    counted = tbf_claims(data).colour_changes
+    if counted is not None and abs(listed - counted) > 1:
+        yield (
+            f"The header lists {listed:,} needles in their order but counts {counted:,} colour changes: "
+            "check the colour of each block."
+        )
+
+
+def vp3_oddities(data: bytes) -> Iterator[str]:
+    """Yield the first block that does not fit into the one around it.
+
+    The block of the whole file holds that of the design, which holds one for each colour, which holds one of
+    stitches. Each starts with its mark and the length of what follows.
+    """
+    file_at = 8 + be16(data, 6)
+    design_at = file_at + 7 + 2 + be16(data, file_at + 7) + 25
+    colours_at = design_at + 7 + 35
+    colours_at += 2 + be16(data, colours_at) + 24
+    colours_at += 2 + be16(data, colours_at)
+    blocks = [("the file", 2, file_at, len(data)), ("the design", 3, design_at, _vp3_end(data, file_at))]
+    at, design_end = colours_at + 2, _vp3_end(data, design_at)
+    for number in range(1, be16(data, colours_at) + 1):
+        blocks += [
+            (f"colour {number}", 5, at, design_end),
+            (f"the stitches of colour {number}", 1, _vp3_stitches_at(data, at), _vp3_end(data, at)),
+        ]
+        at = _vp3_end(data, at)
+        if at >= len(data):
+            break
+    for name, mark, start, most in blocks:
+        if data[start : start + 3] != bytes((0, mark, 0)):
+            yield f"The block of {name} does not start at byte {start:,}, where it belongs: {DAMAGED}"
+            return
+        if _vp3_end(data, start) > most:
+            yield (
+                f"The block of {name} ends at byte {_vp3_end(data, start):,}, beyond byte {most:,}, the end of "
+                f"what holds it: {DAMAGED}"
+            )
+            return
+
+
+def _vp3_end(data: bytes, at: int) -> int:
+    return at + 7 + be32(data, at + 3)
+
+
+def _vp3_stitches_at(data: bytes, at: int) -> int:
+    """Return where the block of stitches starts in a colour block, behind the thread and its three names."""
+    at += 7 + 8
+    at += 2 + 6 * data[at] + 2 if at < len(data) else 0
+    for _ in range(3):
+        at += 2 + be16(data, at)
+    return at + 8

@@ -1,0 +1,93 @@
+"""Eight processes work on the same twenty things at once: nothing is lost, doubled, oversold or locked out."""
+
+import json
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.inventory.ledger.hands import SCARCE_PIECES, SHARED_KEYS
+from tests.own_database import HOUSE, own_database, run_in
+
+HANDS, ACTS = 8, 250
+
+
+def work_together(environment: dict[str, str]) -> list[dict[str, Any]]:
+    """Return what all hands tell of all their acts, begun at the same moment."""
+    hands = [
+        subprocess.Popen(
+            [sys.executable, "-m", "tests.inventory.ledger.hands", "work", str(number), str(ACTS)],
+            env=environment,
+            cwd=HOUSE,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for number in range(HANDS)
+    ]
+    told: list[dict[str, Any]] = []
+    try:
+        for hand in hands:
+            assert hand.stdout is not None
+            assert hand.stdout.readline() == "ready\n"
+        for hand in hands:
+            assert hand.stdin is not None
+            hand.stdin.write("go\n")
+            hand.stdin.flush()
+        for hand in hands:
+            said, _ = hand.communicate(timeout=300)
+            assert hand.returncode == 0
+            told += json.loads(said)
+    finally:
+        for hand in hands:
+            hand.kill()
+    return told
+
+
+@pytest.mark.django_db
+def test_many_hands_on_the_same_things_leave_the_ledger_right(tmp_path: Path) -> None:
+    with own_database(tmp_path) as environment:
+        run_in(environment, "-m", "tests.inventory.ledger.hands", "prepare")
+        before = json.loads(run_in(environment, "-m", "tests.inventory.ledger.hands", "books"))
+        told = work_together(dict(environment))
+        after = json.loads(run_in(environment, "-m", "tests.inventory.ledger.hands", "books"))
+
+    failed = [each["why"] for each in told if each["outcome"] == "failed"]
+    assert failed == [], f"{len(failed)} acts failed, the first with:\n{failed[0]}"
+    assert after["problems"] == []
+    assert len(told) >= HANDS * ACTS
+
+    # None lost: what a hand was told is what the books have, entry by entry.
+    done = [each for each in told if each["outcome"] == "done"]
+    assert len(done) > HANDS * ACTS / 2, "most acts must succeed, or this shows nothing"
+    for each in done:
+        assert after["entries"][each["key"]] == each["entries"]
+    # None doubled, and none that nobody did.
+    assert set(after["entries"]) - set(before["entries"]) == {each["key"] for each in done}
+
+    # One of all who sent the same request moved stock, and all were told the same.
+    shared = Counter(each["key"] for each in done if each["key"].startswith("shared-"))
+    assert len(shared) > SHARED_KEYS / 2
+    assert max(shared.values()) > 1
+    # No oversell: of what was too few, every piece went to one hand.
+    takers = [
+        each
+        for each in done
+        if any(item == _scarce(before) and moved == -1 for _, item, moved in each["entries"])
+    ]
+    returned = [
+        each
+        for each in done
+        if any(item == _scarce(before) and moved == 1 for _, item, moved in each["entries"])
+    ]
+    assert after["scarce"] == SCARCE_PIECES - len(takers) + len(returned) >= 0
+    assert any("cannot be taken" in each["why"] for each in told if each["outcome"] == "refused")
+    assert after["reserved"] == 0
+
+
+def _scarce(books: dict[str, Any]) -> int:
+    (entry,) = books["entries"]["scarce"]
+    return int(entry[1])

@@ -1,0 +1,51 @@
+"""A process killed in the middle of an act leaves the act wholly there or wholly not, and the ledger right."""
+
+import json
+import os
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.inventory.ledger.victims import ACT_SCRIPTS, CARELESS
+from tests.own_database import own_database, run_in
+
+# A script; there are four of them.
+KILLS = 50
+
+pytestmark = pytest.mark.skipif(
+    not hasattr(os, "fork"), reason="dying two hundred times takes fork, which this system does not have"
+)
+
+
+@pytest.fixture(scope="module")
+def environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mapping[str, str]]:
+    with own_database(tmp_path_factory.mktemp("deaths")) as environment:
+        yield environment
+
+
+def deaths(environment: Mapping[str, str], script: str, *, kills: int) -> dict[str, Any]:
+    told: dict[str, Any] = json.loads(
+        run_in(environment, "-m", "tests.inventory.ledger.victims", script, str(kills), "1147")
+    )
+    return told
+
+
+@pytest.mark.parametrize("script", [script.name for script in ACT_SCRIPTS])
+def test_an_act_that_is_killed_is_there_wholly_or_not_at_all(
+    script: str, environment: Mapping[str, str]
+) -> None:
+    told = deaths(environment, script, kills=KILLS)
+    assert told["problems"] == []
+    assert told["kills"] == KILLS
+    assert told["acts_done"] >= KILLS
+    # Otherwise the killer only ever came between two acts.
+    assert told["caught_in_the_act"] > KILLS / 4
+
+
+def test_an_act_in_two_transactions_would_be_caught(tmp_path: Path) -> None:
+    # In a database of its own: what it breaks stays broken.
+    with own_database(tmp_path) as environment:
+        told = deaths(environment, CARELESS.name, kills=20)
+    assert any("is there in part" in problem for problem in told["problems"])

@@ -1,0 +1,125 @@
+"""The layers of one job or several, each from the product that suits it, all of a product cut together."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planning.compute.stabilizer.cutting import Flat, Roll, check_plan
+from planning.compute.stabilizer.layers import CutBefore, JobLayers, LayerNeed
+from planning.compute.stabilizer.leftover import compare_apart
+from planning.compute.stabilizer.ring import strips_in_ring
+from planning.compute.stabilizer.supply import Losses, StabilizerStock, plan_layers_together
+
+TEAR = LayerNeed("tear-away", 30, 60, "hooped with the cloth", 1)
+
+
+def stock_of(*rolls, flats=(), has_grain=False, product="Tear 50"):
+    return StabilizerStock(product, "tear-away", 50.0, has_grain, rolls, tuple(flats))
+
+
+def planned(jobs, stock, losses=Losses()):  # noqa: B008 - a frozen value
+    """Return the layers of each job, having checked the cut of every product."""
+    plans = plan_layers_together(jobs, [stock], losses=losses)
+    for layer in [each for own in plans for each in own if each.cut]:
+        assert check_plan(layer.cut.product_cut, layer.cut.order, stock.stock) == []
+        assert (layer.cut.order.kerf_mm, layer.cut.order.edge_mm) == (losses.kerf_mm, losses.edge_mm)
+    return plans
+
+
+def test_crossed_layers_of_a_stabilizer_with_grain_lie_across_each_other():
+    crossed = LayerNeed("tear-away", 30, 60, "hooped", 2, crossed=True)
+    ((layer,),) = planned(
+        [JobLayers((crossed,), (180, 240), 6)], stock_of(Roll("R", 500, 9_000), has_grain=True)
+    )
+    pieces = [p for source in layer.cut.product_cut.sources for p in source.pieces]
+    assert sorted((piece.width_mm, piece.height_mm) for piece in pieces) == 6 * [(180, 240)] + 6 * [
+        (240, 180)
+    ]
+    assert not any(piece.turned for piece in pieces)
+    assert layer.pieces == layer.cut.pieces == 12
+
+
+def test_where_there_is_no_grain_nothing_has_to_cross():
+    crossed = LayerNeed("tear-away", 30, 60, "hooped", 2, crossed=True)
+    ((layer,),) = planned([JobLayers((crossed,), (180, 240), 6)], stock_of(Roll("R", 500, 9_000)))
+    assert layer.cut.roll_mm == 6 * 180
+
+
+def test_a_single_crossed_layer_is_turned():
+    crossed = LayerNeed("tear-away", 30, 60, "floated", 1, crossed=True)
+    ((layer,),) = planned(
+        [JobLayers((crossed,), (180, 240), 4)], stock_of(Roll("R", 500, 9_000), has_grain=True)
+    )
+    assert layer.cut.roll_mm == 2 * 180
+
+
+def test_a_topping_is_as_large_as_what_is_stitched():
+    topping = LayerNeed("tear-away", 30, 60, "laid on top", 1, by_extent=True)
+    job = JobLayers((TEAR, topping), (190, 240), 12, extents=(((90, 70), 10), ((120, 80), 2)))
+    ((backing, small, large),) = planned([job], stock_of(Roll("R", 500, 9_000)))
+    assert [(each.piece_mm, each.pieces) for each in (backing, small, large)] == [
+        ((190, 240), 12), ((90, 70), 10), ((120, 80), 2)
+    ]  # fmt: skip
+    assert sum(each.cut.roll_mm for each in (backing, small, large)) == backing.cut.product_cut.roll_mm
+
+
+def test_kerf_and_trimmed_edges_are_allowed_for():
+    job = JobLayers((TEAR,), (240, 180), 4)
+    ((exact,),) = planned([job], stock_of(Roll("R", 480, 9_000)))
+    ((lossy,),) = planned([job], stock_of(Roll("R", 480, 9_000)), Losses(kerf_mm=2))
+    ((trimmed,),) = planned([job], stock_of(Roll("R", 482, 9_000)), Losses(edge_mm=1))
+    ((too_narrow,),) = planned([job], stock_of(Roll("R", 481, 9_000)), Losses(edge_mm=1))
+    assert (exact.cut.roll_mm, trimmed.cut.roll_mm) == (360, 360)
+    assert lossy.cut.roll_mm == 2 * (240 + 2)  # turned, two to a strip of 240
+    assert too_narrow.cut.roll_mm == 480
+
+
+def test_pieces_that_are_cut_already_are_left_out_size_by_size():
+    before = (CutBefore(TEAR.name, (190, 240), 5), CutBefore(TEAR.name, (100, 100), 3))
+    ((layer,),) = planned(
+        [JobLayers((TEAR,), (190, 240), 12, cut_before=before)], stock_of(Roll("R", 500, 9_000))
+    )
+    assert (layer.pieces, layer.cut_before, layer.cut.pieces) == (7, 5, 7)
+
+
+def test_jobs_together_fill_the_strips_that_one_alone_leaves_half_empty():
+    jobs = [
+        JobLayers((TEAR,), (410, 200), 3, job="sails"),
+        JobLayers((TEAR,), (80, 200), 3, job="tags"),
+    ]
+    stock = stock_of(Roll("R", 500, 9_000))
+    together = planned(jobs, stock)
+    compared = compare_apart(jobs, [stock], together)
+    # The rest of 90 beside a sail is too narrow to keep, but wide enough for a tag.
+    assert (compared.together_mm2, compared.apart_mm2) == (600 * 500, (600 + 2 * 80) * 500)
+    assert compared.pays
+    assert compared.saved_mm2 == 160 * 500
+
+
+sizes = st.tuples(st.integers(60, 350), st.integers(60, 350))
+some_jobs = st.lists(st.builds(JobLayers, st.just((TEAR,)), sizes, st.integers(1, 6)), min_size=2, max_size=3)
+
+
+@settings(max_examples=25, deadline=None)
+@given(some_jobs, st.lists(sizes, max_size=3), st.integers(350, 900))
+def test_what_is_said_to_be_saved_is_the_difference_and_never_less_than_nothing(jobs, offcuts, width_mm):
+    flats = [Flat(f"C{at}", *size) for at, size in enumerate(offcuts)]
+    stock = stock_of(Roll("R", width_mm, 50_000), flats=flats)
+    together = planned(jobs, stock)
+    compared = compare_apart(jobs, [stock], together)
+    roll_mm2 = together[0][0].cut.product_cut.roll_mm2
+    assert compared.together_mm2 == roll_mm2
+    assert compared.saved_mm2 == max(0, compared.apart_mm2 - roll_mm2)
+    assert (
+        sum(layer.cut.roll_mm for own in together for layer in own) == together[0][0].cut.product_cut.roll_mm
+    )
+
+
+@given(
+    sizes,
+    st.tuples(st.integers(0, 400), st.integers(0, 400)),
+    st.tuples(st.integers(20, 90), st.integers(20, 300)),
+)
+def test_the_strips_of_a_ring_cover_no_more_than_the_ring(piece, stitched, strip):
+    count = strips_in_ring(piece, stitched, strip)
+    ring = piece[0] * piece[1] - min(stitched[0], piece[0]) * min(stitched[1], piece[1])
+    assert 0 <= count * strip[0] * strip[1] <= ring

@@ -1,0 +1,82 @@
+"""Jobs that want the same thread: who claims it in which turn, and what if one came first."""
+
+from datetime import date
+
+import pytest
+
+from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.turns import if_first, in_turn, worse_off
+from planning.library.designs import keep_design
+from planning.models import Design, Job, Machine
+from planning.run.promise import promise
+from planning.stitch_files.reading import read_design_file
+from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
+
+pytestmark = pytest.mark.django_db
+RED = "#b01c2e"
+
+
+@pytest.fixture
+def design(stitch_file, workshop) -> Design:
+    """A design of which the only red spool does for one job and not for two."""
+    a_spool(a_shade("R", hex=RED), left_m=60)
+    some_bobbins(count=40)
+    a_roll()
+    path = stitch_file(RED, name="flag.pes", stitches=800)
+    return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
+
+
+def a_job(design: Design, what: str, **facts) -> Job:
+    wanted = Wanted(what=what, pieces=5, machine=Machine.objects.first(), **facts)
+    return make_job(wanted, designs=[design], at=NOW, by=None)
+
+
+def verdicts(standings) -> dict[str, str]:
+    return {each.job.what: each.verdict for each in standings}
+
+
+def test_the_job_that_is_due_first_claims_first(design):
+    a_job(design, "late", needed_on=date(2026, 5, 1))
+    a_job(design, "soon", needed_on=date(2026, 4, 1))
+    assert list(verdicts(in_turn()).items()) == [("soon", "enough"), ("late", "short")]
+
+
+def test_a_hand_set_priority_goes_before_the_day(design):
+    a_job(design, "soon", needed_on=date(2026, 4, 1))
+    a_job(design, "urgent", needed_on=date(2026, 5, 1), priority=1)
+    assert list(verdicts(in_turn()).items()) == [("urgent", "enough"), ("soon", "short")]
+
+
+def test_a_promise_holds_whoever_comes_before(design):
+    held = a_job(design, "promised", needed_on=date(2026, 5, 1))
+    promise(Job.objects.with_everything().get(pk=held.pk), at=NOW, by=None)
+    a_job(design, "soon", needed_on=date(2026, 4, 1), priority=1)
+    assert verdicts(in_turn()) == {"soon": "short", "promised": "enough"}
+
+
+def test_what_if_a_job_came_first_is_answered_without_saving(design):
+    held = a_job(design, "promised", needed_on=date(2026, 4, 1))
+    promise(Job.objects.with_everything().get(pk=held.pk), at=NOW, by=None)
+    other = a_job(design, "favour", needed_on=date(2026, 5, 1))
+    before = in_turn()
+    after = if_first(other)
+    assert verdicts(after) == {"favour": "enough", "promised": "short"}
+    assert [(a.job.what, b.verdict) for a, b in worse_off(before, after)] == [("promised", "short")]
+    assert verdicts(in_turn()) == verdicts(before)
+
+
+def test_more_jobs_are_no_more_queries(design, django_assert_max_num_queries):
+    a_job(design, "one")
+    in_turn()
+    for number in range(5):
+        a_job(design, f"more {number}")
+    with django_assert_max_num_queries(32):
+        assert len(in_turn()) == 6
+
+
+def test_a_long_list_plans_only_those_whose_turn_is_near(design):
+    for number in range(3):
+        a_job(design, f"job {number}", needed_on=date(2026, 4, 1 + number))
+    standings = in_turn(at_most=2)
+    assert [each.plan is not None for each in standings] == [True, True, False]
+    assert standings[2].problem == "Reckoned when its turn is nearer."

@@ -1,0 +1,62 @@
+"""A job from promise to report at the command line."""
+
+import json
+from io import StringIO
+
+import pytest
+from django.core.management import call_command
+
+from planning.models import Job
+from tests.planning.run.test_run_pages import job, red  # noqa: F401
+
+pytestmark = pytest.mark.django_db
+
+
+def answer(*words: object) -> dict:
+    out = StringIO()
+    call_command(*map(str, words), "--format", "json", stdout=out)
+    return json.loads(out.getvalue())
+
+
+def said(*words: object) -> str:
+    out = StringIO()
+    call_command(*map(str, words), stdout=out)
+    return out.getvalue()
+
+
+def test_a_job_goes_from_promise_to_report(job):  # noqa: F811
+    promised = answer("promise_job", job.pk)
+    assert promised["state"] == "promised"
+    assert len(promised["set_aside"]) == 3  # two spools and the bobbins
+    assert answer("tick_job", job.pk, "--times", 3)["good"] == 2
+    assert answer("tick_job", job.pk, "spoiled", "--key", "x")["spoiled"] == 1
+    assert answer("tick_job", job.pk, "spoiled", "--key", "x")["spoiled"] == 1
+    assert answer("tick_job", job.pk, "--take-back")["spoiled"] == 0
+    assert answer("tick_job", job.pk, "--times", 4)["next"] is None
+    report = answer("finish_job", job.pk, "--bobbins", 2, "--minutes", 30)
+    assert report["state"] == "finished"
+    assert report["pieces"]["good"] == 6
+    again = answer("repeat_job", job.pk, "--pieces", 30)
+    assert Job.objects.get(pk=again["job"]).pieces == 30
+
+
+def test_the_text_says_what_is_next_and_what_was_used(job):  # noqa: F811
+    assert "set aside" in said("promise_job", job.pk)
+    assert "Next: piece 1." in said("tick_job", job.pk)
+    assert "planned" in said("finish_job", job.pk, "--as-it-is")
+
+
+@pytest.mark.parametrize(
+    ("words", "complaint"),
+    [
+        (("promise_job", 999), "There is no job 999"),
+        (("tick_job", "JOB", "--times", 0), "0 times is never"),
+        (("finish_job", "JOB", "--weighed", "S0001"), "names no weight"),
+        (("tick_job", "JOB"), "is draft"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_words(job, words, complaint, capsys):  # noqa: F811
+    with pytest.raises(SystemExit) as ending:
+        call_command(*[str(job.pk) if word == "JOB" else str(word) for word in words])
+    assert ending.value.code == 1
+    assert complaint in capsys.readouterr().err

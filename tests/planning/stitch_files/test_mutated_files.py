@@ -1,0 +1,64 @@
+"""Hundreds of stitch files spoiled in every way: each is read, told to be damaged, or refused in words."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from planning.stitch_files.formats import FORMATS
+from tests.planning.mutations import WAYS, mutants
+from tests.planning.outcomes import Outcome, far_off, outcomes, share_warned, table
+
+COUNT, SEED = 600, 20_250_301
+# For these the stitches are checked so closely that damage which matters is nearly always seen. EXP and SEW
+# have neither counts nor an end to check.
+WATCHED = ("dst", "u01", "pes", "pec")
+
+
+def assert_all_is_well(found: list[Outcome], *, count: int) -> None:
+    """Assert that every file was answered, in words, and that damage which matters is told."""
+    assert sorted(each.mutant.name for each in found) == [each.name for each in mutants(count, seed=SEED)]
+    for each in found:
+        for words in each.words:
+            assert words.endswith("."), (each.mutant.name, words)
+            assert not any(sign in words for sign in ("Traceback", "Error", "None", "\n")), each.mutant.name
+            assert "the reading program itself" not in words, each.mutant.name
+            assert "computing to read" not in words, each.mutant.name
+            assert "needs more than this computer" not in words, each.mutant.name
+            assert "was not read within" not in words, each.mutant.name
+        if each.outcome == "refused":
+            assert each.words[0].startswith(each.mutant.name)
+    for extension in WATCHED:
+        far = far_off(found, extension)
+        assert far
+        assert share_warned(far) >= 0.8, extension
+    assert share_warned(far_off(found, "all")) >= 0.8
+
+
+def most_memory_of_a_child() -> int:
+    """Return the bytes of the largest process that this one has started and seen end."""
+    import resource
+
+    return resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * (1 if sys.platform == "darwin" else 1024)
+
+
+def test_spoiled_files_are_answered_in_words_and_damage_that_matters_is_told(tmp_path: Path) -> None:
+    found = list(outcomes(COUNT, seed=SEED, folder=tmp_path))
+    print(table(found))
+    assert_all_is_well(found, count=COUNT)
+    if sys.platform != "win32":
+        assert most_memory_of_a_child() < 1 << 30
+
+
+def test_the_same_seed_spoils_the_same_files_in_all_formats_and_ways() -> None:
+    once, again = list(mutants(COUNT, seed=SEED)), list(mutants(COUNT, seed=SEED))
+    assert once == again
+    assert once != list(mutants(COUNT, seed=SEED + 1))
+    assert {each.original.extension for each in once} == set(FORMATS)
+    assert {each.kind for each in once} == set(WAYS)
+
+
+@pytest.mark.parametrize("way", sorted(set(WAYS)))
+def test_each_way_of_spoiling_changes_most_files(way: str) -> None:
+    spoiled = [each for each in mutants(COUNT, seed=SEED) if each.kind == way]
+    assert sum(each.content != each.original.content for each in spoiled) > 0.8 * len(spoiled)
