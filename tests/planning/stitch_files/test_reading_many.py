@@ -236,9 +236,10 @@ def test_a_killed_process_is_answered_in_words(
 def test_a_fault_of_the_reading_program_is_told_with_its_last_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (tmp_path / "planning").mkdir()
-    (tmp_path / "planning" / "__init__.py").touch()
-    (tmp_path / "planning" / "reading_child.py").write_text("raise SystemExit('no library here')")
+    room = tmp_path / "planning" / "stitch_files"
+    room.mkdir(parents=True)
+    (room / "__init__.py").touch()
+    (room / "child.py").write_text("raise SystemExit('no library here')")
     monkeypatch.setattr("planning.stitch_files.processes.PACKAGE_ROOT", tmp_path)
     [(_, found)] = read_design_files(files(tmp_path, 1))
     assert "the reading program itself failed (no library here). The file may be sound." in str(found)
