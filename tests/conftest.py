@@ -37,7 +37,7 @@ def now() -> datetime:
 
 @pytest.fixture
 def person(db: None) -> User:
-    return User.objects.create_user("morgan", password="spindle-and-thread")
+    return User.objects.create_superuser("morgan", password="spindle-and-thread")
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -8,3 +8,7 @@ class WorkshopConfig(AppConfig):
 
     name = "workshop"
     verbose_name = "Workshop"
+
+    def ready(self) -> None:
+        """Have sign-ins noted."""
+        from workshop.people import sign_ins  # noqa: F401 - its receivers; models are ready only now

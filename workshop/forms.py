@@ -45,7 +45,7 @@ class FirstAccountForm(BaseUserCreationForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _name_passwords(self, first="password1", second="password2")
+        name_passwords(self, first="password1", second="password2")
 
 
 class PreferenceForm(forms.ModelForm):
@@ -68,10 +68,10 @@ class ChangePasswordForm(PasswordChangeForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["old_password"].error_messages["required"] = "Old password: type the one you use now."
-        _name_passwords(self, first="new_password1", second="new_password2")
+        name_passwords(self, first="new_password1", second="new_password2")
 
 
-def _name_passwords(form: forms.BaseForm, *, first: str, second: str) -> None:
+def name_passwords(form: forms.BaseForm, *, first: str, second: str) -> None:
     label = "Password" if first == "password1" else "New password"
     form.fields[first].label = label
     form.fields[first].error_messages["required"] = f"{label}: type one of at least 8 characters."

@@ -1,13 +1,31 @@
-"""Who is asking: their units and their look, found only when a page uses them."""
+"""Who is asking: from where, in which units, with which look."""
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.contrib.auth.models import AnonymousUser
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import SimpleLazyObject
 
 from workshop.models import Preference
+from workshop.people.address import address_behind
+
+
+class ClientAddressMiddleware:
+    """Let REMOTE_ADDR be the visitor's own address behind the proxies that the settings trust."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if settings.TRUSTED_PROXIES:
+            request.META["REMOTE_ADDR"] = address_behind(
+                request.META.get("REMOTE_ADDR", ""),
+                request.headers.get("X-Forwarded-For", ""),
+                trusted=settings.TRUSTED_PROXIES,
+            )
+        return self.get_response(request)
 
 
 class PersonMiddleware:

@@ -10,6 +10,8 @@ SECRET_KEY = environment.secret_key(DATA_FOLDER)
 DEBUG = environment.flag("DEBUG")
 HTTPS = environment.flag("ENOUGH_THREAD_HTTPS")
 ALLOWED_HOSTS = environment.words("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+# Proxies whose word about the visitor's address is taken: addresses or networks.
+TRUSTED_PROXIES = environment.words("ENOUGH_THREAD_PROXIES", default=[])
 CSRF_TRUSTED_ORIGINS = environment.words("CSRF_TRUSTED_ORIGINS", default=[])
 
 INSTALLED_APPS = [
@@ -29,6 +31,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "workshop.middleware.ClientAddressMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -36,7 +39,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "workshop.people.guard.GuardMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "workshop.middleware.PersonMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -92,9 +95,14 @@ LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "sign_in"
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
-AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+# By name and by address, each for itself; whoever signed in from this device before stays free.
+AXES_LOCKOUT_PARAMETERS = ["username", "ip_address"]
+AXES_HANDLER = "workshop.people.guessing.Guessing"
+AXES_WHITELIST_CALLABLE = "workshop.people.guessing.is_known_here"
+AXES_CLIENT_IP_CALLABLE = "workshop.people.address.client_address"
 AXES_LOCKOUT_TEMPLATE = "workshop/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False  # waiting helps, whatever a stranger goes on trying
 AXES_VERBOSE = False
 AXES_ENABLE_ADMIN = False
 

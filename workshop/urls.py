@@ -3,12 +3,29 @@
 from django.urls import include, path, re_path
 
 from inventory.views.scan import scanned
-from workshop.views import accounts, health
+from workshop.views import accounts, health, people, stations
 
 urlpatterns = [
     path("sign-in/", accounts.sign_in, name="sign_in"),
     path("sign-out/", accounts.sign_out, name="sign_out"),
     path("welcome/", accounts.welcome, name="welcome"),
+    path("welcome/<str:secret>/", people.join, {"purpose": "open"}, name="open_workshop"),
+    path("join/<str:secret>/", people.join, name="join"),
+    path("new-password/<str:secret>/", people.reset_password, name="reset_password"),
+    path("people/", people.people, name="people"),
+    path("people/invite/", people.invite, name="invite"),
+    path("people/rights/", people.rights, name="rights"),
+    path("people/links/<int:pk>/end/", people.end_link, name="end_link"),
+    path("people/tablets/", people.station_add, name="station_add"),
+    path("people/tablets/<int:pk>/end/", people.station_end, name="station_end"),
+    path("people/sign-ins/<int:pk>/end/", people.end_anyones_sign_in, name="end_anyones_sign_in"),
+    path("people/<int:pk>/", people.member, name="member"),
+    path("station/", stations.station_here, name="station_here"),
+    path("station/choose/", stations.choose_person, name="choose_person"),
+    path("station/let-go/", stations.let_go_person, name="let_go_person"),
+    path("preferences/pin/", people.my_pin, name="my_pin"),
+    path("preferences/sign-ins/", people.my_sign_ins, name="my_sign_ins"),
+    path("preferences/sign-ins/<int:pk>/end/", people.end_sign_in, name="end_sign_in"),
     path("preferences/", accounts.preferences, name="preferences"),
     path("preferences/password/", accounts.change_password, name="change_password"),
     path("health/", health.health, name="health"),

@@ -47,7 +47,7 @@ def page(chromium: Browser, live_server, look: str, settings, tmp_path) -> Itera
 
 @pytest.fixture
 def signed_in(page: Page, transactional_db) -> Page:
-    User.objects.create_user("morgan", password=PASSWORD)
+    User.objects.create_superuser("morgan", password=PASSWORD)
     page.goto("/sign-in/")
     page.get_by_label("Name").fill("morgan")
     page.get_by_label("Password").fill(PASSWORD)

@@ -19,7 +19,7 @@ def half_full_shelf(transactional_db, workshop):
 
 
 def test_signing_in(page: Page, transactional_db, axe_is_silent, fits):
-    User.objects.create_user("morgan", password=PASSWORD)
+    User.objects.create_superuser("morgan", password=PASSWORD)
     page.goto("/")
     expect(page.get_by_role("heading", name="Sign in")).to_be_visible()
     axe_is_silent(page)
@@ -89,7 +89,7 @@ def test_by_keyboard_alone(half_full_shelf, signed_in: Page, stitch_file):
 
 def test_without_javascript(half_full_shelf, chromium, live_server, stitch_file, settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path / "files"
-    User.objects.create_user("morgan", password=PASSWORD)
+    User.objects.create_superuser("morgan", password=PASSWORD)
     context = chromium.new_context(base_url=live_server.url, java_script_enabled=False)
     page = context.new_page()
     page.goto("/sign-in/")

@@ -37,7 +37,7 @@ def job(transactional_db, workshop, settings, tmp_path, stitch_file) -> Job:
 @pytest.fixture
 def phone(chromium: Browser, live_server, job: Job) -> Iterator[tuple[BrowserContext, Page]]:
     """A signed-in phone; its browser may complain that the network is away, for that is what is tried."""
-    User.objects.create_user("morgan", password=PASSWORD)
+    User.objects.create_superuser("morgan", password=PASSWORD)
     context = chromium.new_context(
         base_url=live_server.url, viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
     )

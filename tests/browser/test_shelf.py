@@ -237,7 +237,7 @@ ADDRESSES = [
 def test_every_other_page_is_fit_to_be_read_by_anybody(
     wall, chromium, live_server, look, axe_is_silent, fits
 ):
-    User.objects.create_user("morgan", password=PASSWORD)
+    User.objects.create_superuser("morgan", password=PASSWORD)
     context = chromium.new_context(
         base_url=live_server.url, color_scheme=look, viewport={"width": 1280, "height": 900}
     )
@@ -271,7 +271,7 @@ def test_an_empty_shelf(signed_in, axe_is_silent, fits):
 
 
 def test_without_javascript(wall, chromium, live_server):
-    User.objects.create_user("morgan", password=PASSWORD)
+    User.objects.create_superuser("morgan", password=PASSWORD)
     context = chromium.new_context(base_url=live_server.url, java_script_enabled=False)
     page = context.new_page()
     page.goto("/sign-in/?next=/shelf/")

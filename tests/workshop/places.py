@@ -53,11 +53,11 @@ def broken(request: HttpRequest) -> HttpResponse:
 urlpatterns = [
     path("", place, name="today"),
     path("shelf/", place, name="shelf"),
-    path("shelf/spools/", place),
-    path("plain/", plain),
-    path("drop/", drop),
-    path("malformed/", malformed),
-    path("forbidden/", forbidden),
-    path("broken/", broken),
+    path("shelf/spools/", place, name="spools"),
+    path("plain/", plain, name="plain"),
+    path("drop/", drop, name="drop"),
+    path("malformed/", malformed, name="malformed"),
+    path("forbidden/", forbidden, name="forbidden"),
+    path("broken/", broken, name="broken"),
     *urls.urlpatterns,
 ]

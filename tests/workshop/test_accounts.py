@@ -9,16 +9,21 @@ from django.contrib.auth.models import User
 from django.db import connection
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 from pytest_django.asserts import assertContains, assertRedirects
 
-from workshop.accounts import AlreadyOpen, make_first_account
 from workshop.forms import FirstAccountForm
+from workshop.people.members import AlreadyOpen, make_first_account, opening_link, role_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.urls("tests.workshop.places")]
 
 SIGN_IN = {"username": "morgan", "password": "spindle-and-thread"}
 WRONG = {"username": "morgan", "password": "spindle-and-threat"}
 FIRST_ACCOUNT = {"username": "robin", "password1": "quiet-harbour-7", "password2": "quiet-harbour-7"}
+
+
+def welcome_link() -> str:
+    return reverse("open_workshop", args=[opening_link(at=timezone.now())])
 
 
 def test_an_anonymous_person_is_led_to_sign_in_and_back(client: Client, person: User) -> None:
@@ -88,17 +93,18 @@ def test_following_a_link_signs_nobody_out(signed_in: Client) -> None:
 
 def test_a_workshop_without_accounts_begins_with_the_first_one(client: Client) -> None:
     assertRedirects(client.get("/", follow=True), "/welcome/")
-    response = client.post("/welcome/", FIRST_ACCOUNT, follow=True)
+    assertContains(client.get("/welcome/"), "manage.py owner_link")
+    response = client.post(welcome_link(), FIRST_ACCOUNT, follow=True)
     assertRedirects(response, "/")
     assertContains(response, "Welcome, robin.")
     robin = User.objects.get()
-    assert robin.is_superuser
+    assert role_of(robin) == "owner"
     assert robin.check_password("quiet-harbour-7")
 
 
 def test_the_welcome_page_closes_with_the_first_account(client: Client, person: User) -> None:
     assertRedirects(client.get("/welcome/"), "/sign-in/")
-    assertRedirects(client.post("/welcome/", FIRST_ACCOUNT), "/sign-in/")
+    assert opening_link(at=timezone.now()) is None
     assert list(User.objects.all()) == [person]
 
 
@@ -109,11 +115,11 @@ def test_an_account_made_while_the_welcome_form_was_checked_wins(
 
     def somebody_was_quicker(form: FirstAccountForm) -> bool:
         fine = check(form)
-        User.objects.create_user("morgan")
+        User.objects.create_superuser("morgan")
         return fine
 
     monkeypatch.setattr(FirstAccountForm, "is_valid", somebody_was_quicker)
-    response = client.post("/welcome/", FIRST_ACCOUNT, follow=True)
+    response = client.post(welcome_link(), FIRST_ACCOUNT, follow=True)
     assertRedirects(response, "/sign-in/")
     assertContains(response, "This workshop already has an account.")
     assert [user.username for user in User.objects.all()] == ["morgan"]
@@ -131,7 +137,7 @@ def test_an_account_made_while_the_welcome_form_was_checked_wins(
 def test_a_first_account_with_a_fault_is_asked_for_again(
     client: Client, change: dict[str, str], message: str
 ) -> None:
-    assertContains(client.post("/welcome/", FIRST_ACCOUNT | change), message)
+    assertContains(client.post(welcome_link(), FIRST_ACCOUNT | change), message)
     assert not User.objects.exists()
 
 

@@ -186,7 +186,7 @@ def test_htmx_is_our_own_copy_and_evaluates_nothing(
 
 
 def test_messages_are_shown_with_their_weight(client: Client) -> None:
-    User.objects.create_user("morgan")
+    User.objects.create_superuser("morgan")
     client.force_login(User.objects.get())
     response = client.post(
         "/preferences/",

@@ -38,7 +38,7 @@ def test_a_choice_can_be_changed_again(signed_in: Client, person: User) -> None:
 def test_a_choice_is_one_persons_own(signed_in: Client) -> None:
     signed_in.post("/preferences/", IMPERIAL)
     other = Client()
-    other.force_login(User.objects.create_user("robin"))
+    other.force_login(User.objects.create_superuser("robin"))
     assertContains(other.get("/"), "914.4 m")
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from django.contrib.auth.models import User
 
-from workshop.accounts import make_first_account
+from workshop.people.members import make_first_account
 
 NAME = "demo"
 FILE = "demo-sign-in"

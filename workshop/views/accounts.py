@@ -1,7 +1,7 @@
 """Signing in and out, the first account, preferences and passwords."""
 
 from django.contrib import messages
-from django.contrib.auth import login, update_session_auth_hash
+from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import User
 from django.contrib.auth.views import LoginView, LogoutView
@@ -12,8 +12,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
-from workshop.accounts import AlreadyOpen, make_first_account
-from workshop.forms import ChangePasswordForm, FirstAccountForm, PreferenceForm, SignInForm
+from workshop.forms import ChangePasswordForm, PreferenceForm, SignInForm
 from workshop.middleware import preference_of
 
 _ask_name_and_password = LoginView.as_view(
@@ -43,23 +42,12 @@ def sign_out(request: HttpRequest) -> HttpResponseBase:
 
 
 @login_not_required
-@sensitive_post_parameters()
 @never_cache
 def welcome(request: HttpRequest) -> HttpResponse:
-    """Make the first account, sign its owner in, and close this page for good."""
+    """Tell how a workshop that nobody opened yet is opened."""
     if User.objects.exists():
         return redirect("sign_in")
-    form = FirstAccountForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            user = make_first_account(form.cleaned_data["username"], password=form.cleaned_data["password1"])
-        except AlreadyOpen as problem:
-            messages.error(request, str(problem))
-            return redirect("sign_in")
-        login(request, user, backend="django.contrib.auth.backends.ModelBackend")
-        messages.success(request, f"Welcome, {user}. The workshop is yours.")
-        return redirect("today")
-    return render(request, "workshop/welcome.html", {"form": form})
+    return render(request, "workshop/welcome.html")
 
 
 def preferences(request: HttpRequest) -> HttpResponse:

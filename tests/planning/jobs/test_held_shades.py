@@ -121,7 +121,7 @@ def test_the_command_pins_and_tells(job):
 
 
 def test_the_page_of_a_job_pins_and_undoes(client, django_user_model, job):
-    client.force_login(django_user_model.objects.create_user("morgan"))
+    client.force_login(django_user_model.objects.create_superuser("morgan"))
     page = client.get(reverse("job", args=[job.pk]))
     written = page.context["threads"][0]["pins"]["runners_up"][0]["written"]
     assert written == "1=Skerry Forty R1"
@@ -137,7 +137,7 @@ def test_the_page_of_a_job_pins_and_undoes(client, django_user_model, job):
 
 
 def test_a_job_kept_from_a_sheet_keeps_the_pins_of_its_address(client, django_user_model, job):
-    client.force_login(django_user_model.objects.create_user("morgan"))
+    client.force_login(django_user_model.objects.create_superuser("morgan"))
     design = job.placed.get().design
     query = f"design={design.pk}&pieces=5&pin=1%3DR1&exclude=R3"
     client.post(

@@ -70,7 +70,7 @@ def test_a_pinned_shade_beyond_the_limit_is_never_called_enough(badge, shelf):
 
 
 def test_the_sheet_says_off_colour_in_its_own_word(client, django_user_model, kept, shelf):
-    client.force_login(django_user_model.objects.create_user("morgan"))
+    client.force_login(django_user_model.objects.create_superuser("morgan"))
     address = reverse("plan_sheet")
     asked = {"design": kept.pk, "pieces": 5, "strictness": "brand"}
     page = client.get(address, asked)
@@ -84,7 +84,7 @@ def test_the_sheet_says_off_colour_in_its_own_word(client, django_user_model, ke
 def test_the_question_keeps_its_strictness_on_the_way_to_the_sheet_and_the_job(
     client, django_user_model, kept, shelf
 ):
-    client.force_login(django_user_model.objects.create_user("morgan"))
+    client.force_login(django_user_model.objects.create_superuser("morgan"))
     sheet = client.post(reverse("today"), {"design": kept.pk, "pieces": 5, "strictness": "brand"})
     assert "strictness=brand" in sheet.url
     query = sheet.url.partition("?")[2]

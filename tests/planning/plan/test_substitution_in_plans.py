@@ -150,7 +150,7 @@ def test_the_command_takes_pins_and_exclusions(stitch_file, shelf):
 
 
 def test_the_plan_sheet_offers_runners_up_and_undoes_a_pin(client, django_user_model, stitch_file, shelf):
-    client.force_login(django_user_model.objects.create_user("morgan"))
+    client.force_login(django_user_model.objects.create_superuser("morgan"))
     path = stitch_file(RED, ROSE)
     kept = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
     address = f"{reverse('plan_sheet')}?design={kept.pk}&pieces=5"
@@ -172,7 +172,7 @@ def test_the_plan_sheet_offers_runners_up_and_undoes_a_pin(client, django_user_m
 def test_a_pin_in_the_address_that_names_nothing_is_answered_in_words(
     client, django_user_model, stitch_file, shelf
 ):
-    client.force_login(django_user_model.objects.create_user("morgan"))
+    client.force_login(django_user_model.objects.create_superuser("morgan"))
     path = stitch_file(RED, ROSE)
     kept = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
     page = client.get(reverse("plan_sheet"), {"design": kept.pk, "pieces": 5, "pin": "1=none"})

@@ -1,0 +1,123 @@
+"""Every route against every part in the workshop: allowed or refused just as the table says."""
+
+from itertools import product
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
+
+from planning.models import Job, Machine
+from tests.factories import NOW
+from tests.workshop.conftest import STAND_INS
+from workshop.models import Member, Role
+from workshop.people.guard import CHANGES
+from workshop.people.rights import ROUTES, STATION_ROUTES, Right, asks, right_of
+from workshop.people.stations import STATION_COOKIE, set_up_station
+
+pytestmark = pytest.mark.django_db
+
+
+def every_route() -> dict[str, str]:
+    """Return an address for each named route, with whatever stands in its place holders."""
+    found: dict[str, str] = {}
+
+    def walk(patterns: list[URLPattern | URLResolver]) -> None:
+        for each in patterns:
+            if isinstance(each, URLResolver):
+                walk(each.url_patterns)
+            elif each.name:
+                found[each.name] = each.name
+
+    walk(get_resolver().url_patterns)
+    return found
+
+
+FILLED = {
+    **dict.fromkeys(("pk", "number"), 987654),
+    **dict.fromkeys(("event", "note"), 1),
+    **dict.fromkeys(("label", "code"), "S-NONE"),
+    **dict.fromkeys(("slug", "kind"), "spools"),
+    "ending": "csv",
+    "sha256": "0" * 64,
+    "extension": "dst",
+    "secret": "not-a-secret",
+    "act": "place",
+}
+
+
+def holders(name: str) -> list[str]:
+    """The place holders in the address of a route."""
+    return next(iter(get_resolver().reverse_dict.getlist(name)))[0][0][1]
+
+
+def address(name: str) -> str:
+    return reverse(name, kwargs={each: FILLED[each] for each in holders(name)})
+
+
+def test_every_named_route_has_a_row_and_every_row_a_route() -> None:
+    assert set(every_route()) == set(ROUTES) - STAND_INS
+    assert set(ROUTES) >= STATION_ROUTES
+
+
+@pytest.mark.parametrize("role", ["", *Role.values])
+def test_each_part_is_let_through_exactly_where_the_table_says(client: Client, role: str) -> None:
+    User.objects.create_user("somebody")  # the workshop is open
+    if role:
+        user = User.objects.create_user("morgan")
+        Member.objects.create(user=user, role=role)
+    client.raise_request_exception = False
+    for name, method in product(sorted(set(ROUTES) - STAND_INS), ("GET", "POST")):
+        if name == "sign_out":
+            continue
+        if role:
+            client.force_login(user)
+        wanted = asks(name, changes=method in CHANGES)
+        response = client.generic(method, address(name))
+        if wanted == Right.ANYONE:
+            assert response.status_code != 403 or name == "station_here", name
+        elif not role:
+            assert response.status_code == 302, (name, method)
+            assert response["Location"].startswith("/sign-in/"), (name, method)
+        else:
+            allowed = wanted == Right.SELF or right_of(role) >= wanted
+            assert (response.status_code == 403) == (not allowed), (name, method, response.status_code)
+
+
+def test_a_refusal_says_which_right_it_takes(client: Client) -> None:
+    user = User.objects.create_user("morgan")
+    Member.objects.create(user=user, role=Role.VIEWER)
+    client.force_login(user)
+    refused = client.post("/jobs/1/promise/")
+    assert refused.status_code == 403
+    assert "make and promise jobs" in refused.content.decode()
+
+
+def test_a_page_in_no_row_is_closed_even_to_the_owner(client: Client, settings: object) -> None:
+    client.force_login(User.objects.create_superuser("morgan"))
+    row = ROUTES.pop("gap_map")
+    try:
+        assert client.get("/gaps/").status_code == 403
+    finally:
+        ROUTES["gap_map"] = row
+
+
+def test_a_station_is_let_through_to_its_own_runs_alone(client: Client) -> None:
+    here, there = Machine.objects.create(name="Here"), Machine.objects.create(name="There")
+    _, secret = set_up_station("Tablet", machine=here, at=timezone.now(), by=None)
+    client.cookies[STATION_COOKIE] = secret
+    mine = Job.objects.create(what="caps", pieces=1, machine=here, made_at=NOW)
+    theirs = Job.objects.create(what="flags", pieces=1, machine=there, made_at=NOW)
+    client.raise_request_exception = False
+    for name in sorted(set(ROUTES) - STAND_INS - {"station_here", "choose_person", "let_go_person"}):
+        wanted = asks(name, changes=False)
+        if wanted == Right.ANYONE:
+            continue
+        status = client.get(address(name)).status_code
+        inside = name in STATION_ROUTES and "pk" not in holders(name)
+        assert (status != 403) == (inside or name == "design_picture"), (name, status)
+    assert client.get(f"/jobs/{mine.pk}/run/").status_code != 403
+    assert client.get(f"/jobs/{theirs.pk}/run/").status_code == 403
+    # Nobody chose themselves: an act leads to the choice.
+    assert client.post(f"/jobs/{mine.pk}/run/happened/")["Location"] == "/station/"

@@ -1,0 +1,30 @@
+"""Print a new link that makes the owner of a workshop that nobody opened yet."""
+
+from typing import Any
+
+from django.core.management.base import CommandError, CommandParser
+from django.urls import reverse
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from workshop.people.members import opening_link
+
+
+class Command(WorkshopCommand):
+    help = "Print a link, good for one day and one use, that makes the owner of a workshop nobody opened yet."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument(
+            "--at", default="http://127.0.0.1:8000", help="the address people reach the site at"
+        )
+
+    def handle(self, *args: Any, at: str, **options: Any) -> None:
+        secret = opening_link(at=timezone.now())
+        if secret is None:
+            raise CommandError(
+                "This workshop has an owner already; owners invite others under Settings, People."
+            )
+        self.stdout.write(
+            f"Open the workshop once with: {at.rstrip('/')}{reverse('open_workshop', args=[secret])}"
+        )

@@ -1,0 +1,40 @@
+"""Where a request comes from, also behind proxies that are named as trusted."""
+
+from collections.abc import Iterable
+from ipaddress import ip_address, ip_network
+
+from django.http import HttpRequest
+
+
+def client_address(request: HttpRequest) -> str:
+    """Return the address that the request comes from, as ``ClientAddressMiddleware`` found it."""
+    return request.META.get("REMOTE_ADDR", "")
+
+
+def address_behind(remote: str, forwarded_for: str, *, trusted: Iterable[str]) -> str:
+    """Return the visitor's address: the last one in ``forwarded_for`` that no trusted proxy wrote of itself.
+
+    What a visitor claims in the header stands to the left of what our proxies add, and is never believed.
+
+    >>> address_behind("10.0.0.2", "203.0.113.9, 198.51.100.7", trusted=["10.0.0.0/8"])
+    '198.51.100.7'
+    >>> address_behind("198.51.100.7", "203.0.113.9", trusted=["10.0.0.0/8"])
+    '198.51.100.7'
+    """
+    networks = [ip_network(each, strict=False) for each in trusted]
+
+    def is_ours(address: str) -> bool:
+        try:
+            return any(ip_address(address) in network for network in networks)
+        except ValueError:
+            return False
+
+    address = remote
+    for claimed in reversed([each.strip() for each in forwarded_for.split(",") if each.strip()]):
+        if not is_ours(address):
+            break
+        try:
+            address = str(ip_address(claimed))
+        except ValueError:
+            break
+    return address

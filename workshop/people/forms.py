@@ -1,0 +1,63 @@
+"""Forms of people: joining, a new password, roles, stations, PINs."""
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth.forms import SetPasswordForm
+from django.contrib.auth.models import User
+
+from planning.models import Machine
+from workshop.forms import FirstAccountForm, name_passwords
+from workshop.models import Role
+from workshop.people.rights import IN_WORDS, RIGHTS_OF
+from workshop.people.stations import LONGEST_PIN, SHORTEST_PIN
+
+
+class JoinForm(FirstAccountForm):
+    """The name and the password of somebody who follows a link."""
+
+
+class NewPasswordForm(SetPasswordForm):
+    """A new password, twice, from whoever followed a link for it."""
+
+    error_messages = {"password_mismatch": "The two passwords differ. Type the same one in both places."}
+
+    def __init__(self, user: User, *args: Any, **kwargs: Any) -> None:
+        super().__init__(user, *args, **kwargs)
+        name_passwords(self, first="new_password1", second="new_password2")
+
+
+class InviteForm(forms.Form):
+    """Whom a link is for, and what they will be."""
+
+    what = forms.CharField(
+        label="For whom", max_length=150, help_text="Only for you, to tell the links apart: “Saturday help”."
+    )
+    role = forms.ChoiceField(
+        label="As", choices=[(role, f"{role}: {IN_WORDS[RIGHTS_OF[role]]}") for role in Role],
+        widget=forms.RadioSelect, initial=Role.STITCHER,
+    )  # fmt: skip
+
+
+class RoleForm(forms.Form):
+    """What a member is here for."""
+
+    role = forms.ChoiceField(label="Part in the workshop", choices=Role.choices)
+
+
+class StationForm(forms.Form):
+    """A tablet at a machine."""
+
+    name = forms.CharField(label="Name of the tablet", max_length=60)
+    machine = forms.ModelChoiceField(Machine.objects.all(), label="It stands at", empty_label=None)
+
+
+class PinForm(forms.Form):
+    """The digits by which a person chooses themselves at a station."""
+
+    pin = forms.CharField(
+        label="PIN", max_length=LONGEST_PIN, required=False, strip=True,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        help_text=f"{SHORTEST_PIN} to {LONGEST_PIN} digits. It works at the workshop's tablets alone. "
+        "Leave it empty to have none.",
+    )  # fmt: skip

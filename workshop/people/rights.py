@@ -1,0 +1,138 @@
+"""Who may do what: the one table of rights, asked by the guard before any page is drawn.
+
+A route that the table does not name is closed to everybody, so that a new page cannot be forgotten.
+"""
+
+from enum import IntEnum
+from typing import NamedTuple
+
+from workshop.models import Role
+
+
+class Right(IntEnum):
+    """What a page or an act asks of whoever comes; each includes those below it."""
+
+    ANYONE = 0
+    SELF = 1  # any person who is signed in, about themselves
+    SEE = 2
+    STITCH = 3
+    PLAN = 4
+    OWN = 5
+
+
+RIGHTS_OF = {
+    Role.VIEWER: Right.SEE,
+    Role.STITCHER: Right.STITCH,
+    Role.PLANNER: Right.PLAN,
+    Role.OWNER: Right.OWN,
+}
+
+# What each right is for, in words: the page "Who may do what" and refusals are made of them.
+IN_WORDS = {
+    Right.SEE: "look at plans, jobs, designs, the shelf and buying",
+    Right.STITCH: "tick pieces, weigh, take and put back, cut, count the shelf, finish a run",
+    Right.PLAN: "make and promise jobs, keep designs, receive and buy, change the catalogue and the workshop's rules",
+    Right.OWN: "invite people, give roles, set up stations, end sign-ins, back up",
+}
+
+
+class Asks(NamedTuple):
+    """The right that looking at a page takes, and the right that sending something to it takes."""
+
+    see: Right
+    act: Right
+
+
+_ANYONE = Asks(Right.ANYONE, Right.ANYONE)
+_SELF = Asks(Right.SELF, Right.SELF)
+_LOOK = Asks(Right.SEE, Right.SEE)
+_STITCH = Asks(Right.SEE, Right.STITCH)
+_PLAN = Asks(Right.SEE, Right.PLAN)
+_OWN = Asks(Right.OWN, Right.OWN)
+
+# By the name of the route.
+ROUTES: dict[str, Asks] = {
+    **dict.fromkeys(("sign_in", "sign_out", "welcome", "open_workshop", "join", "reset_password", "health"), _ANYONE),
+    **dict.fromkeys(("station_here", "choose_person", "let_go_person"), _ANYONE),  # the guard knows the tablet
+    **dict.fromkeys(
+        ("preferences", "change_password", "my_pin", "my_sign_ins", "end_sign_in"),
+        _SELF,
+    ),
+    **dict.fromkeys(
+        ("people", "invite", "end_link", "member", "station_add", "station_end", "end_anyones_sign_in"), _OWN
+    ),
+    "rights": _LOOK,
+    # The shelf.
+    **dict.fromkeys(
+        (
+            "shelf", "shelf_list", "shelf_csv", "own", "shade_choices", "catalogue", "catalogue_list",
+            "shade_equivalents", "equivalents", "export", "import_template", "labels", "label", "item",
+            "stocktake_report",
+        ),
+        _LOOK,
+    ),
+    **dict.fromkeys(("scan", "act", "undo", "stocktakes", "stocktake", "finish_stocktake"), _STITCH),
+    **dict.fromkeys(
+        (
+            "together", "receive_first", "receive", "shade_colour", "range_readings", "catalogue_add",
+            "catalogue_record", "files", "import_preview", "failed_rows",
+        ),
+        _PLAN,
+    ),
+    # Planning.
+    **dict.fromkeys(
+        (
+            "plan_sheet", "jobs", "job", "job_report", "run_worker", "what_if_first", "designs", "design",
+            "design_file", "shade_suggestions", "design_picture", "design_density", "design_strip", "gap_map",
+            "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file", "help",
+            "strip_download", "import_run", "import_refused",
+        ),
+        _LOOK,
+    ),
+    **dict.fromkeys(
+        (
+            "cut_sheet", "cut_together", "count_needed", "begin_job", "run_sheet", "happened", "happenings",
+            "not_begun", "take_back_event", "finish_job", "design_note", "needle",
+        ),
+        _STITCH,
+    ),
+    **dict.fromkeys(
+        (
+            "today", "keep_job", "edit_job", "hold_shades", "promise_job", "take_back_promise", "drop_job",
+            "pick_up_job", "same_again", "confirm_delete_job", "delete_job", "design_import", "import_here",
+            "design_describe", "design_favourite", "design_note_delete", "design_delete", "design_plan_with",
+            "design_set_apart", "design_colours", "design_colour_list", "design_colours_copy",
+            "design_colours_undo", "setup", "setup_rules", "start_anew", "count_or_leave", "reset_back", "strip",
+            "strip_keep", "setup_add", "setup_record", "buying_draft", "order", "order_act",
+        ),
+        _PLAN,
+    ),
+}  # fmt: skip
+
+# What a tablet may show and do, beside pictures and what belongs to no job. All of it at its own machine only.
+STATION_ROUTES = frozenset(
+    {
+        "station_here", "choose_person", "let_go_person", "jobs", "run_sheet", "happened", "happenings",
+        "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "run_worker", "not_begun",
+        "design_picture", "needle", "rights", "help",
+    }
+)  # fmt: skip
+
+
+def right_of(role: str) -> Right:
+    """Return the most that a role may do.
+
+    >>> right_of("stitcher") >= Right.STITCH, right_of("stitcher") >= Right.PLAN
+    (True, False)
+    """
+    return RIGHTS_OF[Role(role)]
+
+
+def asks(route: str | None, *, changes: bool) -> Right | None:
+    """Return the right that this route takes, or None where the table does not name it: then nobody may.
+
+    >>> asks("promise_job", changes=True).name, asks("a_page_nobody_listed", changes=False)
+    ('PLAN', None)
+    """
+    row = ROUTES.get(route or "")
+    return None if row is None else row.act if changes else row.see
