@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from datetime import timedelta
-from typing import Any
+from typing import Any, cast
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.models import AnonymousUser, User
@@ -39,7 +39,7 @@ class GuardMiddleware(LoginRequiredMiddleware):
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         request.station = SimpleLazyObject(lambda: _station(request))  # type: ignore[attr-defined]
         request.role = SimpleLazyObject(lambda: _role(request))  # type: ignore[attr-defined]
-        response = self.get_response(request)
+        response = cast(HttpResponseBase, self.get_response(request))
         secret = getattr(request, "device_secret", None)
         if secret:
             response.set_cookie(
@@ -59,14 +59,12 @@ class GuardMiddleware(LoginRequiredMiddleware):
         if wanted == Right.ANYONE:
             return None
         if request.user.is_authenticated:
-            return self._for_person(request, wanted)
+            note_seen(request, at=timezone.now())
+            _refuse_beyond(right_of(request.role), wanted)  # type: ignore[attr-defined]
+            return None
         if request.station:  # type: ignore[attr-defined]
             return _for_station(request, route or "", wanted, view_kwargs)
         return self.handle_no_permission(request, view_func)
-
-    def _for_person(self, request: HttpRequest, wanted: Right) -> None:
-        note_seen(request, at=timezone.now())
-        _refuse_beyond(right_of(request.role), wanted)  # type: ignore[attr-defined]
 
 
 def _for_station(
@@ -95,7 +93,7 @@ def _take_chosen(request: HttpRequest) -> bool:
     if now - request.session.get(CHOSEN_AT, 0.0) > STAYS_CHOSEN.total_seconds():
         request.session.pop(CHOSEN, None)
         return False
-    person = User.objects.filter(pk=request.session.get(CHOSEN), is_active=True).first()
+    person = User.objects.filter(pk=request.session.get(CHOSEN) or 0, is_active=True).first()
     if person is None:
         return False
     request.session[CHOSEN_AT] = now
@@ -118,4 +116,4 @@ def _station(request: HttpRequest) -> Station | None:
 
 def _role(request: HttpRequest) -> str:
     user = request.user
-    return "" if isinstance(user, AnonymousUser) or user.is_anonymous else role_of(user)  # type: ignore[arg-type]
+    return "" if isinstance(user, AnonymousUser) or user.is_anonymous else role_of(user)

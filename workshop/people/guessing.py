@@ -63,7 +63,7 @@ def is_known_here(request: HttpRequest, credentials: dict[str, Any] | None = Non
     return _is_known_device(request, credentials) and _lately(timezone.now(), name=name, known=True) < few
 
 
-def guesses(at: datetime, *, most: int = 20) -> list[dict[str, Any]]:
+def guesses(at: datetime, *, most: int = 20) -> list[Any]:
     """Return the names and addresses with wrong passwords in the last month, each with how often and when last."""
     rows = WrongPassword.objects.filter(at__gt=at - KEPT).order_by().values("name", "address")
     return list(rows.annotate(times=Count("pk"), last=Max("at")).order_by("-last")[:most])

@@ -141,7 +141,7 @@ def my_sign_ins(request: HttpRequest) -> HttpResponse:
         request,
         "workshop/people/sign_ins.html",
         {
-            "sign_ins": SignIn.objects.filter(user_id=request.user.pk, ended_at__isnull=True),
+            "sign_ins": SignIn.objects.filter(user_id=request.user.pk or 0, ended_at__isnull=True),
             "here": request.session.session_key,
         },
     )
