@@ -3,6 +3,8 @@
 import os
 import secrets
 from pathlib import Path
+from typing import NamedTuple
+from urllib.parse import urlsplit
 
 HOUSE = Path(__file__).resolve().parent.parent
 
@@ -17,6 +19,47 @@ def words(name: str, *, default: list[str]) -> list[str]:
     """Return the comma-separated words of the variable ``name``."""
     value = os.environ.get(name, "")
     return [word.strip() for word in value.split(",") if word.strip()] or default
+
+
+class Address(NamedTuple):
+    """Where people reach the site: what hosts, origins, cookies, proxy headers and the sub-path follow from."""
+
+    scheme: str
+    host: str
+    port: str
+    path: str  # "/" or "/a/sub-path/"
+
+    @property
+    def origin(self) -> str:
+        """Scheme, host and port, as browsers write them."""
+        return f"{self.scheme}://{self.host}{self.port}"
+
+    @property
+    def is_https(self) -> bool:
+        """Whether people reach it over TLS."""
+        return self.scheme == "https"
+
+
+def base_url(value: str | None = None) -> Address | None:
+    """Return the address in ``BASE_URL``, or None where nobody gave one. Raises ValueError for one that is none.
+
+    >>> base_url("https://threads.example/shop")
+    Address(scheme='https', host='threads.example', port='', path='/shop/')
+    >>> base_url("http://192.168.1.5:8000").origin
+    'http://192.168.1.5:8000'
+    """
+    written = os.environ.get("BASE_URL", "").strip() if value is None else value
+    if not written:
+        return None
+    parts = urlsplit(written)
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment:
+        raise ValueError(
+            f"BASE_URL is {written}, which is no address of a site. Write it whole, such as https://threads.example/."
+        )
+    host = f"[{parts.hostname}]" if ":" in parts.hostname else parts.hostname
+    path = "/" + "/".join(filter(None, parts.path.split("/")))
+    port = f":{parts.port}" if parts.port else ""
+    return Address(parts.scheme, host, port, path if path == "/" else f"{path}/")
 
 
 def data_folder() -> Path:

@@ -28,6 +28,19 @@ class ClientAddressMiddleware:
         return self.get_response(request)
 
 
+class NothingKeptMiddleware:
+    """Have no cache keep what a signed-in person was shown, unless the page itself says how long it may."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if not response.has_header("Cache-Control") and (request.user.is_authenticated or request.COOKIES):
+            response["Cache-Control"] = "no-store, private"
+        return response
+
+
 class PersonMiddleware:
     """Give each request ``preference`` and ``units``; neither asks the database until it is read."""
 

@@ -8,11 +8,19 @@ from workshop import environment
 DATA_FOLDER = environment.data_folder()
 SECRET_KEY = environment.secret_key(DATA_FOLDER)
 DEBUG = environment.flag("DEBUG")
-HTTPS = environment.flag("ENOUGH_THREAD_HTTPS")
-ALLOWED_HOSTS = environment.words("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+# Hosts, origins, cookies and the sub-path follow from the one address people use; each can still be said apart.
+BASE_URL = environment.base_url()
+HTTPS = environment.flag("ENOUGH_THREAD_HTTPS", default=bool(BASE_URL and BASE_URL.is_https))
+_HERE = ["localhost", "127.0.0.1", "[::1]"]
+ALLOWED_HOSTS = environment.words("ALLOWED_HOSTS", default=[*([BASE_URL.host] if BASE_URL else []), *_HERE])
 # Proxies whose word about the visitor's address is taken: addresses or networks.
 TRUSTED_PROXIES = environment.words("ENOUGH_THREAD_PROXIES", default=[])
-CSRF_TRUSTED_ORIGINS = environment.words("CSRF_TRUSTED_ORIGINS", default=[])
+CSRF_TRUSTED_ORIGINS = environment.words(
+    "CSRF_TRUSTED_ORIGINS", default=[BASE_URL.origin] if BASE_URL else []
+)
+if BASE_URL and BASE_URL.path != "/":
+    FORCE_SCRIPT_NAME = BASE_URL.path.rstrip("/")
+    SESSION_COOKIE_PATH = CSRF_COOKIE_PATH = BASE_URL.path
 
 INSTALLED_APPS = [
     "workshop",
@@ -34,11 +42,13 @@ MIDDLEWARE = [
     "workshop.middleware.ClientAddressMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.middleware.gzip.GZipMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "workshop.middleware.NothingKeptMiddleware",
     "workshop.people.guard.GuardMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "workshop.middleware.PersonMiddleware",
@@ -114,11 +124,17 @@ USE_TZ = True
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_FOLDER / "static"
 MEDIA_ROOT = DATA_FOLDER / "files"
-WHITENOISE_USE_FINDERS = True
+# ``serve`` gathers the static files first: compressed, named by their content, kept by browsers for a year.
+SERVED = environment.flag("ENOUGH_THREAD_SERVED")
+WHITENOISE_USE_FINDERS = not SERVED
 WHITENOISE_MIMETYPES = {".webmanifest": "application/manifest+json"}
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if SERVED
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
@@ -166,6 +182,7 @@ SECURE_REDIRECT_EXEMPT = [r"^health/$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
+# Only a proxy that is named above, or one before a site that is reached over TLS, sets this header.
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 
 LOGGING = {
