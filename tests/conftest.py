@@ -1,4 +1,4 @@
-"""What every test shares: the clock, a person, quick passwords, and a database that can be emptied in spite of its triggers.
+"""What tests share: the clock, a person, quick passwords, and a database that can be emptied in spite of triggers.
 
 Collection marks each test that uses the database ``database``, so that a second database runs those alone.
 """

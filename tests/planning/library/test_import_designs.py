@@ -29,6 +29,7 @@ from planning.stitch_files import unpacking
 from planning.stitch_files.reading import MIB
 from planning.stitch_files.unpacking import UnpackLimits, UnsafeArchive, plain_name, unpack
 from tests.factories import NOW
+from tests.own_database import own_file
 
 ROOT = Path(__file__).resolve().parents[3]
 RED, BLUE = "#b01c2e", "#1c2b8d"
@@ -224,17 +225,13 @@ def test_the_command_says_in_words_what_came_in(folder, capsys):
     assert "1 stitch file: 1 kept, 0 known already, 0 refused. 1 other files" in capsys.readouterr().out
 
 
+@pytest.mark.usefixtures("django_db_setup")
 def test_a_run_that_is_killed_is_finished_by_the_next_with_each_design_once(folder, tmp_path):
     for number in range(60):
         (folder / f"{number:03}.vp3").write_bytes(stitch_bytes(number))
     home = tmp_path / "home"
-    environment = {
-        key: value
-        for key, value in os.environ.items()
-        if key not in ("DATABASE_URL", "DJANGO_SETTINGS_MODULE")
-    } | {"ENOUGH_THREAD_DATA": str(home)}
+    environment = own_file(home)
     manage = [sys.executable, str(ROOT / "manage.py")]
-    subprocess.run([*manage, "migrate", "-v0"], env=environment, check=True, cwd=ROOT)
     command = [*manage, "import_designs", str(folder), "--format", "json"]
     child = subprocess.Popen(
         command, env=environment, cwd=ROOT, stdout=subprocess.DEVNULL, start_new_session=True
