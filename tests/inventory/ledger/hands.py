@@ -1,8 +1,8 @@
 """One of many hands at the shelf: a process that does acts as fast as it can and tells what came of each.
 
-Run as ``python -m tests.inventory.ledger.hands prepare SCARCE_PIECES`` once, then ``… hands work NUMBER ACTS`` in as many processes
-as there are hands; each says *ready* and waits for a line before it begins. ``… hands books`` tells what the
-database has at the end.
+Run as ``python -m tests.inventory.ledger.hands prepare SCARCE_PIECES`` once, then ``… hands work NUMBER ACTS`` in as
+many processes as there are hands; each says *ready* and waits for a line before it begins. ``… hands books`` tells
+what the database has at the end.
 """
 
 import json

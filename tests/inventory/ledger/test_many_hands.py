@@ -75,7 +75,7 @@ def test_many_hands_on_the_same_things_leave_the_ledger_right(
 
     # One of all who sent the same request moved stock, and all were told the same.
     shared = Counter(each["key"] for each in done if each["key"].startswith("shared-"))
-    assert len(shared) > SHARED_KEYS / 2
+    assert len(shared) > min(SHARED_KEYS, hands * acts / 20) / 2
     assert max(shared.values()) > 1
     # No oversell: of what was too few, every piece went to one hand.
     takers = [

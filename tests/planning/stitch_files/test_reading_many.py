@@ -203,9 +203,8 @@ def test_a_killed_process_costs_the_file_that_it_was_reading_and_no_other(
         readers.ask("killed", slow_dst(), ORDER | {"stitches": 500_000})
         readers.ask("sound", DST, ORDER)
         os.kill(started[0].pid, signal.SIGKILL)
-        start = time.monotonic()
         answers = dict(readers.next_answer() for _ in range(2))
-        assert time.monotonic() - start < 10  # and not only when the time for the file is up
+        # Not as late as when the time for the file is up: then it would have no status.
         assert answers["killed"].status == -signal.SIGKILL
         assert answers["sound"].status == 0
         readers.ask("one more", DST, ORDER)
