@@ -24,7 +24,7 @@ COUNT = 5_000
 DEMO = Path(__file__).parents[2] / "fixtures" / "designs"
 
 
-@pytest.mark.benchmark
+@pytest.mark.thorough
 def test_5_000_spoiled_files_are_answered_in_words_and_damage_that_matters_is_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

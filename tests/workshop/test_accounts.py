@@ -4,7 +4,8 @@ import threading
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
-from django.conf import LazySettings
+from django.conf import LazySettings, Settings
+from django.conf import settings as in_force
 from django.contrib.auth.models import User
 from django.db import connection
 from django.test import Client
@@ -193,3 +194,9 @@ def test_a_wrong_old_password_changes_nothing(signed_in: Client, person: User) -
 @pytest.mark.parametrize("name", ["preferences", "change_password", "today"])
 def test_pages_of_a_person_are_closed_to_anonymous_eyes(client: Client, person: User, name: str) -> None:
     assertRedirects(client.get(reverse(name)), f"/sign-in/?next={reverse(name)}")
+
+
+def test_the_site_itself_hashes_passwords_slowly_whatever_the_tests_do() -> None:
+    of_the_site = Settings("workshop.settings").PASSWORD_HASHERS[0]
+    assert of_the_site == "django.contrib.auth.hashers.PBKDF2PasswordHasher"
+    assert in_force.PASSWORD_HASHERS[0] == "django.contrib.auth.hashers.MD5PasswordHasher"
