@@ -225,6 +225,7 @@ def test_the_command_says_in_words_what_came_in(folder, capsys):
     assert "1 stitch file: 1 kept, 0 known already, 0 refused. 1 other files" in capsys.readouterr().out
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("django_db_setup")
 def test_a_run_that_is_killed_is_finished_by_the_next_with_each_design_once(folder, tmp_path):
     for number in range(60):

@@ -241,7 +241,9 @@ def brute_force(asked, shades, conditions):
     return min(rank(chosen) for chosen in itertools.product(*options)), rank
 
 
-@pytest.mark.parametrize("part", range(10))
+@pytest.mark.parametrize(
+    "part", [0, *(pytest.param(part, marks=pytest.mark.thorough) for part in range(1, 10))]
+)
 def test_on_a_thousand_small_cases_the_answer_is_that_of_brute_force(part):
     rng = np.random.default_rng(part)
     for _ in range(100):
