@@ -6,7 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.contrib.auth.models import User
 from django.test import Client
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures that pages need too
 
@@ -16,6 +16,10 @@ RULES: dict[str, object] = {
 CONTRAST: dict[str, object] = {"runOnly": {"type": "rule", "values": ["color-contrast"]}}
 TRANSITIONS_END = """async () => { await Promise.allSettled(
     document.getAnimations().filter(each => each instanceof CSSTransition).map(each => each.finished)) }"""
+# A busy machine is slow now and then: nobody waits longer for a test that passes.
+LONGEST_WAIT_MS = 60_000
+expect.set_options(timeout=LONGEST_WAIT_MS)
+
 PASSWORD = "spindle-and-thread"
 
 
@@ -33,7 +37,7 @@ def page(chromium: Browser, live_server, settings, tmp_path) -> Iterator[Page]:
         base_url=live_server.url, color_scheme="light", viewport={"width": 1280, "height": 900}
     )
     page = context.new_page()
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(LONGEST_WAIT_MS)
     problems: list[str] = []
     page.on("pageerror", lambda error: problems.append(str(error)))
     page.on("console", lambda said: problems.append(said.text) if said.type == "error" else None)
