@@ -584,7 +584,7 @@ def test_no_page_carries_inline_style_or_script(signed_in, keep):
 
 
 def test_pages_hold_so_many_designs_and_keep_the_search(signed_in, keep, monkeypatch):
-    monkeypatch.setattr("planning.views.library.PER_PAGE", 2)
+    monkeypatch.setattr("planning.views.library.designs.PER_PAGE", 2)
     for number in range(5):
         keep(RED, name=f"cap {number}.pes", stitches=100 + number)
     page = signed_in.get(reverse("designs"), {"q": "cap", "page": 2}).content.decode()
