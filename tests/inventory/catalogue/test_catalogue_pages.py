@@ -25,6 +25,7 @@ from tests.factories import (
     a_shade,
     an_offer,
 )
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 NAVY = "#10163f"
@@ -91,7 +92,7 @@ def test_a_catalogue_is_built_from_nothing(signed_in):
 
 def test_an_edit_is_noted_with_who_and_what_and_shown(signed_in, person):
     shade = a_shade("R1", name="harbour red")
-    page = edit(signed_in, "shades", shade, name="signal red", earlier="OLD1").content.decode()
+    page = page_text(edit(signed_in, "shades", shade, name="signal red", earlier="OLD1"))
     assert "name from harbour red to signal red" in page
     assert "earlier codes from nothing to OLD1" in page
     assert {change.by for change in Change.objects.all()} == {person}

@@ -29,6 +29,7 @@ from tests.factories import (
     some_bobbins,
 )
 from tests.inventory.shelf.pages import do, held
+from tests.pages import page_text
 from workshop.models import Preference
 
 pytestmark = pytest.mark.django_db
@@ -60,7 +61,7 @@ def test_how_sure_is_said_in_words(signed_in, known, sigma, words):
 def test_what_is_set_aside_is_told_with_its_holder(signed_in):
     spool = a_spool()
     set_aside(spool, quantity=400_000, holder="job 12", key=a_key(), at=NOW, by=None)
-    page = signed_in.get(reverse("item", args=[spool.label])).content.decode()
+    page = page_text(signed_in.get(reverse("item", args=[spool.label])))
     assert "600.0 m free" in page
     assert "400.0 m set aside for job 12" in page
 
@@ -102,7 +103,7 @@ def test_the_first_empty_spool_weighed_tells_the_weight_of_all_of_its_put_up(sig
 def test_moving_and_changing_lot_and_note_are_noted(signed_in, person):
     spool, drawer = a_spool(), a_place("drawer")
     do(signed_in, spool, "move", place=drawer.pk)
-    page = do(signed_in, spool, "note", lot="L9", note="slubby").content.decode()
+    page = page_text(do(signed_in, spool, "note", lot="L9", note="slubby"))
     assert StockItem.objects.get(pk=spool.pk).place == drawer
     assert "slubby" in page
     assert "place from nothing to drawer" in page

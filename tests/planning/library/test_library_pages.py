@@ -19,6 +19,7 @@ from planning.library.search import (
 from planning.models import Design, StitchOutNote
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_range, a_shade
+from tests.pages import page_text
 from tests.planning.written_files import file_bytes, pennant
 
 pytestmark = pytest.mark.django_db
@@ -62,11 +63,11 @@ def test_a_search_by_colour_takes_hex_lab_and_code(signed_in, keep):
     keep(RED, name="cap.pes")
     a_shade("1147", hex=RED)
     for typed in (RED, "lab:37.6,56.5,27", "1147"):
-        page = signed_in.get(reverse("designs"), {"colour": typed}).content.decode()
+        page = page_text(signed_in.get(reverse("designs"), {"colour": typed}))
         assert "1 design found" in page, typed
     response = signed_in.get(reverse("designs"), {"colour": "no such shade"})
     assert response.status_code == 422
-    assert "No shade is known by" in response.content.decode()
+    assert "No shade is known by" in page_text(response)
 
 
 def test_a_search_whose_numbers_cross_is_refused_in_words(signed_in, keep):
@@ -121,10 +122,10 @@ def test_a_design_is_shown_by_stops_and_by_threads(signed_in, keep):
 
 def test_warnings_and_missing_colours_are_told(signed_in, keep_bytes):
     design = keep_bytes(file_bytes(pennant(), "dst"), "pennant.dst")
-    page = signed_in.get(reverse("design", args=[design.pk])).content.decode()
+    page = page_text(signed_in.get(reverse("design", args=[design.pk])))
     assert "names no colours" in page
     recolour(design, {1: RequestedColour(hex=RED)})
-    page = signed_in.get(reverse("design", args=[design.pk])).content.decode()
+    page = page_text(signed_in.get(reverse("design", args=[design.pk])))
     assert "3 blocks ask for no colour" in page
 
 
@@ -222,7 +223,7 @@ def test_shades_are_suggested_by_what_was_typed(signed_in, keep):
     a_shade("1148", hex=RED, range=a_range("Skerry", "Under", purpose="bobbin"))
 
     def suggested(typed):
-        return signed_in.get(reverse("shade_suggestions"), {"colour_1": typed}).content.decode()
+        return page_text(signed_in.get(reverse("shade_suggestions"), {"colour_1": typed}))
 
     assert 'value="Skerry Forty 1147" label="sun"' in suggested("114")
     assert "1148" not in suggested("114")
@@ -338,7 +339,7 @@ def test_pages_hold_so_many_designs_and_keep_the_search(signed_in, keep, monkeyp
     monkeypatch.setattr("planning.views.library.designs.PER_PAGE", 2)
     for number in range(5):
         keep(RED, name=f"cap {number}.pes", stitches=100 + number)
-    page = signed_in.get(reverse("designs"), {"q": "cap", "page": 2}).content.decode()
+    page = page_text(signed_in.get(reverse("designs"), {"q": "cap", "page": 2}))
     assert "page 2 of 3" in page
     assert "cap 2" in page
     assert "q=cap&amp;page=3" in page
