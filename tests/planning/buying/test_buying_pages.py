@@ -35,6 +35,7 @@ from tests.factories import (
     some_bobbins,
     use_up,
 )
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 RED = "#b01c2e"
@@ -69,7 +70,7 @@ def a_job(stitch_file, *, pieces: int = 40) -> Job:
 
 
 def text(response) -> str:
-    return response.content.decode()
+    return page_text(response)
 
 
 def draft(client) -> Order:

@@ -31,6 +31,7 @@ from planning.stitch_files.unpacking import UnpackLimits, UnsafeArchive, plain_n
 from tests.factories import NOW
 from tests.own_database import own_file
 from tests.planning.memory import most_memory
+from tests.pages import page_text
 
 ROOT = Path(__file__).resolve().parents[3]
 RED, BLUE = "#b01c2e", "#1c2b8d"
@@ -375,15 +376,13 @@ def send(client, *files):
 def test_five_files_of_which_one_is_damaged_end_as_four_designs_and_one_reason(signed_in):
     files = [(f"{number}.vp3", stitch_bytes(number)) for number in range(4)]
     response = send(signed_in, *files, ("broken.pes", b"#PES0001" + bytes(40)))
-    page = signed_in.get(response.url).content.decode()
+    page = page_text(signed_in.get(response.url))
     assert Design.objects.count() == 4
     assert "1 of 5 files was refused" in page
     assert "broken.pes" in page
     run = ImportRun.objects.get()
     assert not importing._incoming(run).exists()
-    table = list(
-        csv.reader(io.StringIO(signed_in.get(reverse("import_refused", args=[run.pk])).content.decode()))
-    )
+    table = list(csv.reader(io.StringIO(page_text(signed_in.get(reverse("import_refused", args=[run.pk]))))))
     assert table[0][-1] == "reason"
     assert table[1][0] == "broken.pes"
     assert len(table) == 2
@@ -403,7 +402,7 @@ def test_an_archive_comes_in_beside_single_files(signed_in):
 def test_a_bomb_is_refused_and_the_rest_comes_in(signed_in):
     bomb = archive([("zeros.dst", bytes(19 * MIB))])
     response = send(signed_in, ("bomb.zip", bomb), ("cut.zip", b"PK\x03\x04"), ("one.vp3", stitch_bytes(1)))
-    page = signed_in.get(response.url).content.decode()
+    page = page_text(signed_in.get(response.url))
     assert "2 of 3 files were refused" in page
     assert "would grow" in page
     assert "not a whole ZIP archive" in page
@@ -459,14 +458,14 @@ def test_a_formula_in_a_name_stays_text_in_the_list_of_refusals(signed_in):
 def test_a_run_that_waits_is_shown_so_and_can_be_started_here(signed_in, person):
     run = receive_files([SimpleUploadedFile("one.vp3", stitch_bytes(1))], at=timezone.now(), by=person)
     address = reverse("import_run", args=[run.pk])
-    page = signed_in.get(address).content.decode()
+    page = page_text(signed_in.get(address))
     assert "1 file waits for its turn" in page
     assert 'hx-trigger="every 1s"' in page
     assert "db_worker" not in page
     ImportRun.objects.update(asked_at=timezone.now() - timedelta(seconds=30))
-    assert "db_worker" in signed_in.get(address).content.decode()
+    assert "db_worker" in page_text(signed_in.get(address))
     signed_in.post(reverse("import_here", args=[run.pk]))
-    page = signed_in.get(address).content.decode()
+    page = page_text(signed_in.get(address))
     assert "1 design came in" in page
     assert "hx-trigger" not in page
 
@@ -507,10 +506,10 @@ def test_a_run_that_fails_says_so_instead_of_waiting_for_ever(signed_in, person,
 def test_a_worker_takes_what_waits(signed_in, settings):
     settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
     response = send(signed_in, ("one.vp3", stitch_bytes(1)))
-    assert "for its turn" in signed_in.get(response.url).content.decode()
+    assert "for its turn" in page_text(signed_in.get(response.url))
     assert not Design.objects.exists()
     call_command("db_worker", batch=True, interval=0, startup_delay=False, reload=False, verbosity=0)
-    assert "1 design came in" in signed_in.get(response.url).content.decode()
+    assert "1 design came in" in page_text(signed_in.get(response.url))
     assert Design.objects.count() == 1
 
 

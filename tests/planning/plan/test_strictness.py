@@ -17,7 +17,7 @@ from planning.models import Job, Rules
 from planning.plan.ask import Question, chosen_machine, plan
 from planning.plan.data import plan_as_data
 from planning.stitch_files.reading import read_design_file
-from planning.views.asking import plan_context
+from planning.views.plan.ask import plan_context
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 
 pytestmark = pytest.mark.django_db

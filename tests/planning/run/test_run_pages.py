@@ -16,6 +16,7 @@ from planning.run.standing import run_of
 from planning.run.ticks import Happening, begin, note
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 RED, BLUE = "#b01c2e", "#1c2b8d"
@@ -48,7 +49,7 @@ def running(job) -> Job:
 def page(client, name: str, *args) -> str:
     answer = client.get(reverse(name, args=args))
     assert answer.status_code == 200
-    return answer.content.decode()
+    return page_text(answer)
 
 
 def post(client, name: str, *args, **fields):
@@ -179,7 +180,7 @@ def test_a_run_is_finished_with_a_weight_and_reported(signed_in, running, red):
         machine_min="30",
         **{f"gross_{red.pk}": f"{grams:.1f}"},
     )
-    shown = answer.content.decode()
+    shown = page_text(answer)
     assert "is finished" in shown
     assert "6 of 6" in shown
     assert "L77 (weighed)" in shown
@@ -218,7 +219,7 @@ def test_the_learned_page_leaves_out_counts_in_and_starts_anew(signed_in, runnin
 def test_the_same_again_is_made_on_a_page_and_shows_the_lots_of_the_first(signed_in, running, red):
     tick_all(running)
     answer = post(signed_in, "same_again", running.pk, pieces=30)
-    shown = answer.content.decode()
+    shown = page_text(answer)
     assert "As it was stitched before" in shown
     assert "lot L77" in shown
     assert Job.objects.get(repeats=running).pieces == 30

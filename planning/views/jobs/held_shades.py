@@ -14,7 +14,7 @@ from planning.jobs.held_shades import ShadeChanges, hold_all, hold_shades
 from planning.jobs.jobs import plan_of
 from planning.models import Job
 from planning.plan.pins import full_name, written_block, written_pin
-from planning.views.pins import shade_words
+from planning.views.plan.pins import shade_words
 
 
 @require_POST

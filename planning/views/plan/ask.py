@@ -27,9 +27,9 @@ from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
 from planning.plan.data import shopping_rows
 from planning.plan.forms import AskForm, QuestionForm
 from planning.plan.words import answer_in_words, asked_name, between_in_words, instead_in_words, shown_verdict
-from planning.views.holding import held_by, pin_acts
-from planning.views.pins import left_out, pin_links
-from planning.views.seeing import pictures_seen, viewers
+from planning.views.jobs.held_shades import held_by, pin_acts
+from planning.views.plan.pins import left_out, pin_links
+from planning.views.plan.seen import pictures_seen, viewers
 
 RECENT = 12
 # A page lists so many rethreads; from there on the hoopings repeat themselves.

@@ -25,7 +25,7 @@ from planning.jobs.turns import in_turn
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
-from planning.views.asking import plan_context
+from planning.views.plan.ask import plan_context
 
 ENDED_SHOWN = 50
 # So many are planned at once for a list: each takes some hundredths of a second.
