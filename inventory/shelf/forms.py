@@ -17,6 +17,7 @@ from inventory.compute.lengths import (
     parse_decimal,
     parse_length,
     parse_weight,
+    read_scale,
 )
 from inventory.compute.units import METRIC, Units
 from inventory.models import Place, PutUp, Shade
@@ -78,11 +79,21 @@ class MeasureField(TypedField):
         except WorkshopError as problem:
             raise forms.ValidationError(str(problem)) from None
 
-    def _read(self, text: str) -> int:
+    def _read(self, text: str) -> Any:
         if self.measure == "pieces":
             return parse_count(text)
         reads: Callable[..., int] = parse_weight if self.measure == "weight" else parse_length
         return reads(text, unit=self.unit)
+
+
+class ScaleField(MeasureField):
+    """A weight as the scale shows it, cleaned to a ScaleReading: the figures typed say how finely it was read."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(measure="weight", **options)
+
+    def _read(self, text: str) -> Any:
+        return read_scale(text, unit=self.unit)
 
 
 class NumberField(TypedField):

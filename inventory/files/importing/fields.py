@@ -15,7 +15,14 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, fr
 
 from inventory.compute.colour import lab_from_hex
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import AmbiguousNumber, parse_decimal, parse_length, parse_weight
+from inventory.compute.lengths import (
+    AmbiguousNumber,
+    ScaleReading,
+    parse_decimal,
+    parse_length,
+    parse_weight,
+    read_scale,
+)
 from inventory.tables.cells import Unreadable, read_list, shown
 
 _BLANK = {"", "?", "unknown", "not known"}
@@ -222,6 +229,26 @@ def metres(meaning: str, *, above_zero: bool = False) -> QuantityField:
 def grams(meaning: str, *, above_zero: bool = False) -> QuantityField:
     """Return a field for a weight in g, whose value is in mg."""
     return QuantityField(meaning, parse=parse_weight, unit="g", above_zero=above_zero)
+
+
+class ScaleCell(CellField):
+    """A weight in g as a scale showed it; its figures say how finely the scale shows."""
+
+    # A workbook keeps the number alone: more decimals than any scale here has were worked out, not read, and are
+    # taken for a kitchen scale's.
+    _finest_decimals = 3
+    _kitchen_scale_mg = 1000
+
+    def read(self, value: Any) -> ScaleReading:
+        if not isinstance(value, Decimal):
+            shown_weight = read_scale(typed(value), unit="g")
+        else:
+            decimals = max(0, -int(value.normalize().as_tuple().exponent))
+            step_mg = self._kitchen_scale_mg if decimals > self._finest_decimals else 10 ** (3 - decimals)
+            shown_weight = read_scale(f"{value:.4f}", unit="g", resolution_mg=step_mg)
+        if shown_weight.mg == 0:
+            raise WorkshopError("This must be above zero.")
+        return shown_weight
 
 
 class SigmaField(CellField):

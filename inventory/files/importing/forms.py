@@ -11,6 +11,7 @@ from inventory.files.importing.fields import (
     ListField,
     MoneyField,
     NumberField,
+    ScaleCell,
     SigmaField,
     TextField,
     WholeField,
@@ -92,7 +93,12 @@ class SpoolForm(RowForm):
     name = _shade_name()
     put_up = TextField("How it is sold, as in the range's put-ups. Blank where nobody knows.", longest=40)
     length_m = metres("The thread on it in m. Blank: not known, which is not zero.")
-    weight_g = grams("Instead of length_m: its weight on the scale in g, spool included.", above_zero=True)
+    weight_g = ScaleCell(
+        "Instead of length_m: its weight on the scale in g, spool included, with every figure that the scale shows."
+    )
+    scale_step_g = grams(
+        "The step of that scale in g, where it is not that of the last figure of weight_g.", above_zero=True
+    )
     known = _known()
     sigma_m = SigmaField("How far length_m may be off, as one standard deviation in m.", scale=1000)
     tare_g = grams("The weight of this very spool when empty, in g, where it is not the put-up's.")
@@ -108,6 +114,9 @@ class SpoolForm(RowForm):
 
     def clean(self) -> None:
         self.refuse_both("length_m", "weight_g")
+        given = self.cleaned_data
+        if given.get("scale_step_g") is not None and given.get("weight_g") is None:
+            self.add_error("scale_step_g", "This is of the scale, and the row gives no weight_g.")
 
 
 class ShadeForm(RowForm):

@@ -6,6 +6,7 @@ from typing import Any
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
+from inventory.compute.lengths import ScaleReading
 from inventory.compute.weighing import MOISTURE_SIGMA, length_from_weight, length_sigma
 from inventory.files.importing.catalogue import Draft, Index, refuse_incomplete, state
 from inventory.files.importing.plan import Plan
@@ -37,8 +38,6 @@ from inventory.models import (
 from inventory.shelf.weights import BELIEVED_SIGMAS, TARE_SIGMA, tex_sigma
 
 Kind = StockItem.Kind
-# A file does not say what scale its weights were read from; a kitchen scale shows whole grams.
-SCALE_RESOLUTION_MG = 1000
 _STYLE = {
     "style_outer_diameter_mm": "outer_diameter_mm",
     "style_width_mm": "width_mm",
@@ -126,12 +125,13 @@ def _weighed(
                 "weight_g", "Without the weight of the empty spool the weight tells no length. Give tare_g."
             )
         return None, None
-    weights = {"gross_mg": row["weight_g"], "tare_mg": tare_mg, "tex": range.tex}
+    gross: ScaleReading = row["weight_g"]
+    weights = {"gross_mg": gross.mg, "tare_mg": tare_mg, "tex": range.tex}
     try:
         length_mm = length_from_weight(**weights)
         sigma_mm = length_sigma(
             **weights,
-            scale_resolution_mg=SCALE_RESOLUTION_MG,
+            scale_resolution_mg=row["scale_step_g"] or gross.resolution_mg,
             tare_sigma_mg=tare_sigma_mg,
             tex_relative_sigma=tex_sigma(range),
             moisture_relative_sigma=MOISTURE_SIGMA[range.fibre],

@@ -341,7 +341,7 @@ def test_a_weight_tells_the_length_as_weighing_does():
     )
     landed = spool("S1")
     weighed = a_spool(shade, metres=1000)
-    weigh_spool(weighed, gross_mg=25_500, scale_resolution_mg=1000, key=a_key(), at=NOW, by=None)
+    weigh_spool(weighed, gross_mg=25_500, scale_resolution_mg=100, key=a_key(), at=NOW, by=None)
     weighed = spool(weighed.label)
     # 13.5 g of 27 tex are 500 m (ISO 1144: 1 tex = 1 g/km).
     assert landed.on_hand == weighed.on_hand == 500_000

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from inventory import ledger
+from inventory.compute.lengths import read_scale
 from inventory.ledger import KeyUsedForAnother, NotEnough
 from inventory.models import StockItem, Stocktake
 from inventory.shelf.counts import Found
@@ -58,7 +59,7 @@ def test_it_goes_round_in_the_order_of_labels_until_all_are_seen():
 def test_what_is_found_is_set_right_at_once():
     wall, (spool, *_) = a_wall()
     stocktake = begin_place(wall, **act())
-    line = record(stocktake, label=spool.label.lower(), found=Found(gross_mg=25_500), **act())
+    line = record(stocktake, label=spool.label.lower(), found=Found(gross=read_scale("25.5")), **act())
     assert (line.expected, line.found) == (1_000_000, 500_000)
     assert (held(spool).on_hand, held(spool).known) == (500_000, "weighed")
     assert spool.entries.get(reason="weigh").reference == f"stocktake {stocktake.pk}"
@@ -193,7 +194,7 @@ def test_a_refused_finding_leaves_the_line_open():
     wall, (spool, *_) = a_wall(1)
     stocktake = begin_place(wall, **act())
     with pytest.raises(ValueError, match="a full 1000 m spool holds"):
-        record(stocktake, label=spool.label, found=Found(gross_mg=99_000), **act())
+        record(stocktake, label=spool.label, found=Found(gross=read_scale("99")), **act())
     assert next_unseen(stocktake) == spool
 
 
