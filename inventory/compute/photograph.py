@@ -29,7 +29,7 @@ class PhotographUnclear(WorkshopError):
 
 
 @dataclass(frozen=True)
-class Region:
+class PhotoRegion:
     """A rectangle of a picture, each number a share of its width or height from the upper left corner."""
 
     left: float
@@ -61,7 +61,7 @@ class Region:
         return np.asarray(found)
 
 
-def read_region(text: str) -> Region:
+def read_region(text: str) -> PhotoRegion:
     """Return the region written as left, top, width and height in hundredths of the picture.
 
     >>> read_region("10, 20, 30, 40")
@@ -74,10 +74,10 @@ def read_region(text: str) -> Region:
         raise WorkshopError(
             f'"{text}" is no region. Write left, top, width and height in hundredths of the picture: 10, 20, 30, 40.'
         ) from None
-    return Region(left, top, width, height)
+    return PhotoRegion(left, top, width, height)
 
 
-def colour_in_photograph(pixels: Pixels, *, card: Region, thread: Region) -> KnownColour:
+def colour_in_photograph(pixels: Pixels, *, card: PhotoRegion, thread: PhotoRegion) -> KnownColour:
     """Return the colour of the ``thread`` region of sRGB ``pixels``, (h, w, 3), in light that makes the card grey.
 
     Each channel of light is scaled so that the card's mean is neutral and reflects 18 %: a change of light by

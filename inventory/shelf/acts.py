@@ -211,7 +211,7 @@ class Forget(Act):
         mark_unknown(self.item, **self._request(at, by))
 
 
-class Cut(Act):
+class CutAct(Act):
     slug, button = "cut", "Cut a piece"
     about = "The height runs along the roll. What is left of it beside the piece can go back on the shelf as an offcut."
     kinds = frozenset({Kind.ROLL, Kind.SHEETS, Kind.OFFCUT})
@@ -288,7 +288,7 @@ class Retire(Act):
 # In the order in which they are wanted.
 ACTS: tuple[type[Act], ...] = (
     OpenBobbin,
-    Cut,
+    CutAct,
     PutBackPartBobbin,
     Take,
     Weigh,

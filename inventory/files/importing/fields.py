@@ -65,7 +65,7 @@ class CellField(forms.Field):
         raise NotImplementedError
 
 
-class TextField(CellField):
+class TextCell(CellField):
     blank: Any = ""
 
     def __init__(
@@ -96,7 +96,7 @@ class TextField(CellField):
         return text
 
 
-class ListField(TextField):
+class ListCell(TextCell):
     """Several texts in one cell, separated by semicolons and quoted as in CSV where one is in the text."""
 
     blank = ()
@@ -105,7 +105,7 @@ class ListField(TextField):
         return tuple(self.one(part) for part in read_list(text))
 
 
-class WordField(CellField):
+class WordCell(CellField):
     """One word of a choice, by what is stored or by what people read, in any case."""
 
     def __init__(self, meaning: str, *, choices: Iterable[tuple[str, object]]) -> None:
@@ -126,7 +126,7 @@ class WordField(CellField):
         return self.words[word]
 
 
-class YesNoField(CellField):
+class YesNoCell(CellField):
     def read(self, value: Any) -> bool:
         word = shown(value).strip().casefold()
         if word not in _YES | _NO:
@@ -134,7 +134,7 @@ class YesNoField(CellField):
         return word in _YES
 
 
-class NumberField(CellField):
+class NumberCell(CellField):
     """A number from ``low`` to ``high``; a reading outside them is no reading of an ambiguous 12.345."""
 
     def __init__(self, meaning: str, *, low: float, high: float, low_allowed: bool = True) -> None:
@@ -166,7 +166,7 @@ class NumberField(CellField):
             return within[0]
 
 
-class MoneyField(NumberField):
+class MoneyCell(NumberCell):
     """An amount in the workshop's currency, exact to two places."""
 
     def __init__(self, meaning: str) -> None:
@@ -189,7 +189,7 @@ class MoneyField(NumberField):
         return round(number, 2)
 
 
-class WholeField(NumberField):
+class WholeCell(NumberCell):
     """A whole number of pieces, days or millimetres."""
 
     def __init__(self, meaning: str, *, low: int = 0, high: int = 1_000_000) -> None:
@@ -203,7 +203,7 @@ class WholeField(NumberField):
         return int(number)
 
 
-class QuantityField(CellField):
+class QuantityCell(CellField):
     """A length or weight in whole mm or mg; without a unit in the cell, the column's holds."""
 
     def __init__(
@@ -221,14 +221,14 @@ class QuantityField(CellField):
         return quantity
 
 
-def metres(meaning: str, *, above_zero: bool = False) -> QuantityField:
+def metres(meaning: str, *, above_zero: bool = False) -> QuantityCell:
     """Return a field for a length in m, whose value is in mm."""
-    return QuantityField(meaning, parse=parse_length, unit="m", above_zero=above_zero)
+    return QuantityCell(meaning, parse=parse_length, unit="m", above_zero=above_zero)
 
 
-def grams(meaning: str, *, above_zero: bool = False) -> QuantityField:
+def grams(meaning: str, *, above_zero: bool = False) -> QuantityCell:
     """Return a field for a weight in g, whose value is in mg."""
-    return QuantityField(meaning, parse=parse_weight, unit="g", above_zero=above_zero)
+    return QuantityCell(meaning, parse=parse_weight, unit="g", above_zero=above_zero)
 
 
 class ScaleCell(CellField):
@@ -251,7 +251,7 @@ class ScaleCell(CellField):
         return shown_weight
 
 
-class SigmaField(CellField):
+class SigmaCell(CellField):
     """A standard deviation: ``scale`` stock units (1000 mm, or 1 piece) in one of the column's."""
 
     def __init__(self, meaning: str, *, scale: int) -> None:
@@ -265,7 +265,7 @@ class SigmaField(CellField):
         return float(number * self.scale)
 
 
-class ColourField(CellField):
+class ColourCell(CellField):
     """A screen colour, as #rrggbb in small letters."""
 
     def read(self, value: Any) -> str:
@@ -275,7 +275,7 @@ class ColourField(CellField):
         return text
 
 
-class DayField(CellField):
+class DayCell(CellField):
     """A day. A bare number counts days as a spreadsheet does."""
 
     days_from_1904 = False

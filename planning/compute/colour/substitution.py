@@ -17,7 +17,7 @@ from inventory.compute.colour_knowing import difference_between
 from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.program import Caps, Columns, Solved, solve
-from planning.compute.colour.rules import Conditions, Problem, check_choice, lab_array
+from planning.compute.colour.rules import ChoiceProblem, Conditions, choice_problems, lab_array
 
 TIME_LIMIT_S = 5.0
 _TRIFLE = 1e-9  # costs nearer than this are equal
@@ -35,7 +35,7 @@ class Substitution:
     mean_delta_e: float
     bound: float
     is_proven: bool
-    broken: tuple[Problem, ...]
+    broken: tuple[ChoiceProblem, ...]
 
     @property
     def gap(self) -> float:
@@ -87,7 +87,7 @@ def substitute(
     choices = [Choice(None)] * len(requests)
     setting = prepare(requests, shades, conditions)
     if not setting.numbers:
-        problems = check_choice([None] * len(requests), requests, shades, conditions)
+        problems = choice_problems([None] * len(requests), requests, shades, conditions)
         return Substitution(tuple(choices), 0.0, 0.0, True, tuple(problems))
     near = np.flatnonzero(setting.open.any(axis=1))
     far = np.flatnonzero(~setting.open.any(axis=1) & np.isfinite(setting.distance).any(axis=1))
@@ -110,7 +110,7 @@ def substitute(
     for row, column in picked.items():
         choices[setting.numbers[row]] = _choice(setting, row, column)
     chosen = [choice.shade for choice in choices]
-    broken = check_choice(chosen, requests, shades, conditions)
+    broken = choice_problems(chosen, requests, shades, conditions)
     return Substitution(tuple(choices), total, bound, is_proven, tuple(broken))
 
 
