@@ -132,6 +132,7 @@ BOOKS: dict[str, Book] = {
                 _text("Fibre", lambda each: each.get_fibre_display()),
                 _text("Weight", lambda each: each.weight_label or "–"),
                 _plain("Tex", lambda each: f"{each.tex:.1f}"),
+                _text("As typed", lambda each: each.tex_as_written),
                 _text("Known", lambda each: "nominal" if each.tex_is_nominal else "stated"),
             ),
             words=("maker", "name"), children=(("shades", "range"), ("put-ups", "range")),

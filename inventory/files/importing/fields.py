@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, from_excel
 
 from inventory.compute.colour import lab_from_hex
+from inventory.compute.density import LinearDensity, read_area_weight, read_linear_density
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import (
     AmbiguousNumber,
@@ -32,6 +33,7 @@ _EITHER_FIRST = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
 _DAY_COUNT = re.compile(r"[0-9]{5}")
 _YES = {"yes", "y", "true", "1", "x"}
 _NO = {"no", "n", "false", "0"}
+_NUMBER_ALONE = re.compile(r"[-−–]?[0-9., ]*")
 _MINUS = ("-", "−", "–")
 
 
@@ -164,6 +166,31 @@ class NumberCell(CellField):
             if len(within) != 1:
                 raise
             return within[0]
+
+
+class DensityCell(NumberCell):
+    """A linear density: tex as a number, or dtex, denier, Nm or Ne in words, cleaned to a LinearDensity."""
+
+    def __init__(self, meaning: str) -> None:
+        super().__init__(meaning, low=0, high=1000, low_allowed=False)
+
+    def read(self, value: Any) -> LinearDensity:
+        if isinstance(value, str) and not _NUMBER_ALONE.fullmatch(value.strip()):
+            return read_linear_density(value)
+        return LinearDensity(super().read(value))
+
+
+class AreaWeightCell(NumberCell):
+    """The weight of cloth or stabilizer: a number in g/m², or with oz/yd² behind it."""
+
+    def __init__(self, meaning: str) -> None:
+        super().__init__(meaning, low=0, high=2000, low_allowed=False)
+
+    def read(self, value: Any) -> float:
+        if isinstance(value, str) and not _NUMBER_ALONE.fullmatch(value.strip()):
+            return read_area_weight(value)
+        weight: float = super().read(value)
+        return weight
 
 
 class MoneyCell(NumberCell):

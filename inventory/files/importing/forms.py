@@ -5,9 +5,11 @@ from typing import Any
 from django import forms
 
 from inventory.files.importing.fields import (
+    AreaWeightCell,
     CellField,
     ColourCell,
     DayCell,
+    DensityCell,
     ListCell,
     MoneyCell,
     NumberCell,
@@ -126,7 +128,9 @@ class ShadeRowForm(RowForm):
         "What the range is for; blank for a new one: needle", choices=ThreadRange.Purpose.choices
     )
     fibre = WordCell("The fibre; blank for a new range: polyester", choices=Fibre.choices)
-    tex = NumberCell("The linear density in tex, g per km.", low=0, high=1000, low_allowed=False)
+    tex = DensityCell(
+        "The linear density in tex, g per km; or in words: 270 dtex, 120 den x 2, Nm 80/2, Ne 50/2."
+    )
     tex_is_nominal = YesNoCell("yes where the tex is only what the weight label suggests.")
     weight_label = TextCell("The weight as it is sold, such as 40.", longest=12)
     put_up = TextCell("A put-up of the range: how it is sold.", longest=40)
@@ -209,7 +213,7 @@ class StabilizerRowForm(RowForm):
     maker = _maker("stabilizer")
     product = TextCell("The product's name.", longest=60)
     kind = WordCell("The kind of stabilizer", choices=StabilizerProduct.Kind.choices)
-    weight_g_m2 = NumberCell("The weight of the product in g per m².", low=0, high=2000, low_allowed=False)
+    weight_g_m2 = AreaWeightCell("The weight of the product in g per m²; or in words: 1.5 oz/yd².")
     has_grain = YesNoCell("yes where it tears or stretches more one way than the other.")
     width_mm = WholeCell("The width of the roll, sheet or offcut in mm.", low=1, high=20_000)
     height_mm = WholeCell("The height of the sheet or offcut in mm, along the roll.", low=1, high=1_000_000)

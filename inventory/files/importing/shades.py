@@ -112,7 +112,10 @@ def _forget_old_sigma(draft: Draft) -> None:
 
 def _statements(row: Row, drafts: _Drafts) -> list[Statement]:
     range = drafts.range(row["maker"], row["range"])
-    statements: list[Statement] = [(range, name, name, row[name]) for name in _OF_RANGE]
+    statements: list[Statement] = [(range, name, name, row[name]) for name in _OF_RANGE if name != "tex"]
+    if row["tex"] is not None:
+        statements.append((range, "tex", "tex", row["tex"].tex))
+        statements.append((range, "tex", "tex_typed", row["tex"].typed))
     if row["put_up"]:
         put_up = drafts.put_up(range, row["put_up"])
         statements.append((put_up, "put_up_length_m", "length_mm", row["put_up_length_m"]))
