@@ -17,7 +17,14 @@ from inventory.shelf.counts import count_item
 from inventory.shelf.forms import KeyedForm, MeasureField, PlaceField, ScaleField
 from inventory.shelf.offcuts import cut_piece
 from inventory.shelf.scan_box import Meant, NotAMovement
-from inventory.shelf.things import edit_item, move, retire, split_pack
+from inventory.shelf.things import (
+    can_be_put_back,
+    edit_item,
+    move,
+    put_back_on_shelf,
+    retire,
+    split_pack,
+)
 from inventory.shelf.weights import MoreThanFull, judge_spool, learn_tare, mark_unknown, weigh_spool
 
 Kind = StockItem.Kind
@@ -285,6 +292,14 @@ class Retire(Act):
         retire(self.item, reference=self.cleaned_data["reference"], **self._request(at, by))
 
 
+class PutOnShelf(Act):
+    slug, button = "put-on-shelf", "Put it back on the shelf"
+    about = "It is there after all: it comes back with what was on it."
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        put_back_on_shelf(self.item, **self._request(at, by))
+
+
 # In the order in which they are wanted.
 ACTS: tuple[type[Act], ...] = (
     OpenBobbin,
@@ -307,9 +322,9 @@ ACTS: tuple[type[Act], ...] = (
 
 
 def acts_for(item: StockItem) -> list[type[Act]]:
-    """Return what can be done with ``item`` as it stands; nothing with one that left the shelf."""
+    """Return what can be done with ``item`` as it stands; with one that was taken off the shelf, put it back."""
     if item.retired_at is not None:
-        return []
+        return [PutOnShelf] if can_be_put_back(item) else []
     return [act for act in ACTS if item.kind in act.kinds and not (act is Forget and not item.is_known)]
 
 

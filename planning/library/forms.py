@@ -17,7 +17,6 @@ from planning.plan.forms import STITCH_FILES, StitchFiles
 from planning.stitch_files.formats import FORMATS
 
 MOST_LIBRARY_FILES = 500
-COLOUR_HELP = "#1f4e79, lab:32,-1,-28, or a shade code such as 1147. Empty asks for no colour."
 
 
 class SearchForm(forms.Form):
