@@ -19,7 +19,8 @@ class EndingForm(forms.Form):
         measure="weight",
         label="Steps of the scale",
         required=False,
-        help_text="Only where it is not the step of its last figure, as on a scale in steps of 5 g.",
+        help_text="Type every figure that the scale shows: 52.40 teaches more than 52. This is only for a scale whose "
+        "step is not that of its last figure, such as one in steps of 5 g.",
     )
     bobbins = forms.FloatField(
         label="Bobbins used",

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from inventory.compute.colour import Lab
 from inventory.models import EarlierCode
 from planning.compute.colour.lists import CatalogueShade, read_colour_list, shade_book
-from planning.compute.stitches.thread_length import needle_mm
+from planning.compute.stitches.thread_length import needle_laid_mm
 from planning.library.colours import (
     NotOneShade,
     NotSuchBlocks,
@@ -236,7 +236,9 @@ def test_a_thread_that_stays_on_is_one_threading_and_a_stop(design, workshop):
     settings = chosen_machine(None).thread_settings(thickness_mm=0.6, allowance=0.0)
     asked = asked_from_record(design).blocks
     alone = [block.sums for block in Design.objects.get(pk=design.pk).blocks.all()]
-    assert [needle_mm(each.sums, settings) for each in asked] == [needle_mm(each, settings) for each in alone]
+    assert [needle_laid_mm(each.sums, settings) for each in asked] == [
+        needle_laid_mm(each, settings) for each in alone
+    ]
 
 
 def test_blocks_keep_their_numbers_where_a_thread_stays_on(design, workshop):
