@@ -12,7 +12,7 @@ from inventory.files.importing.catalogue import Draft, Index, differing, in_word
 from inventory.files.importing.rows import Row
 from inventory.ledger import Finding, Line
 from inventory.ledger.changes import change
-from inventory.models import Entry, Place, StockItem
+from inventory.models import Entry, LandedRow, Place, StockItem
 from inventory.shelf.receipts import PREFIXES, Arrival, receive_many
 
 Known = StockItem.Known
@@ -45,8 +45,13 @@ class ShelfAtImport:
     planned: dict[tuple[str, ...], int] = field(default_factory=dict)
 
     @property
+    def file(self) -> str:
+        """The file by its content, as its landed rows name it."""
+        return self.sha256[:32]
+
+    @property
     def key(self) -> str:
-        return f"import-{self.sha256[:32]}"
+        return f"import-{self.file}"
 
     def place(self, name: str) -> Draft:
         """Return the place of that name, a new one where there is none."""
@@ -68,7 +73,7 @@ def see_shelf(sha256: str, *, models: Sequence[type[StockItem]]) -> ShelfAtImpor
     places = Index(((place.name,), Draft(Place, place.name, {}, place)) for place in Place.objects.all())
     labels = Index(((label,), Seen(pk, kind, retired_at)) for label, pk, kind, retired_at in codes)
     shelf = ShelfAtImport(sha256, labels, items, places)
-    moves = Entry.objects.filter(key__startswith=f"{shelf.key}-")
+    moves = Entry.objects.filter(landed_row__sha256=shelf.file)
     for pk, at, taken_back in moves.values_list("item_id", "at", "reversed_by"):
         shelf.moves[pk] = shelf.moves.get(pk, 0) + 1
         if taken_back is None:
@@ -266,10 +271,11 @@ def land(
     # By number, the order in which every act locks items.
     known = sorted((thing for thing in things if thing.item is not None), key=lambda each: each.item.pk)
     act: dict[str, Any] = {"at": at, "by": by, "reference": reference}
+    landed: list[Entry] = []
     for start in range(0, len(new), _LINES_IN_AN_ACT):
         part = new[start : start + _LINES_IN_AN_ACT]
         arrivals = [_arrival(thing) for thing in part]
-        receive_many(arrivals, key=f"{shelf.key}-new-{part[0].row.number}", **act)
+        landed += receive_many(arrivals, key=f"{shelf.key}-new-{part[0].row.number}", **act)
         progress(start + len(part))
     for done, thing in enumerate(known, start=len(new) + 1):
         if thing.differences:
@@ -281,10 +287,16 @@ def land(
             act["key"] = f"{shelf.key}-row-{thing.row.number}-{times}"
             act["reason"] = Entry.Reason.WEIGH if thing.weighed else Entry.Reason.COUNT
             if thing.quantity is None:
-                ledger.post([Line(thing.item, 0, finding=thing.finding)], **act)
+                landed += ledger.post([Line(thing.item, 0, finding=thing.finding)], **act)
             else:
-                ledger.find(thing.item, quantity=thing.quantity, finding=thing.finding, **act)
+                landed.append(ledger.find(thing.item, quantity=thing.quantity, finding=thing.finding, **act))
         progress(done)
+    # An entry that was there under its key already has its row.
+    LandedRow.objects.bulk_create(
+        [LandedRow(entry=entry, sha256=shelf.file) for entry in landed],
+        batch_size=_LINES_IN_AN_ACT,
+        ignore_conflicts=True,
+    )
 
 
 def _arrival(thing: StatedThing) -> Arrival:
