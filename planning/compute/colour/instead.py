@@ -9,7 +9,7 @@ from planning.compute.colour.case import Bools, Broken, ColourCase, Ints, colour
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.program import Caps, Columns, solve
 from planning.compute.colour.rules import Conditions
-from planning.compute.colour.substitution import Setting, Substitution, prepare
+from planning.compute.colour.substitution import ChoiceSetting, Substitution, prepare
 
 MOST_BOUGHT = 3
 # A mean that falls by less than this is not worth an errand. Common practice, no source.
@@ -134,7 +134,7 @@ def _broken_among(case: ColourCase, chosen: Ints, near: Bools) -> Broken:
     return count_broken(part, chosen[near]) if near.any() else Broken(0, 0, 0)
 
 
-def _bought(setting: Setting, rows: Ints, picked: Ints, for_sale: Bools) -> tuple[BoughtShade, ...]:
+def _bought(setting: ChoiceSetting, rows: Ints, picked: Ints, for_sale: Bools) -> tuple[BoughtShade, ...]:
     return tuple(
         BoughtShade(
             shade=setting.shades[shade],

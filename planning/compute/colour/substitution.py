@@ -55,7 +55,7 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class Setting:
+class ChoiceSetting:
     """The requests that ask for a colour and the shades that have one, ready to be matched.
 
     ``numbers`` are the places of the requests among all that came in; ``distance`` (m, n) is CIEDE2000, with
@@ -116,7 +116,7 @@ def substitute(
 
 def prepare(
     requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
-) -> Setting:
+) -> ChoiceSetting:
     """Return what can be matched. A request without a colour asks for that of the shade pinned to it."""
     known = [shade for shade in shades if shade.lab is not None]
     by_id = {shade.id: column for column, shade in enumerate(known)}
@@ -139,7 +139,7 @@ def prepare(
             distance[row, column], is_open[row, column] = difference, True
     thread = np.array([requests[number].geometry_mm for number in numbers], dtype=float)
     weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
-    return Setting(
+    return ChoiceSetting(
         tuple(numbers),
         tuple(requests[number] for number in numbers),
         tuple(known),
@@ -158,7 +158,7 @@ class RunnerUp:
     delta_e_00: float
 
 
-def nearest_first(setting: Setting, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
+def nearest_first(setting: ChoiceSetting, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
     """Return for each request of ``setting`` the shades it may have, up to ``most``, the nearest first."""
     ranked = []
     for distances in setting.distance:
@@ -173,7 +173,7 @@ def nearest_first(setting: Setting, *, most: int = 8) -> list[tuple[RunnerUp, ..
     return ranked
 
 
-def _choice(setting: Setting, row: int, column: int) -> Choice:
+def _choice(setting: ChoiceSetting, row: int, column: int) -> Choice:
     request, shade = setting.requests[row], setting.shades[column]
     near_enough = bool(setting.open[row, column])
     if request.lab is None:

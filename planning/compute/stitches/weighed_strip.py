@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.certainty.enough import Factor, Observation, posterior
+from planning.compute.certainty.enough import Factor, WeighBack, posterior
 from planning.compute.stitches.thread_length import (
     BlockSums,
     ThreadSettings,
@@ -235,8 +235,8 @@ class StripResult:
 
     kappa: float
     kappa_sigma: float
-    needle: Observation
-    bobbin: Observation
+    needle: WeighBack
+    bobbin: WeighBack
 
     @property
     def needle_factor(self) -> tuple[float, float]:
@@ -286,15 +286,15 @@ def strip_result(
         reckoned, slope = _log_length(mm, sums, settings, kappa)
         weighing = scale.sigma_mg / tex * 1000 / used_mm
         observations.append(
-            Observation(math.log(used_mm) - reckoned, math.hypot(weighing, slope * kappa_sigma))
+            WeighBack(math.log(used_mm) - reckoned, math.hypot(weighing, slope * kappa_sigma))
         )
     return StripResult(kappa, kappa_sigma, *observations)
 
 
-def factor_after_strip(prior: Factor, observation: Observation) -> Factor:
+def factor_after_strip(prior: Factor, observation: WeighBack) -> Factor:
     """Return what is believed of a factor after the strip, which counts as one job.
 
-    >>> after = factor_after_strip(Factor(0.0, 0.12, 0.06), Observation(0.1, 0.03))
+    >>> after = factor_after_strip(Factor(0.0, 0.12, 0.06), WeighBack(0.1, 0.03))
     >>> round(after.mean_log, 3), round(after.sigma, 3)
     (0.076, 0.059)
     """
@@ -316,6 +316,6 @@ def _log_length(
     return log_at(kappa), (log_at(high) - log_at(low)) / (high - low)
 
 
-def _with_error(observation: Observation) -> tuple[float, float]:
+def _with_error(observation: WeighBack) -> tuple[float, float]:
     factor = math.exp(observation.log_ratio)
     return factor, factor * observation.sigma
