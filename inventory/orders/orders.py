@@ -183,7 +183,7 @@ def cancel_order(order: Order, *, at: datetime) -> Order:
 
 
 @transaction.atomic
-def revive_order(order: Order) -> Order:
+def take_cancelling_back(order: Order) -> Order:
     """Return ``order`` as it stood before it was cancelled, or before its rest was given up."""
     held = _held(order)
     if held.state == Order.State.CANCELLED:
