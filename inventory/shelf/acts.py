@@ -285,7 +285,7 @@ class Split(Act):
 
 class Retire(Act):
     slug, button = "retire", "Take it off the shelf"
-    about = "Lost, given away, thrown out. What is left of it is written off; its history stays, and it can be put back."
+    about = "Lost, given away, thrown out. What is left is written off; its history stays, and it can be put back."
     reference = forms.CharField(label="Why", max_length=120, required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> None:

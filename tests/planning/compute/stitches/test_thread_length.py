@@ -306,7 +306,7 @@ def test_the_sums_are_plain_numbers_that_can_be_stored():
     kept = asdict(block_sums(np.array([[0, 0], [4, 0], [0, 1]]), np.array([0])))
     assert {type(kept[name]) for name in ("drawn_mm", "back_draw_mm")} == {float}
     assert {type(kept[name]) for name in ("penetrations", "runs")} == {int}
-    assert {type(path_mm) for path_mm in kept["bobbin_mm"]} == {float}
+    assert {type(path_mm) for path_mm in kept["bobbin_path_mm"]} == {float}
 
 
 @pytest.mark.parametrize(
