@@ -11,7 +11,7 @@ from inventory.orders.orders import cancel_order, take_cancelling_back
 
 
 class Command(WorkshopCommand):
-    help = "Cancel the order with this NUMBER: what has not come of it is no longer expected. --take-back expects it again."
+    help = "Cancel the order with this NUMBER: what has not come of it is no longer expected. --take-back: it is."
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -104,7 +104,7 @@ class ReadList:
 def read_colour_list(text: str, *, book: ShadeBook, stops: int, maker: str = "") -> ReadList:
     """Return what a colour list says of a design with ``stops`` stops; ``maker`` says whose codes they are.
 
-    >>> red = KnownShade(1, "Skerry", "Forty", "1147", "harbour red", "#b01c2e")
+    >>> red = CatalogueShade(1, "Skerry", "Forty", "1147", "harbour red", "#b01c2e")
     >>> read = read_colour_list("1. 1147 Harbour Red\\n2. 9999", book=shade_book([red]), stops=2)
     >>> [(each.stop, each.shade.code) for each in read.colours], [each.line for each in read.problems]
     ([(1, '1147')], [2])
