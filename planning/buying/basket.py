@@ -13,7 +13,7 @@ from inventory.compute.colour import delta_e_00
 from inventory.models import Offer, Order, Shade, Supplier
 from inventory.orders.orders import OrderedThing, draft_order
 from planning.buying.materials import Material
-from planning.buying.needs import Need, Needs
+from planning.buying.needs import MaterialNeed, Needs
 from planning.compute.buying.basket import (
     Basket,
     BasketNeed,
@@ -52,7 +52,7 @@ class BasketLine:
 
     sold: Sold
     bought: Bought
-    covers: tuple[Need, ...]
+    covers: tuple[MaterialNeed, ...]
     order_by: date | None
 
     @property
@@ -100,8 +100,8 @@ class Plan:
     parts: tuple[SupplierPart, ...]
     saves: Decimal | None
     alone: tuple[Alone, ...]
-    late: tuple[tuple[Need, date], ...]
-    unsold: tuple[Need, ...]
+    late: tuple[tuple[MaterialNeed, date], ...]
+    unsold: tuple[MaterialNeed, ...]
 
     @property
     def order_by(self) -> date | None:
@@ -156,20 +156,20 @@ def _saves(market: Market, basket: Basket) -> Decimal | None:
 @dataclass(frozen=True)
 class _AtMarket:
     market: Market
-    needs: tuple[Need, ...]
+    needs: tuple[MaterialNeed, ...]
     sold: dict[int, Sold]
-    late: tuple[tuple[Need, date], ...]
-    unsold: tuple[Need, ...]
+    late: tuple[tuple[MaterialNeed, date], ...]
+    unsold: tuple[MaterialNeed, ...]
 
 
-def _to_market(needs: Sequence[Need], *, only: set[str], today: date) -> _AtMarket:
+def _to_market(needs: Sequence[MaterialNeed], *, only: set[str], today: date) -> _AtMarket:
     rules = Rules.current()
     equals = _equals(needs, within=rules.equivalent_within)
     offers: list[BasketOffer] = []
     sold: dict[int, Sold] = {}
     brought: set[str] = set()
 
-    def bring(material: Material, need: Need) -> list[BasketOffer]:
+    def bring(material: Material, need: MaterialNeed) -> list[BasketOffer]:
         if material.key not in brought:
             brought.add(material.key)
             for offer in material.offers:
@@ -208,7 +208,7 @@ def _to_market(needs: Sequence[Need], *, only: set[str], today: date) -> _AtMark
     )
 
 
-def _equals(needs: Sequence[Need], *, within: float) -> dict[str, list[Material]]:
+def _equals(needs: Sequence[MaterialNeed], *, within: float) -> dict[str, list[Material]]:
     """Return shades that may be bought for one of which nothing is there, by the key of that.
 
     Of the same fibre and weight, no further off than ``within`` and than the strictest job that wants it bears,
@@ -256,7 +256,7 @@ def _as_material(shade: Shade, offers: Sequence[Offer]) -> Material:
     )
 
 
-def _holds(offer: Offer, need: Need) -> int:
+def _holds(offer: Offer, need: MaterialNeed) -> int:
     """Return what a pack brings in the unit of the need; 0 where it does not suit.
 
     Of a roll, the length counts by how many pieces lie across it, against the widest roll that is known.
@@ -300,7 +300,7 @@ def _terms(supplier: Supplier) -> SupplierTerms:
 
 
 def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[SupplierPart, ...]:
-    covers: dict[str, list[Need]] = {}
+    covers: dict[str, list[MaterialNeed]] = {}
     for need, material in zip(at_market.needs, basket.covered_by, strict=True):
         covers.setdefault(material, []).append(need)
     parts = []
@@ -335,7 +335,7 @@ def shopping_rows_of_all(plan: Plan, needs: Needs) -> list[dict[str, Any]]:
     return rows
 
 
-def _row(needs: Sequence[Need], line: BasketLine | None) -> dict[str, Any]:
+def _row(needs: Sequence[MaterialNeed], line: BasketLine | None) -> dict[str, Any]:
     first = needs[0] if needs else None
     material = line.sold.material if line else first.material if first else None
     assert material is not None  # a row is of a line, or of a need

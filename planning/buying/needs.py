@@ -44,7 +44,7 @@ class JobNeed:
 
 
 @dataclass(frozen=True)
-class Need:
+class MaterialNeed:
     """A material with the jobs that want it, how it stands over time, and what must be bought.
 
     ``missing`` is in mm, or pieces for bobbins and needles; ``needed_on`` the day it runs out, None where no job
@@ -83,11 +83,11 @@ class Need:
 class Needs:
     """All needs, the soonest first, and sentences about what a person must settle before it can be bought."""
 
-    needs: tuple[Need, ...]
+    needs: tuple[MaterialNeed, ...]
     unclear: tuple[str, ...]
 
     @property
-    def to_buy(self) -> tuple[Need, ...]:
+    def to_buy(self) -> tuple[MaterialNeed, ...]:
         return tuple(need for need in self.needs if need.missing > 0)
 
 
@@ -133,7 +133,7 @@ def _need(
     waits: dict[int, LeadTime],
     rules: Rules,
     today: date,
-) -> Need:
+) -> MaterialNeed:
     lead_days, lead_sd = _lead_time(material.offers, waits)
     point = None
     if any(history):
@@ -166,7 +166,7 @@ def _need(
         if position <= point.point:
             missing = max(missing, point.point - position)
     lacking = math.ceil(missing * (1 + PACK_MARGIN)) if missing > 0 and material.unit == "mm" else missing
-    return Need(
+    return MaterialNeed(
         material=material,
         jobs=jobs,
         net=net,
@@ -297,7 +297,7 @@ def _stitches(job: Job, plan: BatchPlan) -> int:
     return on_all * plan.pieces.total + sum(name.design.stitches for name in job.names.all())
 
 
-def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -> list[Need]:
+def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -> list[MaterialNeed]:
     """Return the need for needles, of any kind together, where the workshop has them on its books at all."""
     packs = list(NeedlePack.objects.all())
     if not (jobs and packs):
@@ -318,4 +318,4 @@ def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -
     wanted = tuple(
         replace(each, quantity=math.ceil(life)) for each, life in zip(stitched, lives, strict=True)
     )
-    return [Need(material, wanted, net, math.ceil(net.missing), net.run_out)]
+    return [MaterialNeed(material, wanted, net, math.ceil(net.missing), net.run_out)]

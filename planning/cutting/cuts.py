@@ -21,7 +21,7 @@ from planning.compute.stabilizer.cutting.ruler import ruler_marks
 from planning.compute.stabilizer.leftover import Comparison, compare_apart
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
-from planning.jobs.layers import Setting, job_layers, job_notes, with_layers
+from planning.jobs.layers import LayerSetting, job_layers, job_notes, with_layers
 from planning.models import Job, JobCut
 from planning.plan.shelf import set_aside_for, stabilizer_stock
 
@@ -99,7 +99,7 @@ def jobs_to_cut(numbers: Sequence[int]) -> list[Job]:
 
 def plan_cuts(jobs: Sequence[Job]) -> JobsCut:
     """Return how the stabilizer of ``jobs`` (as ``jobs_to_cut`` gives them) is cut of the shelf as it stands."""
-    setting = Setting.of(jobs)
+    setting = LayerSetting.of(jobs)
     several = len(jobs) > 1
     wanted = [job_layers(job, setting, name=f"job {job.pk}" if several else "") for job in jobs]
     own = set_aside_for(*(job.holder for job in jobs))

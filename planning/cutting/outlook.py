@@ -9,10 +9,10 @@ from django.db.models import Min, Q, Sum
 from django.utils import timezone
 
 from inventory.models import Entry, Offer, StabilizerProduct, StabilizerRoll
-from planning.compute.buying.balance import DatedNeed, Projection, project
+from planning.compute.buying.balance import NeedOnDay, Projection, project
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
-from planning.jobs.layers import Setting, job_layers
+from planning.jobs.layers import LayerSetting, job_layers
 from planning.models import Job
 from planning.plan.shelf import set_aside_for, stabilizer_stock
 
@@ -32,7 +32,7 @@ class Outlook:
     width_mm: int
     free_mm: int
     per_week_mm: int
-    needs: tuple[DatedNeed, ...]
+    needs: tuple[NeedOnDay, ...]
     lead_days: int | None
     supplier: str
     projection: Projection
@@ -123,13 +123,13 @@ def _used_a_week(at: datetime, widths: dict[int, int]) -> dict[int, int]:
     return found
 
 
-def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> dict[str, list[DatedNeed]]:
+def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> dict[str, list[NeedOnDay]]:
     """Return by product what each job will take of its rolls, what it lacks included."""
-    setting = Setting.of(jobs)
+    setting = LayerSetting.of(jobs)
     stock = stabilizer_stock(own=set_aside_for(*(job.holder for job in jobs)))
     losses = losses_of(setting.rules)
     widest = {str(product): widths[product.pk] for product in StabilizerProduct.objects.filter(pk__in=widths)}
-    found: dict[str, list[DatedNeed]] = defaultdict(list)
+    found: dict[str, list[NeedOnDay]] = defaultdict(list)
     for job in jobs:
         own: dict[str, list[LayerPlan]] = defaultdict(list)
         for layer in plan_layers_together([job_layers(job, setting)], stock, losses=losses)[0]:
@@ -141,5 +141,5 @@ def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> dict[str, list[DatedN
             # What is missing is bought as a roll of the widest kind.
             mm = cut.product_cut.roll_mm2 / widest[product] + sum(layer.missing_mm for layer in layers)
             if mm:
-                found[product].append(DatedNeed(mm, job.needed_on, f"job {job.pk}: {job.what}"))
+                found[product].append(NeedOnDay(mm, job.needed_on, f"job {job.pk}: {job.what}"))
     return found

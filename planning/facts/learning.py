@@ -12,8 +12,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.ledger import KeyUsedForAnother
 from inventory.models import ThreadRange
 from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor, observed
-from planning.compute.certainty.learned import JudgedObservation, learn
-from planning.compute.certainty.learned import Learned as Taught
+from planning.compute.certainty.learned import JudgedObservation, Taught, learn
 from planning.models import FactorReset, Job, Machine, Observation
 
 Kind = Observation.Kind

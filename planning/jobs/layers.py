@@ -25,7 +25,7 @@ LETTERING_HOOPING = 1
 
 
 @dataclass(frozen=True)
-class Setting:
+class LayerSetting:
     """What every job is reckoned with: the rules, the hoops there are, and the machine where a job names none."""
 
     rules: Rules
@@ -34,7 +34,7 @@ class Setting:
     cut: dict[int, tuple[CutBefore, ...]]
 
     @classmethod
-    def of(cls, jobs: Sequence[Job]) -> "Setting":
+    def of(cls, jobs: Sequence[Job]) -> "LayerSetting":
         return cls(
             rules=Rules.current(),
             hoops=tuple(Hoop.objects.smallest_first()),
@@ -56,7 +56,7 @@ def with_layers(jobs: QuerySet[Job]) -> list[Job]:
     )
 
 
-def job_layers(job: Job, setting: Setting, *, name: str = "", copies: int = 1) -> JobLayers:
+def job_layers(job: Job, setting: LayerSetting, *, name: str = "", copies: int = 1) -> JobLayers:
     """Return what ``job`` asks for, called ``name`` on what is cut for several; one piece a hooping of ``copies``."""
     designs, lettering = _designs(job)
     rules = setting.rules
@@ -105,7 +105,7 @@ def job_notes(job: Job) -> list[str]:
     return recipe_notes(job.fabric, layer_needs(job.fabric), [*designs, *lettering])
 
 
-def _smallest_hoop(designs: Iterable[AskedDesign], job: Job, setting: Setting) -> Hoop | None:
+def _smallest_hoop(designs: Iterable[AskedDesign], job: Job, setting: LayerSetting) -> Hoop | None:
     """Return the smallest hoop of the job's machine that holds every hooping."""
     by_hooping: dict[int, list[AskedDesign]] = {}
     for design in designs:

@@ -51,7 +51,7 @@ class TooManyTags(WorkshopError):
 
 
 @dataclass(frozen=True)
-class Wanted:
+class DesignSearch:
     """What a design must answer to; left out means anything."""
 
     words: str = ""
@@ -65,7 +65,7 @@ class Wanted:
     order: str = "name"
 
 
-def find_designs(wanted: Wanted) -> DesignQuerySet:
+def find_designs(wanted: DesignSearch) -> DesignQuerySet:
     """Return the listed designs that answer, each with ``colours``, the number of threads it asks for."""
     counted = Design.objects.listed().annotate(colours=_threads_asked_for())
     # The type checker gives annotated rows a type of their own, which no later filter returns.

@@ -12,7 +12,7 @@ from planning.compute.buying.packs import PackPurchase
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.stabilizer.supply import LayerPlan
-from planning.compute.stitches.thread_length import ThreadSettings, bobbin_mm, needle_mm
+from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
 
 
 def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
@@ -127,7 +127,9 @@ def read_design_as_data(design: AskedDesign, settings: ThreadSettings) -> dict[s
     return design_as_data(design) | {
         "blocks": [
             _block_as_data(
-                block, needle=needle_mm(block.sums, settings), bobbin=bobbin_mm(block.sums, settings)
+                block,
+                needle=needle_laid_mm(block.sums, settings),
+                bobbin=bobbin_laid_mm(block.sums, settings),
             )
             for block in design.blocks
         ]

@@ -10,6 +10,7 @@ from typing import Any
 from django.db import transaction
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import ScaleReading
 from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder
 from inventory.models import Entry, Spool, StockItem, ThreadRange
 from inventory.shelf.weights import sigma_of_use, weigh_spool
@@ -36,7 +37,7 @@ class WeighedBack:
     """A spool on the scale after the run. ``sure`` that it holds more than its put-up would."""
 
     label: str
-    gross_mg: int
+    gross: ScaleReading
     sure: bool = False
 
 
@@ -48,10 +49,17 @@ class Ending:
     """
 
     weighed: tuple[WeighedBack, ...] = ()
-    scale_resolution_mg: int = 1000
     bobbins: float | None = None
     machine_min: float | None = None
     although_unfinished: bool = False
+
+
+@dataclass(frozen=True)
+class _Corrected:
+    """How much more a spool held than was thought, and how finely the scale showed it."""
+
+    difference_mm: int
+    scale_resolution_mg: int
 
 
 @transaction.atomic
@@ -75,8 +83,8 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
     spools = spools_of(run)
     began = _began(job, list(spools))
     release_holder(job.holder)
-    differences = _weigh_back(job, ending, spools, at=at, by=by)
-    _teach_thread(job, spools, began, differences, ending, at=at, by=by)
+    corrected = _weigh_back(job, ending, spools, at=at, by=by)
+    _teach_thread(job, spools, began, corrected, at=at, by=by)
     bobbins = _settle_bobbins(run, ending, at=at, by=by)
     _teach_time(run, ending, at=at, by=by)
     machine = machine_of(job)
@@ -107,8 +115,8 @@ def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
 
 def _weigh_back(
     job: Job, ending: Ending, spools: Mapping[int, OnSpool], *, at: datetime, by: Any
-) -> dict[int, int]:
-    """Return for each weighed spool how much more it held than was thought, in mm."""
+) -> dict[int, _Corrected]:
+    """Return what weighing told of each spool that was put on the scale."""
     found = {}
     for weighed in ending.weighed:
         spool = Spool.objects.filter(label__iexact=weighed.label.strip()).first()
@@ -116,15 +124,15 @@ def _weigh_back(
             raise WorkshopError(f'No spool of this run has the label "{weighed.label}".')
         entry = weigh_spool(
             spool,
-            gross_mg=weighed.gross_mg,
-            scale_resolution_mg=ending.scale_resolution_mg,
+            gross_mg=weighed.gross.mg,
+            scale_resolution_mg=weighed.gross.resolution_mg,
             key=f"finish-{job.pk}-{spool.label}",
             at=at,
             by=by,
             sure=weighed.sure,
             reference=f"{job.holder}: weighed back",
         )
-        found[spool.pk] = entry.quantity
+        found[spool.pk] = _Corrected(entry.quantity, weighed.gross.resolution_mg)
     return found
 
 
@@ -132,8 +140,7 @@ def _teach_thread(
     job: Job,
     spools: Mapping[int, OnSpool],
     began: Mapping[int, tuple[Finding, int]],
-    differences: Mapping[int, int],
-    ending: Ending,
+    corrected: Mapping[int, _Corrected],
     *,
     at: datetime,
     by: Any,
@@ -144,18 +151,18 @@ def _teach_thread(
     geometry: dict[int, float] = defaultdict(float)
     variance: dict[int, float] = defaultdict(float)
     ranges: dict[int, ThreadRange] = {}
-    for pk, difference in differences.items():
+    for pk, weighed in corrected.items():
         spool = spools[pk]
         if pk not in began or spool.range is None or spool.geometry_mm <= 0 or machine.pk is None:
             continue
-        used_mm = spool.estimated_mm - difference
+        used_mm = spool.estimated_mm - weighed.difference_mm
         before, before_mm = began[pk]
         sigma = sigma_of_use(
             StockItem(pk=pk),
             used_mm=max(used_mm, 0),
             before=before,
             before_mm=before_mm,
-            scale_resolution_mg=ending.scale_resolution_mg,
+            scale_resolution_mg=weighed.scale_resolution_mg,
         )
         if sigma is None:
             continue  # nobody knew what was on it, so that its weight now says nothing of what was used

@@ -15,7 +15,7 @@ from planning.compute.stabilizer.cutting import (
     Flat,
     PieceNeed,
     Roll,
-    check_plan,
+    cut_problems,
     plan_cut,
 )
 from tests.benchmarks.processor import yardsticks
@@ -50,7 +50,7 @@ def test_six_sizes_and_500_pieces_are_cut_while_one_waits(capsys: pytest.Capture
             yardsticks(lambda order=order, stock=stock, found=found: found.append(plan_cut(order, stock)))
         )
         (plan,) = found
-        assert check_plan(plan, order, stock) == []
+        assert cut_problems(plan, order, stock) == []
         assert plan.missing == (0,) * 6
         gaps.append(plan.roll_mm2 / plan.bound_mm2 - 1)
     with capsys.disabled():

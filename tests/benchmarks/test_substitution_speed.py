@@ -9,7 +9,7 @@ import pytest
 from inventory.compute.colour import Lab
 from planning.compute.colour.case import covered_mm
 from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
-from planning.compute.colour.rules import Conditions, check_choice, lab_array
+from planning.compute.colour.rules import Conditions, choice_problems, lab_array
 from planning.compute.colour.substitution import Substitution, prepare, substitute
 from tests.benchmarks.processor import yardsticks
 
@@ -81,12 +81,12 @@ def test_fifteen_colours_on_2000_shades_are_chosen_at_once(capsys: pytest.Captur
         (answer,) = found
         proven += answer.is_proven
         chosen = [choice.shade for choice in answer.choices]
-        problems = check_choice(chosen, requests, shades, conditions)
+        problems = choice_problems(chosen, requests, shades, conditions)
         assert problems == list(answer.broken)
         ours.update(problem.rule for problem in problems)
         setting = prepare(requests, shades, conditions)
         nearest = [shades[column] for column in setting.distance.argmin(axis=1)]
-        theirs.update(problem.rule for problem in check_choice(nearest, requests, shades, conditions))
+        theirs.update(problem.rule for problem in choice_problems(nearest, requests, shades, conditions))
         ours["same shade"] += BLOCKS - len({shade.id for shade in chosen if shade})
         theirs["same shade"] += BLOCKS - len({shade.id for shade in nearest})
         over_mm[0] += overdrawn_mm(nearest, requests, conditions)

@@ -13,7 +13,7 @@ from inventory.compute.errors import WorkshopError
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.hooping.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
 from planning.compute.stitches.placing import field_needed, scaled_sums
-from planning.compute.stitches.thread_length import bobbin_mm, needle_mm
+from planning.compute.stitches.thread_length import bobbin_laid_mm, needle_laid_mm
 
 
 @dataclass(frozen=True)
@@ -249,6 +249,6 @@ def _planned(
     return PlannedBlock(
         design=design,
         block=block,
-        needle_mm=needle_mm(sums, terms.thread) * terms.needle_factor.median + path_mm,
-        bobbin_mm=bobbin_mm(sums, terms.thread) * terms.bobbin_factor.median,
+        needle_mm=needle_laid_mm(sums, terms.thread) * terms.needle_factor.median + path_mm,
+        bobbin_mm=bobbin_laid_mm(sums, terms.thread) * terms.bobbin_factor.median,
     )

@@ -9,7 +9,7 @@ from planning.compute.colour.case import Bools, Broken, ColourCase, Ints, colour
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.program import Caps, Columns, solve
 from planning.compute.colour.rules import Conditions
-from planning.compute.colour.substitution import Setting, Substitution, prepare
+from planning.compute.colour.substitution import ChoiceSetting, Substitution, prepare
 
 MOST_BOUGHT = 3
 # A mean that falls by less than this is not worth an errand. Common practice, no source.
@@ -18,7 +18,7 @@ _TRIFLE = 1e-9
 
 
 @dataclass(frozen=True)
-class Bought:
+class BoughtShade:
     """A shade to buy, the requests that would use it, and the thread they take."""
 
     shade: OwnedShade
@@ -30,7 +30,7 @@ class Bought:
 class Instead:
     """What to buy, and the mean CIEDE2000 over the thread without and with it."""
 
-    bought: tuple[Bought, ...]
+    bought: tuple[BoughtShade, ...]
     mean_before: float
     mean_after: float
     is_proven: bool
@@ -134,9 +134,9 @@ def _broken_among(case: ColourCase, chosen: Ints, near: Bools) -> Broken:
     return count_broken(part, chosen[near]) if near.any() else Broken(0, 0, 0)
 
 
-def _bought(setting: Setting, rows: Ints, picked: Ints, for_sale: Bools) -> tuple[Bought, ...]:
+def _bought(setting: ChoiceSetting, rows: Ints, picked: Ints, for_sale: Bools) -> tuple[BoughtShade, ...]:
     return tuple(
-        Bought(
+        BoughtShade(
             shade=setting.shades[shade],
             requests=tuple(setting.numbers[row] for row in rows[picked == shade]),
             geometry_mm=float(sum(setting.requests[row].geometry_mm for row in rows[picked == shade])),

@@ -17,7 +17,7 @@ from inventory.compute.colour_knowing import difference_between
 from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.program import Caps, Columns, Solved, solve
-from planning.compute.colour.rules import Conditions, Problem, check_choice, lab_array
+from planning.compute.colour.rules import ChoiceProblem, Conditions, choice_problems, lab_array
 
 TIME_LIMIT_S = 5.0
 _TRIFLE = 1e-9  # costs nearer than this are equal
@@ -35,7 +35,7 @@ class Substitution:
     mean_delta_e: float
     bound: float
     is_proven: bool
-    broken: tuple[Problem, ...]
+    broken: tuple[ChoiceProblem, ...]
 
     @property
     def gap(self) -> float:
@@ -55,7 +55,7 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class Setting:
+class ChoiceSetting:
     """The requests that ask for a colour and the shades that have one, ready to be matched.
 
     ``numbers`` are the places of the requests among all that came in; ``distance`` (m, n) is CIEDE2000, with
@@ -87,7 +87,7 @@ def substitute(
     choices = [Choice(None)] * len(requests)
     setting = prepare(requests, shades, conditions)
     if not setting.numbers:
-        problems = check_choice([None] * len(requests), requests, shades, conditions)
+        problems = choice_problems([None] * len(requests), requests, shades, conditions)
         return Substitution(tuple(choices), 0.0, 0.0, True, tuple(problems))
     near = np.flatnonzero(setting.open.any(axis=1))
     far = np.flatnonzero(~setting.open.any(axis=1) & np.isfinite(setting.distance).any(axis=1))
@@ -110,13 +110,13 @@ def substitute(
     for row, column in picked.items():
         choices[setting.numbers[row]] = _choice(setting, row, column)
     chosen = [choice.shade for choice in choices]
-    broken = check_choice(chosen, requests, shades, conditions)
+    broken = choice_problems(chosen, requests, shades, conditions)
     return Substitution(tuple(choices), total, bound, is_proven, tuple(broken))
 
 
 def prepare(
     requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
-) -> Setting:
+) -> ChoiceSetting:
     """Return what can be matched. A request without a colour asks for that of the shade pinned to it."""
     known = [shade for shade in shades if shade.lab is not None]
     by_id = {shade.id: column for column, shade in enumerate(known)}
@@ -139,7 +139,7 @@ def prepare(
             distance[row, column], is_open[row, column] = difference, True
     thread = np.array([requests[number].geometry_mm for number in numbers], dtype=float)
     weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
-    return Setting(
+    return ChoiceSetting(
         tuple(numbers),
         tuple(requests[number] for number in numbers),
         tuple(known),
@@ -158,7 +158,7 @@ class RunnerUp:
     delta_e_00: float
 
 
-def nearest_first(setting: Setting, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
+def nearest_first(setting: ChoiceSetting, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
     """Return for each request of ``setting`` the shades it may have, up to ``most``, the nearest first."""
     ranked = []
     for distances in setting.distance:
@@ -173,7 +173,7 @@ def nearest_first(setting: Setting, *, most: int = 8) -> list[tuple[RunnerUp, ..
     return ranked
 
 
-def _choice(setting: Setting, row: int, column: int) -> Choice:
+def _choice(setting: ChoiceSetting, row: int, column: int) -> Choice:
     request, shade = setting.requests[row], setting.shades[column]
     near_enough = bool(setting.open[row, column])
     if request.lab is None:

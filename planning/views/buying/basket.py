@@ -23,7 +23,7 @@ from inventory.models import Order, StockItem, Supplier
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import Plan, draft_orders, plan_basket
-from planning.buying.needs import Need, Needs, needs_of_all, open_jobs
+from planning.buying.needs import MaterialNeed, Needs, needs_of_all, open_jobs
 from planning.jobs.jobs import items_needed
 from planning.models import Rules
 
@@ -93,12 +93,12 @@ def _asked(form: BasketForm) -> tuple[Needs, Plan]:
     return needs, plan_basket(needs, today=today, only=form.names(), one_supplier=given["one_supplier"])
 
 
-def _is_told(need: Need) -> bool:
+def _is_told(need: MaterialNeed) -> bool:
     """Return whether a need has a row of its own: something lacks, is on its way, or a job takes of it."""
     return bool(need.missing or need.jobs or need.net.on_order)
 
 
-def _sums(need: Need) -> dict[str, Any]:
+def _sums(need: MaterialNeed) -> dict[str, Any]:
     """Return how a need comes about, as a person would add it up."""
     return {
         "jobs": sum(job.quantity for job in need.jobs),

@@ -22,7 +22,7 @@ from inventory.orders.orders import (
     give_up,
     place_order,
     receive_order,
-    revive_order,
+    take_cancelling_back,
     undo_receipt,
 )
 from inventory.orders.sheets import order_csv, order_pdf, order_text
@@ -215,7 +215,7 @@ def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
         elif act == "cancel":
             said = f"Order {number} is {'closed' if cancel_order(found, at=at).placed_at else 'cancelled'}."
         elif act == "revive":
-            revive_order(found)
+            take_cancelling_back(found)
             said = f"Order {number} is expected again."
         elif act == "give-up":
             line = get_object_or_404(found.lines, number=_whole(request.POST.get("line", "")))

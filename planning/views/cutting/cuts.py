@@ -146,7 +146,7 @@ class DrawnStrip:
 
 
 @dataclass(frozen=True)
-class Line:
+class DrawnLine:
     """One line of a drawing, from ``from_mm`` of the roll on."""
 
     from_mm: int
@@ -247,7 +247,7 @@ def _pieces_in_words(strip: Strip, *, across: bool, unit: str, kerf_mm: int) -> 
     ]
 
 
-def _lines(source: SourceCut) -> list[Line]:
+def _lines(source: SourceCut) -> list[DrawnLine]:
     """Return the drawing in lines that begin with a strip."""
     lines: list[list[tuple[int, Strip]]] = [[]]
     for number, strip in enumerate(source.strips, 1):
@@ -268,18 +268,18 @@ def _lines(source: SourceCut) -> list[Line]:
         ]
         boxes += [_rest_box(rest, start) for rest in source.rests if start <= rest.y_mm < end]
         strips = tuple(DrawnStrip(number, strip.y_mm - start, strip.height_mm) for number, strip in line)
-        drawn.append(Line(start, strips, tuple(boxes), end - start))
+        drawn.append(DrawnLine(start, strips, tuple(boxes), end - start))
     return drawn
 
 
-def _whole(source: SourceCut) -> Line:
+def _whole(source: SourceCut) -> DrawnLine:
     """Return the drawing of a flat whose strips run along it."""
     boxes = [
         Box("piece", p.y_mm, p.x_mm, p.height_mm, p.width_mm, LETTERS[p.need % len(LETTERS)])
         for p in source.pieces
     ]
     boxes += [_rest_box(rest, 0) for rest in source.rests]
-    return Line(0, (), tuple(boxes), source.height_mm)
+    return DrawnLine(0, (), tuple(boxes), source.height_mm)
 
 
 def _rest_box(rest: Rest, start: int) -> Box:

@@ -31,7 +31,7 @@ from planning.facts.setup import add_setting, edit_setting, set_hoops, set_recip
 from planning.models import Fabric, Hoop, Machine, Rules
 
 
-class Kind(NamedTuple):
+class SetupKind(NamedTuple):
     """A kind of thing that a workshop is set up with."""
 
     slug: str
@@ -45,7 +45,7 @@ class Kind(NamedTuple):
 KINDS = {
     kind.slug: kind
     for kind in (
-        Kind(
+        SetupKind(
             "machines",
             "machine",
             "Machines",
@@ -53,7 +53,7 @@ KINDS = {
             MachineForm,
             "How it lays thread, and how long it takes.",
         ),
-        Kind(
+        SetupKind(
             "hoops",
             "hoop",
             "Hoops",
@@ -61,14 +61,14 @@ KINDS = {
             HoopForm,
             "What fits into it, and how large its stabilizer is cut.",
         ),
-        Kind(
+        SetupKind(
             "fabrics", "fabric", "Fabrics", Fabric, FabricForm, "How thick it is, and which layers it wants."
         ),
     )
 }
 
 
-def _kind(slug: str) -> Kind:
+def _kind(slug: str) -> SetupKind:
     if slug not in KINDS:
         raise Http404(f"a workshop has no {slug}")
     return KINDS[slug]

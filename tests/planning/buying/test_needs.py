@@ -19,7 +19,7 @@ from inventory.models import Order, Shade, Staple, Supplier
 from inventory.orders.orders import Arrived, cancel_order, order_problems, place_order, receive_order
 from inventory.shelf.receipts import receive_needles
 from planning.buying.basket import draft_orders, plan_basket, shopping_rows_of_all
-from planning.buying.needs import Need, needs_of_all, open_jobs
+from planning.buying.needs import MaterialNeed, needs_of_all, open_jobs
 from planning.compute.buying.basket import NoBasket
 from planning.jobs.jobs import Wanted, make_job, plan_of
 from planning.library.designs import keep_design
@@ -72,7 +72,7 @@ def job_of(stitch_file, shelf):
     return made
 
 
-def need_of(name: str) -> Need:
+def need_of(name: str) -> MaterialNeed:
     return next(each for each in needs_of_all(today=TODAY).needs if each.material.name == name)
 
 

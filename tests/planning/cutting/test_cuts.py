@@ -18,7 +18,7 @@ from inventory.models import Entry, Offcut, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.cut_lists import Taken, cut_list
 from inventory.shelf.offcuts import DoesNotFit
 from inventory.shelf.receipts import receive_offcut, receive_sheets
-from planning.compute.stabilizer.cutting import CutOrder, PieceNeed, check_plan, plan_cut
+from planning.compute.stabilizer.cutting import CutOrder, PieceNeed, cut_problems, plan_cut
 from planning.compute.stabilizer.ring import strips_in_ring
 from planning.cutting.cuts import (
     ShelfHasChanged,
@@ -78,7 +78,7 @@ def cut_of(*jobs):
     stock = {each.product: each.stock for each in stabilizer_stock()}
     for layer in cut.every_layer:
         if layer.cut:
-            assert check_plan(layer.cut.product_cut, layer.cut.order, stock[layer.product]) == []
+            assert cut_problems(layer.cut.product_cut, layer.cut.order, stock[layer.product]) == []
     return cut
 
 
@@ -241,7 +241,7 @@ def a_planned_cut(rng, books):
     )
     order = CutOrder(pieces, kerf_mm=rng.choice([0, 2]), edge_mm=rng.choice([0, 5]))
     plan = plan_cut(order, stock.stock)
-    assert check_plan(plan, order, stock.stock) == []
+    assert cut_problems(plan, order, stock.stock) == []
     takes = []
     for label in dict.fromkeys(source.label for source in plan.sources):
         own = [source for source in plan.sources if source.label == label]

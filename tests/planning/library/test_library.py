@@ -13,8 +13,8 @@ from planning.library.colours import NO_COLOUR, RequestedColour, keep_thread_on,
 from planning.library.designs import stored_name
 from planning.library.search import (
     CannotDelete,
+    DesignSearch,
     TooManyTags,
-    Wanted,
     delete_design,
     describe_design,
     find_designs,
@@ -44,7 +44,7 @@ def turned_pattern(*, mirror=False, shift=0):
 
 
 def names(**wanted):
-    return [design.name for design in find_designs(Wanted(**wanted))]
+    return [design.name for design in find_designs(DesignSearch(**wanted))]
 
 
 # Several formats of one drawing
@@ -185,7 +185,7 @@ def test_threads_are_counted_as_they_are_put_on(keep):
     design = keep(RED, BLUE, RED, GREEN, name="four.pes")
     recolour(design, {4: NO_COLOUR})
     keep_thread_on(design, {2})
-    (counted,) = find_designs(Wanted()).values("colours")  # type: ignore[misc]  # annotated there
+    (counted,) = find_designs(DesignSearch()).values("colours")  # type: ignore[misc]  # annotated there
     threads = threads_of(list(design.blocks.all()))
     assert [thread.numbers for thread in threads] == [(1, 2, 3), (4,)]
     assert counted["colours"] == len(threads) == 2

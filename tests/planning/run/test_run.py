@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import pytest
 
+from inventory.compute.lengths import ScaleReading
 from inventory.ledger import ledger_problems, set_aside, use
 from inventory.models import Reservation, Spool, StockItem
 from planning.cutting.cuts import fingerprint, jobs_to_cut, plan_cuts, post_cut
@@ -299,8 +300,8 @@ def test_weighing_back_corrects_the_shelf_and_teaches_the_factor(job, red):
     left = held(red).on_hand
     # Twelve in a hundred more thread went into the work than was thought.
     really_left = left - 0.12 * used
-    weighed = WeighedBack(red.label, gross_mg=gross_for(red, really_left))
-    finish(job, Ending(weighed=(weighed,), scale_resolution_mg=10), at=NOW, by=None)
+    weighed = WeighedBack(red.label, ScaleReading(gross_for(red, really_left), resolution_mg=10))
+    finish(job, Ending(weighed=(weighed,)), at=NOW, by=None)
     assert held(red).on_hand == pytest.approx(really_left, abs=50)
     seen = Observation.objects.get(kind="needle")
     assert seen.actual / seen.estimated == pytest.approx(1.12, abs=0.005)
@@ -326,7 +327,12 @@ def test_a_refused_weight_leaves_the_job_running_and_the_shelf_alone(job, red):
     ticked_through(job)
     left = held(red).on_hand
     with pytest.raises(ValueError, match="weigh"):
-        finish(job, Ending(weighed=(WeighedBack(red.label, gross_mg=1),)), at=NOW, by=None)
+        finish(
+            job,
+            Ending(weighed=(WeighedBack(red.label, ScaleReading(1, resolution_mg=1000)),)),
+            at=NOW,
+            by=None,
+        )
     assert again(job).state == Job.State.RUNNING
     assert held(red).on_hand == left
     assert held(red).reserved > 0

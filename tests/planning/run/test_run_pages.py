@@ -1,6 +1,7 @@
 """The pages of a job from promise to report, and what a phone sends after a while without a network."""
 
 import json
+import math
 
 import pytest
 from django.db import connection
@@ -8,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.models import Reservation, Spool, StockItem
+from inventory.shelf.weights import STATED_TEX_SIGMA, TARE_SIGMA
 from planning.jobs.jobs import Wanted, make_job
 from planning.library.designs import keep_design
 from planning.models import FactorReset, Job, Machine, Observation, RunEvent, RunReport
@@ -175,7 +177,6 @@ def test_a_run_is_finished_with_a_weight_and_reported(signed_in, running, red):
         signed_in,
         "finish_job",
         running.pk,
-        scale_resolution="0.1",
         bobbins="2",
         machine_min="30",
         **{f"gross_{red.pk}": f"{grams:.1f}"},
@@ -185,6 +186,21 @@ def test_a_run_is_finished_with_a_weight_and_reported(signed_in, running, red):
     assert "6 of 6" in shown
     assert "L77 (weighed)" in shown
     assert RunReport.objects.get().by is not None
+    # Read to 0.1 g, as it was typed.
+    readings_mm = 100 / math.sqrt(12) * math.sqrt(2) / own.shade.range.tex * 1000
+    weighed = StockItem.objects.get(pk=red.pk)
+    rest = [TARE_SIGMA * own.put_up.tare_mg / own.shade.range.tex * 1000, STATED_TEX_SIGMA * weighed.on_hand]
+    assert weighed.sigma == pytest.approx(math.hypot(readings_mm, *rest), rel=0.01)
+
+
+def test_a_step_that_is_stated_holds_for_every_spool_of_the_run(signed_in, running, red):
+    tick_all(running)
+    own = Spool.objects.select_related("shade__range", "put_up").get(pk=red.pk)
+    left_g = (own.empty_weight_mg + own.on_hand * own.shade.range.tex / 1000) / 1000
+    post(signed_in, "finish_job", running.pk, scale_resolution="5", **{f"gross_{red.pk}": f"{left_g:.2f}"})
+    own.refresh_from_db()
+    assert own.known == "weighed"
+    assert own.sigma > 5_000 / math.sqrt(6) / own.shade.range.tex * 1000
 
 
 def test_a_weight_that_cannot_be_keeps_what_was_typed(signed_in, running, red):

@@ -4,6 +4,7 @@ import random
 
 import pytest
 
+from inventory.compute.lengths import ScaleReading
 from inventory.ledger import ledger_problems
 from inventory.models import Reservation, Spool, StockItem
 from planning.compute.run.state import spool_on
@@ -47,7 +48,7 @@ def weighed(run, rng: random.Random) -> tuple[WeighedBack, ...]:
         really_used = spool.geometry_mm * TRUTH * rng.lognormvariate(0, 0.03) + spool.beyond_mm
         left_mm = max(0.0, own.on_hand + spool.estimated_mm - really_used)
         gross = round(own.empty_weight_mg + left_mm * own.shade.range.tex / 1000)
-        found.append(WeighedBack(own.label, gross_mg=gross))
+        found.append(WeighedBack(own.label, ScaleReading(gross, resolution_mg=10)))
     return tuple(found)
 
 
@@ -109,7 +110,7 @@ def test_a_season_of_jobs_leaves_the_ledger_sound_and_nothing_set_aside(season, 
             dropped += 1
             continue
         back = weighed(run_of(job), rng) if number % 2 else ()
-        ending = Ending(weighed=back, scale_resolution_mg=10)
+        ending = Ending(weighed=back)
         finish(job, ending, at=NOW, by=None)
         finished += 1
     assert finished > jobs / 2

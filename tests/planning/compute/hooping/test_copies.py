@@ -84,7 +84,11 @@ def test_more_than_a_grid_holds_is_refused():
 
 def design(*colours, width=60.0, height=40.0, hooping=0):
     sums = BlockSums(
-        drawn_mm=1000.0, penetrations=500, back_draw_mm=100.0, bobbin_mm=(500.0,) * len(KAPPA_GRID), runs=1
+        drawn_mm=1000.0,
+        penetrations=500,
+        back_draw_mm=100.0,
+        bobbin_path_mm=(500.0,) * len(KAPPA_GRID),
+        runs=1,
     )
     blocks = tuple(AskedBlock(number, colour, None, "", sums) for number, colour in enumerate(colours, 1))
     return AskedDesign(

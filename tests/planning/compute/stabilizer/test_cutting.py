@@ -18,7 +18,7 @@ from planning.compute.stabilizer.cutting import (
     Flat,
     PieceNeed,
     Roll,
-    check_plan,
+    cut_problems,
     plan_cut,
 )
 from planning.compute.stabilizer.layers import JobLayers, LayerNeed, pieces_of
@@ -29,7 +29,7 @@ INSTANCES = Path(__file__).parents[3] / "data" / "strip_packing"
 def planned(order: CutOrder, stock: CutStock) -> CutPlan:
     """Return the plan, having checked that it can be cut."""
     plan = plan_cut(order, stock)
-    assert check_plan(plan, order, stock) == []
+    assert cut_problems(plan, order, stock) == []
     assert plan.roll_mm >= plan.bound_mm or plan.missing != (0,) * len(order.pieces)
     return plan
 

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 from ortools.sat.python import cp_model
 
-from planning.compute.stabilizer.cutting import CutOrder, CutStock, PieceNeed, Roll, check_plan, plan_cut
+from planning.compute.stabilizer.cutting import CutOrder, CutStock, PieceNeed, Roll, cut_problems, plan_cut
 
 A_PART, PARTS = 50, 4  # cases
 
@@ -87,7 +87,7 @@ def test_few_sizes_take_what_an_independent_exact_model_finds_best(seeds):
     for seed in seeds:
         order, stock = random_case(seed)
         plan = plan_cut(order, stock)
-        assert check_plan(plan, order, stock) == []
+        assert cut_problems(plan, order, stock) == []
         best = least_area(order, stock)
         if best is None:
             assert any(plan.missing)
