@@ -4,10 +4,9 @@ from datetime import date
 from typing import Any
 
 from planning.compute.batch.asked import AskedBlock, AskedDesign
-from planning.compute.batch.carrying import PlannedBlock
 from planning.compute.batch.copies_compared import CopiesOption
 from planning.compute.batch.needle_thread import PlannedThread
-from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.plan import BatchPlan, PlannedBlock
 from planning.compute.buying.packs import PackPurchase
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import OwnedShade

@@ -80,12 +80,14 @@ def cost_by_quantity(
         total = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage).total
         sized = replace(carried, pieces=tuple(islice(cycle(carried.pieces), total)))
         thread = sum(
-            rate * float(sized.cumulative_needle_mm(own)[-1])
-            for rate, own in zip(cost.thread_per_mm, blocks, strict=True)
+            rate * _needed_mm(sized, own, each.factor_median)
+            for rate, own, each in zip(cost.thread_per_mm, blocks, threads, strict=True)
         )
         bobbins, changes = 0, 0
         if shelf.bobbins:
-            run = run_of_bobbins(sized.bobbin_loads(), bobbin_mm=shelf.bobbins.length_mm)
+            run = run_of_bobbins(
+                sized.bobbin_loads(median=terms.bobbin_factor.median), bobbin_mm=shelf.bobbins.length_mm
+            )
             bobbins, changes = run.count, len(run.changes) + run.inside_blocks
         each = (shelf.bobbins.price_each if shelf.bobbins else None) or 0.0
         machine_min, hands_on_min = batch_minutes(sized, terms, bobbin_changes=changes)
@@ -101,3 +103,8 @@ def cost_by_quantity(
             )
         )
     return tuple(found)
+
+
+def _needed_mm(carried: Carried, blocks: Sequence[int], median: float) -> float:
+    geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
+    return geometry_mm * median + path_mm
