@@ -88,7 +88,7 @@ class Alone:
 
 
 @dataclass(frozen=True)
-class Plan:
+class BasketPlan:
     """The basket, supplier by supplier, with what it saves and what it cannot do.
 
     ``saves`` is against buying each thing where it is cheapest, None where that cannot be done. ``late`` are the
@@ -110,7 +110,7 @@ class Plan:
 
 def plan_basket(
     needs: Needs, *, today: date, only: Iterable[str] = (), one_supplier: bool = False, compare: bool = True
-) -> Plan:
+) -> BasketPlan:
     """Return the cheapest basket for what must be bought, from ``only`` these suppliers if any are named.
 
     With ``one_supplier`` all of it comes from the cheapest who has everything. Raises NoBasket.
@@ -126,7 +126,7 @@ def plan_basket(
         basket = min(alone.values(), key=lambda each: each.net)
     else:
         basket = solve_basket(market, gap=GAP, time_limit_s=TIME_LIMIT_S)
-    return Plan(
+    return BasketPlan(
         basket=basket,
         parts=_parts(basket, at_market, today=today),
         saves=_saves(market, basket) if compare else None,
@@ -325,7 +325,7 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
     return tuple(parts)
 
 
-def shopping_rows_of_all(plan: Plan, needs: Needs) -> list[dict[str, Any]]:
+def shopping_rows_of_all(plan: BasketPlan, needs: Needs) -> list[dict[str, Any]]:
     """Return one row for each thing to buy, and one for each that nobody sells: money as text, lengths in mm."""
     rows = []
     for part in plan.parts:
@@ -371,7 +371,9 @@ def _unit_price(bought: Bought) -> Decimal:
 
 
 @transaction.atomic
-def draft_orders(plan: Plan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()) -> list[Order]:
+def draft_orders(
+    plan: BasketPlan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()
+) -> list[Order]:
     """Return a draft order for each supplier of the basket, or for ``only`` some; the same key makes them once."""
     wanted = set(only)
     return [

@@ -11,7 +11,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.models import ThreadRange
 from planning.compute.colour.lists import LONGEST_LIST, ShadeBook
 from planning.library.colours import RequestedColour, as_typed, understand_colour
-from planning.library.search import NEAR_COLOUR, ORDERS, Wanted
+from planning.library.search import NEAR_COLOUR, ORDERS, DesignSearch
 from planning.models import Block, Design, Fabric, Hoop, StitchOutNote, Tag
 from planning.plan.forms import STITCH_FILES, StitchFiles
 from planning.stitch_files.formats import FORMATS
@@ -64,10 +64,10 @@ class SearchForm(forms.Form):
             self.add_error("stitches_to", f"This is below {low:,}, the least asked for.")
         return cleaned
 
-    def wanted(self) -> Wanted:
+    def wanted(self) -> DesignSearch:
         given = self.cleaned_data
         colour = given.get("colour")
-        return Wanted(
+        return DesignSearch(
             words=given.get("q") or "",
             hoop=given.get("hoop"),
             stitches_from=given.get("stitches_from"),
@@ -80,8 +80,8 @@ class SearchForm(forms.Form):
         )
 
     @staticmethod
-    def anything() -> Wanted:
-        return Wanted()
+    def anything() -> DesignSearch:
+        return DesignSearch()
 
     @property
     def narrows_further(self) -> bool:

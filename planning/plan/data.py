@@ -285,7 +285,7 @@ def _layer(layer: LayerPlan) -> dict[str, Any]:
     return {
         "product": layer.product,
         "kind": layer.kind,
-        "method": layer.method,
+        "method": layer.words,
         "pieces": layer.pieces,
         "cut_before": layer.cut_before,
         "piece_mm": list(layer.piece_mm),

@@ -25,6 +25,7 @@ from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
 from planning.compute.stabilizer.cutting import Flat, Roll
 from planning.compute.stabilizer.supply import StabilizerStock
+from planning.plan.bobbins import bobbins_by_kind
 
 NOTHING: Mapping[int, int] = MappingProxyType({})
 
@@ -111,31 +112,28 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
     """Return the full bobbins of ``style`` with most thread free; None where the machine's style is not known."""
     if style is None:
         return None
-    batches = (
-        BobbinBatch.objects.filter(style=style, retired_at__isnull=True)
-        .select_related("shade__range")
-        .order_by("label")
-    )
-    alike: dict[tuple[int, int], list[BobbinBatch]] = defaultdict(list)
-    for batch in batches:
-        alike[batch.shade_id, batch.length_mm].append(batch)
-    if not alike:
+
+    def free(batch: BobbinBatch) -> int:
+        return batch.free + own.get(batch.pk, 0)
+
+    batches = BobbinBatch.objects.filter(style=style, retired_at__isnull=True).select_related("shade__range")
+    kinds = bobbins_by_kind(batches, free=free)
+    if not kinds:
         return None
-
-    def free(batches: list[BobbinBatch]) -> int:
-        return sum(batch.free + own.get(batch.pk, 0) for batch in batches)
-
-    (shade_id, length_mm), chosen = max(alike.items(), key=lambda pair: free(pair[1]) * pair[0][1])
+    chosen = kinds[0]
+    shade_id, length_mm = chosen[0].shade_id, chosen[0].length_mm
     offers = Offer.objects.filter(bobbin_style=style, shade_id=shade_id).cheapest_first()
     paid = [price for batch in chosen if (price := _unit_price(batch)) is not None]
     shade = chosen[0].shade
     return BobbinStock(
         thread=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
-        count=free(chosen),
+        count=sum(map(free, chosen)),
         length_mm=float(length_mm),
         offers=tuple(_pack(offer, f"{style} bobbin", holds=1) for offer in offers),
         price_each=max(paid, default=None),
         range_id=shade.range_id,
+        style_id=style.pk,
+        shade_id=shade_id,
         parts=tuple(
             _owned(part, own)
             for part in PartBobbin.objects.filter(style=style, shade_id=shade_id, retired_at__isnull=True)
@@ -194,6 +192,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
             ),
             roll_offers=tuple(offers[product.pk]),
             price_per_mm2=_price_per_mm2(rolls[product.pk], offers[product.pk]),
+            product_id=product.pk,
         )
         for product in StabilizerProduct.objects.all()
         if rolls[product.pk] or sheets[product.pk] or offcuts[product.pk]

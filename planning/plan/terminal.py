@@ -142,7 +142,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
             else "none on the shelf"
         )
         table.add_row(
-            f"{layer.kind}, {layer.method}",
+            layer.name,
             f"{layer.product}: {layer.pieces} pieces of {size}; {cut}",
             f"{SIGNS[layer.verdict]} {layer.verdict}",
         )

@@ -19,9 +19,9 @@ from planning.facts.learning import Kind as Learns
 from planning.facts.learning import observe
 from planning.facts.needles import note_stitches
 from planning.models import Job, RunEvent, RunReport
-from planning.run.promise import bobbin_batches, hold_in, machine_of
+from planning.run.promise import bobbin_batches, lock_in, machine_of
 from planning.run.report import report_facts
-from planning.run.standing import OnSpool, Run, run_of, spools_of, used_so_far
+from planning.run.standing import OnSpool, Run, entries_of_run, run_of, spools_of, used_so_far
 
 State = Job.State
 Kind = RunEvent.Kind
@@ -65,7 +65,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
     earlier = RunReport.objects.filter(job=job).first()
     if earlier is not None:
         return earlier
-    hold_in(job, State.RUNNING)
+    lock_in(job, State.RUNNING)
     run = run_of(job)
     if run.left and not ending.although_unfinished:
         raise WorkshopError(
@@ -75,7 +75,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
     spools = spools_of(run)
     began = _began(job, list(spools))
     release_holder(job.holder)
-    differences = _weigh_back(job, ending, spools, at=at, by=by)
+    differences, posted = _weigh_back(job, ending, spools, at=at, by=by)
     _teach_thread(job, spools, began, differences, ending, at=at, by=by)
     bobbins = _settle_bobbins(run, ending, at=at, by=by)
     _teach_time(run, ending, at=at, by=by)
@@ -90,6 +90,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
         weighed=[each.label for each in ending.weighed],
         machine_min=ending.machine_min,
         bobbins=bobbins,
+        found_under=[*posted, _bobbins_key(job)],
     )
     return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
 
@@ -97,7 +98,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
 def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
     """Return how each spool was known before the run first took from it, and what it held."""
     found: dict[int, tuple[Finding, int]] = {}
-    entries = Entry.objects.filter(key__startswith=f"run-{job.pk}-", item_id__in=items).order_by("id")
+    entries = entries_of_run(job).filter(item_id__in=items).order_by("id")
     for entry in entries:
         if entry.item_id not in found:
             known = Finding(entry.sigma_before, entry.known_before)
@@ -107,9 +108,9 @@ def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
 
 def _weigh_back(
     job: Job, ending: Ending, spools: Mapping[int, OnSpool], *, at: datetime, by: Any
-) -> dict[int, int]:
-    """Return for each weighed spool how much more it held than was thought, in mm."""
-    found = {}
+) -> tuple[dict[int, int], list[str]]:
+    """Return for each weighed spool how much more it held than was thought, in mm, and the keys of the entries."""
+    found, keys = {}, []
     for weighed in ending.weighed:
         spool = Spool.objects.filter(label__iexact=weighed.label.strip()).first()
         if spool is None or spool.pk not in spools:
@@ -125,7 +126,12 @@ def _weigh_back(
             reference=f"{job.holder}: weighed back",
         )
         found[spool.pk] = entry.quantity
-    return found
+        keys.append(entry.key)
+    return found, keys
+
+
+def _bobbins_key(job: Job) -> str:
+    return f"finish-{job.pk}-bobbins"
 
 
 def _teach_thread(
@@ -201,7 +207,7 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
         post(
             lines,
             reason=Entry.Reason.COUNT,
-            key=f"finish-{run.job.pk}-bobbins",
+            key=_bobbins_key(run.job),
             at=at,
             by=by,
             reference=f"{run.job.holder}: bobbins counted",

@@ -67,6 +67,8 @@ class BobbinStock:
     offers: tuple[PackOffer, ...] = ()
     price_each: float | None = None
     range_id: int = 0
+    style_id: int = 0
+    shade_id: int = 0
     parts: tuple[OwnedSpool, ...] = ()  # part-used bobbins of the same thread
     wind_from: tuple[OwnedSpool, ...] = ()  # spools of the same thread
 

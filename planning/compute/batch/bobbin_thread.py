@@ -53,6 +53,8 @@ class PlannedBobbins:
     first: str = ""
     parts: tuple[str, ...] = ()
     wind: tuple[Winding, ...] = ()
+    style_id: int = 0
+    shade_id: int = 0
 
     @property
     def inside_blocks(self) -> int:
@@ -111,6 +113,8 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         sure_count=wanted,
         geometry_mm=by_piece,
         length_mm=stock.length_mm,
+        style_id=stock.style_id,
+        shade_id=stock.shade_id,
     )
 
 

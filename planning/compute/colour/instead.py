@@ -55,7 +55,9 @@ def buy_instead(
     """
     matching = prepare(requests, [*owned, *on_offer], conditions)
     for_sale = np.array([shade.id in {each.id for each in on_offer} for shade in matching.shades], dtype=bool)
-    rows = np.flatnonzero(matching.open.any(axis=1) & np.isfinite(matching.distance[:, ~for_sale]).any(axis=1))
+    rows = np.flatnonzero(
+        matching.open.any(axis=1) & np.isfinite(matching.distance[:, ~for_sale]).any(axis=1)
+    )
     if not len(rows) or not for_sale.any():
         return []
     case = colour_case(

@@ -92,7 +92,9 @@ def substitute(
     near = np.flatnonzero(matching.open.any(axis=1))
     far = np.flatnonzero(~matching.open.any(axis=1) & np.isfinite(matching.distance).any(axis=1))
     picked = {int(row): int(matching.distance[row].argmin()) for row in far}
-    apart = float(sum(matching.weights[row] * matching.distance[row, column] for row, column in picked.items()))
+    apart = float(
+        sum(matching.weights[row] * matching.distance[row, column] for row, column in picked.items())
+    )
     total, bound, is_proven = apart, apart, True
     if len(near):
         used = np.flatnonzero(matching.open[near].any(axis=0))
@@ -137,7 +139,8 @@ def prepare(
             difference = delta_e_00_matrix(asked[row : row + 1], lab_array([known[column].lab]))[0, 0]
             distance[row], is_open[row] = np.inf, False
             distance[row, column], is_open[row, column] = difference, True
-    thread = np.array([requests[number].geometry_mm for number in numbers], dtype=float)
+    taken = [requests[number].geometry_mm + requests[number].path_mm for number in numbers]
+    thread = np.array(taken, dtype=float)
     weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
     return Matching(
         tuple(numbers),

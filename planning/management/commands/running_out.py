@@ -7,7 +7,6 @@ from rich.table import Table
 
 from inventory.management.base import WorkshopCommand
 from planning.cutting.outlook import Outlook, stabilizer_outlooks
-from planning.jobs.layers import with_layers
 from planning.models import Job
 
 
@@ -18,7 +17,7 @@ class Command(WorkshopCommand):
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        outlooks = stabilizer_outlooks(with_layers(Job.objects.waiting()), at=timezone.now())
+        outlooks = stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=timezone.now())
         if options["format"] == "json":
             self.write_json({"stabilizer": [outlook_as_data(each) for each in outlooks]})
             return

@@ -12,14 +12,13 @@ from django.utils import timezone
 
 from inventory.compute.colour import lab_from_hex
 from planning.compute.stitches.sameness import block_outline, is_same_drawing
-from planning.jobs.jobs import Wanted as WantedJob
-from planning.jobs.jobs import make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.colours import NO_COLOUR, RequestedColour, keep_thread_on, recolour
 from planning.library.designs import keep_design, stored_name
 from planning.library.search import (
     CannotDelete,
+    DesignSearch,
     TooManyTags,
-    Wanted,
     delete_design,
     describe_design,
     find_designs,
@@ -71,7 +70,7 @@ def turned_pattern(*, mirror=False, shift=0):
 
 
 def names(**wanted):
-    return [design.name for design in find_designs(Wanted(**wanted))]
+    return [design.name for design in find_designs(DesignSearch(**wanted))]
 
 
 # Several formats of one drawing
@@ -212,7 +211,7 @@ def test_threads_are_counted_as_they_are_put_on(keep):
     design = keep(RED, BLUE, RED, GREEN, name="four.pes")
     recolour(design, {4: NO_COLOUR})
     keep_thread_on(design, {2})
-    (counted,) = find_designs(Wanted()).values("colours")  # type: ignore[misc]  # annotated there
+    (counted,) = find_designs(DesignSearch()).values("colours")  # type: ignore[misc]  # annotated there
     threads = threads_of(list(design.blocks.all()))
     assert [thread.numbers for thread in threads] == [(1, 2, 3), (4,)]
     assert counted["colours"] == len(threads) == 2
@@ -272,7 +271,7 @@ def test_deleting_the_file_that_plans_use_leaves_the_other_formats(keep_bytes):
 
 
 def a_job():
-    return WantedJob(what="crew caps", pieces=10)
+    return JobFacts(what="crew caps", pieces=10)
 
 
 # Pages

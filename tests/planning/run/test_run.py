@@ -9,8 +9,7 @@ from inventory.models import Reservation, Spool, StockItem
 from planning.cutting.cuts import fingerprint, jobs_to_cut, plan_cuts, post_cut
 from planning.cutting.outlook import stabilizer_outlooks
 from planning.facts.learning import learned, learned_factors
-from planning.jobs.jobs import NotInThisState, Wanted, change_job, delete_job, make_job, plan_of
-from planning.jobs.layers import with_layers
+from planning.jobs.jobs import JobFacts, NotInThisState, change_job, delete_job, make_job, plan_of
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job, Machine, Observation, RunEvent
 from planning.run.finish import Ending, WeighedBack, finish
@@ -45,7 +44,7 @@ def job(stitch_file, red, blue, bobbins) -> Job:
     a_roll()
     path = stitch_file(RED, BLUE, name="badge.pes", stitches=400)
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
-    wanted = Wanted(what="crew caps", pieces=6, tests=1, machine=Machine.objects.first())
+    wanted = JobFacts(what="crew caps", pieces=6, tests=1, machine=Machine.objects.first())
     made = make_job(wanted, designs=[design], at=NOW, by=None)
     return again(made)
 
@@ -120,7 +119,7 @@ def test_a_promise_taken_back_frees_everything(job):
 def test_a_promised_job_cannot_be_changed_in_what_its_plan_rests_on(job):
     promise(job, at=NOW, by=None)
     with pytest.raises(NotInThisState, match="Take the promise back"):
-        change_job(job, Wanted(what="crew caps", pieces=7, tests=1, machine=job.machine))
+        change_job(job, JobFacts(what="crew caps", pieces=7, tests=1, machine=job.machine))
     with pytest.raises(NotInThisState):
         delete_job(job)
 
@@ -416,7 +415,7 @@ def test_what_was_cut_is_part_of_what_a_job_used(on_twill):
 
 def test_what_is_set_aside_for_a_job_is_there_for_it_when_stabilizer_runs_out(on_twill):
     def balance() -> int:
-        (outlook,) = stabilizer_outlooks(with_layers(Job.objects.waiting()), at=NOW)
+        (outlook,) = stabilizer_outlooks(Job.objects.waiting().with_everything(), at=NOW)
         return outlook.free_mm
 
     before = balance()
