@@ -7,9 +7,8 @@ from django.db import transaction
 
 from inventory.models import Shade
 from planning.compute.batch.asked import AskedDesign
-from planning.compute.batch.plan import BatchPlan
 from planning.jobs.asked import asked_of
-from planning.jobs.jobs import refuse_unless_draft
+from planning.jobs.jobs import plan_of, refuse_unless_draft
 from planning.models import Design, Job, LeftOutShade, PinnedShade, Rules
 from planning.plan.pins import NoSuchPin, excluded_shades, named_block, pinned_shades
 from planning.plan.shelf import needle_shades
@@ -60,9 +59,10 @@ def _lock_draft(job: Job) -> None:
 
 
 @transaction.atomic
-def pin_all(job: Job, plan: BatchPlan) -> int:
-    """Pin every shade that ``plan`` of ``job`` chose near enough, and return how many colours that makes."""
+def pin_all(job: Job) -> int:
+    """Pin every shade that the plan of ``job`` now chooses near enough, and return how many colours that makes."""
     _lock_draft(job)
+    plan = plan_of(Job.objects.with_everything().get(pk=job.pk))
     pinned = 0
     for thread in plan.threads:
         if thread.choice.shade and thread.choice.near_enough:

@@ -10,7 +10,6 @@ from django.views.decorators.http import require_POST
 from inventory.compute.errors import WorkshopError
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
-from planning.jobs.jobs import plan_of
 from planning.jobs.pinning import ShadeChanges, change_pins, pin_all
 from planning.models import Job
 from planning.plan.pins import full_name, written_block, written_pin
@@ -24,7 +23,7 @@ def change_held(request: HttpRequest, pk: int) -> HttpResponse:
     sent = request.POST
     try:
         if "hold" in sent:
-            pinned = pin_all(job, plan_of(job))
+            pinned = pin_all(job)
             messages.success(
                 request, f"{pinned} colour{'s are' if pinned != 1 else ' is'} pinned for this job."
             )

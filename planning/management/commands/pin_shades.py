@@ -6,7 +6,6 @@ from django.core.management.base import CommandParser
 
 from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
-from planning.jobs.jobs import plan_of
 from planning.jobs.pinning import ShadeChanges, change_pins, pin_all
 from planning.models import Job
 
@@ -37,7 +36,7 @@ class Command(WorkshopCommand):
         changes = ShadeChanges(options["pin"], options["unpin"], options["exclude"], options["use_again"])
         change_pins(job, changes)
         if options["all"]:
-            pin_all(job, plan_of(job))
+            pin_all(job)
         pinned = [
             {"design": each.design.name, "block": each.block, "shade": str(each.shade)}
             for each in job.pinned_shades.select_related("design", "shade__range")

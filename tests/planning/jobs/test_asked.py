@@ -32,7 +32,7 @@ RED = "#b01c2e"
 def design(stitch_file, workshop):
     a_spool(a_shade("R", hex=RED))
     some_bobbins(count=60)
-    a_roll(length_m=30)
+    a_roll(metres=30)
     path = stitch_file(RED, name="cap.pes")
     return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
 
@@ -120,7 +120,8 @@ def taught(workshop, stitch_file):
 def test_what_was_learned_goes_into_the_choice_of_a_shade(taught):
     """The nearest is enough before the factor and short after it: the next, as near as nobody minds, is enough."""
     machine, badge = taught
-    assert delta_e_00(lab_from_hex(ASKED), lab_from_hex(NEAR)) < 2
+    apart = float(delta_e_00(tuple(lab_from_hex(ASKED)), tuple(lab_from_hex(NEAR))))
+    assert apart < 2
     question = Question(pieces=24, machine=machine)
     needed_mm = plan([badge], question).threads[0].needed_mm
     spool = a_shade("N").spools.get()
@@ -131,9 +132,7 @@ def test_what_was_learned_goes_into_the_choice_of_a_shade(taught):
     a_spool(a_shade("M", hex=NEAR))
     (thread,) = plan([badge], question).threads
     assert (thread.choice.shade.code, thread.verdict) == ("M", "enough")
-    assert thread.choice.delta_e_00 == pytest.approx(
-        float(delta_e_00(lab_from_hex(ASKED), lab_from_hex(NEAR))), abs=0.01
-    )
+    assert thread.choice.delta_e_00 == pytest.approx(apart, abs=0.01)
 
 
 def test_each_range_brings_the_factor_that_was_learned_of_it(taught):
@@ -177,7 +176,7 @@ def two_machines(design):
 
 
 def test_a_job_is_planned_on_its_own_machine_everywhere(two_machines, client, django_user_model):
-    first, own, job = two_machines
+    _, own, job = two_machines
     own.hoops.set([Hoop.objects.smallest_first().last()])
     expected = plan_as_data(plan_of(job))
     hands_on = expected["time"]["hands_on_min"]

@@ -76,14 +76,14 @@ def test_the_shades_of_a_promise_are_settled(job, signed_in):
     with pytest.raises(NotInThisState, match="Take the promise back"):
         change_pins(again(job), ShadeChanges(pin=["1=R1"]))
     with pytest.raises(NotInThisState, match="Take the promise back"):
-        pin_all(again(job), plan_of(again(job)))
+        pin_all(again(job))
     shown = signed_in.get(reverse("job", args=[job.pk])).content.decode()
     assert 'name="pin"' not in shown
     assert "chosen anew each time" not in shown
 
 
 def test_what_was_promised_stays_whatever_comes_onto_the_shelf(job):
-    assert pin_all(job, plan_of(again(job))) == 2
+    assert pin_all(job) == 2
     a_spool(a_shade("R8", hex=ROSE))
     assert codes(job) == ["R2", "R1"]
     change_pins(job, ShadeChanges(unpin=["2"]))
