@@ -23,6 +23,7 @@ from inventory.models import (
 from planning.compute.buying.netting import Receipt
 from planning.compute.certainty.enough import combine_free
 from planning.plan.bobbins import bobbins_by_kind
+from planning.plan.shelf import is_of
 
 # Black and white are staples of every workshop (common practice, no source); what counts as one is ours.
 BLACK_UP_TO_L, WHITE_FROM_L, GREY_UP_TO_CHROMA = 25.0, 92.0, 8.0
@@ -119,7 +120,7 @@ def _threads(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Mate
                 hex=shade.hex or None,
                 free=free,
                 free_sigma=sigma,
-                offers=tuple(offer for offer in of_range if offer.shade_id in (None, shade.pk)),
+                offers=tuple(offer for offer in of_range if is_of(offer, shade.pk)),
                 record=shade,
             )
         )

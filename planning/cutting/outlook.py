@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from django.db.models import Min, Q, Sum
 from django.utils import timezone
 
+from inventory.compute.errors import WorkshopError
 from inventory.models import Entry, Offer, StabilizerProduct, StabilizerRoll
 from planning.compute.buying.balance import Booking, Projection, project
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
@@ -43,8 +44,10 @@ class Outlook:
         return round(sum(need.quantity for need in self.needs))
 
 
-def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> list[Outlook]:
+def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> tuple[list[Outlook], list[str]]:
     """Return the outlook of every stabilizer that is kept on rolls, the first to run out first.
+
+    Beside them stands a sentence about each job that cannot be planned, and so is in none of them.
 
     ``jobs`` are those still to be cut for, read with everything; each is reckoned as
     if it were cut alone. What is cut for a job already is not asked for again. Offcuts and sheets are no part of
@@ -52,7 +55,7 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> list[Outlook]:
     """
     today = timezone.localdate(at)
     widths = _widths()
-    needs = _needs(jobs, widths)
+    needs, unclear = _needs(jobs, widths)
     used = _used_a_week(at, widths)
     offers: dict[int, Offer] = {}
     for offer in Offer.objects.filter(product__isnull=False).cheapest_first():
@@ -81,7 +84,8 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> list[Outlook]:
                 ),
             )
         )
-    return sorted(found, key=lambda each: (each.projection.run_out_on or date.max, str(each.product)))
+    found.sort(key=lambda each: (each.projection.run_out_on or date.max, str(each.product)))
+    return found, unclear
 
 
 def _widths() -> dict[int, int]:
@@ -124,15 +128,21 @@ def _used_a_week(at: datetime, widths: dict[int, int]) -> dict[int, int]:
     return found
 
 
-def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> dict[int, list[Booking]]:
-    """Return by product what each job will take of its rolls, what it lacks included."""
+def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> tuple[dict[int, list[Booking]], list[str]]:
+    """Return by product what each job will take of its rolls, what it lacks included, and what cannot be said."""
     asked_by = AskedByJobs(jobs)
     stock = stabilizer_stock(own=set_aside_for(*(job.holder for job in jobs)))
     losses = losses_of(asked_by.facts.rules)
     found: dict[int, list[Booking]] = defaultdict(list)
+    unclear: list[str] = []
     for job in jobs:
+        try:
+            wanted = layers_asked(asked_by.of(job))
+        except WorkshopError as problem:
+            unclear.append(f"{job}: {problem}")
+            continue
         own: dict[int, list[LayerPlan]] = defaultdict(list)
-        for layer in plan_layers_together([layers_asked(asked_by.of(job))], stock, losses=losses)[0]:
+        for layer in plan_layers_together([wanted], stock, losses=losses)[0]:
             if layer.cut and layer.product_id in widths:
                 own[layer.product_id].append(layer)
         for product, layers in own.items():
@@ -142,4 +152,4 @@ def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> dict[int, list[Bookin
             mm = cut.product_cut.roll_mm2 / widths[product] + sum(layer.missing_mm for layer in layers)
             if mm:
                 found[product].append(Booking(mm, job.needed_on, f"job {job.pk}: {job.what}"))
-    return found
+    return found, unclear

@@ -80,7 +80,7 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
                     "material": str(each.material),
                     "time": str(each.time),
                     "total": str(each.total),
-                    "per_piece": str(each.per_piece),
+                    "per_piece": str(each.total_per_piece),
                 }
                 for each in plan.quantities
             ],

@@ -4,7 +4,7 @@ A block is written as the plan shows it: ``2``, or ``1.2`` where there are sever
 its code, or where makers share a code as ``RANGE CODE`` or ``MAKER RANGE CODE``.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from inventory.compute.errors import WorkshopError
@@ -94,6 +94,15 @@ def written_pin(place: tuple[int, int], shade: OwnedShade, *, several: bool) -> 
 def written_block(place: tuple[int, int], *, several: bool) -> str:
     design, block = place
     return f"{design + 1}.{block}" if several else str(block)
+
+
+def written_blocks(places: Iterable[Sequence[int]], *, several: bool) -> str:
+    """Return the blocks of (design, block number) as a plan names them to a person.
+
+    >>> written_blocks([(0, 2), (1, 1)], several=True), written_blocks([(0, 2), (0, 4)], several=False)
+    ('1.2, 2.1', '2, 4')
+    """
+    return ", ".join(written_block((design, block), several=several) for design, block in places)
 
 
 def full_name(shade: OwnedShade) -> str:

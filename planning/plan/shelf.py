@@ -96,14 +96,13 @@ def needle_shades(
 
 def thread_offers(shades: Iterable[OwnedShade]) -> dict[int, tuple[PackOffer, ...]]:
     """Return for each shade the packs it can be bought in."""
-    by_range: dict[int, list[tuple[int | None, PackOffer]]] = defaultdict(list)
-    for offer in Offer.objects.filter(put_up__isnull=False).cheapest_first():
-        assert offer.put_up is not None  # filtered above
-        by_range[offer.put_up.range_id].append(
-            (offer.shade_id, _pack(offer, offer.put_up.name, holds=offer.put_up.length_mm))
-        )
+    by_range = offers_by_range(Offer.objects.filter(put_up__isnull=False).cheapest_first())
     return {
-        shade.id: tuple(pack for only, pack in by_range[shade.range_id] if only in (None, shade.id))
+        shade.id: tuple(
+            _pack(offer, holds=offer.put_up.length_mm)
+            for offer in by_range.get(shade.range_id, ())
+            if offer.put_up is not None and is_of(offer, shade.id)
+        )
         for shade in shades
     }
 
@@ -129,7 +128,7 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
         thread=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
         count=sum(map(free, chosen)),
         length_mm=float(length_mm),
-        offers=tuple(_pack(offer, f"{style} bobbin", holds=1) for offer in offers),
+        offers=tuple(_pack(offer, holds=1) for offer in offers),
         price_each=max(paid, default=None),
         range_id=shade.range_id,
         style_id=style.pk,
@@ -161,8 +160,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
         assert offer.product_id
         assert offer.roll_width_mm
         assert offer.roll_length_mm
-        name = f"roll {offer.roll_width_mm / 10:g} cm × {offer.roll_length_mm / 1000:g} m"
-        offers[offer.product_id].append((offer.roll_width_mm, _pack(offer, name, holds=offer.roll_length_mm)))
+        offers[offer.product_id].append((offer.roll_width_mm, _pack(offer, holds=offer.roll_length_mm)))
     return tuple(
         StabilizerStock(
             product=str(product),
@@ -227,10 +225,35 @@ def _price_per_mm2(rolls: list[StabilizerRoll], offers: list[tuple[int, PackOffe
     return max(paid, default=None) if paid else min(offered, default=None)
 
 
-def _pack(offer: Offer, put_up: str, *, holds: int) -> PackOffer:
+def sold_as(offer: Offer) -> str:
+    """Return what a pack of an offer is called: a spool, a bobbin or a roll, or so many of them."""
+    if offer.put_up is not None:
+        one = offer.put_up.name
+    elif offer.bobbin_style is not None:
+        one = f"{offer.bobbin_style} bobbin"
+    else:
+        one = f"roll {(offer.roll_width_mm or 0) / 10:g} cm × {(offer.roll_length_mm or 0) / 1000:g} m"
+    return one if offer.pack == 1 else f"{offer.pack} × {one}"
+
+
+def offers_by_range(offers: Iterable[Offer]) -> dict[int, list[Offer]]:
+    """Return the offers of needle thread by the range they are of, in their order."""
+    by_range: dict[int, list[Offer]] = defaultdict(list)
+    for offer in offers:
+        if offer.put_up is not None:
+            by_range[offer.put_up.range_id].append(offer)
+    return by_range
+
+
+def is_of(offer: Offer, shade_id: int) -> bool:
+    """Return whether an offer of a shade's range brings that shade: of all shades, or of it alone."""
+    return offer.shade_id in (None, shade_id)
+
+
+def _pack(offer: Offer, *, holds: int) -> PackOffer:
     return PackOffer(
         supplier=offer.supplier.name,
-        put_up=put_up if offer.pack == 1 else f"{offer.pack} × {put_up}",
+        put_up=sold_as(offer),
         holds=holds * offer.pack,
         pack=offer.pack,
         price=offer.price,

@@ -20,6 +20,7 @@ from planning.models import Job, Machine, NamedPiece, PlacedDesign, Promise, Pro
 from planning.plan.ask import chosen_machine
 from planning.plan.bobbins import bobbins_by_kind
 from planning.plan.data import plan_as_data
+from planning.plan.pins import written_block
 
 State = Job.State
 
@@ -201,8 +202,9 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
 
 
 def _block_name(plan: BatchPlan, change: BobbinChange) -> str:
-    design = f"{change.at_block[0] + 1}." if change.at_block and len(plan.designs) > 1 else ""
-    return f"{design}{change.called}"
+    if change.at_block is None:
+        return str(change.called)
+    return written_block(change.at_block, several=len(plan.designs) > 1)
 
 
 def _freeze_thread(

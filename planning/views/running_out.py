@@ -20,12 +20,13 @@ def running_out(request: HttpRequest) -> HttpResponse:
     """Show each stabilizer's way down over the jobs that are booked and what past weeks took."""
     now = timezone.now()
     today = timezone.localdate(now)
-    outlooks = stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=now)
+    outlooks, unclear = stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=now)
     rows = [_row(outlook, today) for outlook in outlooks]
     shown = {
         "rows": rows,
         "late": [row for row in rows if row["late"]],
         "first": next((row for row in rows if row["outlook"].projection.run_out_on), None),
+        "unclear": unclear,
         "weeks": DRAWN_WEEKS,
     }
     return render(request, "planning/running_out.html", shown)

@@ -8,7 +8,7 @@ from itertools import cycle, islice
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
 from planning.compute.batch.copies_compared import batch_minutes
-from planning.compute.batch.costing import BatchCost, money, per_piece
+from planning.compute.batch.costing import BatchCost, CostOfPieces, money
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.hooping.pieces import pieces_to_stitch
 from planning.compute.spools.bobbins import run_of_bobbins
@@ -18,7 +18,7 @@ QUANTITIES = (1, 6, 12, 24, 48)
 
 
 @dataclass(frozen=True)
-class QuantityCost:
+class QuantityCost(CostOfPieces):
     """What an order of ``pieces`` costs; its tests and spoiled pieces are in it."""
 
     pieces: int
@@ -29,18 +29,6 @@ class QuantityCost:
     machine: Decimal
     hands_on: Decimal
     is_planned: bool = False
-
-    @property
-    def time(self) -> Decimal:
-        return self.machine + self.hands_on
-
-    @property
-    def total(self) -> Decimal:
-        return self.material + self.time
-
-    @property
-    def per_piece(self) -> Decimal:
-        return per_piece(self.total, self.pieces)
 
 
 def cost_by_quantity(

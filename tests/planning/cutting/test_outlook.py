@@ -42,7 +42,7 @@ def a_job(design, *, pieces=10, on=None):
 
 
 def outlooks(*, at=NOW):
-    return stabilizer_outlooks(Job.objects.with_everything(), at=at)
+    return stabilizer_outlooks(list(Job.objects.with_everything()), at=at)[0]
 
 
 def used(mm, *, days_ago):

@@ -9,7 +9,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from inventory.compute.colour import delta_e_00, lab_from_hex
+from inventory.compute.colour import delta_e_00, lab_from_hex, labs_from_hexes
+from inventory.models import Spool
 from planning.cutting.cuts import jobs_to_cut, plan_cuts
 from planning.cutting.outlook import stabilizer_outlooks
 from planning.facts.learning import Kind, learned, observe
@@ -88,8 +89,20 @@ def test_a_grid_of_copies_takes_the_hoop_that_the_plan_takes(design):
 
 def test_running_out_asks_for_the_pieces_that_the_plan_asks_for(two_at_a_time):
     (planned,) = plan_of(two_at_a_time).stabilizer
-    (outlook,) = stabilizer_outlooks([two_at_a_time], at=NOW)
-    assert outlook.booked_mm == planned.cut.product_cut.roll_mm
+    (outlook,), unclear = stabilizer_outlooks([two_at_a_time], at=NOW)
+    assert (outlook.booked_mm, unclear) == (planned.cut.product_cut.roll_mm, [])
+
+
+def test_a_job_that_no_hoop_holds_so_often_is_told_of_and_keeps_nothing_else_from_an_answer(
+    design, two_at_a_time, client, django_user_model
+):
+    too_many = a_job(design, what="crowded", fabric=two_at_a_time.fabric, copies=100)
+    (outlook,), (problem,) = stabilizer_outlooks([two_at_a_time, too_many], at=NOW)
+    assert outlook.booked_mm > 0
+    assert problem.startswith("crowded: No hoop of this machine holds more than")
+    client.force_login(django_user_model.objects.create_user("robin"))
+    assert "crowded: No hoop" in client.get(reverse("running_out")).content.decode()
+    assert client.get(reverse("cut_sheet", args=[too_many.pk])).status_code == 422
 
 
 def test_cutting_together_asks_for_the_pieces_that_each_plan_asks_for(design, two_at_a_time):
@@ -120,11 +133,11 @@ def taught(workshop, stitch_file):
 def test_what_was_learned_goes_into_the_choice_of_a_shade(taught):
     """The nearest is enough before the factor and short after it: the next, as near as nobody minds, is enough."""
     machine, badge = taught
-    apart = float(delta_e_00(tuple(lab_from_hex(ASKED)), tuple(lab_from_hex(NEAR))))
+    apart = float(delta_e_00(tuple(lab_from_hex(ASKED)), labs_from_hexes([NEAR]))[0])
     assert apart < 2
     question = Question(pieces=24, machine=machine)
     needed_mm = plan([badge], question).threads[0].needed_mm
-    spool = a_shade("N").spools.get()
+    spool = Spool.objects.get(shade__code="N")
     spool.on_hand = round(needed_mm * 0.97)
     spool.sigma = 0.0
     spool.save()

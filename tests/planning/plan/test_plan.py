@@ -317,7 +317,7 @@ def test_a_batch_costs_at_its_own_and_at_other_quantities(badge, full_shelf):
     assert table[10].is_planned
     assert table[10].total == answer.cost.total
     # A small order bears its test and spoiled pieces alone.
-    per_piece = [table[pieces].per_piece for pieces in (1, 6, 12, 24, 48)]
+    per_piece = [table[pieces].total_per_piece for pieces in (1, 6, 12, 24, 48)]
     assert per_piece == sorted(per_piece, reverse=True)
     for pieces in (1, 24):
         alone = plan(badge, question_named(Question(pieces=pieces), fabric="twill"))

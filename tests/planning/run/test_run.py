@@ -420,7 +420,7 @@ def test_what_was_cut_is_part_of_what_a_job_used(on_twill):
 
 def test_what_is_set_aside_for_a_job_is_there_for_it_when_stabilizer_runs_out(on_twill):
     def balance() -> int:
-        (outlook,) = stabilizer_outlooks(Job.objects.waiting().with_everything(), at=NOW)
+        (outlook,), _ = stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=NOW)
         return outlook.free_mm
 
     before = balance()
