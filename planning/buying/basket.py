@@ -32,6 +32,7 @@ from planning.compute.buying.basket_program import (
     solve_basket,
 )
 from planning.models import Rules
+from planning.plan.shelf import is_of, offers_by_range, sold_as
 
 # Within a thousandth of the cheapest, nobody looks further.
 GAP = 0.001
@@ -88,7 +89,7 @@ class Alone:
 
 
 @dataclass(frozen=True)
-class Plan:
+class BasketPlan:
     """The basket, supplier by supplier, with what it saves and what it cannot do.
 
     ``saves`` is against buying each thing where it is cheapest, None where that cannot be done. ``late`` are the
@@ -110,7 +111,7 @@ class Plan:
 
 def plan_basket(
     needs: Needs, *, today: date, only: Iterable[str] = (), one_supplier: bool = False, compare: bool = True
-) -> Plan:
+) -> BasketPlan:
     """Return the cheapest basket for what must be bought, from ``only`` these suppliers if any are named.
 
     With ``one_supplier`` all of it comes from the cheapest who has everything. Raises NoBasket.
@@ -126,7 +127,7 @@ def plan_basket(
         basket = min(alone.values(), key=lambda each: each.net)
     else:
         basket = solve_basket(market, gap=GAP, time_limit_s=TIME_LIMIT_S)
-    return Plan(
+    return BasketPlan(
         basket=basket,
         parts=_parts(basket, at_market, today=today),
         saves=_saves(market, basket) if compare else None,
@@ -221,10 +222,8 @@ def _equals(needs: Sequence[MaterialNeed], *, within: float) -> dict[str, list[M
         return {}
     others = list(Shade.objects.for_needle().select_related("range").exclude(lab_l=None))
     labs = np.array([(each.lab_l, each.lab_a, each.lab_b) for each in others], dtype=float)
-    on_offer: dict[int, list[Offer]] = {}
-    for offer in Offer.objects.cheapest_first().filter(put_up__isnull=False).prefetch_related("breaks"):
-        assert offer.put_up is not None  # filtered above
-        on_offer.setdefault(offer.put_up.range_id, []).append(offer)
+    sold = Offer.objects.cheapest_first().filter(put_up__isnull=False).prefetch_related("breaks")
+    on_offer = offers_by_range(sold)
     found: dict[str, list[Material]] = {}
     for key, need in shades.items():
         mine = need.material.record
@@ -251,7 +250,7 @@ def _as_material(shade: Shade, offers: Sequence[Offer]) -> Material:
         hex=shade.hex or None,
         free=0.0,
         free_sigma=0.0,
-        offers=tuple(offer for offer in offers if offer.shade_id in (None, shade.pk)),
+        offers=tuple(offer for offer in offers if is_of(offer, shade.pk)),
         record=shade,
     )
 
@@ -273,12 +272,6 @@ def _holds(offer: Offer, need: MaterialNeed) -> int:
 
 
 def _basket_offer(number: int, offer: Offer, material: Material, holds: int) -> BasketOffer:
-    if offer.put_up is not None:
-        sold_as = offer.put_up.name
-    elif offer.bobbin_style is not None:
-        sold_as = f"{offer.bobbin_style} bobbin"
-    else:
-        sold_as = f"roll {(offer.roll_width_mm or 0) / 10:g} cm × {(offer.roll_length_mm or 0) / 1000:g} m"
     return BasketOffer(
         number=number,
         supplier=offer.supplier.name,
@@ -289,7 +282,7 @@ def _basket_offer(number: int, offer: Offer, material: Material, holds: int) -> 
         steps=tuple(PriceStep(each.from_packs, each.price) for each in offer.breaks.all()),
         incremental=offer.steps_for == Offer.Steps.INCREMENTAL,
         minimum_packs=offer.minimum_packs,
-        put_up=sold_as if offer.pack == 1 else f"{offer.pack} × {sold_as}",
+        put_up=sold_as(offer),
     )
 
 
@@ -325,7 +318,7 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
     return tuple(parts)
 
 
-def shopping_rows_of_all(plan: Plan, needs: Needs) -> list[dict[str, Any]]:
+def shopping_rows_of_all(plan: BasketPlan, needs: Needs) -> list[dict[str, Any]]:
     """Return one row for each thing to buy, and one for each that nobody sells: money as text, lengths in mm."""
     rows = []
     for part in plan.parts:
@@ -371,7 +364,9 @@ def _unit_price(bought: Bought) -> Decimal:
 
 
 @transaction.atomic
-def draft_orders(plan: Plan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()) -> list[Order]:
+def draft_orders(
+    plan: BasketPlan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()
+) -> list[Order]:
     """Return a draft order for each supplier of the basket, or for ``only`` some; the same key makes them once."""
     wanted = set(only)
     return [

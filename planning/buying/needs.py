@@ -9,7 +9,14 @@ from datetime import date
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.compute.reordering import ReorderPoint, reorder_point
-from inventory.ledger.use_history import LeadTime, lead_times, shade_material, weekly_use
+from inventory.ledger.use_history import (
+    LeadTime,
+    bobbin_material,
+    lead_times,
+    roll_material,
+    shade_material,
+    weekly_use,
+)
 from inventory.models import NeedlePack, Offer
 from planning.buying.materials import Material, all_materials
 from planning.compute.batch.plan import BatchPlan
@@ -105,7 +112,7 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
     jobs = open_jobs(include_drafts=include_drafts)
     rules = Rules.current()
     materials = all_materials(jobs={job.pk for job in jobs})
-    wanted, unclear = _wanted_by_jobs(jobs, materials)
+    wanted, unclear = _wanted_by_jobs(jobs)
     history = weekly_use(today=today)
     waits = lead_times()
     needs = []
@@ -196,17 +203,16 @@ def _lead_time(offers: Sequence[Offer], waits: dict[int, LeadTime]) -> tuple[int
 
 
 def _wanted_by_jobs(
-    jobs: Sequence[Job], materials: dict[str, Material]
+    jobs: Sequence[Job],
 ) -> tuple[dict[str, list[JobNeed]], list[str]]:
     """Return what each job takes of each material, and what cannot be said."""
     wanted: dict[str, list[JobNeed]] = defaultdict(list)
     unclear: list[str] = []
-    by_name = {material.name: key for key, material in materials.items() if material.kind != "thread"}
     shelves = Shelves(jobs)
     rules = shelves.rules
     for job in jobs:
         # Each alone, with what it holds itself: how they share is reckoned over the days.
-        shelves.hold(but_not={job.holder})
+        shelves.set_aside(but_not={job.holder})
         try:
             plan = shelves.plan(job)
         except WorkshopError as problem:
@@ -233,14 +239,14 @@ def _wanted_by_jobs(
                     alone=thread.missing_mm if thread.verdict != "enough" else 0,
                 ),
             )
-        _bobbins_wanted(plan, job, about, by_name, takes, unclear)
+        _bobbins_wanted(plan, job, about, takes, unclear)
         for layer in plan.stabilizer:
-            if layer.product not in by_name:
+            if not layer.product_id:
                 unclear.append(f"{job}: no {layer.kind} of its weight is known. Add it to the catalogue.")
                 continue
             on_roll = layer.cut.roll_mm if layer.cut else 0
             takes(
-                by_name[layer.product],
+                roll_material(layer.product_id),
                 replace(
                     about,
                     quantity=on_roll + layer.missing_mm,
@@ -258,14 +264,13 @@ def _bobbins_wanted(
     plan: BatchPlan,
     job: Job,
     about: JobNeed,
-    by_name: dict[str, str],
     takes: Callable[[str, JobNeed], None],
     unclear: list[str],
 ) -> None:
     bobbins = plan.bobbins
-    if bobbins.thread in by_name:
+    if bobbins.style_id:
         takes(
-            by_name[bobbins.thread],
+            bobbin_material(bobbins.style_id, bobbins.shade_id),
             replace(about, quantity=bobbins.sure_count, alone=max(0, bobbins.sure_count - bobbins.owned)),
         )
     elif bobbins.needed_mm:

@@ -20,9 +20,9 @@ from planning.facts.learning import Kind as Learns
 from planning.facts.learning import observe
 from planning.facts.needles import note_stitches
 from planning.models import Job, RunEvent, RunReport
-from planning.run.promise import bobbin_batches, hold_in, machine_of
+from planning.run.promise import bobbin_batches, lock_in, machine_of
 from planning.run.report import report_facts
-from planning.run.standing import OnSpool, Run, run_of, spools_of, used_so_far
+from planning.run.standing import OnSpool, Run, entries_of_run, run_of, spools_of, used_so_far
 
 State = Job.State
 Kind = RunEvent.Kind
@@ -60,6 +60,7 @@ class _Corrected:
 
     difference_mm: int
     scale_resolution_mg: int
+    key: str  # of the entry that corrected the shelf
 
 
 @transaction.atomic
@@ -73,7 +74,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
     earlier = RunReport.objects.filter(job=job).first()
     if earlier is not None:
         return earlier
-    hold_in(job, State.RUNNING)
+    lock_in(job, State.RUNNING)
     run = run_of(job)
     if run.left and not ending.although_unfinished:
         raise WorkshopError(
@@ -98,6 +99,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
         weighed=[each.label for each in ending.weighed],
         machine_min=ending.machine_min,
         bobbins=bobbins,
+        found_under=[*(each.key for each in corrected.values()), _bobbins_key(job)],
     )
     return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
 
@@ -105,7 +107,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
 def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
     """Return how each spool was known before the run first took from it, and what it held."""
     found: dict[int, tuple[Finding, int]] = {}
-    entries = Entry.objects.filter(key__startswith=f"run-{job.pk}-", item_id__in=items).order_by("id")
+    entries = entries_of_run(job).filter(item_id__in=items).order_by("id")
     for entry in entries:
         if entry.item_id not in found:
             known = Finding(entry.sigma_before, entry.known_before)
@@ -132,8 +134,12 @@ def _weigh_back(
             sure=weighed.sure,
             reference=f"{job.holder}: weighed back",
         )
-        found[spool.pk] = _Corrected(entry.quantity, weighed.gross.resolution_mg)
+        found[spool.pk] = _Corrected(entry.quantity, weighed.gross.resolution_mg, entry.key)
     return found
+
+
+def _bobbins_key(job: Job) -> str:
+    return f"finish-{job.pk}-bobbins"
 
 
 def _teach_thread(
@@ -208,7 +214,7 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
         post(
             lines,
             reason=Entry.Reason.COUNT,
-            key=f"finish-{run.job.pk}-bobbins",
+            key=_bobbins_key(run.job),
             at=at,
             by=by,
             reference=f"{run.job.holder}: bobbins counted",

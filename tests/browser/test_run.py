@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from inventory.ledger import ledger_problems
 from inventory.models import Spool, StockItem
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Job, Machine, Observation, RunEvent
 from planning.run.promise import promise
@@ -29,7 +29,7 @@ def job(transactional_db, workshop, settings, tmp_path, stitch_file) -> Job:
     a_roll()
     path = stitch_file(RED, BLUE, name="badge.pes", stitches=300)
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
-    wanted = Wanted(what="crew caps", pieces=4, tests=1, machine=Machine.objects.first())
+    wanted = JobFacts(what="crew caps", pieces=4, tests=1, machine=Machine.objects.first())
     made = make_job(wanted, designs=[design], at=NOW, by=None)
     return Job.objects.with_everything().get(pk=made.pk)
 

@@ -60,6 +60,11 @@ class Factor:
         return math.exp(self.mean_log)
 
     @property
+    def about_one(self) -> "Factor":
+        """The same spread about a median of one: for lengths that were scaled by the median already."""
+        return Factor(mean_log=0.0, sigma=self.sigma, scatter=self.scatter)
+
+    @property
     def predictive_sigma(self) -> float:
         """The sigma of Z for the next job: what is not known of the factor, and the scatter on top."""
         return math.hypot(self.sigma, self.scatter)

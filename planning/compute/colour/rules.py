@@ -29,6 +29,7 @@ Rule = Literal["chosen", "excluded", "pinned", "near", "metres", "apart", "order
 class Conditions:
     """What a choice must respect beside the colours themselves.
 
+    ``range_factors`` is what was learned of thread by the id of its range; others have the ``factor``.
     ``pinned`` maps the place of a request to the id of the one shade it may have, however far off that is;
     ``excluded`` are ids of shades that are not to be used. Shades of another fibre or weight are not offered.
     """
@@ -38,6 +39,11 @@ class Conditions:
     colour_limit: float = 5.0
     pinned: Mapping[int, int] = field(default_factory=dict)
     excluded: frozenset[int] = frozenset()
+    range_factors: Mapping[int, Factor] = field(default_factory=dict)
+
+    def factor_of(self, shade: OwnedShade) -> Factor:
+        """Return what is believed of thread of this shade."""
+        return self.range_factors.get(shade.range_id, self.factor)
 
 
 @dataclass(frozen=True)
@@ -146,8 +152,11 @@ def _metres(
     problems = []
     for id, numbers in users.items():
         free_mm, sigma_mm = by_id[id].free
-        needed_mm = sum(requests[number].geometry_mm for number in numbers)
-        p = p_enough(needed_mm, conditions.factor, free_mm=free_mm, free_sigma_mm=sigma_mm)
+        factor = conditions.factor_of(by_id[id])
+        needed_mm = sum(
+            requests[number].geometry_mm * factor.median + requests[number].path_mm for number in numbers
+        )
+        p = p_enough(needed_mm, factor.about_one, free_mm=free_mm, free_sigma_mm=sigma_mm)
         if p < conditions.certainty:
             names = " and ".join(requests[number].called for number in numbers)
             problems.append(

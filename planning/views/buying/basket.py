@@ -22,8 +22,8 @@ from inventory.lists.looking_back import (
 from inventory.models import Order, StockItem, Supplier
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
-from planning.buying.basket import Plan, draft_orders, plan_basket
-from planning.buying.needs import MaterialNeed, Needs, needs_of_all, open_jobs
+from planning.buying.basket import BasketPlan, draft_orders, plan_basket
+from planning.buying.needs import Needs, needs_of_all, open_jobs
 from planning.jobs.jobs import items_needed
 from planning.models import Rules
 
@@ -59,7 +59,7 @@ def buying(request: HttpRequest) -> HttpResponse:
     """Show what must be bought and the cheapest basket for it."""
     form = BasketForm(request.GET, label_suffix="")
     refused = ""
-    plan: Plan | None = None
+    plan: BasketPlan | None = None
     needs = Needs((), ())
     try:
         needs, plan = _asked(form)
@@ -85,7 +85,7 @@ def buying(request: HttpRequest) -> HttpResponse:
     return render(request, "planning/buying.html", context, status=422 if refused else 200)
 
 
-def _asked(form: BasketForm) -> tuple[Needs, Plan]:
+def _asked(form: BasketForm) -> tuple[Needs, BasketPlan]:
     if not form.is_valid():
         raise WorkshopError("One of these suppliers is not known (any more). Choose again.")
     given, today = form.cleaned_data, timezone.localdate()

@@ -9,7 +9,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from planning.cutting.outlook import Outlook, stabilizer_outlooks
-from planning.jobs.layers import with_layers
 from planning.models import Job
 
 # The drawing of a balance: so many weeks wide at most, in these units.
@@ -21,12 +20,13 @@ def running_out(request: HttpRequest) -> HttpResponse:
     """Show each stabilizer's way down over the jobs that are booked and what past weeks took."""
     now = timezone.now()
     today = timezone.localdate(now)
-    outlooks = stabilizer_outlooks(with_layers(Job.objects.waiting()), at=now)
+    outlooks, unclear = stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=now)
     rows = [_row(outlook, today) for outlook in outlooks]
     shown = {
         "rows": rows,
         "late": [row for row in rows if row["late"]],
         "first": next((row for row in rows if row["outlook"].projection.run_out_on), None),
+        "unclear": unclear,
         "weeks": DRAWN_WEEKS,
     }
     return render(request, "planning/running_out.html", shown)

@@ -10,8 +10,7 @@ from django.views.decorators.http import require_POST
 from inventory.compute.errors import WorkshopError
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
-from planning.jobs.held_shades import ShadeChanges, hold_all, hold_shades
-from planning.jobs.jobs import plan_of
+from planning.jobs.pinning import ShadeChanges, change_pins, pin_all
 from planning.models import Job
 from planning.plan.pins import full_name, written_block, written_pin
 from planning.views.plan.pins import shade_words
@@ -24,7 +23,7 @@ def change_held(request: HttpRequest, pk: int) -> HttpResponse:
     sent = request.POST
     try:
         if "hold" in sent:
-            pinned = hold_all(job, plan_of(job))
+            pinned = pin_all(job)
             messages.success(
                 request, f"{pinned} colour{'s are' if pinned != 1 else ' is'} pinned for this job."
             )
@@ -35,7 +34,7 @@ def change_held(request: HttpRequest, pk: int) -> HttpResponse:
                 leave_out=sent.getlist("leave_out"),
                 use_again=sent.getlist("use_again"),
             )
-            hold_shades(job, changes)
+            change_pins(job, changes)
             messages.success(request, "Done; the other colours are chosen anew around it.")
     except WorkshopError as problem:
         messages.error(request, str(problem))

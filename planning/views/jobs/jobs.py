@@ -11,7 +11,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.compute.errors import WorkshopError
 from inventory.stocktakes.stocktakes import begin_items
 from planning.jobs.forms import JobForm, KeepForm, NamesForm, PlacedForm
-from planning.jobs.held_shades import ShadeChanges, hold_shades
 from planning.jobs.jobs import (
     change_job,
     delete_job,
@@ -21,6 +20,7 @@ from planning.jobs.jobs import (
     place_design,
     plan_of,
 )
+from planning.jobs.pinning import ShadeChanges, change_pins
 from planning.jobs.turns import in_turn
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
@@ -59,7 +59,7 @@ def keep_job(request: HttpRequest) -> HttpResponse:
             job = make_job(form.wanted(copies=copies), designs=designs, at=timezone.now(), by=request.user)
             pins, left_out = request.GET.getlist("pin"), request.GET.getlist("exclude")
             try:
-                hold_shades(job, ShadeChanges(pin=pins, leave_out=left_out))
+                change_pins(job, ShadeChanges(pin=pins, leave_out=left_out))
             except WorkshopError as problem:
                 messages.error(request, f"The job is kept without its pins. {problem}")
             messages.success(
@@ -184,7 +184,7 @@ def delete(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def count_needed(request: HttpRequest) -> HttpResponse:
     """Begin a stocktake of only what the jobs need."""
-    wanted = items_needed(Job.objects.waiting().with_everything())
+    wanted = items_needed(list(Job.objects.waiting().with_everything()))
     if not wanted:
         messages.error(request, "Nothing on the shelf is needed by these jobs, so there is nothing to count.")
         return redirect("jobs")

@@ -30,10 +30,11 @@ from planning.cutting.cuts import (
     post_cut,
 )
 from planning.cutting.rings import keep_ring_strips, ring_strips
-from planning.jobs.jobs import Wanted, make_job, plan_of
-from planning.jobs.layers import stitched_mm
+from planning.jobs.asked import asked_of
+from planning.jobs.jobs import JobFacts, make_job, plan_of
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job, Layer, Rules
+from planning.plan.ask import stitched_mm
 from planning.plan.shelf import stabilizer_stock
 from planning.stitch_files.reading import read_design_file
 from tests.factories import (
@@ -59,7 +60,7 @@ def job(stitch_file, workshop):
     path = stitch_file("#b01c2e")
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
     twill = Fabric.objects.get(name="twill")
-    made = make_job(Wanted(what="crew caps", pieces=10, fabric=twill), designs=[design], at=NOW, by=None)
+    made = make_job(JobFacts(what="crew caps", pieces=10, fabric=twill), designs=[design], at=NOW, by=None)
     return Job.objects.with_everything().get(pk=made.pk)
 
 
@@ -136,7 +137,7 @@ def test_a_shelf_that_has_changed_since_is_not_cut(job):
 def test_layers_of_one_product_are_cut_from_what_is_there_once(job):
     Layer.objects.create(fabric=job.fabric, kind="tear-away", order=2, count=1)
     ledger.use(StabilizerRoll.objects.get(), quantity=8_000, **act())
-    plan = plan_of(job)
+    plan = plan_of(again(job))
     # 24 pieces want 12 strips of 190: 2,280 mm, where each layer alone would find its 1,140 in the 2,000.
     assert plan.verdict == "short"
     (cut,) = cuts_of(plan.stabilizer)
@@ -350,7 +351,7 @@ def test_pieces_that_were_missing_are_still_asked_for_after_the_cut(job):
 def other(job):
     """One piece and two to spare on the same cloth."""
     design = job.placed.get().design
-    made = make_job(Wanted(what="pennants", pieces=1, fabric=job.fabric), designs=[design], at=NOW, by=None)
+    made = make_job(JobFacts(what="pennants", pieces=1, fabric=job.fabric), designs=[design], at=NOW, by=None)
     return made
 
 
@@ -423,7 +424,7 @@ def test_rings_are_waste_unless_the_workshop_keeps_strips_of_a_set_size(signed_i
     assert signed_in.post(address, sent).status_code == 302
     assert signed_in.post(address, sent).status_code == 302  # a second click
     pack = SheetPack.objects.get()
-    per_ring = strips_in_ring((190, 240), stitched_mm(job), (50, 180))
+    per_ring = strips_in_ring((190, 240), stitched_mm(asked_of(job)), (50, 180))
     assert (pack.width_mm, pack.height_mm, pack.on_hand) == (50, 180, 12 * per_ring)
     with pytest.raises(WorkshopError):
         keep_ring_strips([job], **act())

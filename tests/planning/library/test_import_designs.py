@@ -30,8 +30,8 @@ from planning.stitch_files.reading import MIB
 from planning.stitch_files.unpacking import UnpackLimits, UnsafeArchive, plain_name, unpack
 from tests.factories import NOW
 from tests.own_database import own_file
-from tests.planning.memory import most_memory
 from tests.pages import page_text
+from tests.planning.memory import most_memory
 
 ROOT = Path(__file__).resolve().parents[3]
 RED, BLUE = "#b01c2e", "#1c2b8d"

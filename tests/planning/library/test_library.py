@@ -7,8 +7,7 @@ from django.core.files.storage import default_storage
 
 from inventory.compute.colour import lab_from_hex
 from planning.compute.stitches.sameness import block_outline, is_same_drawing
-from planning.jobs.jobs import Wanted as WantedJob
-from planning.jobs.jobs import make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.colours import NO_COLOUR, RequestedColour, keep_thread_on, recolour
 from planning.library.designs import stored_name
 from planning.library.search import (
@@ -245,4 +244,4 @@ def test_deleting_the_file_that_plans_use_leaves_the_other_formats(keep_bytes):
 
 
 def a_job():
-    return WantedJob(what="crew caps", pieces=10)
+    return JobFacts(what="crew caps", pieces=10)

@@ -8,8 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from planning.jobs.jobs import Wanted as WantedJob
-from planning.jobs.jobs import make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.colours import RequestedColour, recolour
 from planning.library.designs import keep_design, stored_name
 from planning.library.search import (
@@ -27,7 +26,7 @@ RED, BLUE, GREEN, GOLD = "#b01c2e", "#1c2b8d", "#107040", "#f0c020"
 
 
 def a_job():
-    return WantedJob(what="crew caps", pieces=10)
+    return JobFacts(what="crew caps", pieces=10)
 
 
 def test_a_visitor_is_asked_to_sign_in(client, person, keep):

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from inventory.models import Reservation, Spool, StockItem
 from inventory.shelf.weights import STATED_TEX_SIGMA, TARE_SIGMA
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import FactorReset, Job, Machine, Observation, RunEvent, RunReport
 from planning.run.promise import drop, promise
@@ -36,7 +36,7 @@ def job(stitch_file, red) -> Job:
     a_roll()
     path = stitch_file(RED, BLUE, name="badge.pes", stitches=400)
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
-    wanted = Wanted(what="crew caps", pieces=6, tests=1, machine=Machine.objects.first())
+    wanted = JobFacts(what="crew caps", pieces=6, tests=1, machine=Machine.objects.first())
     made = make_job(wanted, designs=[design], at=NOW, by=None)
     return Job.objects.with_everything().get(pk=made.pk)
 

@@ -9,7 +9,7 @@ from inventory.ledger import ledger_problems
 from inventory.models import Reservation, Spool, StockItem
 from planning.compute.run.state import spool_on
 from planning.facts.learning import learned
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Job, Machine
 from planning.run.finish import Ending, WeighedBack, finish
@@ -83,7 +83,7 @@ def test_a_season_of_jobs_leaves_the_ledger_sound_and_nothing_set_aside(season, 
     machine = Machine.objects.first()
     finished = dropped = 0
     for number in range(jobs):
-        wanted = Wanted(
+        wanted = JobFacts(
             what=f"job {number}", pieces=rng.randint(1, 4), tests=rng.randint(0, 1), machine=machine
         )
         made = make_job(wanted, designs=[rng.choice(season)], at=NOW, by=None)

@@ -152,18 +152,21 @@ def test_pieces_hooped_together_share_the_threaded_path():
         carried([design("#aa0000", "#00aa00")], 8, 1),
         carried([design("#aa0000", "#00aa00")], 8, 4),
     )
-    saved = alone.cumulative_needle_mm([0])[-1] - together.cumulative_needle_mm([0])[-1]
+    (stitched, lost), (same, shared) = (each.cumulative_needle_mm([0]) for each in (alone, together))
+    assert stitched.tolist() == same.tolist()
+    saved = lost[-1] - shared[-1]
     assert saved == pytest.approx((8 - 2) * TERMS.thread.threaded_path_mm)
 
 
 def test_what_is_needed_of_a_load_is_what_its_pieces_need():
     for copies in (1, 3, 7):
         loads = carried([design("#aa0000", "#00aa00"), design("#aa0000", hooping=1)], 10, copies)
-        assert np.sum([sum(load) for load in loads.needle_loads([0, 2])]) == pytest.approx(
-            loads.cumulative_needle_mm([0, 2])[-1]
+        geometry_mm, path_mm = loads.cumulative_needle_mm([0, 2])
+        assert np.sum([sum(load) for load in loads.needle_loads([0, 2], median=1.5)]) == pytest.approx(
+            geometry_mm[-1] * 1.5 + path_mm[-1]
         )
-        assert sum(map(sum, loads.bobbin_loads())) == pytest.approx(
-            10 * sum(block.bobbin_mm for block in loads.blocks)
+        assert sum(map(sum, loads.bobbin_loads(median=1.25))) == pytest.approx(
+            10 * 1.25 * sum(block.bobbin_geometry_mm for block in loads.blocks)
         )
 
 

@@ -74,7 +74,10 @@ def test_kerf_and_trimmed_edges_are_allowed_for():
 
 
 def test_pieces_that_are_cut_already_are_left_out_size_by_size():
-    before = (CutBefore(TEAR.name, (190, 240), 5), CutBefore(TEAR.name, (100, 100), 3))
+    before = (
+        CutBefore(TEAR.kind, TEAR.method, (190, 240), 5),
+        CutBefore(TEAR.kind, TEAR.method, (100, 100), 3),
+    )
     ((layer,),) = planned(
         [JobLayers((TEAR,), (190, 240), 12, cut_before=before)], stock_of(Roll("R", 500, 9_000))
     )

@@ -8,8 +8,8 @@ from django.core.management import call_command
 from django.urls import reverse
 
 from inventory.shelf.things import retire
-from planning.jobs.held_shades import ShadeChanges, hold_all, hold_shades
-from planning.jobs.jobs import NotInThisState, Wanted, make_job, plan_of
+from planning.jobs.jobs import JobFacts, NotInThisState, make_job, plan_of
+from planning.jobs.pinning import ShadeChanges, change_pins, pin_all
 from planning.library.designs import keep_design
 from planning.models import Job
 from planning.plan.pins import NoSuchPin
@@ -30,7 +30,7 @@ def job(stitch_file, workshop):
     a_roll()
     path = stitch_file(RED, ROSE)
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
-    return make_job(Wanted("crew caps", 5), designs=[design], at=NOW, by=None)
+    return make_job(JobFacts("crew caps", 5), designs=[design], at=NOW, by=None)
 
 
 def again(job):
@@ -43,55 +43,55 @@ def codes(job):
 
 def test_a_pin_of_a_job_holds_and_the_rest_is_chosen_anew(job):
     assert codes(job) == ["R2", "R1"]
-    hold_shades(job, ShadeChanges(pin=["1=R1"]))
+    change_pins(job, ShadeChanges(pin=["1=R1"]))
     assert codes(job) == ["R1", "R3"]
     assert [thread.is_pinned for thread in plan_of(again(job)).threads] == [True, False]
 
 
 def test_a_pin_is_taken_off_again(job):
-    hold_shades(job, ShadeChanges(pin=["1=R1"]))
-    hold_shades(job, ShadeChanges(unpin=["1"]))
+    change_pins(job, ShadeChanges(pin=["1=R1"]))
+    change_pins(job, ShadeChanges(unpin=["1"]))
     assert codes(job) == ["R2", "R1"]
     assert not job.pinned_shades.exists()
 
 
 def test_a_new_pin_takes_the_place_of_the_one_before(job):
-    hold_shades(job, ShadeChanges(pin=["1=R1"]))
-    hold_shades(job, ShadeChanges(pin=["1=R3"]))
+    change_pins(job, ShadeChanges(pin=["1=R1"]))
+    change_pins(job, ShadeChanges(pin=["1=R3"]))
     assert job.pinned_shades.get().shade.code == "R3"
 
 
 def test_a_shade_left_out_is_not_used_until_it_is_used_again(job):
-    hold_shades(job, ShadeChanges(leave_out=["R2"]))
-    hold_shades(job, ShadeChanges(leave_out=["R2"]))
+    change_pins(job, ShadeChanges(leave_out=["R2"]))
+    change_pins(job, ShadeChanges(leave_out=["R2"]))
     assert "R2" not in codes(job)
-    hold_shades(job, ShadeChanges(use_again=["Skerry Forty R2"]))
+    change_pins(job, ShadeChanges(use_again=["Skerry Forty R2"]))
     assert codes(job) == ["R2", "R1"]
     with pytest.raises(NoSuchPin, match='does not leave out "R2"'):
-        hold_shades(job, ShadeChanges(use_again=["R2"]))
+        change_pins(job, ShadeChanges(use_again=["R2"]))
 
 
 def test_the_shades_of_a_promise_are_settled(job, signed_in):
     promise(again(job), at=NOW, by=None)
     with pytest.raises(NotInThisState, match="Take the promise back"):
-        hold_shades(again(job), ShadeChanges(pin=["1=R1"]))
+        change_pins(again(job), ShadeChanges(pin=["1=R1"]))
     with pytest.raises(NotInThisState, match="Take the promise back"):
-        hold_all(again(job), plan_of(again(job)))
+        pin_all(again(job))
     shown = signed_in.get(reverse("job", args=[job.pk])).content.decode()
     assert 'name="pin"' not in shown
     assert "chosen anew each time" not in shown
 
 
 def test_what_was_promised_stays_whatever_comes_onto_the_shelf(job):
-    assert hold_all(job, plan_of(again(job))) == 2
+    assert pin_all(job) == 2
     a_spool(a_shade("R8", hex=ROSE))
     assert codes(job) == ["R2", "R1"]
-    hold_shades(job, ShadeChanges(unpin=["2"]))
+    change_pins(job, ShadeChanges(unpin=["2"]))
     assert codes(job) == ["R2", "R8"]
 
 
 def test_a_pinned_shade_that_has_left_the_shelf_is_told_of(job):
-    hold_shades(job, ShadeChanges(pin=["1=R3"]))
+    change_pins(job, ShadeChanges(pin=["1=R3"]))
     spool = job.pinned_shades.get().shade.spools.get()
     retire(spool, key=a_key(), at=NOW, by=None)
     plan = plan_of(again(job))
@@ -100,9 +100,9 @@ def test_a_pinned_shade_that_has_left_the_shelf_is_told_of(job):
 
 
 def test_a_pin_that_names_nothing_changes_nothing(job):
-    hold_shades(job, ShadeChanges(pin=["1=R1"]))
+    change_pins(job, ShadeChanges(pin=["1=R1"]))
     with pytest.raises(NoSuchPin):
-        hold_shades(job, ShadeChanges(unpin=["1"], pin=["7=R1"]))
+        change_pins(job, ShadeChanges(unpin=["1"], pin=["7=R1"]))
     assert job.pinned_shades.count() == 1
 
 

@@ -1,4 +1,4 @@
-"""Shades that a kept job holds on to: pinned, left out, and let go again."""
+"""Shades that are pinned for a kept job, left out of it, and let go again."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,8 +7,8 @@ from django.db import transaction
 
 from inventory.models import Shade
 from planning.compute.batch.asked import AskedDesign
-from planning.compute.batch.plan import BatchPlan
-from planning.jobs.jobs import asked_of, refuse_unless_draft
+from planning.jobs.asked import asked_of
+from planning.jobs.jobs import plan_of, refuse_unless_draft
 from planning.models import Design, Job, LeftOutShade, PinnedShade, Rules
 from planning.plan.pins import NoSuchPin, excluded_shades, named_block, pinned_shades
 from planning.plan.shelf import needle_shades
@@ -25,15 +25,14 @@ class ShadeChanges:
 
 
 @transaction.atomic
-def hold_shades(job: Job, changes: ShadeChanges) -> None:
-    """Change what ``job`` holds on to. A pin takes the place of any other on blocks that ask for the same colour.
+def change_pins(job: Job, changes: ShadeChanges) -> None:
+    """Change what is pinned for ``job``. A pin takes the place of any other on blocks that ask for the same colour.
 
     Whatever was so already stays so. Raises NoSuchPin, and NotInThisState once the job is promised: then its shades
     are settled.
     """
     _lock_draft(job)
-    designs, lettering = asked_of(job)
-    every = [*designs, *dict.fromkeys(lettering)]
+    every = asked_of(job).every_design
     rules = Rules.current()
     shades = needle_shades(fibre=rules.fibre, weight_label=rules.weight_label)
     owned = [shade for shade in shades if shade.spools]
@@ -45,9 +44,9 @@ def hold_shades(job: Job, changes: ShadeChanges) -> None:
     for shade in excluded_shades(changes.leave_out, shades):
         LeftOutShade.objects.get_or_create(job=job, shade_id=shade)
     if changes.use_again:
-        held = list(job.left_out_shades.select_related("shade__range"))
+        left_out = list(job.left_out_shades.select_related("shade__range"))
         for written in changes.use_again:
-            found = [each for each in held if _is_called(each.shade, written)]
+            found = [each for each in left_out if _is_called(each.shade, written)]
             if not found:
                 raise NoSuchPin(f'{job} does not leave out "{written.strip()}".')
             for each in found:
@@ -60,9 +59,10 @@ def _lock_draft(job: Job) -> None:
 
 
 @transaction.atomic
-def hold_all(job: Job, plan: BatchPlan) -> int:
-    """Pin every shade that ``plan`` of ``job`` chose near enough, and return how many colours that makes."""
+def pin_all(job: Job) -> int:
+    """Pin every shade that the plan of ``job`` now chooses near enough, and return how many colours that makes."""
     _lock_draft(job)
+    plan = plan_of(Job.objects.with_everything().get(pk=job.pk))
     pinned = 0
     for thread in plan.threads:
         if thread.choice.shade and thread.choice.near_enough:
