@@ -23,7 +23,7 @@ from inventory.models import Order, StockItem, Supplier
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import BasketPlan, draft_orders, plan_basket
-from planning.buying.needs import Needs, needs_of_all, open_jobs
+from planning.buying.needs import MaterialNeed, Needs, needs_of_all, open_jobs
 from planning.jobs.jobs import items_needed
 from planning.models import Rules
 
