@@ -104,10 +104,37 @@ def _run_tests(arguments):
         problem = _install("test")
         if problem:
             return _refuse(problem)
-    elif not _can_import("pytest", "pytest_django"):
+    elif not _can_import("pytest", "pytest_django", "xdist"):
         return _refuse("The tests need more packages: %s -m pip install -e '.[test]'" % sys.executable)
-    _say("Running the tests (browser tests and benchmarks have their own markers; see DEVELOPERS.md).")
-    return subprocess.call([sys.executable, "-m", "pytest", *arguments], cwd=str(HERE))
+    _say(
+        "Running the tests. Those that take long or need more (thorough, browser, benchmark) are left to .ci/run; "
+        "one kind by hand: -m KIND."
+    )
+    command = [sys.executable, "-m", "pytest", *_workers(arguments), *arguments]
+    return subprocess.call(command, cwd=str(HERE))
+
+
+def _workers(arguments):
+    """Return the words that spread the tests over all cores, or none where that cannot pay or was decided otherwise."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    decided = (
+        "-n",
+        "--numprocesses",
+        "--dist",
+        "--pdb",
+        "--trace",
+        "-s",
+        "--capture",
+        "--collect-only",
+        "--co",
+        "-h",
+    )
+    alone = any(word.startswith(decided) for word in arguments)
+    few = any("::" in word or word.endswith(".py") or word.startswith(("-k", "--lf")) for word in arguments)
+    timed = any("benchmark" in word and "not benchmark" not in word for word in arguments)
+    if cores == 1 or alone or few or timed:
+        return []
+    return ["-n", str(cores), "--dist", "worksteal"]
 
 
 def _say(sentence):

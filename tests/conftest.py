@@ -1,15 +1,25 @@
-"""What every test shares: the clock, a person, and a database that can be emptied in spite of its triggers."""
+"""What tests share: the clock, a person, quick passwords, and a database that can be emptied in spite of triggers.
+
+Collection marks each test that uses the database ``database``, so that a second database runs those alone.
+"""
 
 import os
 import shutil
+from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 import pytest
 from django.contrib.auth.models import User
 from django.db import connection
+from django.test import override_settings
 from hypothesis import HealthCheck, settings
-from playwright.sync_api import Browser, sync_playwright
+
+from tests.own_database import keep_as_migrated
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 QUIET = [
     "--no-sandbox",
@@ -20,6 +30,14 @@ QUIET = [
     "--disable-component-update",
     "--disable-sync",
 ]
+ASKS_FOR_THE_DATABASE = {
+    "db",
+    "transactional_db",
+    "django_db_reset_sequences",
+    "django_db_serialized_rollback",
+    "live_server",
+}
+LEFT_TO_CI = ("thorough", "browser", "benchmark")
 
 # A loaded two-core machine is slow now and then; speed is the benchmarks' business.
 settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -27,6 +45,38 @@ settings.load_profile("house")
 
 # Playwright's synchronous form runs an event loop in the test's own thread, where Django would refuse to query.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+
+
+@pytest.hookimpl(tryfirst=True)  # before the markers choose
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        fixtures = set(getattr(item, "fixturenames", ()))
+        if item.get_closest_marker("django_db") or fixtures & ASKS_FOR_THE_DATABASE:
+            item.add_marker("database")
+
+
+_left: Counter[str] = Counter()
+
+
+def pytest_deselected(items: list[pytest.Item]) -> None:
+    _left.update(marker for item in items for marker in LEFT_TO_CI if item.get_closest_marker(marker))
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    output = getattr(session.config, "workeroutput", None)  # only a worker of several has one
+    if output is not None:
+        output["left"] = dict(_left)
+
+
+def pytest_testnodedown(node: object) -> None:
+    """Take over what a worker left out: each of them collects everything."""
+    _left.update(Counter(getattr(node, "workeroutput", {}).get("left", {})) - _left)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    left = ", ".join(f"{_left[marker]} {marker}" for marker in LEFT_TO_CI if _left[marker])
+    if left:
+        terminalreporter.write_line(f"Left out: {left}. .ci/run has them all; one kind by hand: -m KIND.")
 
 
 @pytest.fixture
@@ -41,7 +91,21 @@ def person(db: None) -> User:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _emptying_respects_the_ledger(django_db_setup: None, django_db_blocker: object) -> Iterator[None]:
+def _quick_passwords() -> Iterator[None]:
+    """Hash passwords quickly and badly, in tests alone: the site's own way takes a third of a second on purpose."""
+    with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
+        yield
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: object) -> None:
+    """Make the tests' database as ever, and keep it as it is now for those who need a database of their own."""
+    with django_db_blocker.unblock():  # type: ignore[attr-defined]
+        keep_as_migrated(connection)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _emptying_respects_the_ledger() -> Iterator[None]:
     """Let a transactional test be emptied: on SQLite that deletes row by row, which a trigger forbids."""
     operations = type(connection.ops)
     flush = operations.execute_sql_flush
@@ -68,8 +132,10 @@ def _emptying_respects_the_ledger(django_db_setup: None, django_db_blocker: obje
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
+def chromium() -> "Iterator[Browser]":
     """The one browser of all browser tests: Playwright's synchronous form allows no second at the same time."""
+    from playwright.sync_api import sync_playwright  # heavy, and for browser tests alone
+
     path = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
     if path is None:
         pytest.fail("The browser tests need Chromium: install Debian's package chromium.")

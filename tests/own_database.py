@@ -1,16 +1,32 @@
 """A database of its own for tests that need processes, crashes or a clock: fresh, with the site's own settings."""
 
 import os
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
 from django.db import connection
+from django.db.backends.base.base import BaseDatabaseWrapper
 
 HOUSE = Path(__file__).resolve().parent.parent
+
+DATABASE_FILE = "enough-thread.sqlite3"  # as the site names it
+
+_migrated = sqlite3.connect(":memory:", check_same_thread=False)
+
+
+def keep_as_migrated(tests_database: BaseDatabaseWrapper) -> None:
+    """Keep a copy of ``tests_database``, migrated and with nothing in it yet, in place of migrating again.
+
+    SQLite only: PostgreSQL copies no database that somebody is connected to.
+    """
+    if tests_database.vendor == "sqlite":
+        with tests_database.cursor():  # connects
+            tests_database.connection.backup(_migrated)
 
 
 @contextmanager
@@ -19,21 +35,42 @@ def own_database(folder: Path) -> Iterator[Mapping[str, str]]:
 
     SQLite: a file in ``folder``. PostgreSQL: a database beside the tests' own, dropped at the end.
     """
-    environment = dict(os.environ)
-    environment["ENOUGH_THREAD_DATA"] = str(folder)
-    environment.pop("DATABASE_URL", None)
     if connection.vendor != "postgresql":
-        run_in(environment, "manage.py", "migrate", "--skip-checks", "--verbosity", "0")
-        yield environment
+        yield own_file(folder)
         return
+    environment = _environment(folder)
     name = f"enough_own_{os.getpid()}_{folder.name}".replace("-", "_").lower()[:60]
     _on_the_server(f'CREATE DATABASE "{name}"')
     try:
         environment["DATABASE_URL"] = _address(name)
-        run_in(environment, "manage.py", "migrate", "--skip-checks", "--verbosity", "0")
+        _migrate(environment)
         yield environment
     finally:
         _on_the_server(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+def own_file(folder: Path) -> dict[str, str]:
+    """Return the environment of processes that share a new, migrated SQLite file in ``folder``.
+
+    A copy of the tests' own database where there is one of that kind, which is quicker than migrating.
+    """
+    environment = _environment(folder)
+    if _migrated.execute("SELECT 1 FROM sqlite_master").fetchone() is None:
+        _migrate(environment)
+        return environment
+    folder.mkdir(parents=True, exist_ok=True)
+    with closing(sqlite3.connect(folder / DATABASE_FILE)) as file:
+        _migrated.backup(file)
+    return environment
+
+
+def _environment(folder: Path) -> dict[str, str]:
+    kept = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+    return kept | {"ENOUGH_THREAD_DATA": str(folder)}
+
+
+def _migrate(environment: Mapping[str, str]) -> None:
+    run_in(environment, "manage.py", "migrate", "--skip-checks", "--verbosity", "0")
 
 
 def _address(name: str) -> str:

@@ -3,6 +3,7 @@
 import doctest
 import io
 import math
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
@@ -15,12 +16,25 @@ from fixtures.drawing.design import Act, Design, file_bytes, measure, steps
 from fixtures.drawing.shapes import Area, Line, area, box, circle, inside, length_mm
 from fixtures.make_designs import DESIGNS, designs, files, problems
 
-DRAWN = {design.name: design for design in designs()}
-FILES = [(design, file_format) for design in DRAWN.values() for file_format in design.formats]
-EVERY_FILE = pytest.mark.parametrize(
-    ("design", "file_format"), FILES, ids=[f"{design.name}.{file_format}" for design, file_format in FILES]
-)
-EVERY_DESIGN = pytest.mark.parametrize("design", DRAWN.values(), ids=DRAWN)
+NAMES = sorted(path.name for path in DESIGNS.iterdir())
+EVERY_FILE = pytest.mark.parametrize("name", NAMES)
+EVERY_DESIGN = pytest.mark.parametrize("name", sorted({name.rpartition(".")[0] for name in NAMES}))
+
+
+@cache
+def drawn() -> dict[str, Design]:
+    """Return the designs by name, drawn when the first is asked for: to collect these tests must not take seconds."""
+    return {design.name: design for design in designs()}
+
+
+@pytest.fixture
+def design(name: str) -> Design:
+    return drawn()[name.partition(".")[0]]
+
+
+@pytest.fixture
+def file_format(name: str) -> str:
+    return name.rpartition(".")[2]
 
 
 def _read(content: bytes, *, file_format: str) -> pyembroidery.EmbPattern:
@@ -60,12 +74,12 @@ def test_drawing_again_gives_the_stitches_of_the_file_that_is_kept(design: Desig
 
 @EVERY_FILE
 def test_a_file_holds_the_penetrations_that_were_drawn(design: Design, file_format: str) -> None:
-    drawn = [(x, y) for act, x, y in steps(design) if act is Act.STITCH]
+    wanted = [(x, y) for act, x, y in steps(design) if act is Act.STITCH]
     found = _stitches(_read((DESIGNS / f"{design.name}.{file_format}").read_bytes(), file_format=file_format))
     # One format keeps where a block starts as whole units from a centre that may lie between two units.
     near = 1.5 if file_format == "vp3" else 0.0
-    assert len(found) == len(drawn)
-    assert max(math.dist(a, b) for a, b in zip(found, drawn, strict=True)) <= near
+    assert len(found) == len(wanted)
+    assert max(math.dist(a, b) for a, b in zip(found, wanted, strict=True)) <= near
 
 
 @EVERY_FILE
@@ -98,7 +112,8 @@ def test_no_stitch_is_too_long_to_wear_or_too_short_to_sew(design: Design) -> No
 def test_the_badge_is_there_in_every_format_and_the_set_in_six_at_least() -> None:
     badge = {path.suffix for path in DESIGNS.glob("crew-cap-badge.*")}
     assert badge == {".pes", ".dst", ".exp", ".jef", ".vp3", ".xxx", ".pec", ".u01", ".tbf"}
-    assert len({design.formats[0] for design in DRAWN.values()}) >= 6
+    assert len({design.formats[0] for design in drawn().values()}) >= 6
+    assert sorted(f"{each.name}.{kind}" for each in drawn().values() for kind in each.formats) == NAMES
     assert sum(path.stat().st_size for path in DESIGNS.iterdir()) < 3_000_000
 
 
@@ -126,14 +141,14 @@ def test_the_lighthouse_has_eight_colours_or_more_with_names_and_codes() -> None
 
 
 def test_a_missing_a_changed_and_a_strange_file_are_each_named(tmp_path: Path) -> None:
-    drawn = [DRAWN["name-tag"], DRAWN["rope-border"], DRAWN["signal-flags"]]
-    for name, content in files(drawn):
+    three = [drawn()[name] for name in ("name-tag", "rope-border", "signal-flags")]
+    for name, content in files(three):
         (tmp_path / name).write_bytes(content)
-    assert problems(drawn, folder=tmp_path) == []
+    assert problems(three, folder=tmp_path) == []
     (tmp_path / "name-tag.exp").unlink()
     (tmp_path / "rope-border.dst").write_bytes(b"LA:")
     (tmp_path / "stranger.pes").write_bytes(b"#PES")
-    assert problems(drawn, folder=tmp_path) == [
+    assert problems(three, folder=tmp_path) == [
         "name-tag.exp: is missing",
         "rope-border.dst: differs from what is drawn",
         "stranger.pes: belongs to no design",

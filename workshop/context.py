@@ -19,7 +19,7 @@ PLACES = (
 )
 
 
-class Place(NamedTuple):
+class NavigationEntry(NamedTuple):
     """One entry of the navigation; ``current`` is ``page``, ``true`` (a page within) or empty."""
 
     name: str
@@ -38,7 +38,7 @@ def house(request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def nav_places(path: str) -> list[Place]:
+def nav_places(path: str) -> list[NavigationEntry]:
     """Return the places that exist, with the one marked that ``path`` lies in."""
     places = []
     for name, url_name in PLACES:
@@ -46,7 +46,7 @@ def nav_places(path: str) -> list[Place]:
             url = reverse(url_name)
         except NoReverseMatch:
             continue
-        places.append(Place(name, url_name, url, ""))
+        places.append(NavigationEntry(name, url_name, url, ""))
     home = min((place.url for place in places), key=len, default="/")
     # "/" is the beginning of every path: the shortest address counts only when it is the page itself.
     within = [p for p in places if path == p.url or (p.url != home and path.startswith(p.url))]

@@ -15,7 +15,7 @@ from inventory.compute.photograph import PhotographUnclear, Pixels
 from inventory.compute.readings import KnownColour, average_readings
 from inventory.tables.cells import Cell, shown
 from inventory.tables.csv_rows import rows_of_csv
-from inventory.tables.problems import Problem
+from inventory.tables.problems import CellProblem
 
 MOST_READINGS = 20_000
 MOST_READINGS_BYTES = 5 * 2**20
@@ -39,7 +39,7 @@ class MeterFile:
     """The colours of a meter's file by shade code (empty where it names none), and its bad rows."""
 
     colours: dict[str, KnownColour]
-    problems: tuple[Problem, ...]
+    problems: tuple[CellProblem, ...]
 
 
 def read_meter_file(content: bytes, *, illuminant: str = "") -> MeterFile:
@@ -62,10 +62,10 @@ def read_meter_file(content: bytes, *, illuminant: str = "") -> MeterFile:
             "of several shades, code; illuminant says D65 or D50."
         )
     readings: dict[str, list[Lab]] = defaultdict(list)
-    problems: list[Problem] = []
+    problems: list[CellProblem] = []
     for number, cells in rows[1:]:
         found = _reading(number, dict(zip(names, cells, strict=False)), illuminant)
-        if isinstance(found, Problem):
+        if isinstance(found, CellProblem):
             problems.append(found)
         else:
             readings[found[0]].append(found[1])
@@ -74,7 +74,7 @@ def read_meter_file(content: bytes, *, illuminant: str = "") -> MeterFile:
         try:
             colours[code] = average_readings(labs)
         except WorkshopError as problem:
-            problems.append(Problem(0, "code", code, str(problem)))
+            problems.append(CellProblem(0, "code", code, str(problem)))
     return MeterFile(colours, tuple(problems))
 
 
@@ -82,23 +82,25 @@ def _heading(cell: str) -> str:
     return HEADINGS.get(cell.strip().casefold(), "")
 
 
-def _reading(number: int, row: dict[str, Cell], illuminant: str) -> tuple[str, Lab] | Problem:
+def _reading(number: int, row: dict[str, Cell], illuminant: str) -> tuple[str, Lab] | CellProblem:
     values = []
     for name, least, most in (("L", 0.0, 100.0), ("a", -200.0, 200.0), ("b", -200.0, 200.0)):
         text = shown(row.get(name, "")).strip()
         value = _number(text)
         if value is None or not least <= value <= most:
-            return Problem(number, name, text[:40], f"This is no {name}; it goes from {least:g} to {most:g}.")
+            return CellProblem(
+                number, name, text[:40], f"This is no {name}; it goes from {least:g} to {most:g}."
+            )
         values.append(value)
     observer = shown(row.get("observer", "")).strip().rstrip("°")
     if observer not in ("", "2"):
-        return Problem(
+        return CellProblem(
             number, "observer", observer, "Colours here are for the 2° observer; export them for it."
         )
     light = (shown(row.get("illuminant", "")).strip() or illuminant).upper()
     if light not in ("D65", "D50"):
         said = "No row or choice says under which light" if not light else "This light is not known here"
-        return Problem(number, "illuminant", light[:40], f"{said}; say D65 or D50.")
+        return CellProblem(number, "illuminant", light[:40], f"{said}; say D65 or D50.")
     lab = Lab(*values)
     return shown(row.get("code", "")).strip(), lab_d65_from_d50(lab) if light == "D50" else lab
 

@@ -7,6 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from inventory.compute.colour import parse_colour
+from inventory.compute.density import LinearDensity, in_other_systems
 from inventory.compute.errors import WorkshopError
 from inventory.compute.units import METRIC, Units
 from inventory.models import (
@@ -21,7 +22,16 @@ from inventory.models import (
     Supplier,
     ThreadRange,
 )
-from inventory.shelf.forms import MeasureField, MoneyField, NumberField, PutUpField, ShadeField, new_key
+from inventory.shelf.forms import (
+    AreaWeightField,
+    DensityField,
+    MeasureField,
+    MoneyField,
+    NumberField,
+    PutUpField,
+    ShadeField,
+    new_key,
+)
 
 
 class RecordForm(forms.ModelForm):
@@ -44,9 +54,9 @@ class RecordForm(forms.ModelForm):
 
 
 class RangeForm(RecordForm):
-    tex = NumberField(
-        label="Tex, g per km",
-        help_text="Denier / 9, or 590.5 / cotton count. A weight label such as 40 is no tex.",
+    tex = DensityField(
+        label="Linear density, tex",
+        help_text="Or as the maker states it: 270 dtex, 120 den x 2, Nm 80/2, Ne 50/2. A label such as 40 wt is none.",
     )
 
     class Meta:
@@ -66,6 +76,22 @@ class RangeForm(RecordForm):
             "tex_is_nominal": "This tex is only what the weight label suggests",
             "most_stitches_per_minute": "At most so many stitches a minute",
         }
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if self.instance.pk is not None:
+            self.initial["tex"] = self.instance.tex_as_written
+            tex = self.instance.tex
+            self.fields[
+                "tex"
+            ].help_text = f"{tex:.1f} tex are {in_other_systems(tex)}. Any of them can be typed."
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if isinstance(given.get("tex"), LinearDensity):
+            given["tex"], given["tex_typed"] = given["tex"]
+            self.instance.tex_typed = given["tex_typed"]
+        return given
 
 
 class ShadeForm(RecordForm):
@@ -151,7 +177,7 @@ class BobbinStyleForm(RecordForm):
 
 
 class StabilizerForm(RecordForm):
-    weight_g_m2 = NumberField(label="Weight, g/m²", help_text="One ounce per square yard is 33.9 g/m².")
+    weight_g_m2 = AreaWeightField(label="Weight, g/m²", help_text="Or like 1.5 oz/yd², which is 50.9 g/m².")
 
     class Meta:
         model = StabilizerProduct

@@ -40,7 +40,7 @@ from inventory.models import (
 
 
 @dataclass(frozen=True)
-class Column:
+class RecordColumn:
     """A column: its head with the unit, what stands in it, and whether it is one of numbers."""
 
     head: Callable[[Units], str]
@@ -58,7 +58,7 @@ class Book:
     what_for: str
     model: type[Model]
     form: type[RecordForm]
-    columns: Sequence[Column]
+    columns: Sequence[RecordColumn]
     words: Sequence[str]
     related: Sequence[str] = ()
     only: Q = field(default_factory=Q)
@@ -81,34 +81,34 @@ class Book:
         return found.distinct() if text else found
 
 
-def _text(head: str, cell: Callable[[Any], Any]) -> Column:
-    return Column(lambda units: head, lambda record, units: cell(record))
+def _text(head: str, cell: Callable[[Any], Any]) -> RecordColumn:
+    return RecordColumn(lambda units: head, lambda record, units: cell(record))
 
 
-def _plain(head: str, cell: Callable[[Any], Any]) -> Column:
-    return Column(lambda units: head, lambda record, units: cell(record), is_number=True)
+def _plain(head: str, cell: Callable[[Any], Any]) -> RecordColumn:
+    return RecordColumn(lambda units: head, lambda record, units: cell(record), is_number=True)
 
 
-def _length(head: str, cell: Callable[[Any], int | None]) -> Column:
-    return Column(
+def _length(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
+    return RecordColumn(
         lambda units: f"{head}, {units.length}",
         lambda record, units: _number(cell(record), units.length),
         True,
     )
 
 
-def _size(head: str, cell: Callable[[Any], int | None]) -> Column:
-    return Column(
+def _size(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
+    return RecordColumn(
         lambda units: f"{head}, {units.size}", lambda record, units: _number(cell(record), units.size), True
     )
 
 
-def _weight(head: str, cell: Callable[[Any], int | None]) -> Column:
+def _weight(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
     def shown(record: Any, units: Units) -> str:
         mg = cell(record)
         return "–" if mg is None else format_weight(mg, unit=units.weight).partition(" ")[0]
 
-    return Column(lambda units: f"{head}, {units.weight}", shown, True)
+    return RecordColumn(lambda units: f"{head}, {units.weight}", shown, True)
 
 
 def _number(mm: int | None, unit: str) -> str:
@@ -132,6 +132,7 @@ BOOKS: dict[str, Book] = {
                 _text("Fibre", lambda each: each.get_fibre_display()),
                 _text("Weight", lambda each: each.weight_label or "–"),
                 _plain("Tex", lambda each: f"{each.tex:.1f}"),
+                _text("As typed", lambda each: each.tex_as_written),
                 _text("Known", lambda each: "nominal" if each.tex_is_nominal else "stated"),
             ),
             words=("maker", "name"), children=(("shades", "range"), ("put-ups", "range")),

@@ -1,16 +1,45 @@
-"""Linear density of thread and weight per area of cloth, from one system of units to another.
+"""Linear density of thread and weight per area of cloth, as people type them and from one system to another.
 
 Tex, grams per kilometre, is the measure kept (ISO 1144). Factors: ASTM D2260. A trade label such as "40 wt"
 is not one of these systems: threads sold under it differ by nearly a factor of two, so nothing here reads it.
 """
 
-from inventory.compute.errors import require_positive
+import math
+import re
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from typing import NamedTuple
+
+from inventory.compute.errors import WorkshopError, require_positive
+from inventory.compute.lengths import NotWhole, TooLarge, UnknownUnit, parse_decimal
 
 DENIER_PER_TEX = 9.0
 DTEX_PER_TEX = 10.0
 NM_TIMES_TEX = 1000.0
 NE_TIMES_TEX = 590.541
 TICKET_TIMES_TEX = 3000.0
+
+_LARGEST_TEX = 1000.0
+_MOST_PLIES = 12
+_SYSTEM_OF: Mapping[str, str] = {
+    "tex": "tex", "g/km": "tex",
+    "dtex": "dtex", "decitex": "dtex",
+    "den": "den", "denier": "den", "d": "den",
+    "nm": "Nm",
+    "ne": "Ne", "nec": "Ne",
+}  # fmt: skip
+_NOT_A_DENSITY = frozenset({"wt", "weight", "no"})
+# A letter x alone is "times", and no unit.
+_WORD = r"(?!x(?![^\W\d_]))[^\W\d_]+(?:/km)?"
+_DENSITY = re.compile(
+    rf"(?P<before>{_WORD})?\.? ?(?P<number>[0-9][0-9.,]*) ?(?P<unit>{_WORD})?\.?"
+    rf"(?: ?[x×/] ?(?P<plies>[0-9]+))? ?(?P<after>{_WORD})?\.?",
+    re.IGNORECASE,
+)
+_AREA_WEIGHT = re.compile(r"(?P<number>[0-9][0-9., ]*?) ?(?P<unit>[^\d., ].*)?")
+_GRAMS_PER_M2 = frozenset({"g/m²", "g/m2", "gsm", "g/sqm", "g"})
+_OUNCES_PER_YD2 = frozenset({"oz/yd²", "oz/yd2", "oz/sqyd", "osy", "oz"})
+_HEAVIEST_G_M2 = 2000.0
 
 _GRAMS_PER_OUNCE = 28.349523125
 _SQUARE_METRES_PER_SQUARE_YARD = 0.9144**2
@@ -92,15 +121,6 @@ def metric_ticket(tex: float) -> float:
     return TICKET_TIMES_TEX / require_positive(tex, what="linear density in tex")
 
 
-def metric_ticket_from_nm(nm: float, plies: int) -> float:
-    """Return the metric ticket number of a thread of ``plies`` yarns, each of metric count ``nm``.
-
-    >>> metric_ticket_from_nm(80, 2)
-    120.0
-    """
-    return metric_ticket(tex_from_nm(nm, plies=plies))
-
-
 def grams_per_m2_from_oz_per_yd2(oz_per_yd2: float) -> float:
     """Return the weight of cloth or stabilizer in g/m² from oz/yd².
 
@@ -109,3 +129,140 @@ def grams_per_m2_from_oz_per_yd2(oz_per_yd2: float) -> float:
     """
     ounces = require_positive(oz_per_yd2, what="weight in oz/yd²")
     return ounces * _GRAMS_PER_OUNCE / _SQUARE_METRES_PER_SQUARE_YARD
+
+
+class LinearDensity(NamedTuple):
+    """A linear density in ``tex``, and as it was typed where that was in another system, else empty."""
+
+    tex: float
+    typed: str = ""
+
+
+class NotADensity(WorkshopError):
+    """The text says no linear density, or one in no system that is read here."""
+
+
+def read_linear_density(text: str) -> LinearDensity:
+    """Return the linear density that a person typed: tex, dtex or denier, Nm or Ne, with plies where they are given.
+
+    A number alone is tex. The plies of 80/2 or 120 den x 2 are counted in. A weight label is refused.
+
+    >>> read_linear_density("27"), read_linear_density("270 dtex"), read_linear_density("120d/2").typed
+    (LinearDensity(tex=27.0, typed=''), LinearDensity(tex=27.0, typed='270 dtex'), '120 den x 2')
+    >>> read_linear_density("Nm 80/2"), round(read_linear_density("Ne 50/2").tex, 3)
+    (LinearDensity(tex=25.0, typed='Nm 80/2'), 23.622)
+    """
+    typed = " ".join(text.split())
+    found = _DENSITY.fullmatch(typed)
+    if found is None:
+        raise NotADensity(f'"{typed[:40]}" is no linear density. {_LIKE_THIS}')
+    words = [word for word in (found["before"], found["unit"], found["after"]) if word]
+    if len(words) > 1:
+        raise NotADensity(f'"{typed[:40]}" names two units. {_LIKE_THIS}')
+    if found["plies"] and not words:
+        raise NotADensity(f"{typed} of what? Type it like Nm {typed}, Ne {typed} or {typed} den.")
+    system = _system(words[0] if words else "tex", typed)
+    number = parse_decimal(found["number"].rstrip(".,"))
+    plies = _plies(found["plies"], number, typed)
+    tex = _TO_TEX[system](float(number)) * plies
+    if tex > _LARGEST_TEX:
+        raise TooLarge(
+            f"{typed} would be {tex:,.0f} tex, more than any thread. Check the number and its unit."
+        )
+    return LinearDensity(tex, "" if system == "tex" and plies == 1 else _as_labelled(number, system, plies))
+
+
+def tex_as_written(tex: float, *, typed: str = "") -> str:
+    """Return a tex as text that reads back as the same; as it was ``typed``, while that still says so.
+
+    >>> tex_as_written(27.0), tex_as_written(27.0, typed="270 dtex"), tex_as_written(30.0, typed="270 dtex")
+    ('27', '270 dtex', '30')
+    """
+    if typed and math.isclose(read_linear_density(typed).tex, tex, rel_tol=1e-9):
+        return typed
+    text = _plain(Decimal(str(tex)))
+    # Three decimals would be asked about when typed back.
+    return f"{text}0" if len(text.partition(".")[2]) == 3 else text
+
+
+def in_other_systems(tex: float) -> str:
+    """Return a tex in the other systems that a label may use, as people read them.
+
+    >>> in_other_systems(27)
+    '270 dtex, 243 den, Nm 37, Ne 21.9, ticket 111'
+    """
+    return (
+        f"{tex * DTEX_PER_TEX:.0f} dtex, {denier_from_tex(tex):.0f} den, Nm {nm_from_tex(tex):.3g}, "
+        f"Ne {ne_from_tex(tex):.3g}, ticket {metric_ticket(tex):.0f}"
+    )
+
+
+def read_area_weight(text: str) -> float:
+    """Return in g/m² the weight of cloth or stabilizer that a person typed; a number alone is in g/m².
+
+    >>> read_area_weight("50"), read_area_weight("50 gsm"), round(read_area_weight("1.5 oz/yd²"), 1)
+    (50.0, 50.0, 50.9)
+    """
+    typed = " ".join(text.split())
+    found = _AREA_WEIGHT.fullmatch(typed)
+    if found is None:
+        raise NotADensity(f'"{typed[:40]}" is no weight of cloth. Type it like 50, or 1.5 oz/yd².')
+    number = float(parse_decimal(found["number"]))
+    unit = re.sub(r"[\s.]", "", (found["unit"] or "g/m²").casefold())
+    if unit in _OUNCES_PER_YD2:
+        weight = grams_per_m2_from_oz_per_yd2(number)
+    elif unit in _GRAMS_PER_M2:
+        weight = require_positive(number, what="weight in g/m²")
+    else:
+        raise UnknownUnit(f'"{found["unit"]}" is no weight of cloth. Use g/m² or oz/yd².')
+    if weight > _HEAVIEST_G_M2:
+        raise TooLarge(f"{typed} is more than {_HEAVIEST_G_M2:,.0f} g/m². Check the number and its unit.")
+    return weight
+
+
+_LIKE_THIS = "Type it like 27, 270 dtex, 243 den, Nm 80/2 or Ne 50/2."
+_TO_TEX: Mapping[str, Callable[[float], float]] = {
+    "tex": lambda tex: require_positive(tex, what="linear density in tex"),
+    "dtex": tex_from_dtex,
+    "den": tex_from_denier,
+    "Nm": tex_from_nm,
+    "Ne": tex_from_ne,
+}
+
+
+def _system(word: str, typed: str) -> str:
+    system = _SYSTEM_OF.get(word.casefold())
+    if system is not None:
+        return system
+    if word.casefold() in _NOT_A_DENSITY:
+        raise NotADensity(
+            f'"{typed[:40]}" is a weight label: threads sold under one differ by nearly a factor of two. {_LIKE_THIS}'
+        )
+    raise NotADensity(f'"{word[:20]}" is no unit of linear density. {_LIKE_THIS}')
+
+
+def _plies(text: str | None, number: Decimal, typed: str) -> int:
+    plies = int(text) if text else 1
+    if not 1 <= plies <= _MOST_PLIES:
+        raise NotWhole(
+            f"{typed}: {plies} plies cannot be. Write the count first and then the plies, like Nm 80/2."
+        )
+    if text and number < plies:
+        raise NotADensity(
+            f"{typed}: write the count of one ply first and then how many there are, like Nm 80/2."
+        )
+    return plies
+
+
+def _as_labelled(number: Decimal, system: str, plies: int) -> str:
+    figure = _plain(number)
+    if len(figure.partition(".")[2]) == 3:
+        figure += "0"
+    if system in ("Nm", "Ne"):
+        return f"{system} {figure}/{plies}" if plies > 1 else f"{system} {figure}"
+    return f"{figure} {system} x {plies}" if plies > 1 else f"{figure} {system}"
+
+
+def _plain(number: Decimal) -> str:
+    text = f"{number:f}"
+    return text.rstrip("0").removesuffix(".") if "." in text else text

@@ -7,6 +7,7 @@ a typed number becomes one of those, so that every page, command and file reads 
 import re
 from collections.abc import Mapping
 from decimal import ROUND_HALF_UP, Decimal
+from typing import NamedTuple
 
 from inventory.compute.errors import WorkshopError
 
@@ -62,6 +63,13 @@ _NUMBER = re.compile(
 _LONE_SEPARATOR_THREE_DIGITS = re.compile(r"(?P<before>[0-9]*)[.,](?P<after>[0-9]{3})")
 _QUANTITY = re.compile(r"(?P<number>.*?) ?(?P<unit>[^\W\d_]+\.?|''|[\"″”'′’])?")
 _MINUS_SIGNS = ("-", "−", "–")
+
+
+class ScaleReading(NamedTuple):
+    """What a scale showed, in whole mg, and how finely it shows: ``resolution_mg`` is the step of its last figure."""
+
+    mg: int
+    resolution_mg: int
 
 
 class NotANumber(WorkshopError):
@@ -162,6 +170,25 @@ def parse_weight(text: str, *, unit: str = "g") -> int:
     return _parse_quantity(text, unit=unit, sizes=_MG_IN, largest=_HEAVIEST_WEIGHT, limit="1,000 kg")
 
 
+def read_scale(text: str, *, unit: str = "g", resolution_mg: int | None = None) -> ScaleReading:
+    """Return the weight that a person read off a scale, with the step of the last figure that was typed.
+
+    A scale that shows 52.40 is read ten times as finely as one that shows 52.4, so every figure counts.
+    ``resolution_mg`` is the scale's step where a person states it, whatever was typed. Raises as ``parse_weight``.
+
+    >>> read_scale("52.4"), read_scale("52,40 g")
+    (ScaleReading(mg=52400, resolution_mg=100), ScaleReading(mg=52400, resolution_mg=10))
+    >>> read_scale("1.85", unit="oz").resolution_mg, read_scale("0.05 kg").resolution_mg
+    (283, 10000)
+    """
+    weight_mg = parse_weight(text, unit=unit)
+    if resolution_mg is None:
+        number, size = _number_and_size(text, unit=unit, sizes=_MG_IN)
+        step = size.scaleb(int(number.as_tuple().exponent))
+        resolution_mg = max(1, int(step.to_integral_value(ROUND_HALF_UP)))
+    return ScaleReading(weight_mg, resolution_mg)
+
+
 def format_length(mm: int | float, *, unit: str, places: int | None = None) -> str:
     """Return a length in mm as text in ``unit``, which ``parse_length`` reads back.
 
@@ -206,15 +233,20 @@ def _symbol(unit: str, *, sizes: Mapping[str, Decimal]) -> str:
 def _parse_quantity(
     text: str, *, unit: str, sizes: Mapping[str, Decimal], largest: Decimal, limit: str
 ) -> int:
+    number, size = _number_and_size(text, unit=unit, sizes=sizes)
+    if number * size > largest:
+        raise TooLarge(f"{_tidy(text)} is more than {limit}. Check the number and its unit.")
+    return int((number * size).to_integral_value(ROUND_HALF_UP))
+
+
+def _number_and_size(text: str, *, unit: str, sizes: Mapping[str, Decimal]) -> tuple[Decimal, Decimal]:
+    """Return the number that was typed, with its decimals as typed, and what one of its unit is."""
     typed = _tidy(text)
     quantity = _QUANTITY.fullmatch(typed)
     if quantity is None or not quantity["number"]:
         raise NotANumber(f'"{typed}" has no number in it. Type a number and a unit like 12.5 {unit}.')
     number = parse_decimal(quantity["number"])
-    size = sizes[_symbol(quantity["unit"] or unit, sizes=sizes)]
-    if number * size > largest:
-        raise TooLarge(f"{typed} is more than {limit}. Check the number and its unit.")
-    return int((number * size).to_integral_value(ROUND_HALF_UP))
+    return number, sizes[_symbol(quantity["unit"] or unit, sizes=sizes)]
 
 
 def _format_quantity(

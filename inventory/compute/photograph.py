@@ -29,7 +29,7 @@ class PhotographUnclear(WorkshopError):
 
 
 @dataclass(frozen=True)
-class Region:
+class PhotoRegion:
     """A rectangle of a picture, each number a share of its width or height from the upper left corner."""
 
     left: float
@@ -40,7 +40,7 @@ class Region:
     def of(self, pixels: Pixels) -> Pixels:
         """Return the pixels inside, (n, 3). Raises PhotographUnclear.
 
-        >>> Region(0.5, 0.0, 0.5, 1.0).of(np.zeros((20, 20, 3), dtype=np.uint8)).shape
+        >>> PhotoRegion(0.5, 0.0, 0.5, 1.0).of(np.zeros((20, 20, 3), dtype=np.uint8)).shape
         (200, 3)
         """
         numbers = (self.left, self.top, self.width, self.height)
@@ -61,11 +61,11 @@ class Region:
         return np.asarray(found)
 
 
-def read_region(text: str) -> Region:
+def read_region(text: str) -> PhotoRegion:
     """Return the region written as left, top, width and height in hundredths of the picture.
 
     >>> read_region("10, 20, 30, 40")
-    Region(left=0.1, top=0.2, width=0.3, height=0.4)
+    PhotoRegion(left=0.1, top=0.2, width=0.3, height=0.4)
     """
     parts = text.replace(";", " ").replace(",", " ").split()
     try:
@@ -74,10 +74,10 @@ def read_region(text: str) -> Region:
         raise WorkshopError(
             f'"{text}" is no region. Write left, top, width and height in hundredths of the picture: 10, 20, 30, 40.'
         ) from None
-    return Region(left, top, width, height)
+    return PhotoRegion(left, top, width, height)
 
 
-def colour_in_photograph(pixels: Pixels, *, card: Region, thread: Region) -> KnownColour:
+def colour_in_photograph(pixels: Pixels, *, card: PhotoRegion, thread: PhotoRegion) -> KnownColour:
     """Return the colour of the ``thread`` region of sRGB ``pixels``, (h, w, 3), in light that makes the card grey.
 
     Each channel of light is scaled so that the card's mean is neutral and reflects 18 %: a change of light by
@@ -86,7 +86,7 @@ def colour_in_photograph(pixels: Pixels, *, card: Region, thread: Region) -> Kno
 
     >>> picture = np.full((40, 80, 3), 118, dtype=np.uint8)
     >>> picture[:, 40:] = (200, 60, 40)
-    >>> found = colour_in_photograph(picture, card=Region(0, 0, 0.5, 1), thread=Region(0.5, 0, 0.5, 1))
+    >>> found = colour_in_photograph(picture, card=PhotoRegion(0, 0, 0.5, 1), thread=PhotoRegion(0.5, 0, 0.5, 1))
     >>> [round(value) for value in found.lab], found.source
     ([46, 54, 43], 'photo')
     """

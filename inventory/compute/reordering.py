@@ -89,11 +89,6 @@ def reorder_point(
     return ReorderPoint(mean + safety, safety, demand, service_level)
 
 
-def order_up_to(point: ReorderPoint, *, pack: float) -> float:
-    """Return the stock that an order brings it back to: the reorder point and one pack on top."""
-    return point.point + pack
-
-
 def _forecast_error(history: Sequence[float], *, weeks: int) -> float | None:
     """Return by how much forecasts from the window's mean were off over ``weeks`` weeks, or None if too few."""
     used = np.asarray(history[-(WINDOW_WEEKS + weeks + 26) :], dtype=float)

@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from statistics import mean, stdev
+from statistics import stdev
 
 from django.db.models import Min, Q, Sum
 from django.db.models.functions import TruncWeek
@@ -30,9 +30,8 @@ _TAKING = (Entry.Reason.USE, Entry.Reason.CUT, Entry.Reason.WASTE, Entry.Reason.
 
 @dataclass(frozen=True)
 class LeadTime:
-    """How long the orders from a supplier took from being placed to their first receipt, in days."""
+    """By how much the days strayed that orders from a supplier took from being placed to their first receipt."""
 
-    mean_days: float
     sd_days: float
     orders: int
 
@@ -93,11 +92,7 @@ def lead_times() -> dict[int, LeadTime]:
     days: dict[int, list[float]] = defaultdict(list)
     for supplier, placed_at, _, first in came:
         days[supplier].append(max(0.0, (first - placed_at).total_seconds() / 86_400))
-    return {
-        supplier: LeadTime(mean(each), stdev(each), len(each))
-        for supplier, each in days.items()
-        if len(each) > 1
-    }
+    return {supplier: LeadTime(stdev(each), len(each)) for supplier, each in days.items() if len(each) > 1}
 
 
 def _first_days() -> Mapping[str, date]:

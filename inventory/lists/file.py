@@ -4,7 +4,7 @@ import csv
 from collections.abc import Iterator
 from typing import Any
 
-from inventory.lists.found import Listed, Shelf
+from inventory.lists.found import FoundThings, Listed
 from inventory.models import BobbinBatch, NeedlePack, Offcut, SheetPack, Spool, StabilizerRoll
 from inventory.tables.cells import guarded
 
@@ -22,7 +22,7 @@ class _Line:
         return line
 
 
-def list_csv(asked: Shelf) -> Iterator[str]:
+def list_csv(asked: FoundThings) -> Iterator[str]:
     """Yield the lines of the list as CSV, the names of the columns first."""
     writer = csv.writer(_Line(), quoting=csv.QUOTE_ALL)
     # A spreadsheet that meets no byte order mark takes the text for its own country's old code page.

@@ -6,7 +6,7 @@ from django import forms
 
 from inventory.compute.colour import Lab
 from inventory.compute.errors import WorkshopError
-from inventory.lists.found import Tab, Wanted, makers, weight_labels
+from inventory.lists.found import ShelfSearch, Tab, makers, weight_labels
 from inventory.models import StockItem
 from inventory.models.threads import Fibre
 from inventory.shelf.forms import PlaceField
@@ -73,10 +73,10 @@ class ShelfFilter(forms.Form):
         except WorkshopError as problem:
             raise forms.ValidationError(str(problem)) from None
 
-    def wanted(self) -> Wanted:
+    def wanted(self) -> ShelfSearch:
         """Return what is asked for; a filter that makes no sense asks nothing and says so in the form."""
         given = self.cleaned_data
-        return Wanted(
+        return ShelfSearch(
             text=given.get("q", ""),
             maker=given.get("maker", ""),
             weight_label=given.get("weight", ""),

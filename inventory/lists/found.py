@@ -80,7 +80,7 @@ TABS: Mapping[str, Tab] = {tab.slug: tab for tab in (THREAD, BOBBINS, STABILIZER
 
 
 @dataclass(frozen=True)
-class Wanted:
+class ShelfSearch:
     """What a person looks for; what is empty asks nothing. ``sort`` is a column, with - before it to turn it."""
 
     text: str = ""
@@ -104,7 +104,7 @@ class Listed:
 
 
 @dataclass(frozen=True)
-class Shelf:
+class FoundThings:
     """The things of a tab that answer what is wanted; sliced, it reads the rows."""
 
     items: QuerySet[StockItem]
@@ -156,7 +156,7 @@ class Shelf:
         return [Listed(row.thing, distances[shade]) for row, (shade, _, _) in zip(listed, page, strict=True)]
 
 
-def shelf(tab: Tab, wanted: Wanted) -> Shelf:
+def shelf(tab: Tab, wanted: ShelfSearch) -> FoundThings:
     """Return the list of ``tab`` that answers ``wanted``."""
     items = StockItem.objects.on_the_shelf().filter(
         kind__in=[wanted.kind] if wanted.kind in tab.kinds else tab.kinds
@@ -180,7 +180,7 @@ def shelf(tab: Tab, wanted: Wanted) -> Shelf:
     near = wanted.near if tab.shades else None
     if near is not None:
         items = items.filter(_coloured(tab.shades))
-    return Shelf(items.order_by(*_order(tab, wanted.sort)), tab, near)
+    return FoundThings(items.order_by(*_order(tab, wanted.sort)), tab, near)
 
 
 def makers(tab: Tab) -> list[str]:

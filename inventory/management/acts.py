@@ -6,12 +6,27 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
+from inventory.compute.lengths import parse_weight
 from inventory.compute.units import METRIC
 from inventory.ledger import entries_of
 from inventory.ledger.posting import SHOWN
 from inventory.management.base import WorkshopCommand
 from inventory.models import Entry
 from inventory.shelf.words import outcome
+
+
+def add_scale_step(parser: CommandParser) -> None:
+    """Let a person state the step of the scale, where its figures do not tell."""
+    parser.add_argument(
+        "--scale",
+        metavar="STEP",
+        help="The scale's step, where it is not that of the last figure typed: a scale in steps of 5 g, say.",
+    )
+
+
+def scale_step_mg(options: dict[str, Any]) -> int | None:
+    """Return the step that was stated, in mg, or None: the figures that were typed tell."""
+    return parse_weight(options["scale"]) if options["scale"] else None
 
 
 class ActCommand(WorkshopCommand):

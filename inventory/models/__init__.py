@@ -2,7 +2,7 @@
 
 from inventory.models.bobbins import BobbinBatch, BobbinStyle, PartBobbin
 from inventory.models.changes import Change
-from inventory.models.ledger import Entry, Reservation
+from inventory.models.ledger import Entry, LandedRow, Reservation
 from inventory.models.needles import NeedlePack
 from inventory.models.orders import Order, OrderLine, OrderReceipt
 from inventory.models.places import Place
@@ -19,6 +19,7 @@ __all__ = [
     "EarlierCode",
     "Entry",
     "LabelSeries",
+    "LandedRow",
     "NeedlePack",
     "Offcut",
     "Offer",

@@ -70,6 +70,16 @@ class Entry(models.Model):
         return f"{self.quantity:+} {self.get_reason_display()} {self.item_id}"
 
 
+class LandedRow(models.Model):
+    """An entry that a row of an imported file made; the file goes by the first 32 figures of its SHA-256."""
+
+    entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="landed_row")
+    sha256 = models.CharField(max_length=32, db_index=True)
+
+    def __str__(self) -> str:
+        return f"{self.entry_id} of {self.sha256}"
+
+
 class Reservation(models.Model):
     """Stock set aside for a holder, which is a plain name such as ``job 12``."""
 

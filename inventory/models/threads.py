@@ -9,6 +9,7 @@ from django.db.models.functions import Coalesce
 
 from inventory.compute.colour import Lab, hex_from_lab
 from inventory.compute.colour_knowing import usual_sigma
+from inventory.compute.density import tex_as_written
 from inventory.models.stock import StockItem
 
 
@@ -34,6 +35,8 @@ class ThreadRange(models.Model):
     purpose = models.CharField(max_length=6, choices=Purpose.choices, default=Purpose.NEEDLE)
     fibre = models.CharField(max_length=12, choices=Fibre.choices, default=Fibre.POLYESTER)
     tex = models.FloatField(help_text="Linear density in tex, g per km.")
+    # As it was typed where that was in another system, such as Nm 80/2; it may say what the tex was before.
+    tex_typed = models.CharField(max_length=24, blank=True, default="")
     # True where the tex is only what the weight label suggests: four threads sold as 40 wt have tex 24 to 44.
     tex_is_nominal = models.BooleanField(default=False)
     weight_label = models.CharField(max_length=12, blank=True)
@@ -52,6 +55,11 @@ class ThreadRange(models.Model):
 
     def __str__(self) -> str:
         return f"{self.maker} {self.name}"
+
+    @property
+    def tex_as_written(self) -> str:
+        """The linear density as it was typed, such as Nm 80/2, or the tex where something else has set it since."""
+        return tex_as_written(self.tex, typed=self.tex_typed)
 
 
 class PutUp(models.Model):

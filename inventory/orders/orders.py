@@ -12,7 +12,7 @@ from django.utils.timezone import localdate
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
-from inventory.ledger import Finding, Line, entries_of, once, reverse, write
+from inventory.ledger import Finding, LedgerProblem, Line, entries_of, once, reverse, write
 from inventory.ledger.posting import SHOWN, key_missing, key_used
 from inventory.models import (
     BobbinBatch,
@@ -183,7 +183,7 @@ def cancel_order(order: Order, *, at: datetime) -> Order:
 
 
 @transaction.atomic
-def revive_order(order: Order) -> Order:
+def take_cancelling_back(order: Order) -> Order:
     """Return ``order`` as it stood before it was cancelled, or before its rest was given up."""
     held = _held(order)
     if held.state == Order.State.CANCELLED:
@@ -337,10 +337,14 @@ def undo_receipt(order: Order, *, key: str, at: datetime, by: Any) -> list[Entry
     return reverse(entries[0], key=f"undo-{entries[0].pk}", at=at, by=by, reference=f"order {order.number}")
 
 
-def order_problems() -> list[str]:
-    """Return a sentence for every line of which more came than was ordered and not given up."""
+def order_problems() -> list[LedgerProblem]:
+    """Return every line of an order of which more came than was ordered and not given up."""
     return [
-        f"order {line.order.number}, line {line.number}: {line.received} came of {line.things - line.given_up}"
+        LedgerProblem(
+            "no order brings more than was ordered",
+            f"order {line.order.number}, line {line.number}",
+            f"{line.received} came of {line.things - line.given_up}",
+        )
         for line in OrderLine.objects.with_received().select_related("order")
         if line.received > line.things - line.given_up
     ]

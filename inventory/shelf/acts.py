@@ -1,46 +1,37 @@
 """What a person can do with one thing on the shelf: an act is a form, and the verb that carries it out."""
 
-import re
 from datetime import datetime
-from decimal import Decimal
 from typing import Any, ClassVar
 
 from django import forms
 
 from inventory import ledger
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import parse_weight
+from inventory.compute.lengths import ScaleReading
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Line
 from inventory.models import BobbinStyle, Entry, StockItem
 from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin, wind_bobbins
 from inventory.shelf.counts import count_item
-from inventory.shelf.forms import KeyedForm, MeasureField, PlaceField
+from inventory.shelf.forms import KeyedForm, MeasureField, PlaceField, ScaleField
 from inventory.shelf.offcuts import cut_piece
 from inventory.shelf.scan_box import Meant, NotAMovement
-from inventory.shelf.things import edit_item, move, retire, split_pack
+from inventory.shelf.things import (
+    can_be_put_back,
+    edit_item,
+    move,
+    put_back_on_shelf,
+    retire,
+    split_pack,
+)
 from inventory.shelf.weights import MoreThanFull, judge_spool, learn_tare, mark_unknown, weigh_spool
 
 Kind = StockItem.Kind
-_FIGURES = re.compile(r"[0-9]+(?:[.,](?P<decimals>[0-9]+))?")
 
 
 class NothingToMove(WorkshopError):
     """The quantity is zero, where only more than zero does anything."""
-
-
-def scale_resolution(text: str, *, unit: str) -> int:
-    """Return in mg the last figure that the scale showed, as it was typed: 52.4 g was read to 0.1 g.
-
-    >>> scale_resolution("52.4", unit="g"), scale_resolution("52", unit="g"), scale_resolution("1.85 oz", unit="g")
-    (100, 1000, 283)
-    """
-    figures = _FIGURES.search(text)
-    decimals = len(figures["decimals"] or "") if figures else 0
-    written_unit = re.sub(r"[0-9.,\s]+", "", text) or unit
-    # A thousand of them, because an ounce is no whole number of mg.
-    return max(1, round(parse_weight("1000", unit=written_unit) * Decimal(10) ** (-3 - decimals)))
 
 
 class Act(KeyedForm):
@@ -122,7 +113,7 @@ class Weigh(Act):
     slug, button = "weigh", "Weigh"
     about = "The spool with its thread. Type every figure that the scale shows: 52.40 is surer than 52."
     kinds = frozenset({Kind.SPOOL})
-    gross = MeasureField(measure="weight", label="The scale shows")
+    gross = ScaleField(label="The scale shows")
     sure = forms.BooleanField(
         label="I am sure that this is the right spool and the right unit",
         required=False,
@@ -130,12 +121,12 @@ class Weigh(Act):
     )
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
-        resolution_mg = scale_resolution(self.data[self.add_prefix("gross")], unit=self.units.weight)
+        gross: ScaleReading = self.cleaned_data["gross"]
         try:
             weigh_spool(
                 self.item,
-                gross_mg=self.cleaned_data["gross"],
-                scale_resolution_mg=resolution_mg,
+                gross_mg=gross.mg,
+                scale_resolution_mg=gross.resolution_mg,
                 sure=self.cleaned_data["sure"],
                 **self._request(at, by),
             )
@@ -227,7 +218,7 @@ class Forget(Act):
         mark_unknown(self.item, **self._request(at, by))
 
 
-class Cut(Act):
+class CutAct(Act):
     slug, button = "cut", "Cut a piece"
     about = "The height runs along the roll. What is left of it beside the piece can go back on the shelf as an offcut."
     kinds = frozenset({Kind.ROLL, Kind.SHEETS, Kind.OFFCUT})
@@ -294,17 +285,25 @@ class Split(Act):
 
 class Retire(Act):
     slug, button = "retire", "Take it off the shelf"
-    about = "Lost, given away, thrown out. What is left of it is written off; its history stays, and it can be undone."
+    about = "Lost, given away, thrown out. What is left is written off; its history stays, and it can be put back."
     reference = forms.CharField(label="Why", max_length=120, required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         retire(self.item, reference=self.cleaned_data["reference"], **self._request(at, by))
 
 
+class PutOnShelf(Act):
+    slug, button = "put-on-shelf", "Put it back on the shelf"
+    about = "It is there after all: it comes back with what was on it."
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        put_back_on_shelf(self.item, **self._request(at, by))
+
+
 # In the order in which they are wanted.
 ACTS: tuple[type[Act], ...] = (
     OpenBobbin,
-    Cut,
+    CutAct,
     PutBackPartBobbin,
     Take,
     Weigh,
@@ -323,9 +322,9 @@ ACTS: tuple[type[Act], ...] = (
 
 
 def acts_for(item: StockItem) -> list[type[Act]]:
-    """Return what can be done with ``item`` as it stands; nothing with one that left the shelf."""
+    """Return what can be done with ``item`` as it stands; with one that was taken off the shelf, put it back."""
     if item.retired_at is not None:
-        return []
+        return [PutOnShelf] if can_be_put_back(item) else []
     return [act for act in ACTS if item.kind in act.kinds and not (act is Forget and not item.is_known)]
 
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import UnknownUnit, parse_count, parse_length, parse_weight
+from inventory.compute.lengths import ScaleReading, UnknownUnit, parse_count, parse_length, read_scale
 from inventory.compute.units import METRIC, Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
@@ -25,26 +25,31 @@ class NotAFinding(WorkshopError):
 class Found:
     """What was found of an item: its quantity, what the scale shows, what it looks like, or (all None) nothing.
 
-    ``quantity`` in mm or pieces, the item's unit; ``scale_resolution_mg`` goes with ``gross_mg``.
+    ``quantity`` in mm or pieces, the item's unit; ``gross`` with the spool and its thread on the scale.
     """
 
     quantity: int | None = None
-    gross_mg: int | None = None
-    scale_resolution_mg: int = 1_000
+    gross: ScaleReading | None = None
     level: str | None = None
     sure: bool = False
 
     def __post_init__(self) -> None:
-        if sum(each is not None for each in (self.quantity, self.gross_mg, self.level)) > 1:
+        if sum(each is not None for each in (self.quantity, self.gross, self.level)) > 1:
             raise NotAFinding("Say what was found in one way: a quantity, a weight, or how full it looks.")
 
 
 def found_as_typed(
-    text: str, *, item: StockItem, units: Units = METRIC, scale_resolution_mg: int = 1_000, sure: bool = False
+    text: str,
+    *,
+    item: StockItem,
+    units: Units = METRIC,
+    scale_resolution_mg: int | None = None,
+    sure: bool = False,
 ) -> Found:
     """Return what a person means who types ``text`` for ``item``: 350 m, 52.4 g, half, 18 or ?.
 
-    A number alone is a length for what is measured by length and a count for what is counted.
+    A number alone is a length for what is measured by length and a count for what is counted. A weight was read as
+    finely as its figures say, unless ``scale_resolution_mg`` states the scale's step.
     """
     word = " ".join(text.casefold().split())
     if word in NOT_KNOWN:
@@ -58,20 +63,19 @@ def found_as_typed(
     except UnknownUnit:
         if item.kind != StockItem.Kind.SPOOL:
             raise
-        return Found(
-            gross_mg=parse_weight(text, unit=units.weight), scale_resolution_mg=scale_resolution_mg, sure=sure
-        )
+        gross = read_scale(text, unit=units.weight, resolution_mg=scale_resolution_mg)
+        return Found(gross=gross, sure=sure)
 
 
 def note_found(
     item: StockItem, found: Found, *, key: str, at: datetime, by: Any, reference: str = ""
 ) -> Entry:
     """Return the entry that sets ``item`` to what was found of it, by the act that suits the way it is known."""
-    if found.gross_mg is not None:
+    if found.gross is not None:
         return weigh_spool(
             item,
-            gross_mg=found.gross_mg,
-            scale_resolution_mg=found.scale_resolution_mg,
+            gross_mg=found.gross.mg,
+            scale_resolution_mg=found.gross.resolution_mg,
             sure=found.sure,
             key=key,
             at=at,

@@ -9,6 +9,7 @@ from django import forms
 from django.db.models import Q
 from django.urls import reverse_lazy
 
+from inventory.compute.density import read_area_weight, read_linear_density
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import (
     format_length,
@@ -17,6 +18,7 @@ from inventory.compute.lengths import (
     parse_decimal,
     parse_length,
     parse_weight,
+    read_scale,
 )
 from inventory.compute.units import METRIC, Units
 from inventory.models import Place, PutUp, Shade
@@ -78,11 +80,21 @@ class MeasureField(TypedField):
         except WorkshopError as problem:
             raise forms.ValidationError(str(problem)) from None
 
-    def _read(self, text: str) -> int:
+    def _read(self, text: str) -> Any:
         if self.measure == "pieces":
             return parse_count(text)
         reads: Callable[..., int] = parse_weight if self.measure == "weight" else parse_length
         return reads(text, unit=self.unit)
+
+
+class ScaleField(MeasureField):
+    """A weight as the scale shows it, cleaned to a ScaleReading: the figures typed say how finely it was read."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(measure="weight", **options)
+
+    def _read(self, text: str) -> Any:
+        return read_scale(text, unit=self.unit)
 
 
 class NumberField(TypedField):
@@ -103,6 +115,37 @@ class NumberField(TypedField):
         except WorkshopError as problem:
             raise forms.ValidationError(str(problem)) from None
         return -number if below else number
+
+
+class DensityField(TypedField):
+    """A linear density in tex, dtex, denier, Nm or Ne, cleaned to a LinearDensity."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(max_length=24, **options)
+        self.widget.attrs |= {"autocomplete": "off"}
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        return _read(text, read_linear_density) if text else None
+
+
+class AreaWeightField(TypedField):
+    """The weight of cloth or stabilizer in g/m² or oz/yd², cleaned to g/m²."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(max_length=24, **options)
+        self.widget.attrs |= {"autocomplete": "off"}
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        return _read(text, read_area_weight) if text else None
+
+
+def _read(text: str, read: Callable[[str], Any]) -> Any:
+    try:
+        return read(text)
+    except WorkshopError as problem:
+        raise forms.ValidationError(str(problem)) from None
 
 
 class UnitsForm(forms.Form):

@@ -124,7 +124,15 @@ def retire(item: StockItem, *, key: str, at: datetime, by: Any, reference: str =
     return once(key, act, same=same)
 
 
-def unretire(item: StockItem, *, key: str, at: datetime, by: Any, reference: str = "") -> list[Entry]:
+def can_be_put_back(item: StockItem) -> bool:
+    """Return whether ``item`` left the shelf by an act that says so, and not by being used up or never having come."""
+    left = Entry.objects.filter(item_id=item.pk, reason=Reason.RETIRE, reversed_by__isnull=True)
+    return item.retired_at is not None and left.exists()
+
+
+def put_back_on_shelf(
+    item: StockItem, *, key: str, at: datetime, by: Any, reference: str = ""
+) -> list[Entry]:
     """Return the entries that take back the act by which ``item`` left the shelf, with all that was on it."""
     earlier = entries_of(key)
     if earlier and earlier[0].reverses_id and item.pk in {each.item_id for each in earlier}:

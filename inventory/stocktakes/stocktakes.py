@@ -96,7 +96,7 @@ def next_unseen(stocktake: Stocktake) -> StockItem | None:
     return as_its_kind(line.item) if line is not None else None
 
 
-def finish(stocktake: Stocktake, *, at: datetime, by: Any) -> StocktakeReport:
+def finish(stocktake: Stocktake, *, at: datetime) -> StocktakeReport:
     """Return what the stocktake came to, and end it. What nobody saw stays as the books have it."""
     Stocktake.objects.going_on().filter(pk=stocktake.pk).update(finished_at=max(at, stocktake.started_at))
     stocktake.refresh_from_db(fields=["finished_at"])

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Problem:
+class CellProblem:
     """One bad cell: where it is, what it shows, and what is wrong with it. ``column`` is blank for a whole row."""
 
     row: int

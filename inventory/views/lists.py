@@ -15,7 +15,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.ledger.history import counts_by_kind
 from inventory.lists.file import list_csv
 from inventory.lists.filters import ShelfFilter
-from inventory.lists.found import TABS, Listed, Shelf, Tab, shelf
+from inventory.lists.found import TABS, FoundThings, Listed, Tab, shelf
 from inventory.models import Place, StockItem
 from inventory.shelf.forms import new_key
 from inventory.shelf.reads import Described, described
@@ -25,7 +25,7 @@ PER_PAGE = 50
 MOST_AT_ONCE = 500
 
 
-class Column(NamedTuple):
+class ColumnHead(NamedTuple):
     """The head of a column by which the list can be sorted."""
 
     name: str
@@ -39,7 +39,7 @@ def _tab(slug: str) -> Tab:
     return TABS[slug]
 
 
-def _asked(request: HttpRequest, tab: Tab) -> tuple[ShelfFilter, Shelf]:
+def _asked(request: HttpRequest, tab: Tab) -> tuple[ShelfFilter, FoundThings]:
     form = ShelfFilter(request.GET, tab=tab)
     return form, shelf(tab, form.wanted())
 
@@ -167,9 +167,9 @@ def _without(asked: QueryDict, name: str) -> str:
     return f"?{urlencode(rest)}"
 
 
-def _column(asked: QueryDict, name: str) -> Column:
+def _column(asked: QueryDict, name: str) -> ColumnHead:
     now = asked.get("sort", "")
     rest = [(key, value) for key, values in asked.lists() for value in values if key not in ("sort", "page")]
     turned = {name: f"-{name}", f"-{name}": ""}.get(now, name)
     shown = {name: "ascending", f"-{name}": "descending"}.get(now, "")
-    return Column(name, f"?{urlencode([*rest, *([('sort', turned)] if turned else [])])}", shown)
+    return ColumnHead(name, f"?{urlencode([*rest, *([('sort', turned)] if turned else [])])}", shown)

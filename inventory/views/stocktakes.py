@@ -113,7 +113,7 @@ def _summed_up(differences: Sequence[Difference]) -> dict[str, object]:
 def finish_stocktake(request: HttpRequest, pk: int) -> HttpResponse:
     """End a stocktake; its report is its page from then on."""
     held = get_object_or_404(Stocktake, pk=pk)
-    finish(held, at=timezone.now(), by=request.user)
+    finish(held, at=timezone.now())
     return redirect("stocktake", held.pk)
 
 

@@ -13,7 +13,7 @@ from inventory.compute.colour import delta_e_00
 from inventory.models import Offer, Order, Shade, Supplier
 from inventory.orders.orders import OrderedThing, draft_order
 from planning.buying.materials import Material
-from planning.buying.needs import Need, Needs
+from planning.buying.needs import MaterialNeed, Needs
 from planning.compute.buying.basket import (
     Basket,
     BasketNeed,
@@ -32,6 +32,7 @@ from planning.compute.buying.basket_program import (
     solve_basket,
 )
 from planning.models import Rules
+from planning.plan.shelf import is_of, offers_by_range, sold_as
 
 # Within a thousandth of the cheapest, nobody looks further.
 GAP = 0.001
@@ -52,7 +53,7 @@ class BasketLine:
 
     sold: Sold
     bought: Bought
-    covers: tuple[Need, ...]
+    covers: tuple[MaterialNeed, ...]
     order_by: date | None
 
     @property
@@ -88,7 +89,7 @@ class Alone:
 
 
 @dataclass(frozen=True)
-class Plan:
+class BasketPlan:
     """The basket, supplier by supplier, with what it saves and what it cannot do.
 
     ``saves`` is against buying each thing where it is cheapest, None where that cannot be done. ``late`` are the
@@ -100,8 +101,8 @@ class Plan:
     parts: tuple[SupplierPart, ...]
     saves: Decimal | None
     alone: tuple[Alone, ...]
-    late: tuple[tuple[Need, date], ...]
-    unsold: tuple[Need, ...]
+    late: tuple[tuple[MaterialNeed, date], ...]
+    unsold: tuple[MaterialNeed, ...]
 
     @property
     def order_by(self) -> date | None:
@@ -110,7 +111,7 @@ class Plan:
 
 def plan_basket(
     needs: Needs, *, today: date, only: Iterable[str] = (), one_supplier: bool = False, compare: bool = True
-) -> Plan:
+) -> BasketPlan:
     """Return the cheapest basket for what must be bought, from ``only`` these suppliers if any are named.
 
     With ``one_supplier`` all of it comes from the cheapest who has everything. Raises NoBasket.
@@ -126,7 +127,7 @@ def plan_basket(
         basket = min(alone.values(), key=lambda each: each.net)
     else:
         basket = solve_basket(market, gap=GAP, time_limit_s=TIME_LIMIT_S)
-    return Plan(
+    return BasketPlan(
         basket=basket,
         parts=_parts(basket, at_market, today=today),
         saves=_saves(market, basket) if compare else None,
@@ -156,20 +157,20 @@ def _saves(market: Market, basket: Basket) -> Decimal | None:
 @dataclass(frozen=True)
 class _AtMarket:
     market: Market
-    needs: tuple[Need, ...]
+    needs: tuple[MaterialNeed, ...]
     sold: dict[int, Sold]
-    late: tuple[tuple[Need, date], ...]
-    unsold: tuple[Need, ...]
+    late: tuple[tuple[MaterialNeed, date], ...]
+    unsold: tuple[MaterialNeed, ...]
 
 
-def _to_market(needs: Sequence[Need], *, only: set[str], today: date) -> _AtMarket:
+def _to_market(needs: Sequence[MaterialNeed], *, only: set[str], today: date) -> _AtMarket:
     rules = Rules.current()
     equals = _equals(needs, within=rules.equivalent_within)
     offers: list[BasketOffer] = []
     sold: dict[int, Sold] = {}
     brought: set[str] = set()
 
-    def bring(material: Material, need: Need) -> list[BasketOffer]:
+    def bring(material: Material, need: MaterialNeed) -> list[BasketOffer]:
         if material.key not in brought:
             brought.add(material.key)
             for offer in material.offers:
@@ -208,7 +209,7 @@ def _to_market(needs: Sequence[Need], *, only: set[str], today: date) -> _AtMark
     )
 
 
-def _equals(needs: Sequence[Need], *, within: float) -> dict[str, list[Material]]:
+def _equals(needs: Sequence[MaterialNeed], *, within: float) -> dict[str, list[Material]]:
     """Return shades that may be bought for one of which nothing is there, by the key of that.
 
     Of the same fibre and weight, no further off than ``within`` and than the strictest job that wants it bears,
@@ -221,10 +222,8 @@ def _equals(needs: Sequence[Need], *, within: float) -> dict[str, list[Material]
         return {}
     others = list(Shade.objects.for_needle().select_related("range").exclude(lab_l=None))
     labs = np.array([(each.lab_l, each.lab_a, each.lab_b) for each in others], dtype=float)
-    on_offer: dict[int, list[Offer]] = {}
-    for offer in Offer.objects.cheapest_first().filter(put_up__isnull=False).prefetch_related("breaks"):
-        assert offer.put_up is not None  # filtered above
-        on_offer.setdefault(offer.put_up.range_id, []).append(offer)
+    sold = Offer.objects.cheapest_first().filter(put_up__isnull=False).prefetch_related("breaks")
+    on_offer = offers_by_range(sold)
     found: dict[str, list[Material]] = {}
     for key, need in shades.items():
         mine = need.material.record
@@ -251,12 +250,12 @@ def _as_material(shade: Shade, offers: Sequence[Offer]) -> Material:
         hex=shade.hex or None,
         free=0.0,
         free_sigma=0.0,
-        offers=tuple(offer for offer in offers if offer.shade_id in (None, shade.pk)),
+        offers=tuple(offer for offer in offers if is_of(offer, shade.pk)),
         record=shade,
     )
 
 
-def _holds(offer: Offer, need: Need) -> int:
+def _holds(offer: Offer, need: MaterialNeed) -> int:
     """Return what a pack brings in the unit of the need; 0 where it does not suit.
 
     Of a roll, the length counts by how many pieces lie across it, against the widest roll that is known.
@@ -273,12 +272,6 @@ def _holds(offer: Offer, need: Need) -> int:
 
 
 def _basket_offer(number: int, offer: Offer, material: Material, holds: int) -> BasketOffer:
-    if offer.put_up is not None:
-        sold_as = offer.put_up.name
-    elif offer.bobbin_style is not None:
-        sold_as = f"{offer.bobbin_style} bobbin"
-    else:
-        sold_as = f"roll {(offer.roll_width_mm or 0) / 10:g} cm × {(offer.roll_length_mm or 0) / 1000:g} m"
     return BasketOffer(
         number=number,
         supplier=offer.supplier.name,
@@ -289,7 +282,7 @@ def _basket_offer(number: int, offer: Offer, material: Material, holds: int) -> 
         steps=tuple(PriceStep(each.from_packs, each.price) for each in offer.breaks.all()),
         incremental=offer.steps_for == Offer.Steps.INCREMENTAL,
         minimum_packs=offer.minimum_packs,
-        put_up=sold_as if offer.pack == 1 else f"{offer.pack} × {sold_as}",
+        put_up=sold_as(offer),
     )
 
 
@@ -300,7 +293,7 @@ def _terms(supplier: Supplier) -> SupplierTerms:
 
 
 def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[SupplierPart, ...]:
-    covers: dict[str, list[Need]] = {}
+    covers: dict[str, list[MaterialNeed]] = {}
     for need, material in zip(at_market.needs, basket.covered_by, strict=True):
         covers.setdefault(material, []).append(need)
     parts = []
@@ -325,7 +318,7 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
     return tuple(parts)
 
 
-def shopping_rows_of_all(plan: Plan, needs: Needs) -> list[dict[str, Any]]:
+def shopping_rows_of_all(plan: BasketPlan, needs: Needs) -> list[dict[str, Any]]:
     """Return one row for each thing to buy, and one for each that nobody sells: money as text, lengths in mm."""
     rows = []
     for part in plan.parts:
@@ -335,7 +328,7 @@ def shopping_rows_of_all(plan: Plan, needs: Needs) -> list[dict[str, Any]]:
     return rows
 
 
-def _row(needs: Sequence[Need], line: BasketLine | None) -> dict[str, Any]:
+def _row(needs: Sequence[MaterialNeed], line: BasketLine | None) -> dict[str, Any]:
     first = needs[0] if needs else None
     material = line.sold.material if line else first.material if first else None
     assert material is not None  # a row is of a line, or of a need
@@ -371,7 +364,9 @@ def _unit_price(bought: Bought) -> Decimal:
 
 
 @transaction.atomic
-def draft_orders(plan: Plan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()) -> list[Order]:
+def draft_orders(
+    plan: BasketPlan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()
+) -> list[Order]:
     """Return a draft order for each supplier of the basket, or for ``only`` some; the same key makes them once."""
     wanted = set(only)
     return [

@@ -22,6 +22,8 @@ from inventory.models import (
 )
 from planning.compute.buying.netting import Receipt
 from planning.compute.certainty.enough import combine_free
+from planning.plan.bobbins import bobbins_by_kind
+from planning.plan.shelf import is_of
 
 # Black and white are staples of every workshop (common practice, no source); what counts as one is ours.
 BLACK_UP_TO_L, WHITE_FROM_L, GREY_UP_TO_CHROMA = 25.0, 92.0, 8.0
@@ -118,7 +120,7 @@ def _threads(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Mate
                 hex=shade.hex or None,
                 free=free,
                 free_sigma=sigma,
-                offers=tuple(offer for offer in of_range if offer.shade_id in (None, shade.pk)),
+                offers=tuple(offer for offer in of_range if is_of(offer, shade.pk)),
                 record=shade,
             )
         )
@@ -128,15 +130,13 @@ def _threads(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Mate
 def _bobbins(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Material]:
     """Return full bobbins, of each style and shade those of the length that holds most thread in all."""
     batches = BobbinBatch.objects.filter(retired_at__isnull=True).select_related("shade__range", "style")
-    alike: dict[tuple[int, int], dict[int, list[BobbinBatch]]] = defaultdict(lambda: defaultdict(list))
+    by_thread: dict[tuple[int, int], list[BobbinBatch]] = defaultdict(list)
     for batch in batches:
-        alike[batch.style_id, batch.shade_id][batch.length_mm].append(batch)
+        by_thread[batch.style_id, batch.shade_id].append(batch)
     materials = []
-    for (style_id, shade_id), lengths in alike.items():
-        length, chosen = max(
-            lengths.items(), key=lambda pair: sum(each.on_hand for each in pair[1]) * pair[0]
-        )
-        shade, style = chosen[0].shade, chosen[0].style
+    for (style_id, shade_id), own in by_thread.items():
+        chosen = bobbins_by_kind(own, free=lambda batch: batch.on_hand)[0]
+        shade, style, length = chosen[0].shade, chosen[0].style, chosen[0].length_mm
         materials.append(
             Material(
                 key=bobbin_material(style_id, shade_id),

@@ -9,7 +9,14 @@ from datetime import date
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.compute.reordering import ReorderPoint, reorder_point
-from inventory.ledger.use_history import LeadTime, lead_times, shade_material, weekly_use
+from inventory.ledger.use_history import (
+    LeadTime,
+    bobbin_material,
+    lead_times,
+    roll_material,
+    shade_material,
+    weekly_use,
+)
 from inventory.models import NeedlePack, Offer
 from planning.buying.materials import Material, all_materials
 from planning.compute.batch.plan import BatchPlan
@@ -44,7 +51,7 @@ class JobNeed:
 
 
 @dataclass(frozen=True)
-class Need:
+class MaterialNeed:
     """A material with the jobs that want it, how it stands over time, and what must be bought.
 
     ``missing`` is in mm, or pieces for bobbins and needles; ``needed_on`` the day it runs out, None where no job
@@ -83,11 +90,11 @@ class Need:
 class Needs:
     """All needs, the soonest first, and sentences about what a person must settle before it can be bought."""
 
-    needs: tuple[Need, ...]
+    needs: tuple[MaterialNeed, ...]
     unclear: tuple[str, ...]
 
     @property
-    def to_buy(self) -> tuple[Need, ...]:
+    def to_buy(self) -> tuple[MaterialNeed, ...]:
         return tuple(need for need in self.needs if need.missing > 0)
 
 
@@ -105,7 +112,7 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
     jobs = open_jobs(include_drafts=include_drafts)
     rules = Rules.current()
     materials = all_materials(jobs={job.pk for job in jobs})
-    wanted, unclear = _wanted_by_jobs(jobs, materials)
+    wanted, unclear = _wanted_by_jobs(jobs)
     history = weekly_use(today=today)
     waits = lead_times()
     needs = []
@@ -133,7 +140,7 @@ def _need(
     waits: dict[int, LeadTime],
     rules: Rules,
     today: date,
-) -> Need:
+) -> MaterialNeed:
     lead_days, lead_sd = _lead_time(material.offers, waits)
     point = None
     if any(history):
@@ -166,7 +173,7 @@ def _need(
         if position <= point.point:
             missing = max(missing, point.point - position)
     lacking = math.ceil(missing * (1 + PACK_MARGIN)) if missing > 0 and material.unit == "mm" else missing
-    return Need(
+    return MaterialNeed(
         material=material,
         jobs=jobs,
         net=net,
@@ -196,17 +203,16 @@ def _lead_time(offers: Sequence[Offer], waits: dict[int, LeadTime]) -> tuple[int
 
 
 def _wanted_by_jobs(
-    jobs: Sequence[Job], materials: dict[str, Material]
+    jobs: Sequence[Job],
 ) -> tuple[dict[str, list[JobNeed]], list[str]]:
     """Return what each job takes of each material, and what cannot be said."""
     wanted: dict[str, list[JobNeed]] = defaultdict(list)
     unclear: list[str] = []
-    by_name = {material.name: key for key, material in materials.items() if material.kind != "thread"}
     shelves = Shelves(jobs)
     rules = shelves.rules
     for job in jobs:
         # Each alone, with what it holds itself: how they share is reckoned over the days.
-        shelves.hold(but_not={job.holder})
+        shelves.set_aside(but_not={job.holder})
         try:
             plan = shelves.plan(job)
         except WorkshopError as problem:
@@ -233,14 +239,14 @@ def _wanted_by_jobs(
                     alone=thread.missing_mm if thread.verdict != "enough" else 0,
                 ),
             )
-        _bobbins_wanted(plan, job, about, by_name, takes, unclear)
+        _bobbins_wanted(plan, job, about, takes, unclear)
         for layer in plan.stabilizer:
-            if layer.product not in by_name:
+            if not layer.product_id:
                 unclear.append(f"{job}: no {layer.kind} of its weight is known. Add it to the catalogue.")
                 continue
             on_roll = layer.cut.roll_mm if layer.cut else 0
             takes(
-                by_name[layer.product],
+                roll_material(layer.product_id),
                 replace(
                     about,
                     quantity=on_roll + layer.missing_mm,
@@ -258,14 +264,13 @@ def _bobbins_wanted(
     plan: BatchPlan,
     job: Job,
     about: JobNeed,
-    by_name: dict[str, str],
     takes: Callable[[str, JobNeed], None],
     unclear: list[str],
 ) -> None:
     bobbins = plan.bobbins
-    if bobbins.thread in by_name:
+    if bobbins.style_id:
         takes(
-            by_name[bobbins.thread],
+            bobbin_material(bobbins.style_id, bobbins.shade_id),
             replace(about, quantity=bobbins.sure_count, alone=max(0, bobbins.sure_count - bobbins.owned)),
         )
     elif bobbins.needed_mm:
@@ -297,7 +302,7 @@ def _stitches(job: Job, plan: BatchPlan) -> int:
     return on_all * plan.pieces.total + sum(name.design.stitches for name in job.names.all())
 
 
-def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -> list[Need]:
+def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -> list[MaterialNeed]:
     """Return the need for needles, of any kind together, where the workshop has them on its books at all."""
     packs = list(NeedlePack.objects.all())
     if not (jobs and packs):
@@ -318,4 +323,4 @@ def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -
     wanted = tuple(
         replace(each, quantity=math.ceil(life)) for each, life in zip(stitched, lives, strict=True)
     )
-    return [Need(material, wanted, net, math.ceil(net.missing), net.run_out)]
+    return [MaterialNeed(material, wanted, net, math.ceil(net.missing), net.run_out)]

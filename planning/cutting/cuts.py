@@ -15,14 +15,15 @@ from inventory.ledger import entries_of, release
 from inventory.models import Entry, Offcut, Reservation, StockItem
 from inventory.shelf.cut_lists import CutListed, Taken, cut_list
 from inventory.shelf.labelled import item_labelled
-from planning.compute.batch.plan import VERDICTS
+from planning.compute.batch.plan import worst_verdict
 from planning.compute.stabilizer.cutting import CutPlan, PieceNeed, SourceCut
 from planning.compute.stabilizer.cutting.ruler import ruler_marks
 from planning.compute.stabilizer.leftover import Comparison, compare_apart
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
-from planning.jobs.layers import Setting, job_layers, job_notes, with_layers
+from planning.jobs.asked import AskedByJobs, recipe_notes_of
 from planning.models import Job, JobCut
+from planning.plan.ask import layers_asked
 from planning.plan.shelf import set_aside_for, stabilizer_stock
 
 STABILIZER = (StockItem.Kind.ROLL, StockItem.Kind.SHEETS, StockItem.Kind.OFFCUT)
@@ -90,7 +91,7 @@ class JobsCut:
 
 def jobs_to_cut(numbers: Sequence[int]) -> list[Job]:
     """Return the jobs with these numbers, in their order and each once. Raises WorkshopError for one that is not."""
-    found = {job.pk: job for job in with_layers(Job.objects.filter(pk__in=numbers))}
+    found = {job.pk: job for job in Job.objects.filter(pk__in=numbers).with_everything()}
     for number in numbers:
         if number not in found:
             raise WorkshopError(f"There is no job {number}. The page Jobs lists them with their numbers.")
@@ -99,43 +100,45 @@ def jobs_to_cut(numbers: Sequence[int]) -> list[Job]:
 
 def plan_cuts(jobs: Sequence[Job]) -> JobsCut:
     """Return how the stabilizer of ``jobs`` (as ``jobs_to_cut`` gives them) is cut of the shelf as it stands."""
-    setting = Setting.of(jobs)
+    asked_by = AskedByJobs(jobs)
+    asked = [asked_by.of(job) for job in jobs]
     several = len(jobs) > 1
-    wanted = [job_layers(job, setting, name=f"job {job.pk}" if several else "") for job in jobs]
+    names = [f"job {job.pk}" if several else "" for job in jobs]
+    wanted = [layers_asked(each, name=name) for each, name in zip(asked, names, strict=True)]
     own = set_aside_for(*(job.holder for job in jobs))
     stock = stabilizer_stock(own=own)
-    losses = losses_of(setting.rules)
+    losses = losses_of(asked_by.facts.rules)
     together = plan_layers_together(wanted, stock, losses=losses)
     return JobsCut(
         jobs=tuple(jobs),
         hoopings=tuple(each.hoopings for each in wanted),
         layers=together,
         comparison=compare_apart(wanted, stock, together, losses=losses) if several else None,
-        notes=tuple(dict.fromkeys(note for job in jobs for note in job_notes(job))),
+        notes=tuple(dict.fromkeys(note for each in asked for note in recipe_notes_of(each))),
         own=own,
     )
 
 
 def cuts_of(layers: Sequence[LayerPlan]) -> tuple[ProductCut, ...]:
     """Return the cut of each product that layers are cut from."""
-    by_product: dict[str, list[LayerPlan]] = {}
+    by_product: dict[int, list[LayerPlan]] = {}
     for layer in layers:
         if layer.cut is not None:
-            by_product.setdefault(layer.product, []).append(layer)
+            by_product.setdefault(layer.product_id, []).append(layer)
     found = []
-    for product, own in by_product.items():
+    for own in by_product.values():
         whole = own[0].cut
         assert whole is not None  # filtered above
         plan, order = whole.product_cut, whole.order
         of_need = {need: layer for layer in own if layer.cut for need in layer.cut.needs}
         rows = tuple(NeedRow(of_need[at], piece, plan.missing[at]) for at, piece in enumerate(order.pieces))
-        found.append(ProductCut(product, tuple(own), plan, rows))
+        found.append(ProductCut(own[0].product, tuple(own), plan, rows))
     return tuple(found)
 
 
 def cut_verdict(layers: Sequence[LayerPlan]) -> str:
     """Return the worst verdict of the layers; without any layer there is enough."""
-    return max((layer.verdict for layer in layers), key=VERDICTS.index, default="enough")
+    return worst_verdict(layer.verdict for layer in layers)
 
 
 def cut_as_data(cut: JobsCut) -> dict[str, Any]:
@@ -296,7 +299,10 @@ def _pieces_got(layers: Sequence[LayerPlan]) -> list[dict[str, Any]]:
     return [
         {
             "layer": layer.name,
+            "kind": layer.kind,
+            "method": layer.method,
             "product": layer.product,
+            "product_id": layer.product_id,
             "width_mm": layer.piece_mm[0],
             "height_mm": layer.piece_mm[1],
             "count": layer.cut.pieces - layer.cut.missing,

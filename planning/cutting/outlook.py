@@ -8,12 +8,14 @@ from datetime import date, datetime, timedelta
 from django.db.models import Min, Q, Sum
 from django.utils import timezone
 
+from inventory.compute.errors import WorkshopError
 from inventory.models import Entry, Offer, StabilizerProduct, StabilizerRoll
-from planning.compute.buying.balance import DatedNeed, Projection, project
+from planning.compute.buying.balance import Booking, Projection, project
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
-from planning.jobs.layers import Setting, job_layers
+from planning.jobs.asked import AskedByJobs
 from planning.models import Job
+from planning.plan.ask import layers_asked
 from planning.plan.shelf import set_aside_for, stabilizer_stock
 
 # Use is averaged over a quarter of a year, or over what there is of it, but over four weeks at least.
@@ -32,7 +34,7 @@ class Outlook:
     width_mm: int
     free_mm: int
     per_week_mm: int
-    needs: tuple[DatedNeed, ...]
+    needs: tuple[Booking, ...]
     lead_days: int | None
     supplier: str
     projection: Projection
@@ -42,16 +44,18 @@ class Outlook:
         return round(sum(need.quantity for need in self.needs))
 
 
-def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> list[Outlook]:
+def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> tuple[list[Outlook], list[str]]:
     """Return the outlook of every stabilizer that is kept on rolls, the first to run out first.
 
-    ``jobs`` are those still to be cut for, as ``planning.jobs.layers.with_layers`` gives them; each is reckoned as
+    Beside them stands a sentence about each job that cannot be planned, and so is in none of them.
+
+    ``jobs`` are those still to be cut for, read with everything; each is reckoned as
     if it were cut alone. What is cut for a job already is not asked for again. Offcuts and sheets are no part of
     the balance: they are what is in reserve.
     """
     today = timezone.localdate(at)
     widths = _widths()
-    needs = _needs(jobs, widths)
+    needs, unclear = _needs(jobs, widths)
     used = _used_a_week(at, widths)
     offers: dict[int, Offer] = {}
     for offer in Offer.objects.filter(product__isnull=False).cheapest_first():
@@ -61,7 +65,7 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> list[Outlook]:
     for product in StabilizerProduct.objects.filter(pk__in=widths):
         cheapest = offers.get(product.pk)
         lead_days = cheapest.supplier.lead_time_days if cheapest else None
-        own = tuple(needs.get(str(product), ()))
+        own = tuple(needs.get(product.pk, ()))
         found.append(
             Outlook(
                 product=product,
@@ -80,7 +84,8 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> list[Outlook]:
                 ),
             )
         )
-    return sorted(found, key=lambda each: (each.projection.run_out_on or date.max, str(each.product)))
+    found.sort(key=lambda each: (each.projection.run_out_on or date.max, str(each.product)))
+    return found, unclear
 
 
 def _widths() -> dict[int, int]:
@@ -123,23 +128,28 @@ def _used_a_week(at: datetime, widths: dict[int, int]) -> dict[int, int]:
     return found
 
 
-def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> dict[str, list[DatedNeed]]:
-    """Return by product what each job will take of its rolls, what it lacks included."""
-    setting = Setting.of(jobs)
+def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> tuple[dict[int, list[Booking]], list[str]]:
+    """Return by product what each job will take of its rolls, what it lacks included, and what cannot be said."""
+    asked_by = AskedByJobs(jobs)
     stock = stabilizer_stock(own=set_aside_for(*(job.holder for job in jobs)))
-    losses = losses_of(setting.rules)
-    widest = {str(product): widths[product.pk] for product in StabilizerProduct.objects.filter(pk__in=widths)}
-    found: dict[str, list[DatedNeed]] = defaultdict(list)
+    losses = losses_of(asked_by.facts.rules)
+    found: dict[int, list[Booking]] = defaultdict(list)
+    unclear: list[str] = []
     for job in jobs:
-        own: dict[str, list[LayerPlan]] = defaultdict(list)
-        for layer in plan_layers_together([job_layers(job, setting)], stock, losses=losses)[0]:
-            if layer.cut and layer.product in widest:
-                own[layer.product].append(layer)
+        try:
+            wanted = layers_asked(asked_by.of(job))
+        except WorkshopError as problem:
+            unclear.append(f"{job}: {problem}")
+            continue
+        own: dict[int, list[LayerPlan]] = defaultdict(list)
+        for layer in plan_layers_together([wanted], stock, losses=losses)[0]:
+            if layer.cut and layer.product_id in widths:
+                own[layer.product_id].append(layer)
         for product, layers in own.items():
             cut = layers[0].cut
             assert cut is not None  # filtered above
             # What is missing is bought as a roll of the widest kind.
-            mm = cut.product_cut.roll_mm2 / widest[product] + sum(layer.missing_mm for layer in layers)
+            mm = cut.product_cut.roll_mm2 / widths[product] + sum(layer.missing_mm for layer in layers)
             if mm:
-                found[product].append(DatedNeed(mm, job.needed_on, f"job {job.pk}: {job.what}"))
-    return found
+                found[product].append(Booking(mm, job.needed_on, f"job {job.pk}: {job.what}"))
+    return found, unclear

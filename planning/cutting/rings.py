@@ -13,10 +13,9 @@ from inventory.models import Entry, SheetPack, StabilizerProduct
 from inventory.shelf.receipts import Delivery, receive_sheets
 from planning.compute.stabilizer.ring import strips_in_ring
 from planning.cutting.cuts import cuts_posted
-from planning.jobs.layers import stitched_mm
-from planning.models import Job, JobCut, Layer, Rules
-
-TOPPING = Layer.Method.TOPPING.label
+from planning.jobs.asked import AskedByJobs
+from planning.models import Job, JobCut, KeptStrips, Layer, Rules
+from planning.plan.ask import stitched_mm
 
 
 @dataclass(frozen=True)
@@ -45,21 +44,23 @@ def ring_strips(jobs: Sequence[Job]) -> RingStrips | None:
     if not (rules.ring_strip_width_mm and rules.ring_strip_height_mm):
         return None
     strip_mm = (rules.ring_strip_width_mm, rules.ring_strip_height_mm)
-    counts: Counter[str] = Counter()
+    counts: Counter[int] = Counter()
     keys = {entry.key for entry in cuts_posted(*jobs)}
-    by_number = {job.pk: job for job in jobs}
-    for cut in JobCut.objects.filter(job__in=by_number, key__in=keys):
-        stitched = stitched_mm(by_number[cut.job_id])
+    asked_by = AskedByJobs(jobs)
+    stitched = {job.pk: stitched_mm(asked_by.of(job)) for job in jobs}
+    for cut in JobCut.objects.filter(job__in=stitched, key__in=keys):
         for each in cut.pieces:
-            if each["layer"].endswith(TOPPING):
-                continue
-            ring = strips_in_ring((each["width_mm"], each["height_mm"]), stitched, strip_mm)
-            counts[each["product"]] += ring * each["count"]
-    products = [product for product in StabilizerProduct.objects.all() if counts[str(product)]]
+            if each["method"] != Layer.Method.TOPPING:
+                piece_mm = (each["width_mm"], each["height_mm"])
+                ring = strips_in_ring(piece_mm, stitched[cut.job_id], strip_mm)
+                counts[each["product_id"]] += ring * each["count"]
+    products = [product for product in StabilizerProduct.objects.all() if counts[product.pk]]
     kept = Entry.objects.filter(
-        key__startswith=_key(jobs, ""), reason=Entry.Reason.RECEIVE, reversed_by__isnull=True
+        key__in=KeptStrips.objects.filter(job__in=[job.pk for job in jobs]).values("key"),
+        reason=Entry.Reason.RECEIVE,
+        reversed_by__isnull=True,
     )
-    return RingStrips(*strip_mm, tuple((product, counts[str(product)]) for product in products), tuple(kept))
+    return RingStrips(*strip_mm, tuple((product, counts[product.pk]) for product in products), tuple(kept))
 
 
 @transaction.atomic
@@ -71,21 +72,24 @@ def keep_ring_strips(jobs: Sequence[Job], *, key: str, at: datetime, by: Any) ->
     found = ring_strips(jobs)
     if found is None or not found.total:
         raise WorkshopError("No strip of the set size comes out of these rings, or the rules keep none.")
-    if any(not entry.key.startswith(_key(jobs, key)) for entry in found.kept):
+    keys = [f"{_key(jobs, key)}-{number}" for number in range(len(found.counts))]
+    if any(entry.key not in keys for entry in found.kept):
         raise WorkshopError("The strips of these rings are on the shelf already. Take that back first.")
     numbers = ", ".join(str(job.pk) for job in jobs)
-    return [
+    packs = [
         receive_sheets(
             product,
             width_mm=found.width_mm,
             height_mm=found.height_mm,
             count=count,
-            delivery=Delivery(
-                key=f"{_key(jobs, key)}-{number}", at=at, by=by, reference=f"rings of job {numbers}"[:120]
-            ),
+            delivery=Delivery(key=own, at=at, by=by, reference=f"rings of job {numbers}"[:120]),
         )
-        for number, (product, count) in enumerate(found.counts)
+        for own, (product, count) in zip(keys, found.counts, strict=True)
     ]
+    KeptStrips.objects.bulk_create(
+        (KeptStrips(job=job, key=own) for job in jobs for own in keys), ignore_conflicts=True
+    )
+    return packs
 
 
 def _key(jobs: Sequence[Job], key: str) -> str:

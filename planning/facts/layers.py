@@ -15,11 +15,12 @@ def layer_need(layer: Layer) -> LayerNeed:
         kind=layer.kind,
         weight_from_g_m2=layer.weight_from_g_m2,
         weight_to_g_m2=layer.weight_to_g_m2,
-        method=layer.get_method_display(),
+        method=layer.method,
         count=layer.count,
         grain_matters=layer.grain_matters,
         crossed=layer.crossed,
         by_extent=layer.method == Layer.Method.TOPPING,
+        words=layer.get_method_display(),
     )
 
 

@@ -1,7 +1,7 @@
 """What finished jobs teach: the factors of a machine, their observations, and leaving one out or starting anew."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -12,8 +12,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.ledger import KeyUsedForAnother
 from inventory.models import ThreadRange
 from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor, observed
-from planning.compute.certainty.learned import JudgedObservation, learn
-from planning.compute.certainty.learned import Learned as Taught
+from planning.compute.certainty.learned import JudgedObservation, Taught, learn
 from planning.models import FactorReset, Job, Machine, Observation
 
 Kind = Observation.Kind
@@ -50,22 +49,31 @@ class LearnedFactor:
 
 def learned(machine: Machine) -> Learned:
     """Return what is known of ``machine``, in two queries; the priors for one that is not kept."""
-    if machine.pk is None:
-        return Learned()
-    by_kind: dict[str, dict[int, Factor]] = {Kind.NEEDLE: {}, Kind.BOBBIN: {}, Kind.TIME: {}}
-    for (kind, range_id), observations in _since_reset(machine).items():
-        by_kind[kind][range_id or 0] = _taught(kind, observations).factor
-    return Learned(
-        needle=by_kind[Kind.NEEDLE],
-        bobbin=by_kind[Kind.BOBBIN],
-        time=by_kind[Kind.TIME].get(0, TIME_PRIOR),
-    )
+    return Learned() if machine.pk is None else learned_of([machine])[machine.pk]
+
+
+def learned_of(machines: Iterable[Machine]) -> dict[int, Learned]:
+    """Return what is known of each of these kept machines, by its id, in two queries for all of them."""
+    own = list(machines)
+    by_kind: dict[int, dict[str, dict[int, Factor]]] = {
+        machine.pk: {Kind.NEEDLE: {}, Kind.BOBBIN: {}, Kind.TIME: {}} for machine in own
+    }
+    for (machine_id, kind, range_id), observations in _since_reset(own).items():
+        by_kind[machine_id][kind][range_id or 0] = _taught(kind, observations).factor
+    return {
+        machine_id: Learned(
+            needle=factors[Kind.NEEDLE],
+            bobbin=factors[Kind.BOBBIN],
+            time=factors[Kind.TIME].get(0, TIME_PRIOR),
+        )
+        for machine_id, factors in by_kind.items()
+    }
 
 
 def learned_factors(machine: Machine) -> list[LearnedFactor]:
     """Return every factor that ``machine`` has observations for, needle thread first."""
-    found = _since_reset(machine)
-    ranges = ThreadRange.objects.in_bulk([range_id for _, range_id in found if range_id])
+    found = _since_reset([machine])
+    ranges = ThreadRange.objects.in_bulk([range_id for _, _, range_id in found if range_id])
     order = list(PRIORS)
     return sorted(
         (
@@ -77,7 +85,7 @@ def learned_factors(machine: Machine) -> list[LearnedFactor]:
                 factor=(taught := _taught(kind, observations)).factor,
                 observations=tuple(zip(observations, taught.observations, strict=True)),
             )
-            for (kind, range_id), observations in found.items()
+            for (_, kind, range_id), observations in found.items()
         ),
         key=lambda each: (order.index(each.kind), str(each.range or "")),
     )
@@ -163,15 +171,16 @@ def _taught(kind: str, observations: Sequence[Observation]) -> Taught:
     )
 
 
-def _since_reset(machine: Machine) -> dict[tuple[str, int | None], list[Observation]]:
-    """Return what was observed of each factor since it was last started anew, oldest first."""
-    resets: dict[tuple[str, int | None], datetime] = {}
-    for reset in machine.resets.all():
-        place = (reset.kind, reset.range_id)
+def _since_reset(machines: Sequence[Machine]) -> dict[tuple[int, str, int | None], list[Observation]]:
+    """Return what was observed of each machine's factors since they were last started anew, oldest first."""
+    resets: dict[tuple[int, str, int | None], datetime] = {}
+    for reset in FactorReset.objects.filter(machine__in=machines):
+        place = (reset.machine_id, reset.kind, reset.range_id)
         resets[place] = max(reset.at, resets.get(place, reset.at))
-    found: dict[tuple[str, int | None], list[Observation]] = defaultdict(list)
-    for each in machine.observations.select_related("job").order_by("at", "id"):
-        place = (each.kind, each.range_id)
+    found: dict[tuple[int, str, int | None], list[Observation]] = defaultdict(list)
+    observations = Observation.objects.filter(machine__in=machines).select_related("job")
+    for each in observations.order_by("at", "id"):
+        place = (each.machine_id, each.kind, each.range_id)
         if place not in resets or each.at > resets[place]:
             found[place].append(each)
     return found

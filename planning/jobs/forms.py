@@ -6,7 +6,7 @@ from django import forms
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.stitches.placing import Placement
-from planning.jobs.jobs import Wanted
+from planning.jobs.jobs import JobFacts
 from planning.models import Job, PlacedDesign
 from planning.plan.forms import QuestionForm
 
@@ -18,10 +18,10 @@ class KeepForm(QuestionForm):
 
     field_order = ("what",)
 
-    def wanted(self, *, copies: int) -> Wanted:
+    def wanted(self, *, copies: int) -> JobFacts:
         """Return the facts of the job, with ``copies`` in a hooping: *most* is a number once it is planned."""
         given = self.cleaned_data
-        return Wanted(
+        return JobFacts(
             **{
                 name: given[name]
                 for name in (
@@ -73,8 +73,8 @@ class JobForm(forms.ModelForm):
             asked = cast(forms.ModelChoiceField, QuestionForm.base_fields[name])
             cast(forms.ModelChoiceField, self.fields[name]).empty_label = asked.empty_label
 
-    def wanted(self) -> Wanted:
-        return Wanted(**{name: self.cleaned_data[name] for name in self.Meta.fields})
+    def wanted(self) -> JobFacts:
+        return JobFacts(**{name: self.cleaned_data[name] for name in self.Meta.fields})
 
 
 class AgainForm(forms.Form):

@@ -1,7 +1,7 @@
 """Jobs made, changed and dropped, and what a plan asks of one."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -9,17 +9,13 @@ from django.db import transaction
 from django.db.models import Q
 
 from inventory.compute.errors import WorkshopError
-from inventory.models import StabilizerProduct, StockItem
-from planning.compute.batch.asked import AskedDesign, Shelf
+from inventory.models import StockItem
 from planning.compute.batch.plan import BatchPlan
-from planning.compute.stabilizer.layers import CutBefore
 from planning.compute.stitches.placing import Placement
-from planning.jobs.layers import LETTERING_HOOPING, pieces_cut
-from planning.library.designs import asked_from_record
+from planning.jobs.asked import AskedByJobs, asked_of
 from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign, Strictness
 from planning.models.jobs import USUAL_PRIORITY
-from planning.plan.ask import Question, Setting, chosen_machine, plan
-from planning.plan.pins import held_shades
+from planning.plan.ask import plan_asked
 
 # What of a job its plan is made from: it stays while material is set aside for it.
 PLANNED_FROM = ("pieces", "fabric", "machine", "hoop", "tests", "copies", "strictness")
@@ -34,7 +30,7 @@ class NotInThisState(WorkshopError):
 
 
 @dataclass(frozen=True)
-class Wanted:
+class JobFacts:
     """The plain facts of a job, as a form or a question gives them."""
 
     what: str
@@ -51,11 +47,11 @@ class Wanted:
 
 
 @transaction.atomic
-def make_job(wanted: Wanted, *, designs: Sequence[Design], at: datetime, by: Any) -> Job:
+def make_job(facts: JobFacts, *, designs: Sequence[Design], at: datetime, by: Any) -> Job:
     """Return a new job whose pieces carry ``designs``, each in a hooping of its own until it is placed."""
     if not designs:
         raise WorkshopError("A job needs at least one design.")
-    job = Job.objects.create(**vars(wanted), made_at=at, by=by)
+    job = Job.objects.create(**vars(facts), made_at=at, by=by)
     PlacedDesign.objects.bulk_create(
         PlacedDesign(job=job, design=design, order=number, hooping=number)
         for number, design in enumerate(designs, 1)
@@ -64,15 +60,15 @@ def make_job(wanted: Wanted, *, designs: Sequence[Design], at: datetime, by: Any
 
 
 @transaction.atomic
-def change_job(job: Job, wanted: Wanted) -> Job:
+def change_job(job: Job, facts: JobFacts) -> Job:
     """Return ``job`` with other facts; its designs and names stay.
 
     Once material is set aside for it only what does not change the plan may change. Raises NotInThisState.
     """
-    settled = [name for name in PLANNED_FROM if getattr(job, name) != getattr(wanted, name)]
+    settled = [name for name in PLANNED_FROM if getattr(job, name) != getattr(facts, name)]
     if settled:
         refuse_unless_draft(job)
-    for name, value in vars(wanted).items():
+    for name, value in vars(facts).items():
         setattr(job, name, value)
     job.save()
     return job
@@ -146,82 +142,34 @@ def delete_job(job: Job) -> None:
     job.delete()
 
 
-def plan_of(
-    job: Job,
-    *,
-    shelf: Shelf | None = None,
-    setting: Setting | None = None,
-    cut_before: tuple[CutBefore, ...] | None = None,
-    with_advice: bool = True,
-) -> BatchPlan:
-    """Return the plan of a kept job against the shelf as it stands, or against ``shelf``.
+def plan_of(job: Job, *, with_advice: bool = True) -> BatchPlan:
+    """Return the plan of a kept job against the shelf as it stands.
 
-    What is ``cut_before`` for it is asked of the shelf no more; it is looked up where it is not given. What is set
-    aside for the job counts as free, and the shades it was promised with stay.
+    What is cut for it is asked of the shelf no more. What is set aside for it counts as free, and the shades it was
+    promised with stay.
     """
-    asked, lettering = asked_of(job)
-    cut = pieces_cut(job) if cut_before is None else cut_before
-    question = replace(question_of(job), cut_before=cut, with_advice=with_advice)
-    return plan(asked, question, lettering=lettering, held=held_shades(job), shelf=shelf, setting=setting)
+    return plan_asked(asked_of(job), with_advice=with_advice)
 
 
-def asked_of(job: Job) -> tuple[list[AskedDesign], list[AskedDesign]]:
-    """Return the designs on every piece of ``job``, and the lettering of each."""
-    return [_asked(placed) for placed in job.placed.all()], [
-        replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()
-    ]
-
-
-def question_of(job: Job) -> Question:
-    """Return what a kept job asks."""
-    return Question(
-        pieces=job.pieces,
-        fabric=job.fabric.name if job.fabric else None,
-        machine=job.machine.name if job.machine else None,
-        hoop=job.hoop.name if job.hoop else None,
-        tests=job.tests,
-        needed_on=job.needed_on,
-        copies=job.copies,
-        strictness=job.strictness,
-        holder=job.holder,
-        settled=_settled(job),
-    )
-
-
-def _settled(job: Job) -> tuple[tuple[tuple[int, int], int], ...]:
-    if job.state not in (Job.State.PROMISED, Job.State.RUNNING) or not hasattr(job, "promise"):
-        return ()
-    return tuple(
-        ((design, number), thread.shade_id)
-        for thread in job.promise.threads.all()
-        for design, number in thread.blocks
-        if thread.shade_id
-    )
-
-
-def items_needed(jobs: Iterable[Job]) -> list[StockItem]:
+def items_needed(jobs: Sequence[Job]) -> list[StockItem]:
     """Return what is on the shelf of everything that the plans of these jobs would use."""
     shades: set[int] = set()
-    products: set[str] = set()
+    products: set[int] = set()
     styles: set[int] = set()
+    asked_by = AskedByJobs(jobs)
     for job in jobs:
-        answer = plan_of(job)
+        asked = asked_by.of(job)
+        answer = plan_asked(asked, with_advice=False)
         shades |= {
             each.choice.shade.id for each in answer.threads if each.choice.shade and each.choice.near_enough
         }
-        products |= {layer.product for layer in answer.stabilizer if layer.product}
-        machine = job.machine or chosen_machine(None)
-        styles |= {machine.bobbin_style_id} if machine.bobbin_style_id else set()
-    named = [product.pk for product in StabilizerProduct.objects.all() if str(product) in products]
+        products |= {layer.product_id for layer in answer.stabilizer if layer.product_id}
+        styles |= {asked.machine.bobbin_style_id} if asked.machine.bobbin_style_id else set()
     wanted = (
         Q(spool__shade_id__in=shades)
         | Q(bobbinbatch__style_id__in=styles)
-        | Q(stabilizerroll__product_id__in=named)
-        | Q(sheetpack__product_id__in=named)
-        | Q(offcut__product_id__in=named)
+        | Q(stabilizerroll__product_id__in=products)
+        | Q(sheetpack__product_id__in=products)
+        | Q(offcut__product_id__in=products)
     )
     return list(StockItem.objects.on_the_shelf().filter(wanted).order_by("label"))
-
-
-def _asked(placed: PlacedDesign) -> AskedDesign:
-    return replace(asked_from_record(placed.design), placement=placed.placement, hooping=placed.hooping)

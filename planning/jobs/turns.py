@@ -7,18 +7,15 @@ from dataclasses import dataclass, replace
 from inventory.compute.errors import WorkshopError
 from inventory.models import BobbinStyle, Reservation
 from planning.compute.batch.asked import BobbinStock, Shelf
-from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.plan import BatchPlan, is_worse
 from planning.compute.batch.taking import claims, shelf_after
-from planning.facts.layers import layer_needs
-from planning.facts.learning import Learned, learned
-from planning.jobs.jobs import NotInThisState, plan_of
-from planning.jobs.layers import pieces_cut_of
-from planning.models import Fabric, Hoop, Job, Machine, Rules
-from planning.plan.ask import Setting
+from planning.jobs.asked import AskedByJobs
+from planning.jobs.jobs import NotInThisState
+from planning.models import Job
+from planning.plan.ask import plan_asked
 from planning.plan.shelf import bobbin_stock, shelf
 
 State = Job.State
-NO_CLOTH = Fabric(name="", thickness_mm=0.6)
 
 
 @dataclass(frozen=True)
@@ -57,18 +54,17 @@ def if_first(job: Job) -> list[Standing]:
     jobs = list(Job.objects.waiting().with_everything().in_turn())
     jobs.sort(key=lambda each: each.pk != job.pk)
     shelves = Shelves(jobs)
-    shelves.hold(but_not={each.holder for each in jobs if each.state == State.PROMISED})
+    shelves.set_aside(but_not={each.holder for each in jobs if each.state == State.PROMISED})
     return _claim(jobs, shelves, keep_promises=False)
 
 
 def worse_off(before: Sequence[Standing], after: Sequence[Standing]) -> list[tuple[Standing, Standing]]:
     """Return the jobs whose verdict gets worse, as they stood before and would stand after."""
     then = {each.job.pk: each for each in after}
-    order = ("enough", "tight", "unknown", "short")
     return [
         (each, then[each.job.pk])
         for each in before
-        if each.job.pk in then and order.index(then[each.job.pk].verdict) > order.index(each.verdict)
+        if each.job.pk in then and is_worse(then[each.job.pk].verdict, than=each.verdict)
     ]
 
 
@@ -79,79 +75,54 @@ class Shelves:
     """
 
     def __init__(self, jobs: Sequence[Job]) -> None:
-        self.rules = Rules.current()
-        self.first = Machine.objects.select_related("bobbin_style").prefetch_related("hoops").first()
-        self.held: dict[str, Counter[str]] = defaultdict(Counter)
-        self.held_bobbins: dict[str, Counter[int]] = defaultdict(Counter)
+        self.asked_by = AskedByJobs(jobs)
+        self.rules = self.asked_by.facts.rules
+        self.claimed_by: dict[str, Counter[str]] = defaultdict(Counter)
+        self.bobbins_claimed_by: dict[str, Counter[int]] = defaultdict(Counter)
         everything: Counter[int] = Counter()
-        for held in Reservation.objects.select_related("item__bobbinbatch"):
-            everything[held.item_id] += held.quantity
-            self.held[held.holder][held.item.label] += held.quantity
-            if held.item.kind == held.item.Kind.BOBBINS:
-                self.held_bobbins[held.holder][held.item.bobbinbatch.style_id] += held.quantity
-        machines = [each for each in (self.first, *(job.machine for job in jobs)) if each]
+        for each in Reservation.objects.select_related("item__bobbinbatch"):
+            everything[each.item_id] += each.quantity
+            self.claimed_by[each.holder][each.item.label] += each.quantity
+            if each.item.kind == each.item.Kind.BOBBINS:
+                self.bobbins_claimed_by[each.holder][each.item.bobbinbatch.style_id] += each.quantity
+        machines = [self.asked_by.facts.machine(own) for own in (None, *(job.machine for job in jobs))]
         styles = {each.bobbin_style for each in machines if each.bobbin_style}
-        # As if nothing were set aside; ``hold`` takes off what is.
+        # As if nothing were set aside; ``set_aside`` takes off what is.
         self.whole: Shelf = shelf(
             fibre=self.rules.fibre, weight_label=self.rules.weight_label, own=everything
         )
         self.whole_bobbins: dict[BobbinStyle, BobbinStock | None] = {
             each: bobbin_stock(each, own=everything) for each in styles
         }
-        self.learned: dict[int, Learned] = {each.pk: learned(each) for each in dict.fromkeys(machines)}
-        self.cut = pieces_cut_of(jobs)
-        self.hoops = tuple(Hoop.objects.smallest_first())
-        self.hold(but_not=())
+        self.set_aside(but_not=())
 
-    def hold(self, *, but_not: Collection[str]) -> None:
-        """Set aside again what everybody holds but these holders."""
-        holders = [holder for holder in self.held if holder not in but_not]
-        claimed = sum((self.held[holder] for holder in holders), Counter[str]())
+    def set_aside(self, *, but_not: Collection[str]) -> None:
+        """Set aside again what is set aside for everybody but these holders."""
+        holders = [holder for holder in self.claimed_by if holder not in but_not]
+        claimed = sum((self.claimed_by[holder] for holder in holders), Counter[str]())
         self.shelf = shelf_after(self.whole, claimed, bobbins=0)
         self.bobbins = {}
         for style, stock in self.whole_bobbins.items():
-            taken = sum(self.held_bobbins[holder][style.pk] for holder in holders)
+            taken = sum(self.bobbins_claimed_by[holder][style.pk] for holder in holders)
             self.bobbins[style] = _bobbins_after(stock, claimed, taken)
 
-    def machine(self, job: Job) -> Machine:
-        return job.machine or self.first or Machine(name="default machine")
-
     def for_job(self, job: Job) -> Shelf:
-        style = self.machine(job).bobbin_style
+        style = self._style(job)
         return replace(self.shelf, bobbins=self.bobbins[style] if style else None)
 
-    def setting(self, job: Job) -> Setting:
-        machine, fabric = self.machine(job), job.fabric or NO_CLOTH
-        own = sorted(
-            machine.hoops.all() if machine.pk else (),
-            key=lambda hoop: (hoop.field_width_mm * hoop.field_height_mm, hoop.name),
-        )
-        return Setting(
-            rules=self.rules,
-            machine=machine,
-            fabric=fabric,
-            layers=layer_needs(fabric),
-            hoop=job.hoop,
-            hoops=tuple(own) if machine.pk else self.hoops,
-            known=self.learned.get(machine.pk, Learned()),
-        )
+    def _style(self, job: Job) -> BobbinStyle | None:
+        return self.asked_by.facts.machine(job.machine).bobbin_style
 
     def take(self, job: Job, plan: BatchPlan) -> None:
         after = shelf_after(self.for_job(job), claims(plan), bobbins=plan.bobbins.sure_count)
         self.shelf = replace(after, bobbins=None)
-        style = self.machine(job).bobbin_style
+        style = self._style(job)
         if style:
             self.bobbins[style] = after.bobbins
 
     def plan(self, job: Job) -> BatchPlan:
         """Return the plan of ``job`` against what is left now. Raises WorkshopError where it cannot be planned."""
-        return plan_of(
-            job,
-            shelf=self.for_job(job),
-            setting=self.setting(job),
-            cut_before=self.cut.get(job.pk, ()),
-            with_advice=False,
-        )
+        return plan_asked(self.asked_by.of(job), shelf=self.for_job(job), with_advice=False)
 
 
 def _bobbins_after(stock: BobbinStock | None, claimed: Mapping[str, int], taken: int) -> BobbinStock | None:

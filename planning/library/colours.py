@@ -10,7 +10,7 @@ from inventory.compute.colour import ColourNotUnderstood, Lab, hex_from_lab, lab
 from inventory.compute.errors import WorkshopError
 from inventory.models import Shade
 from planning.compute.colour.lists import (
-    KnownShade,
+    CatalogueShade,
     ListedColour,
     ReadList,
     ShadeBook,
@@ -26,7 +26,7 @@ _LAB_IN_FRONT = re.compile(
 COLOUR_FIELDS = ("hex", "name", "code", "lab_l", "lab_a", "lab_b", "shade_id", "chosen_by_hand")
 
 
-class NoSuchShade(WorkshopError):
+class NotOneShade(WorkshopError):
     """No shade, or more than one, answers to what was typed."""
 
 
@@ -56,7 +56,7 @@ def known_shades() -> ShadeBook:
     """Return every needle shade of the catalogue, ready to be looked up."""
     shades = Shade.objects.for_needle().select_related("range").prefetch_related("earlier_codes")
     return shade_book(
-        KnownShade(
+        CatalogueShade(
             id=shade.pk,
             maker=shade.range.maker,
             range=shade.range.name,
@@ -89,7 +89,7 @@ def understand_colour(text: str, *, book: ShadeBook) -> RequestedColour:
         )
     read = read_colour_list(f"1. {written}", book=book, stops=1)
     if read.problems:
-        raise NoSuchShade(read.problems[0].message)
+        raise NotOneShade(read.problems[0].message)
     return requested(read.colours[0])
 
 

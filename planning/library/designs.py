@@ -187,7 +187,7 @@ def _block_record(design: Design, block: BlockDigest) -> Block:
         drawn_mm=sums.drawn_mm,
         penetrations=sums.penetrations,
         back_draw_mm=sums.back_draw_mm,
-        bobbin_path_mm=list(sums.bobbin_mm),
+        bobbin_path_mm=list(sums.bobbin_path_mm),
         runs=sums.runs,
         trims=sums.trims,
         zero_length=sums.zero_length,

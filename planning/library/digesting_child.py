@@ -12,7 +12,7 @@ from typing import Any
 from planning.library.digests import digest_as_data, digest_of
 from planning.stitch_files.child import read_apart, read_many
 from planning.stitch_files.formats import FORMATS
-from planning.stitch_files.processes import Answer
+from planning.stitch_files.processes import ChildAnswer
 from planning.stitch_files.reading import AskedFile, ReadLimits, UnreadableDesign, understood
 
 
@@ -26,7 +26,7 @@ def digest_apart(order: dict[str, Any], data: bytes) -> tuple[int, bytes]:
         return status, records
     told: dict[str, Any]
     try:
-        read = understood(asked, Answer(0, records), trim_at_jumps=trim_at_jumps, limits=limits)
+        read = understood(asked, ChildAnswer(0, records), trim_at_jumps=trim_at_jumps, limits=limits)
         told = {"digest": digest_as_data(digest_of(read))}
     except UnreadableDesign as problem:
         told = {"refused": str(problem)}

@@ -126,7 +126,7 @@ def digest_from_data(data: dict[str, Any]) -> DesignDigest:
             number=block["number"],
             thread=FileThread(**block["thread"]) if block["thread"] else None,
             stops=block["stops"],
-            sums=BlockSums(**block["sums"] | {"bobbin_mm": tuple(block["sums"]["bobbin_mm"])}),
+            sums=BlockSums(**block["sums"] | {"bobbin_path_mm": tuple(block["sums"]["bobbin_path_mm"])}),
             outline=block["outline"],
         )
         for block in data["blocks"]

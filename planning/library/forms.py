@@ -11,13 +11,12 @@ from inventory.compute.errors import WorkshopError
 from inventory.models import ThreadRange
 from planning.compute.colour.lists import LONGEST_LIST, ShadeBook
 from planning.library.colours import RequestedColour, as_typed, understand_colour
-from planning.library.search import NEAR_COLOUR, ORDERS, Wanted
+from planning.library.search import NEAR_COLOUR, ORDERS, DesignSearch
 from planning.models import Block, Design, Fabric, Hoop, StitchOutNote, Tag
 from planning.plan.forms import STITCH_FILES, StitchFiles
 from planning.stitch_files.formats import FORMATS
 
 MOST_LIBRARY_FILES = 500
-COLOUR_HELP = "#1f4e79, lab:32,-1,-28, or a shade code such as 1147. Empty asks for no colour."
 
 
 class SearchForm(forms.Form):
@@ -64,10 +63,10 @@ class SearchForm(forms.Form):
             self.add_error("stitches_to", f"This is below {low:,}, the least asked for.")
         return cleaned
 
-    def wanted(self) -> Wanted:
+    def wanted(self) -> DesignSearch:
         given = self.cleaned_data
         colour = given.get("colour")
-        return Wanted(
+        return DesignSearch(
             words=given.get("q") or "",
             hoop=given.get("hoop"),
             stitches_from=given.get("stitches_from"),
@@ -80,8 +79,8 @@ class SearchForm(forms.Form):
         )
 
     @staticmethod
-    def anything() -> Wanted:
-        return Wanted()
+    def anything() -> DesignSearch:
+        return DesignSearch()
 
     @property
     def narrows_further(self) -> bool:

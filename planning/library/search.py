@@ -51,7 +51,7 @@ class TooManyTags(WorkshopError):
 
 
 @dataclass(frozen=True)
-class Wanted:
+class DesignSearch:
     """What a design must answer to; left out means anything."""
 
     words: str = ""
@@ -65,31 +65,31 @@ class Wanted:
     order: str = "name"
 
 
-def find_designs(wanted: Wanted) -> DesignQuerySet:
+def find_designs(search: DesignSearch) -> DesignQuerySet:
     """Return the listed designs that answer, each with ``colours``, the number of threads it asks for."""
     counted = Design.objects.listed().annotate(colours=_threads_asked_for())
     # The type checker gives annotated rows a type of their own, which no later filter returns.
     found: Any = counted.defer("outline", "warnings")
-    for word in wanted.words.split():
+    for word in search.words.split():
         found = found.filter(Q(name__icontains=word) | Q(pk__in=_tagged_like(word)))
-    if wanted.hoop is not None:
+    if search.hoop is not None:
         found = found.fitting(
-            field_width_mm=wanted.hoop.field_width_mm, field_height_mm=wanted.hoop.field_height_mm
+            field_width_mm=search.hoop.field_width_mm, field_height_mm=search.hoop.field_height_mm
         )
-    if wanted.stitches_from is not None:
-        found = found.filter(stitches__gte=wanted.stitches_from)
-    if wanted.stitches_to is not None:
-        found = found.filter(stitches__lte=wanted.stitches_to)
-    if wanted.colours_to is not None:
-        found = found.filter(colours__lte=wanted.colours_to)
-    if wanted.near is not None:
-        hexes = colours_near(wanted.near)
+    if search.stitches_from is not None:
+        found = found.filter(stitches__gte=search.stitches_from)
+    if search.stitches_to is not None:
+        found = found.filter(stitches__lte=search.stitches_to)
+    if search.colours_to is not None:
+        found = found.filter(colours__lte=search.colours_to)
+    if search.near is not None:
+        hexes = colours_near(search.near)
         found = found.filter(pk__in=Block.objects.filter(hex__in=hexes).values("design_id"))
-    if wanted.tag is not None:
-        found = found.filter(tags=wanted.tag)
-    if wanted.favourites:
+    if search.tag is not None:
+        found = found.filter(tags=search.tag)
+    if search.favourites:
         found = found.filter(favourite=True)
-    return found.order_by(*_order(wanted.order))
+    return found.order_by(*_order(search.order))
 
 
 def with_what_a_list_shows(designs: DesignQuerySet) -> DesignQuerySet:

@@ -1,6 +1,6 @@
 """What the planner knows: designs, machines, hoops, fabrics and the workshop's rules."""
 
-from planning.models.cuts import JobCut
+from planning.models.cuts import JobCut, KeptStrips
 from planning.models.designs import Block, Design, ImportedFile, ImportRun, StitchOutNote, Tag
 from planning.models.fabrics import Fabric, Layer
 from planning.models.jobs import Job, NamedPiece, PlacedDesign
@@ -20,6 +20,7 @@ __all__ = [
     "ImportedFile",
     "Job",
     "JobCut",
+    "KeptStrips",
     "Layer",
     "LeftOutShade",
     "Machine",

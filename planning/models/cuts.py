@@ -11,7 +11,8 @@ class JobCut(models.Model):
 
     job = models.ForeignKey("planning.Job", on_delete=models.CASCADE, related_name="stabilizer_cuts")
     key = models.CharField(max_length=80)
-    # Layer by layer: its name, the product, width_mm and height_mm of a piece, and the count that was cut.
+    # Layer by layer: its kind and method, the product's id, width_mm and height_mm of a piece, and the count that
+    # was cut; ``layer`` and ``product`` say it in words.
     pieces = models.JSONField()
 
     class Meta:
@@ -20,3 +21,20 @@ class JobCut(models.Model):
 
     def __str__(self) -> str:
         return f"{sum(each['count'] for each in self.pieces)} pieces for {self.job}"
+
+
+class KeptStrips(models.Model):
+    """Strips out of the rings of a job that were put on the shelf: the entry of the ledger carries the ``key``.
+
+    They count as long as that entry is not taken back.
+    """
+
+    job = models.ForeignKey("planning.Job", on_delete=models.CASCADE, related_name="kept_strips")
+    key = models.CharField(max_length=80)
+
+    class Meta:
+        ordering = ["job", "id"]
+        constraints = [models.UniqueConstraint(fields=["job", "key"], name="strips_of_a_job_are_kept_once")]
+
+    def __str__(self) -> str:
+        return f"strips out of the rings of {self.job}"

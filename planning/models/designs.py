@@ -139,7 +139,7 @@ class Block(models.Model):
             drawn_mm=self.drawn_mm,
             penetrations=self.penetrations,
             back_draw_mm=self.back_draw_mm,
-            bobbin_mm=tuple(self.bobbin_path_mm),
+            bobbin_path_mm=tuple(self.bobbin_path_mm),
             runs=self.runs,
             trims=self.trims,
             zero_length=self.zero_length,

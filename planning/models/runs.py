@@ -64,6 +64,9 @@ class PromisedThread(models.Model):
     median = models.FloatField(help_text="The use factor that the lengths were planned with.")
     relative_sigma = models.FloatField(help_text="How far one job strays from it, as a share.")
     geometry_mm = models.JSONField(help_text="By position.")
+    path_mm = models.JSONField(
+        default=list, help_text="By position: what is lost at thread changes, which no factor scales."
+    )
 
     class Meta:
         ordering = ["promise", "order"]

@@ -1,60 +1,73 @@
 """The question *is there enough?*, put to the shelf as it stands."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Literal, TypeVar
 
-from inventory.compute.errors import WorkshopError
 from planning.compute.batch.asked import AskedDesign, Shelf, Terms
+from planning.compute.batch.carrying import carry
 from planning.compute.batch.copies_compared import boxes_needed
-from planning.compute.batch.plan import BatchPlan, plan_batch
+from planning.compute.batch.plan import BatchPlan, layers_of, plan_batch
 from planning.compute.certainty.enough import BOBBIN_PRIOR
-from planning.compute.hooping.copies import COPY_SPACING_MM, HoopField, most_copies, smallest_hoop
-from planning.compute.hooping.pieces import pieces_to_stitch
-from planning.compute.stabilizer.layers import CutBefore, LayerNeed
-from planning.compute.stitches.placing import field_needed
-from planning.facts.layers import layer_needs, losses_of
-from planning.facts.learning import Learned, learned
+from planning.compute.hooping.copies import copies_size_mm
+from planning.compute.stabilizer.layers import JobLayers
+from planning.facts.layers import losses_of
+from planning.facts.names import NoSuchName, by_name
 from planning.facts.recipes import recipe_notes
-from planning.models import Fabric, Hoop, Machine, Rules, Strictness
-from planning.plan.pins import NOTHING_HELD, HeldShades, excluded_shades, held_now, pinned_shades
+from planning.models import Fabric, Hoop, Machine, Strictness
+from planning.plan.asked import Copies, JobAsked, workshop_facts
+from planning.plan.hooping import Hooping, hoop_fields, hooping_of
+from planning.plan.pins import excluded_shades, pinned_now, pinned_shades
 from planning.plan.shelf import shelf as read_shelf
 
-Named = TypeVar("Named", Fabric, Hoop, Machine)
-
-
-class NoSuchName(WorkshopError):
-    """There is no machine, fabric or hoop of that name."""
+__all__ = [
+    "NoSuchName",
+    "Question",
+    "asked_by",
+    "chosen_machine",
+    "each_in_its_own_hooping",
+    "layers_asked",
+    "plan",
+    "plan_asked",
+    "question_named",
+    "stitched_mm",
+    "verdict_exit_code",
+]
 
 
 @dataclass(frozen=True)
 class Question:
     """What a person asks: so many pieces, on this cloth, machine and hoop, by that day.
 
-    A name left out means: the first machine, the plain default cloth without stabilizer, the smallest hoop of
-    the machine that holds every design. ``tests`` of None means as the rules say. ``pins`` are written
-    BLOCK=SHADE and ``exclude`` SHADE, as ``planning.plan.pins`` reads them. ``copies`` are pieces hooped together:
-    a number, or as many as a hoop holds. ``strictness`` says whether near enough is that of a picture or of brand
-    colours.
+    One left out means: the first machine, the plain default cloth without stabilizer, the smallest hoop of the
+    machine that holds every design. ``tests`` of None means as the rules say. ``pins`` are written BLOCK=SHADE and
+    ``exclude`` SHADE, as ``planning.plan.pins`` reads them. ``copies`` are pieces hooped together: a number, or as
+    many as a hoop holds. ``strictness`` says whether near enough is that of a picture or of brand colours.
     """
 
     pieces: int
-    fabric: str | None = None
-    machine: str | None = None
-    hoop: str | None = None
+    fabric: Fabric | None = None
+    machine: Machine | None = None
+    hoop: Hoop | None = None
     tests: int | None = None
     needed_on: date | None = None
     pins: tuple[str, ...] = ()
     exclude: tuple[str, ...] = ()
-    copies: int | Literal["most"] = 1
-    # Whose stock counts as free: what a job has set aside is there for that job.
-    holder: str = ""
-    # Shades that are settled already, by (design, block number) and id; they are pinned where they are known.
-    settled: tuple[tuple[tuple[int, int], int], ...] = ()
-    with_advice: bool = True
-    cut_before: tuple[CutBefore, ...] = ()
+    copies: Copies = 1
     strictness: str = Strictness.PICTURE
+
+
+def question_named(
+    question: Question, *, fabric: str | None = None, machine: str | None = None, hoop: str | None = None
+) -> Question:
+    """Return ``question`` with the records of the names that are typed. Raises NoSuchName."""
+    return replace(
+        question,
+        fabric=by_name(Fabric, fabric) if fabric else question.fabric,
+        machine=by_name(Machine, machine) if machine else question.machine,
+        hoop=by_name(Hoop, hoop) if hoop else question.hoop,
+    )
 
 
 def chosen_machine(name: str | None) -> Machine:
@@ -64,194 +77,128 @@ def chosen_machine(name: str | None) -> Machine:
     return by_name(Machine, name)
 
 
-@dataclass(frozen=True)
-class Setting:
-    """The records that a question names, and the workshop's own."""
-
-    rules: Rules
-    machine: Machine
-    fabric: Fabric
-    layers: tuple[LayerNeed, ...]
-    hoop: Hoop | None  # the one asked for
-    hoops: tuple[Hoop, ...]  # those to choose from, the smallest first
-    known: Learned
-
-
-def setting_of(question: Question) -> Setting:
-    """Return the records that ``question`` names. Raises NoSuchName."""
-    machine = chosen_machine(question.machine)
-    fabric = by_name(Fabric, question.fabric) if question.fabric else Fabric(name="", thickness_mm=0.6)
-    return Setting(
-        rules=Rules.current(),
-        machine=machine,
-        fabric=fabric,
-        layers=layer_needs(fabric),
-        hoop=by_name(Hoop, question.hoop) if question.hoop else None,
-        hoops=tuple((machine.hoops if machine.pk else Hoop.objects).smallest_first()),
-        known=learned(machine),
+def asked_by(question: Question, designs: Sequence[AskedDesign]) -> JobAsked:
+    """Return what ``question`` asks for ``designs`` on every piece."""
+    facts = workshop_facts([question.machine])
+    return facts.asked(
+        designs,
+        pieces=question.pieces,
+        machine=question.machine,
+        fabric=question.fabric,
+        hoop=question.hoop,
+        tests=question.tests,
+        copies=question.copies,
+        needed_on=question.needed_on,
+        strictness=question.strictness,
+        typed_pins=question.pins,
+        typed_left_out=question.exclude,
     )
 
 
-def plan(
-    designs: Sequence[AskedDesign],
-    question: Question,
-    *,
-    lettering: Sequence[AskedDesign] = (),
-    held: HeldShades = NOTHING_HELD,
-    shelf: Shelf | None = None,
-    setting: Setting | None = None,
-) -> BatchPlan:
-    """Return the plan for ``designs`` on every piece of the ``question``, with one ``lettering`` each if given.
+def plan(designs: Sequence[AskedDesign], question: Question) -> BatchPlan:
+    """Return the plan that answers ``question`` for ``designs`` on every piece, as ``plan_asked`` makes it."""
+    return plan_asked(asked_by(question, designs))
 
-    Nothing is saved. Shades that a kept job has ``held`` on to are used where the question says nothing else; one
-    that is no longer on the shelf is told of and chosen anew. Designs of one hooping number must fit the hoop
-    together, where they lie. Without a ``shelf`` and a ``setting`` they are read.
 
-    Raises NoSuchName, and WorkshopError for numbers that make no batch.
+def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool = True) -> BatchPlan:
+    """Return the plan for what is ``asked``, against the shelf as it stands or against ``shelf``.
+
+    Nothing is saved. Shades that a job pins are used where nothing else is typed; one that is no longer on the shelf
+    is told of and chosen anew. ``with_advice`` looks for what could be bought instead, too.
+
+    Raises WorkshopError for numbers that make no batch.
     """
-    setting = setting or setting_of(question)
-    rules, machine, fabric = setting.rules, setting.machine, setting.fabric
-    test_pieces = rules.test_pieces if question.tests is None else question.tests
-    spoilage = rules.spoilage
-    total = pieces_to_stitch(question.pieces, test_pieces=test_pieces, spoilage=spoilage).total
-    hoops = [setting.hoop] if setting.hoop else list(setting.hoops)
-    fields = tuple(_hoop_field(hoop, rules) for hoop in hoops)
-    copies, hoop, notes = _hooped([*designs, *lettering], question, setting, hoops, fields, total=total)
-    layers = setting.layers
-    if not layers:
-        notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
-    notes += recipe_notes(fabric, layers, [*designs, *lettering])
-    if machine.pk is None:
-        notes.append("No machine is set up yet; the times and tails are the stated defaults.")
+    rules, hooping = asked.rules, hooping_of(asked)
     on_shelf = shelf or read_shelf(
         fibre=rules.fibre,
         weight_label=rules.weight_label,
-        bobbin_style=machine.bobbin_style,
-        holder=question.holder,
+        bobbin_style=asked.machine.bobbin_style,
+        holder=asked.holder,
     )
-    known = setting.known
-    bobbin_range = on_shelf.bobbins.range_id if on_shelf.bobbins else 0
-    every = [*designs, *dict.fromkeys(lettering)]
-    kept, gone = held_now(held, every, on_shelf.shades)
-    notes += gone
-    # What a job was promised with goes before what it holds on to, and what is asked now before both.
-    kept |= {place: shade for place, shade in question.settled if shade in {s.id for s in on_shelf.shades}}
-    terms = Terms(
-        thread=machine.thread_settings(thickness_mm=fabric.thickness_mm, allowance=rules.allowance),
+    pinned, gone = pinned_now(asked.pins, asked.every_design, on_shelf.shades)
+    # What a job was promised with goes before what it pins, and what is typed now before both.
+    there = {shade.id for shade in on_shelf.shades}
+    pinned |= {place: shade for place, shade in asked.settled if shade in there}
+    pinned |= pinned_shades(asked.typed_pins, asked.every_design, on_shelf.shades)
+    known = [*on_shelf.shades, *on_shelf.on_offer]
+    terms = replace(
+        terms_of(asked, hooping),
+        bobbin_factor=asked.known.bobbin.get(
+            on_shelf.bobbins.range_id if on_shelf.bobbins else 0, BOBBIN_PRIOR
+        ),
+        pinned=pinned,
+        excluded=asked.pins.left_out | excluded_shades(asked.typed_left_out, known),
+        with_advice=with_advice,
+    )
+    return plan_batch(
+        asked.designs,
+        pieces=asked.pieces,
+        shelf=on_shelf,
+        terms=terms,
+        lettering=asked.lettering,
+        needed_on=asked.needed_on,
+        notes=[*hooping.notes, *_notes(asked), *gone],
+    )
+
+
+def _notes(asked: JobAsked) -> list[str]:
+    notes = []
+    if not asked.layers:
+        notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
+    notes += recipe_notes(asked.fabric, asked.layers, [*asked.designs, *asked.lettering])
+    if asked.machine.pk is None:
+        notes.append("No machine is set up yet; the times and tails are the stated defaults.")
+    return notes
+
+
+def terms_of(asked: JobAsked, hooping: Hooping) -> Terms:
+    """Return the terms of the batch, as far as they do not hang on what is on the shelf."""
+    rules, machine, known = asked.rules, asked.machine, asked.known
+    return Terms(
+        thread=machine.thread_settings(thickness_mm=asked.fabric.thickness_mm, allowance=rules.allowance),
         times=machine.times_at(efficiency=min(1.0, machine.efficiency / known.time.median)),
-        layers=layers,
-        piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hoop else None,
+        layers=asked.layers,
+        piece_mm=hooping.hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hooping.hoop else None,
         topping_margin_mm=rules.stabilizer_margin_mm,
         losses=losses_of(rules),
-        cut_before=question.cut_before,
-        test_pieces=test_pieces,
-        spoilage=spoilage,
+        cut_before=asked.cut_before,
+        test_pieces=asked.test_pieces,
+        spoilage=rules.spoilage,
         enough_at=rules.enough_at,
         tight_at=rules.tight_at,
-        strictness=question.strictness,
-        colour_limit=rules.limit_for(question.strictness),
+        strictness=asked.strictness,
+        colour_limit=rules.limit_for(asked.strictness),
         currency=rules.currency,
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),
-        bobbin_factor=known.bobbin.get(bobbin_range, BOBBIN_PRIOR),
         range_factors=known.needle,
         working_minutes_a_day=rules.working_hours_a_day * 60,
-        with_advice=question.with_advice,
-        pinned=kept | pinned_shades(question.pins, every, on_shelf.shades),
-        excluded=held.excluded | excluded_shades(question.exclude, [*on_shelf.shades, *on_shelf.on_offer]),
-        copies_per_hooping=copies,
-        hoops=fields,
+        copies_per_hooping=hooping.copies,
+        hoops=hoop_fields(asked),
     )
-    return plan_batch(
-        designs,
-        pieces=question.pieces,
-        shelf=on_shelf,
-        terms=terms,
-        lettering=lettering,
-        needed_on=question.needed_on,
-        notes=notes,
-    )
+
+
+def layers_asked(asked: JobAsked, *, name: str = "") -> JobLayers:
+    """Return what is asked of stabilizer, called ``name`` on what is cut for several: the same as in its plan."""
+    terms = terms_of(asked, hooping_of(asked))
+    carried = carry(asked.designs, lettering=asked.lettering, to_stitch=asked.to_stitch, terms=terms)
+    return layers_of(carried, terms, job=name)
+
+
+def stitched_mm(asked: JobAsked) -> tuple[int, int]:
+    """Return a width and height that hold whatever one hooping stitches, all its copies, none of it turned further."""
+    hooping = hooping_of(asked)
+    sizes: list[tuple[float, float]] = boxes_needed(asked.every_design)
+    if hooping.copies > 1:
+        (field,) = [each for each in hoop_fields(asked) if hooping.hoop and each.name == hooping.hoop.name]
+        sizes = [copies_size_mm(*size, field, copies=hooping.copies) for size in sizes]
+    widths, heights = zip(*sizes, strict=True)
+    return math.ceil(max(widths)), math.ceil(max(heights))
 
 
 def each_in_its_own_hooping(designs: Sequence[AskedDesign]) -> list[AskedDesign]:
     """Return ``designs`` as they are stitched where nobody has said how they lie together."""
     return [replace(design, hooping=number) for number, design in enumerate(designs)]
-
-
-def by_name(model: type[Named], name: str) -> Named:
-    """Return the record of that name, in any case of letters, or raise NoSuchName with the names there are."""
-    found = model.objects.filter(name__iexact=name.strip()).first()
-    if found is None:
-        names = ", ".join(model.objects.values_list("name", flat=True)) or "none yet"
-        raise NoSuchName(f"There is no {model._meta.verbose_name} called {name}. Known: {names}.")
-    return found
-
-
-def _hoop_field(hoop: Hoop, rules: Rules) -> HoopField:
-    return HoopField(
-        name=hoop.name,
-        width_mm=hoop.field_width_mm,
-        height_mm=hoop.field_height_mm,
-        piece_mm=hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm),
-    )
-
-
-def _hooped(
-    designs: Sequence[AskedDesign],
-    question: Question,
-    setting: Setting,
-    hoops: Sequence[Hoop],
-    fields: Sequence[HoopField],
-    *,
-    total: int,
-) -> tuple[int, Hoop | None, list[str]]:
-    """Return copies a hooping, the smallest hoop that holds them, and what a person should know.
-
-    Raises WorkshopError for more copies than any hoop holds, or fewer than one.
-    """
-    if question.copies == 1:
-        return 1, *_hoop(designs, setting)
-    boxes = boxes_needed(designs)
-    most = max((most_copies(boxes, field) for field in fields), default=0)
-    copies = max(1, min(most, total)) if question.copies == "most" else question.copies
-    if copies < 1:
-        raise WorkshopError(f"{copies} copies per hooping stitch nothing; give 1 or more.")
-    if copies > most and copies > 1:
-        which = f"The hoop {hoops[0]} holds" if setting.hoop else "No hoop of this machine holds more than"
-        raise WorkshopError(
-            f"{which} {most} cop{'y' if most == 1 else 'ies'} at a time, {COPY_SPACING_MM:g} mm apart; "
-            f"{copies} are asked for. Give fewer copies per hooping, or a larger hoop."
-        )
-    if copies == 1:
-        return 1, *_hoop(designs, setting)
-    chosen = smallest_hoop(boxes, fields, copies=copies)
-    return copies, next(hoop for hoop in hoops if chosen and hoop.name == chosen.name), []
-
-
-def _hoop(designs: Sequence[AskedDesign], setting: Setting) -> tuple[Hoop | None, list[str]]:
-    """Return the hoop asked for, or the smallest that holds every hooping, with what a person should know."""
-    fields = [_field(designs, hooping) for hooping in sorted({design.hooping for design in designs})]
-    if setting.hoop:
-        hoop = setting.hoop
-        return hoop, [
-            f"{names} needs {width_mm:.0f} × {height_mm:.0f} mm, beyond the field of {hoop}."
-            for names, width_mm, height_mm in fields
-            if not hoop.holds(width_mm=width_mm, height_mm=height_mm)
-        ]
-    for hoop in setting.hoops:
-        if all(hoop.holds(width_mm=width_mm, height_mm=height_mm) for _, width_mm, height_mm in fields):
-            return hoop, []
-    names, width_mm, height_mm = max(fields, key=lambda field: field[1] * field[2])
-    size = f"{width_mm:.0f} × {height_mm:.0f} mm"
-    return None, [f"No hoop of this machine holds {names} ({size}), so its stabilizer is not known."]
-
-
-def _field(designs: Sequence[AskedDesign], hooping: int) -> tuple[str, float, float]:
-    """Return the names, width and height of what is stitched in one hooping; of letterings, the largest counts."""
-    together = [design for design in designs if design.hooping == hooping]
-    width_mm, height_mm = field_needed((each.width_mm, each.height_mm, each.placement) for each in together)
-    more = f" with {len(together) - 1} more" if len(together) > 1 else ""
-    return f"{together[0].name}{more}", width_mm, height_mm
 
 
 def verdict_exit_code(verdict: str) -> int:

@@ -4,15 +4,14 @@ from datetime import date
 from typing import Any
 
 from planning.compute.batch.asked import AskedBlock, AskedDesign
-from planning.compute.batch.carrying import PlannedBlock
 from planning.compute.batch.copies_compared import CopiesOption
 from planning.compute.batch.needle_thread import PlannedThread
-from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.plan import BatchPlan, PlannedBlock
 from planning.compute.buying.packs import PackPurchase
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.stabilizer.supply import LayerPlan
-from planning.compute.stitches.thread_length import ThreadSettings, bobbin_mm, needle_mm
+from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
 
 
 def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
@@ -81,7 +80,7 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
                     "material": str(each.material),
                     "time": str(each.time),
                     "total": str(each.total),
-                    "per_piece": str(each.per_piece),
+                    "per_piece": str(each.total_per_piece),
                 }
                 for each in plan.quantities
             ],
@@ -127,7 +126,9 @@ def read_design_as_data(design: AskedDesign, settings: ThreadSettings) -> dict[s
     return design_as_data(design) | {
         "blocks": [
             _block_as_data(
-                block, needle=needle_mm(block.sums, settings), bobbin=bobbin_mm(block.sums, settings)
+                block,
+                needle=needle_laid_mm(block.sums, settings),
+                bobbin=bobbin_laid_mm(block.sums, settings),
             )
             for block in design.blocks
         ]
@@ -286,7 +287,7 @@ def _layer(layer: LayerPlan) -> dict[str, Any]:
     return {
         "product": layer.product,
         "kind": layer.kind,
-        "method": layer.method,
+        "method": layer.words,
         "pieces": layer.pieces,
         "cut_before": layer.cut_before,
         "piece_mm": list(layer.piece_mm),

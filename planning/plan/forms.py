@@ -106,9 +106,9 @@ class QuestionForm(forms.Form):
         given = self.cleaned_data
         return Question(
             pieces=given["pieces"],
-            fabric=given["fabric"].name if given["fabric"] else None,
-            machine=given["machine"].name if given["machine"] else None,
-            hoop=given["hoop"].name if given["hoop"] else None,
+            fabric=given["fabric"],
+            machine=given["machine"],
+            hoop=given["hoop"],
             tests=given["tests"],
             needed_on=given["needed_on"],
             copies=given["copies"],

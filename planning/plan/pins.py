@@ -4,7 +4,7 @@ A block is written as the plan shows it: ``2``, or ``1.2`` where there are sever
 its code, or where makers share a code as ``RANGE CODE`` or ``MAKER RANGE CODE``.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from inventory.compute.errors import WorkshopError
@@ -18,44 +18,44 @@ class NoSuchPin(WorkshopError):
 
 
 @dataclass(frozen=True)
-class HeldShades:
-    """What a kept job holds on to: shades by (SHA-256 of the design, block number), and those it leaves out.
+class JobPins:
+    """What is pinned for a kept job: shades by (SHA-256 of the design, block number), and those it leaves out.
 
     ``names`` are those of the shades by id, for one that has left the shelf since.
     """
 
     pinned: Mapping[tuple[str, int], int] = field(default_factory=dict)
-    excluded: frozenset[int] = frozenset()
+    left_out: frozenset[int] = frozenset()
     names: Mapping[int, str] = field(default_factory=dict)
 
 
-NOTHING_HELD = HeldShades()
+NO_PINS = JobPins()
 
 
-def held_shades(job: Job) -> HeldShades:
-    """Return what ``job`` holds on to."""
+def pins_of(job: Job) -> JobPins:
+    """Return what is pinned for ``job``."""
     pinned, left_out = list(job.pinned_shades.all()), list(job.left_out_shades.all())
-    return HeldShades(
+    return JobPins(
         pinned={(each.design.sha256, each.block): each.shade_id for each in pinned},
-        excluded=frozenset(each.shade_id for each in left_out),
+        left_out=frozenset(each.shade_id for each in left_out),
         names={each.shade_id: str(each.shade) for each in pinned},
     )
 
 
-def held_now(
-    held: HeldShades, designs: Sequence[AskedDesign], shades: Sequence[OwnedShade]
+def pinned_now(
+    pins: JobPins, designs: Sequence[AskedDesign], shades: Sequence[OwnedShade]
 ) -> tuple[dict[tuple[int, int], int], list[str]]:
-    """Return the held shade of each (design, block number) that is still to be had, and a sentence for each other."""
+    """Return the pinned shade of each (design, block number) that is still to be had, and a sentence for each other."""
     on_shelf = {shade.id for shade in shades}
     pinned, gone = {}, []
     for index, design in enumerate(designs):
         for block in design.blocks:
-            shade = held.pinned.get((design.sha256, block.number))
+            shade = pins.pinned.get((design.sha256, block.number))
             if shade in on_shelf:
                 pinned[index, block.number] = shade
             elif shade is not None:
                 gone.append(
-                    f"{held.names.get(shade, 'The shade')}, pinned to block {block.number} of {design.name}, is no "
+                    f"{pins.names.get(shade, 'The shade')}, pinned to block {block.number} of {design.name}, is no "
                     "longer on the shelf in the planned fibre and weight; another is chosen."
                 )
     return pinned, list(dict.fromkeys(gone))
@@ -94,6 +94,15 @@ def written_pin(place: tuple[int, int], shade: OwnedShade, *, several: bool) -> 
 def written_block(place: tuple[int, int], *, several: bool) -> str:
     design, block = place
     return f"{design + 1}.{block}" if several else str(block)
+
+
+def written_blocks(places: Iterable[Sequence[int]], *, several: bool) -> str:
+    """Return the blocks of (design, block number) as a plan names them to a person.
+
+    >>> written_blocks([(0, 2), (1, 1)], several=True), written_blocks([(0, 2), (0, 4)], several=False)
+    ('1.2, 2.1', '2, 4')
+    """
+    return ", ".join(written_block((design, block), several=several) for design, block in places)
 
 
 def full_name(shade: OwnedShade) -> str:

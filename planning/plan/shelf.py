@@ -25,6 +25,7 @@ from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
 from planning.compute.stabilizer.cutting import Flat, Roll
 from planning.compute.stabilizer.supply import StabilizerStock
+from planning.plan.bobbins import bobbins_by_kind
 
 NOTHING: Mapping[int, int] = MappingProxyType({})
 
@@ -95,14 +96,13 @@ def needle_shades(
 
 def thread_offers(shades: Iterable[OwnedShade]) -> dict[int, tuple[PackOffer, ...]]:
     """Return for each shade the packs it can be bought in."""
-    by_range: dict[int, list[tuple[int | None, PackOffer]]] = defaultdict(list)
-    for offer in Offer.objects.filter(put_up__isnull=False).cheapest_first():
-        assert offer.put_up is not None  # filtered above
-        by_range[offer.put_up.range_id].append(
-            (offer.shade_id, _pack(offer, offer.put_up.name, holds=offer.put_up.length_mm))
-        )
+    by_range = offers_by_range(Offer.objects.filter(put_up__isnull=False).cheapest_first())
     return {
-        shade.id: tuple(pack for only, pack in by_range[shade.range_id] if only in (None, shade.id))
+        shade.id: tuple(
+            _pack(offer, holds=offer.put_up.length_mm)
+            for offer in by_range.get(shade.range_id, ())
+            if offer.put_up is not None and is_of(offer, shade.id)
+        )
         for shade in shades
     }
 
@@ -111,31 +111,28 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
     """Return the full bobbins of ``style`` with most thread free; None where the machine's style is not known."""
     if style is None:
         return None
-    batches = (
-        BobbinBatch.objects.filter(style=style, retired_at__isnull=True)
-        .select_related("shade__range")
-        .order_by("label")
-    )
-    alike: dict[tuple[int, int], list[BobbinBatch]] = defaultdict(list)
-    for batch in batches:
-        alike[batch.shade_id, batch.length_mm].append(batch)
-    if not alike:
+
+    def free(batch: BobbinBatch) -> int:
+        return batch.free + own.get(batch.pk, 0)
+
+    batches = BobbinBatch.objects.filter(style=style, retired_at__isnull=True).select_related("shade__range")
+    kinds = bobbins_by_kind(batches, free=free)
+    if not kinds:
         return None
-
-    def free(batches: list[BobbinBatch]) -> int:
-        return sum(batch.free + own.get(batch.pk, 0) for batch in batches)
-
-    (shade_id, length_mm), chosen = max(alike.items(), key=lambda pair: free(pair[1]) * pair[0][1])
+    chosen = kinds[0]
+    shade_id, length_mm = chosen[0].shade_id, chosen[0].length_mm
     offers = Offer.objects.filter(bobbin_style=style, shade_id=shade_id).cheapest_first()
     paid = [price for batch in chosen if (price := _unit_price(batch)) is not None]
     shade = chosen[0].shade
     return BobbinStock(
         thread=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
-        count=free(chosen),
+        count=sum(map(free, chosen)),
         length_mm=float(length_mm),
-        offers=tuple(_pack(offer, f"{style} bobbin", holds=1) for offer in offers),
+        offers=tuple(_pack(offer, holds=1) for offer in offers),
         price_each=max(paid, default=None),
         range_id=shade.range_id,
+        style_id=style.pk,
+        shade_id=shade_id,
         parts=tuple(
             _owned(part, own)
             for part in PartBobbin.objects.filter(style=style, shade_id=shade_id, retired_at__isnull=True)
@@ -163,8 +160,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
         assert offer.product_id
         assert offer.roll_width_mm
         assert offer.roll_length_mm
-        name = f"roll {offer.roll_width_mm / 10:g} cm × {offer.roll_length_mm / 1000:g} m"
-        offers[offer.product_id].append((offer.roll_width_mm, _pack(offer, name, holds=offer.roll_length_mm)))
+        offers[offer.product_id].append((offer.roll_width_mm, _pack(offer, holds=offer.roll_length_mm)))
     return tuple(
         StabilizerStock(
             product=str(product),
@@ -194,6 +190,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
             ),
             roll_offers=tuple(offers[product.pk]),
             price_per_mm2=_price_per_mm2(rolls[product.pk], offers[product.pk]),
+            product_id=product.pk,
         )
         for product in StabilizerProduct.objects.all()
         if rolls[product.pk] or sheets[product.pk] or offcuts[product.pk]
@@ -228,10 +225,35 @@ def _price_per_mm2(rolls: list[StabilizerRoll], offers: list[tuple[int, PackOffe
     return max(paid, default=None) if paid else min(offered, default=None)
 
 
-def _pack(offer: Offer, put_up: str, *, holds: int) -> PackOffer:
+def sold_as(offer: Offer) -> str:
+    """Return what a pack of an offer is called: a spool, a bobbin or a roll, or so many of them."""
+    if offer.put_up is not None:
+        one = offer.put_up.name
+    elif offer.bobbin_style is not None:
+        one = f"{offer.bobbin_style} bobbin"
+    else:
+        one = f"roll {(offer.roll_width_mm or 0) / 10:g} cm × {(offer.roll_length_mm or 0) / 1000:g} m"
+    return one if offer.pack == 1 else f"{offer.pack} × {one}"
+
+
+def offers_by_range(offers: Iterable[Offer]) -> dict[int, list[Offer]]:
+    """Return the offers of needle thread by the range they are of, in their order."""
+    by_range: dict[int, list[Offer]] = defaultdict(list)
+    for offer in offers:
+        if offer.put_up is not None:
+            by_range[offer.put_up.range_id].append(offer)
+    return by_range
+
+
+def is_of(offer: Offer, shade_id: int) -> bool:
+    """Return whether an offer of a shade's range brings that shade: of all shades, or of it alone."""
+    return offer.shade_id in (None, shade_id)
+
+
+def _pack(offer: Offer, *, holds: int) -> PackOffer:
     return PackOffer(
         supplier=offer.supplier.name,
-        put_up=put_up if offer.pack == 1 else f"{offer.pack} × {put_up}",
+        put_up=sold_as(offer),
         holds=holds * offer.pack,
         pack=offer.pack,
         price=offer.price,

@@ -15,6 +15,7 @@ from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.stitches.thread_length import BlockSums
 from planning.plan.data import shopping_rows
+from planning.plan.pins import written_blocks
 from planning.plan.words import (
     answer_in_words,
     asked_name,
@@ -142,7 +143,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
             else "none on the shelf"
         )
         table.add_row(
-            f"{layer.kind}, {layer.method}",
+            layer.name,
             f"{layer.product}: {layer.pieces} pieces of {size}; {cut}",
             f"{SIGNS[layer.verdict]} {layer.verdict}",
         )
@@ -227,7 +228,7 @@ def _quantities(plan: BatchPlan) -> Group:
             f"{each.pieces}{' (planned)' if each.is_planned else ''}",
             _minutes(each.machine_min),
             _minutes(each.hands_on_min),
-            *(str(amount) for amount in (each.material, each.time, each.total, each.per_piece)),
+            *(str(amount) for amount in (each.material, each.time, each.total, each.total_per_piece)),
         )
     return Group(Text(f"\nWhat other quantities cost, {plan.cost.currency}", style="italic"), table)
 
@@ -287,9 +288,7 @@ def print_design(console: Console, design: AskedDesign, *, units: Units = METRIC
 
 
 def _blocks(thread: PlannedThread, *, several: bool) -> str:
-    if several:
-        return ", ".join(f"{design + 1}.{number}" for design, number in thread.blocks)
-    return ", ".join(str(number) for _, number in thread.blocks)
+    return written_blocks(thread.blocks, several=several)
 
 
 def _number(mm: int, units: Units) -> str:

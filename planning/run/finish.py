@@ -10,6 +10,7 @@ from typing import Any
 from django.db import transaction
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import ScaleReading
 from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder
 from inventory.models import Entry, Spool, StockItem, ThreadRange
 from inventory.shelf.weights import sigma_of_use, weigh_spool
@@ -19,9 +20,9 @@ from planning.facts.learning import Kind as Learns
 from planning.facts.learning import observe
 from planning.facts.needles import note_stitches
 from planning.models import Job, RunEvent, RunReport
-from planning.run.promise import bobbin_batches, hold_in, machine_of
+from planning.run.promise import bobbin_batches, lock_in, machine_of
 from planning.run.report import report_facts
-from planning.run.standing import OnSpool, Run, run_of, spools_of, used_so_far
+from planning.run.standing import OnSpool, Run, entries_of_run, run_of, spools_of, used_so_far
 
 State = Job.State
 Kind = RunEvent.Kind
@@ -36,7 +37,7 @@ class WeighedBack:
     """A spool on the scale after the run. ``sure`` that it holds more than its put-up would."""
 
     label: str
-    gross_mg: int
+    gross: ScaleReading
     sure: bool = False
 
 
@@ -48,10 +49,18 @@ class Ending:
     """
 
     weighed: tuple[WeighedBack, ...] = ()
-    scale_resolution_mg: int = 1000
     bobbins: float | None = None
     machine_min: float | None = None
     although_unfinished: bool = False
+
+
+@dataclass(frozen=True)
+class _Corrected:
+    """How much more a spool held than was thought, and how finely the scale showed it."""
+
+    difference_mm: int
+    scale_resolution_mg: int
+    key: str  # of the entry that corrected the shelf
 
 
 @transaction.atomic
@@ -65,7 +74,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
     earlier = RunReport.objects.filter(job=job).first()
     if earlier is not None:
         return earlier
-    hold_in(job, State.RUNNING)
+    lock_in(job, State.RUNNING)
     run = run_of(job)
     if run.left and not ending.although_unfinished:
         raise WorkshopError(
@@ -75,8 +84,8 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
     spools = spools_of(run)
     began = _began(job, list(spools))
     release_holder(job.holder)
-    differences = _weigh_back(job, ending, spools, at=at, by=by)
-    _teach_thread(job, spools, began, differences, ending, at=at, by=by)
+    corrected = _weigh_back(job, ending, spools, at=at, by=by)
+    _teach_thread(job, spools, began, corrected, at=at, by=by)
     bobbins = _settle_bobbins(run, ending, at=at, by=by)
     _teach_time(run, ending, at=at, by=by)
     machine = machine_of(job)
@@ -90,6 +99,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
         weighed=[each.label for each in ending.weighed],
         machine_min=ending.machine_min,
         bobbins=bobbins,
+        found_under=[*(each.key for each in corrected.values()), _bobbins_key(job)],
     )
     return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
 
@@ -97,7 +107,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
 def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
     """Return how each spool was known before the run first took from it, and what it held."""
     found: dict[int, tuple[Finding, int]] = {}
-    entries = Entry.objects.filter(key__startswith=f"run-{job.pk}-", item_id__in=items).order_by("id")
+    entries = entries_of_run(job).filter(item_id__in=items).order_by("id")
     for entry in entries:
         if entry.item_id not in found:
             known = Finding(entry.sigma_before, entry.known_before)
@@ -107,8 +117,8 @@ def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
 
 def _weigh_back(
     job: Job, ending: Ending, spools: Mapping[int, OnSpool], *, at: datetime, by: Any
-) -> dict[int, int]:
-    """Return for each weighed spool how much more it held than was thought, in mm."""
+) -> dict[int, _Corrected]:
+    """Return what weighing told of each spool that was put on the scale."""
     found = {}
     for weighed in ending.weighed:
         spool = Spool.objects.filter(label__iexact=weighed.label.strip()).first()
@@ -116,24 +126,27 @@ def _weigh_back(
             raise WorkshopError(f'No spool of this run has the label "{weighed.label}".')
         entry = weigh_spool(
             spool,
-            gross_mg=weighed.gross_mg,
-            scale_resolution_mg=ending.scale_resolution_mg,
+            gross_mg=weighed.gross.mg,
+            scale_resolution_mg=weighed.gross.resolution_mg,
             key=f"finish-{job.pk}-{spool.label}",
             at=at,
             by=by,
             sure=weighed.sure,
             reference=f"{job.holder}: weighed back",
         )
-        found[spool.pk] = entry.quantity
+        found[spool.pk] = _Corrected(entry.quantity, weighed.gross.resolution_mg, entry.key)
     return found
+
+
+def _bobbins_key(job: Job) -> str:
+    return f"finish-{job.pk}-bobbins"
 
 
 def _teach_thread(
     job: Job,
     spools: Mapping[int, OnSpool],
     began: Mapping[int, tuple[Finding, int]],
-    differences: Mapping[int, int],
-    ending: Ending,
+    corrected: Mapping[int, _Corrected],
     *,
     at: datetime,
     by: Any,
@@ -144,18 +157,18 @@ def _teach_thread(
     geometry: dict[int, float] = defaultdict(float)
     variance: dict[int, float] = defaultdict(float)
     ranges: dict[int, ThreadRange] = {}
-    for pk, difference in differences.items():
+    for pk, weighed in corrected.items():
         spool = spools[pk]
         if pk not in began or spool.range is None or spool.geometry_mm <= 0 or machine.pk is None:
             continue
-        used_mm = spool.estimated_mm - difference
+        used_mm = spool.estimated_mm - weighed.difference_mm
         before, before_mm = began[pk]
         sigma = sigma_of_use(
             StockItem(pk=pk),
             used_mm=max(used_mm, 0),
             before=before,
             before_mm=before_mm,
-            scale_resolution_mg=ending.scale_resolution_mg,
+            scale_resolution_mg=weighed.scale_resolution_mg,
         )
         if sigma is None:
             continue  # nobody knew what was on it, so that its weight now says nothing of what was used
@@ -201,7 +214,7 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
         post(
             lines,
             reason=Entry.Reason.COUNT,
-            key=f"finish-{run.job.pk}-bobbins",
+            key=_bobbins_key(run.job),
             at=at,
             by=by,
             reference=f"{run.job.holder}: bobbins counted",

@@ -4,9 +4,10 @@ from typing import Any
 
 from django import forms
 
+from inventory.compute.lengths import ScaleReading
 from inventory.compute.units import Units
 from inventory.models import Spool
-from inventory.shelf.forms import MeasureField
+from inventory.shelf.forms import MeasureField, ScaleField
 from planning.run.finish import Ending, WeighedBack
 from planning.run.standing import Run, spools_of
 
@@ -16,9 +17,10 @@ class EndingForm(forms.Form):
 
     scale_resolution = MeasureField(
         measure="weight",
-        label="The scale shows steps of",
-        initial=1000,
-        help_text="A scale in whole grams is ± tens of metres of fine thread.",
+        label="Steps of the scale",
+        required=False,
+        help_text="Type every figure that the scale shows: 52.40 teaches more than 52. This is only for a scale whose "
+        "step is not that of its last figure, such as one in steps of 5 g.",
     )
     bobbins = forms.FloatField(
         label="Bobbins used",
@@ -41,7 +43,7 @@ class EndingForm(forms.Form):
         self.spools: list[tuple[Spool, str]] = []
         for spool in Spool.objects.filter(pk__in=used).select_related("shade__range", "place", "put_up"):
             name = f"gross_{spool.pk}"
-            self.fields[name] = MeasureField(measure="weight", label=f"{spool.label} weighs", required=False)
+            self.fields[name] = ScaleField(label=f"{spool.label} weighs", required=False)
             self.spools.append((spool, name))
         for field in self.fields.values():
             if isinstance(field, MeasureField):
@@ -51,14 +53,18 @@ class EndingForm(forms.Form):
 
     def ending(self) -> Ending:
         given = self.cleaned_data
+        stated_mg: int | None = given["scale_resolution"]
         return Ending(
             weighed=tuple(
-                WeighedBack(spool.label, gross_mg=given[name], sure=given["sure"])
+                WeighedBack(spool.label, _shown(given[name], stated_mg=stated_mg), sure=given["sure"])
                 for spool, name in self.spools
                 if given[name] is not None
             ),
-            scale_resolution_mg=given["scale_resolution"],
             bobbins=given["bobbins"],
             machine_min=given["machine_min"],
             although_unfinished=bool(given.get("although_unfinished")),
         )
+
+
+def _shown(reading: ScaleReading, *, stated_mg: int | None) -> ScaleReading:
+    return reading if not stated_mg else reading._replace(resolution_mg=stated_mg)

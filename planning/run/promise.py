@@ -1,5 +1,6 @@
 """From a draft to a promise and back: material set aside, records frozen, jobs dropped and made again."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -14,10 +15,12 @@ from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.taking import claims
 from planning.compute.spools.bobbins import BobbinChange
-from planning.jobs.jobs import NotInThisState, Wanted, make_job, plan_of
+from planning.jobs.jobs import JobFacts, NotInThisState, make_job, plan_of
 from planning.models import Job, Machine, NamedPiece, PlacedDesign, Promise, PromisedSpool, PromisedThread
 from planning.plan.ask import chosen_machine
+from planning.plan.bobbins import bobbins_by_kind
 from planning.plan.data import plan_as_data
+from planning.plan.pins import written_block
 
 State = Job.State
 
@@ -38,8 +41,9 @@ def promise(job: Job, *, at: datetime, by: Any, although_short: bool = False) ->
     the plan is short or unknown, unless a person says ``although_short``: then what is there is set aside.
     Raises NotInThisState once the job runs.
     """
-    hold_in(job, State.DRAFT, State.PROMISED)
-    plan = plan_of(job)
+    lock_in(job, State.DRAFT, State.PROMISED)
+    # What stands is read anew, now that it is locked: the job at hand may have been read before.
+    plan = plan_of(Job.objects.with_everything().get(pk=job.pk))
     if plan.verdict in ("short", "unknown") and not although_short:
         raise CannotPromise(
             f"{job} cannot be promised: there is not enough for it, or not known to be. "
@@ -48,7 +52,7 @@ def promise(job: Job, *, at: datetime, by: Any, although_short: bool = False) ->
     release_holder(job.holder)
     Promise.objects.filter(job=job).delete()
     made = _frozen(job, plan, at=at, by=by)
-    set_aside_all(job, claims(plan), bobbins=plan.bobbins.sure_count, at=at, by=by)
+    set_aside_all(job, _claimed(plan), bobbins=plan.bobbins.sure_count, at=at, by=by)
     job.state = State.PROMISED
     job.save(update_fields=["state"])
     return made
@@ -57,7 +61,7 @@ def promise(job: Job, *, at: datetime, by: Any, although_short: bool = False) ->
 @transaction.atomic
 def take_promise_back(job: Job) -> Job:
     """Return ``job``, a draft again: nothing is set aside for it and it can be changed."""
-    hold_in(job, State.PROMISED)
+    lock_in(job, State.PROMISED)
     release_holder(job.holder)
     Promise.objects.filter(job=job).delete()
     job.state = State.DRAFT
@@ -68,7 +72,7 @@ def take_promise_back(job: Job) -> Job:
 @transaction.atomic
 def drop(job: Job, *, at: datetime) -> Job:
     """Return ``job``, dropped: what was set aside for it is free again; what was used stays used."""
-    hold_in(job, State.DRAFT, State.PROMISED, State.RUNNING)
+    lock_in(job, State.DRAFT, State.PROMISED, State.RUNNING)
     release_holder(job.holder)
     job.state, job.ended_at = State.DROPPED, at
     job.save(update_fields=["state", "ended_at"])
@@ -78,7 +82,7 @@ def drop(job: Job, *, at: datetime) -> Job:
 @transaction.atomic
 def pick_up(job: Job) -> Job:
     """Return a dropped ``job`` that never ran, a draft again: the undo of dropping it."""
-    hold_in(job, State.DROPPED)
+    lock_in(job, State.DROPPED)
     if job.events.exists():
         raise NotInThisState(f"{job} was begun before it was dropped; make the same again instead.")
     Promise.objects.filter(job=job).delete()
@@ -98,7 +102,7 @@ def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any =
         raise WorkshopError(f"{pieces} pieces cannot be stitched; give 1 or more.")
     facts = {name: getattr(job, name) for name in SAME}
     made = make_job(
-        Wanted(pieces=pieces, needed_on=needed_on, notes=job.notes, **facts),
+        JobFacts(pieces=pieces, needed_on=needed_on, notes=job.notes, **facts),
         designs=[placed.design for placed in job.placed.select_related("design")],
         at=at,
         by=by,
@@ -114,22 +118,23 @@ def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any =
     return made
 
 
-def set_aside_all(job: Job, claimed: Mapping[str, int], *, bobbins: int, at: datetime, by: Any) -> None:
-    """Set aside for ``job`` what is ``claimed`` by label, and so many full ``bobbins`` of its machine's style.
+def set_aside_all(job: Job, wanted: Mapping[int, int], *, bobbins: int, at: datetime, by: Any) -> None:
+    """Set aside for ``job`` what is ``wanted`` of each item, and so many full ``bobbins`` that fit its machine.
 
-    Of what is not there, as much as is: a promise that is made although it is short holds what it can.
+    Of what is not there, as much as is: a promise that is made although it is short sets aside what it can.
     """
-    items = {
-        item.label: item
-        for item in StockItem.objects.filter(label__in=claimed).select_for_update(no_key=True).order_by("pk")
-    }
-    wanted = [(items[label], quantity) for label, quantity in claimed.items() if label in items]
-    wanted += _bobbins(job, bobbins)
-    for item, quantity in sorted(wanted, key=lambda pair: pair[0].pk):
-        free = min(quantity, item.free) if item.is_known else 0
-        if free > 0:
+    quantities = Counter(wanted)
+    for kind in bobbins_that_fit(job)[:1]:
+        for each in kind:
+            quantities[each.pk] += (taken := max(0, min(bobbins, each.free)))
+            bobbins -= taken
+    items = StockItem.objects.select_for_update(no_key=True).order_by("pk").in_bulk(sorted(quantities))
+    for pk in sorted(items):
+        item = items[pk]
+        quantity = min(quantities[pk], item.free) if item.is_known and item.retired_at is None else 0
+        if quantity > 0:
             key = f"{job.holder}: {uuid4().hex}"
-            set_aside(item, quantity=free, holder=job.holder, key=key, at=at, by=by)
+            set_aside(item, quantity=quantity, holder=job.holder, key=key, at=at, by=by)
 
 
 def machine_of(job: Job) -> Machine:
@@ -138,36 +143,25 @@ def machine_of(job: Job) -> Machine:
 
 
 def bobbin_batches(job: Job) -> list[BobbinBatch]:
-    """Return the full bobbins that fit the job's machine, those with most thread free of one kind first."""
+    """Return the full bobbins that fit the job's machine, those of the kind with most thread free first."""
+    return [batch for kind in bobbins_that_fit(job) for batch in kind]
+
+
+def bobbins_that_fit(job: Job) -> list[list[BobbinBatch]]:
+    """Return the full bobbins that fit the job's machine, locked, by kind: most thread free first."""
     style = machine_of(job).bobbin_style_id
     if not style:
         return []
-    batches = list(
-        BobbinBatch.objects.filter(style_id=style, retired_at__isnull=True)
-        .select_for_update(no_key=True, of=("self",))
-        .order_by("pk")
-    )
-    most: dict[tuple[int, int], int] = {}
-    for batch in batches:
-        alike = (batch.shade_id, batch.length_mm)
-        most[alike] = most.get(alike, 0) + batch.free * batch.length_mm
-    return sorted(batches, key=lambda each: (-most[each.shade_id, each.length_mm], each.label))
+    batches = BobbinBatch.objects.filter(style_id=style, retired_at__isnull=True)
+    locked = batches.select_for_update(no_key=True, of=("self",)).order_by("pk")
+    return bobbins_by_kind(locked, free=lambda batch: batch.free)
 
 
-def _bobbins(job: Job, count: int) -> list[tuple[StockItem, int]]:
-    taken: list[tuple[StockItem, int]] = []
-    batches = bobbin_batches(job)
-    alike = [
-        each
-        for each in batches
-        if (each.shade_id, each.length_mm) == (batches[0].shade_id, batches[0].length_mm)
-    ]
-    for batch in alike:
-        quantity = min(count, batch.free)
-        if quantity:
-            taken.append((batch, quantity))
-            count -= quantity
-    return taken
+def _claimed(plan: BatchPlan) -> dict[int, int]:
+    """Return what a plan claims of each item, by its id."""
+    by_label = claims(plan)
+    ids = dict(StockItem.objects.filter(label__in=by_label).values_list("label", "pk"))
+    return {ids[label]: quantity for label, quantity in by_label.items() if label in ids}
 
 
 def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
@@ -208,8 +202,9 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
 
 
 def _block_name(plan: BatchPlan, change: BobbinChange) -> str:
-    design = f"{change.at_block[0] + 1}." if change.at_block and len(plan.designs) > 1 else ""
-    return f"{design}{change.called}"
+    if change.at_block is None:
+        return str(change.called)
+    return written_block(change.at_block, several=len(plan.designs) > 1)
 
 
 def _freeze_thread(
@@ -241,6 +236,7 @@ def _freeze_thread(
         median=thread.factor_median,
         relative_sigma=thread.relative_sigma,
         geometry_mm=[round(each, 1) for each in thread.geometry_mm],
+        path_mm=[round(each, 1) for each in thread.path_mm],
     )
     PromisedSpool.objects.bulk_create(
         PromisedSpool(
@@ -266,7 +262,7 @@ def _copy_places(job: Job, made: Job) -> None:
         new.save()
 
 
-def hold_in(job: Job, *states: str) -> None:
+def lock_in(job: Job, *states: str) -> None:
     """Lock ``job`` and take over its state as it stands. Raises NotInThisState if it is not one of ``states``."""
     job.state = Job.objects.select_for_update(no_key=True).values_list("state", flat=True).get(pk=job.pk)
     if job.state not in states:

@@ -15,14 +15,20 @@ Kind = RunEvent.Kind
 
 
 def report_facts(
-    run: Run, *, weighed: Collection[str], machine_min: float | None, bobbins: float
+    run: Run,
+    *,
+    weighed: Collection[str],
+    machine_min: float | None,
+    bobbins: float,
+    found_under: Collection[str],
 ) -> dict[str, Any]:
     """Return planned against actual, as it is kept: thread by thread, time and money.
 
-    ``weighed`` are the labels of the spools that were on the scale; ``machine_min`` and ``bobbins`` what was told.
+    ``weighed`` are the labels of the spools that were on the scale; ``machine_min`` and ``bobbins`` what was told;
+    ``found_under`` the keys under which the ledger has what was found at the end.
     """
     job, promise = run.job, run.promise
-    used = _used_in_all(job)
+    used = _used_in_all(job, found_under)
     on_scale = {label.strip().upper() for label in weighed}
     threads = []
     seen: set[int] = set()
@@ -80,13 +86,11 @@ def report_facts(
     }
 
 
-def _used_in_all(job: Job) -> dict[int, int]:
+def _used_in_all(job: Job, found_under: Collection[str]) -> dict[int, int]:
     """Return what the job took of each item by its ticks and by what was found afterwards."""
     used = used_so_far(job)
     found = (
-        Entry.objects.filter(key__startswith=f"finish-{job.pk}-")
-        .values("item_id")
-        .annotate(total=Sum("quantity"))
+        Entry.objects.filter(key__in=found_under).order_by().values("item_id").annotate(total=Sum("quantity"))
     )
     for each in found:
         used[each["item_id"]] = used.get(each["item_id"], 0) - each["total"]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from inventory.models import Spool
 from planning.compute.run.state import spool_on
 from planning.models import Machine, PromisedThread
+from planning.plan.pins import written_blocks
 from planning.run.standing import Run
 
 # How many pieces ahead a change is announced.
@@ -108,9 +109,7 @@ def threading_order(run: Run, *, spare: Mapping[int, Sequence[Spool]]) -> list[T
             Threaded(
                 record=record,
                 number=record.order,
-                blocks=", ".join(
-                    f"{design + 1}.{number}" if several else str(number) for design, number in record.blocks
-                ),
+                blocks=written_blocks(record.blocks, several=several),
                 label=item.label if item else "",
                 place=item.place.name if item and item.place else "",
                 next_label=others[0].label if others else "",

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
-from django.db.models import Sum
+from django.db.models import CharField, QuerySet, Sum, Value
+from django.db.models.functions import Concat
 
 from inventory.models import Entry, Spool, ThreadRange
 from planning.compute.run.state import (
@@ -21,6 +22,8 @@ from planning.models import Job, Promise, PromisedThread, RunEvent
 
 Kind = RunEvent.Kind
 TICKS = (Kind.PIECE, Kind.SPOILED)
+# The ledger has an event's act under its own key behind this.
+ACT = "run-"
 
 
 @dataclass(frozen=True)
@@ -111,22 +114,27 @@ def run_of(job: Job) -> Run:
 
 def act_key(event: RunEvent) -> str:
     """Return the key under which the ledger has what ``event`` moved."""
-    return f"run-{event.key}"
+    return f"{ACT}{event.key}"
+
+
+def entries_of_run(job: Job) -> QuerySet[Entry]:
+    """Return what the ledger has of the events of ``job``, those included that take others back."""
+    keys = job.events.order_by().values(act=Concat(Value(ACT), "key", output_field=CharField()))
+    return Entry.objects.filter(key__in=keys)
 
 
 def used_so_far(job: Job) -> dict[int, int]:
     """Return how much of each item the run has taken by its ticks, in the item's unit."""
-    moved = (
-        Entry.objects.filter(key__startswith=f"run-{job.pk}-")
-        .values("item_id")
-        .annotate(total=Sum("quantity"))
-    )
+    moved = entries_of_run(job).order_by().values("item_id").annotate(total=Sum("quantity"))
     return {each["item_id"]: -each["total"] for each in moved if each["total"]}
 
 
 @dataclass(frozen=True)
 class OnSpool:
-    """What a run did with one spool: thread by the plan's geometry, and what no geometry tells, such as breaks."""
+    """What a run did with one spool: thread by the plan's geometry, and what no geometry tells.
+
+    That is what breaks took, and what was lost at thread changes.
+    """
 
     geometry_mm: float
     beyond_mm: int
@@ -137,7 +145,7 @@ class OnSpool:
 def spools_of(run: Run) -> dict[int, OnSpool]:
     """Return what the run did with each spool it used, by the spool's id."""
     geometry_mm: dict[int, float] = defaultdict(float)
-    beyond_mm: dict[int, int] = defaultdict(int)
+    beyond_mm: dict[int, float] = defaultdict(float)
     by_order = {thread.order: thread for thread in run.threads}
     entries = _entries_of_events(run)
     for event in run.events:
@@ -146,6 +154,7 @@ def spools_of(run: Run) -> dict[int, OnSpool]:
                 item = spool_on(thread, event.position, run.swaps)
                 if item is not None:
                     geometry_mm[item] += thread.geometry_at(event.position)
+                    beyond_mm[item] += thread.path_at(event.position)
         elif event.kind == Kind.RESTITCH and event.thread and event.item_id:
             geometry_mm[event.item_id] += (
                 by_order[event.thread.order].geometry_at(event.position) * event.share
@@ -157,7 +166,7 @@ def spools_of(run: Run) -> dict[int, OnSpool]:
     return {
         spool.pk: OnSpool(
             geometry_mm=geometry_mm[spool.pk],
-            beyond_mm=beyond_mm[spool.pk],
+            beyond_mm=round(beyond_mm[spool.pk]),
             estimated_mm=used.get(spool.pk, 0),
             range=spool.shade.range,
         )
@@ -189,8 +198,7 @@ def minutes_ticked(run: Run) -> float | None:
 
 
 def _entries_of_events(run: Run) -> dict[tuple[str, int], int]:
-    entries = Entry.objects.filter(key__startswith=f"run-{run.job.pk}-")
-    return {(each.key, each.item_id): each.quantity for each in entries}
+    return {(each.key, each.item_id): each.quantity for each in entries_of_run(run.job)}
 
 
 def _plan_of(record: PromisedThread) -> RunThreadPlan:
@@ -202,4 +210,5 @@ def _plan_of(record: PromisedThread) -> RunThreadPlan:
         turns=tuple(
             SpoolTurn(spool.item_id, spool.from_position, spool.to_position) for spool in record.spools.all()
         ),
+        path_mm=tuple(record.path_mm),
     )

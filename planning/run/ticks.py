@@ -1,6 +1,7 @@
 """What happens at the machine: pieces ticked, threads that break, spools swapped, and all of it taken back."""
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -11,12 +12,12 @@ from django.db import transaction
 from scipy.special import ndtri
 
 from inventory.compute.errors import WorkshopError
-from inventory.ledger import Finding, Line, NotEnough, entries_of, find, release, reverse, set_aside, use_for
+from inventory.ledger import Finding, Line, NotEnough, entries_of, find, release, reverse, use_for
 from inventory.models import Reservation, Spool, StockItem
 from planning.compute.run.state import RunThreadPlan, spool_on
 from planning.jobs.jobs import NotInThisState
 from planning.models import Job, Promise, PromisedThread, Rules, RunEvent
-from planning.run.promise import bobbin_batches, hold_in, machine_of
+from planning.run.promise import bobbin_batches, lock_in, machine_of, set_aside_all
 from planning.run.standing import Run, act_key, run_of, used_so_far
 
 Kind = RunEvent.Kind
@@ -46,7 +47,7 @@ class Happening:
 @transaction.atomic
 def begin(job: Job, *, at: datetime) -> Run:
     """Return the run of a promised ``job``, begun: from now on pieces are ticked."""
-    hold_in(job, State.PROMISED)
+    lock_in(job, State.PROMISED)
     job.state = State.RUNNING
     job.save(update_fields=["state"])
     Promise.objects.filter(job=job).update(begun_at=at)
@@ -56,7 +57,7 @@ def begin(job: Job, *, at: datetime) -> Run:
 @transaction.atomic
 def stop_before_the_first(job: Job) -> Job:
     """Return ``job``, promised again: the undo of beginning it, as long as nothing has happened."""
-    hold_in(job, State.RUNNING)
+    lock_in(job, State.RUNNING)
     if job.events.standing().exists():
         raise NotInThisState(f"{job} has ticks already. Take them back first, or drop the job.")
     job.state = State.PROMISED
@@ -74,11 +75,11 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     """
     if not happening.key:
         raise WorkshopError("What happened needs a key, so that sending it twice counts once.")
-    hold_in(job, State.RUNNING, State.FINISHED, State.DROPPED)
+    lock_in(job, State.RUNNING, State.FINISHED, State.DROPPED)
     earlier = RunEvent.objects.filter(key=_event_key(job, happening.key)).first()
     if earlier is not None:
         return earlier
-    hold_in(job, State.RUNNING)
+    lock_in(job, State.RUNNING)
     run = run_of(job)
     position = happening.position or (run.left[0] if run.left else max(run.done, default=1))
     acts = {
@@ -103,7 +104,7 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
 def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
     """Return the event that takes ``event`` back, with the stock it had moved. Sent again it answers the same."""
     job = event.job
-    hold_in(job, State.RUNNING)
+    lock_in(job, State.RUNNING)
     earlier = RunEvent.objects.filter(takes_back=event).first()
     if earlier is not None:
         return earlier
@@ -131,7 +132,7 @@ def _tick(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
     lines, unknown = [], []
     used = used_so_far(run.job)
     for record, thread in zip(run.records, run.threads, strict=True):
-        quantity = round(thread.geometry_at(event.position) * thread.median)
+        quantity = round(thread.length_at(event.position))
         item = spool_on(thread, event.position, run.swaps)
         if quantity and item is None:
             unknown.append(str(record))
@@ -283,7 +284,7 @@ def _set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
     kinds = (StockItem.Kind.SPOOL, StockItem.Kind.BOBBINS, StockItem.Kind.PART_BOBBIN)
     release(list(Reservation.objects.filter(holder=job.holder, item__kind__in=kinds)))
     z = float(ndtri(Rules.current().enough_at))
-    wanted: dict[int, int] = {}
+    wanted: Counter[int] = Counter()
     for thread in run.threads:
         by_item: dict[int, list[int]] = {}
         for position in run.left_with_spares:
@@ -291,29 +292,12 @@ def _set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
             if item is not None:
                 by_item.setdefault(item, []).append(position)
         for item, positions in by_item.items():
-            wanted[item] = wanted.get(item, 0) + thread.sure_mm(positions, z=z)
+            wanted[item] += thread.sure_mm(positions, z=z)
     full, parts = run.bobbins_after(len(run.done))
-    bobbins = max(0, run.promise.bobbins_sure - full)
     later = set(run.bobbins_after(run.promise.to_stitch)[1]) - set(parts)
     for part in StockItem.objects.on_the_shelf().filter(label__in=later):
         wanted[part.pk] = part.on_hand
-    for batch in bobbin_batches(job):
-        take = min(bobbins, batch.free)
-        if take:
-            wanted[batch.pk] = take
-            bobbins -= take
-    items = StockItem.objects.select_for_update(no_key=True).in_bulk(sorted(wanted))
-    for pk in sorted(items):
-        quantity = min(wanted[pk], items[pk].free) if items[pk].is_known else 0
-        if quantity > 0 and items[pk].retired_at is None:
-            set_aside(
-                items[pk],
-                quantity=quantity,
-                holder=job.holder,
-                key=f"{job.holder}: {uuid4().hex}",
-                at=at,
-                by=by,
-            )
+    set_aside_all(job, wanted, bobbins=run.promise.bobbins_sure - full, at=at, by=by)
 
 
 def _event_key(job: Job, key: str) -> str:

@@ -26,7 +26,7 @@ CHUNK = 1024 * 1024
 
 
 @dataclass(frozen=True)
-class Answer:
+class ChildAnswer:
     """How a process ended that read a file, what it wrote, and its last words.
 
     ``status`` is negative where a signal ended it, and None where it took too long.
@@ -37,7 +37,7 @@ class Answer:
     last_words: str = ""
 
 
-def ask_once(data: bytes, order: Order, *, wall_seconds: float) -> Answer:
+def ask_once(data: bytes, order: Order, *, wall_seconds: float) -> ChildAnswer:
     """Return the answer of a process that is started for this one file."""
     try:
         child = subprocess.run(
@@ -49,8 +49,8 @@ def ask_once(data: bytes, order: Order, *, wall_seconds: float) -> Answer:
             env=child_environment(),
         )
     except subprocess.TimeoutExpired:
-        return Answer(None)
-    return Answer(child.returncode, child.stdout, _last_line(child.stderr))
+        return ChildAnswer(None)
+    return ChildAnswer(child.returncode, child.stdout, _last_line(child.stderr))
 
 
 class StandingReaders(Generic[Job]):
@@ -88,7 +88,7 @@ class StandingReaders(Generic[Job]):
         self.selector.register(reader.output, selectors.EVENT_READ, reader)
         reader.ask(data, order, deadline=time.monotonic() + self.wall_seconds)
 
-    def next_answer(self) -> tuple[Job, Answer]:
+    def next_answer(self) -> tuple[Job, ChildAnswer]:
         """Wait for whichever is done first, or has taken too long."""
         while True:
             first = min(reader.deadline for reader in self.busy)
@@ -101,9 +101,9 @@ class StandingReaders(Generic[Job]):
                     return self._settled(key.data, answer)
             overdue = [reader for reader in self.busy if reader.deadline <= time.monotonic()]
             if overdue and not ready:
-                return self._settled(overdue[0], Answer(None))
+                return self._settled(overdue[0], ChildAnswer(None))
 
-    def _settled(self, reader: "_StandingReader", answer: Answer) -> tuple[Job, Answer]:
+    def _settled(self, reader: "_StandingReader", answer: ChildAnswer) -> tuple[Job, ChildAnswer]:
         self.selector.unregister(reader.output)
         if answer.status is None or not reader.lives():
             reader.end()
@@ -145,11 +145,11 @@ class _StandingReader:
         except BrokenPipeError:
             return  # it has died: its output has ended, and the answer will say so
 
-    def answer(self) -> Answer | None:
+    def answer(self) -> ChildAnswer | None:
         """Return the answer if all of it is there by now. Waits if nothing of it is there."""
         chunk = os.read(self.output.fileno(), CHUNK)
         if not chunk:
-            return Answer(self.process.wait(), last_words=self._last_words())
+            return ChildAnswer(self.process.wait(), last_words=self._last_words())
         self.written += chunk
         line, ended, answer = self.written.partition(b"\n")
         if not ended:
@@ -157,7 +157,7 @@ class _StandingReader:
         head = json.loads(line)
         if len(answer) < head["size"]:
             return None
-        return Answer(head["status"], bytes(answer), self._last_words() if head["status"] else "")
+        return ChildAnswer(head["status"], bytes(answer), self._last_words() if head["status"] else "")
 
     def end(self) -> None:
         if self.lives():

@@ -47,7 +47,7 @@ from planning.stitch_files.processes import (
     CAN_STAND,
     PACKAGE_ROOT,
     READING,
-    Answer,
+    ChildAnswer,
     Order,
     StandingReaders,
     ask_once,
@@ -145,12 +145,12 @@ def answers_for(
     processes: int,
     limits: ReadLimits,
     order: Callable[[AskedFile], Order],
-    told: Callable[[AskedFile, Answer], Told],
+    told: Callable[[AskedFile, ChildAnswer], Told],
 ) -> Iterator[tuple[Path, Told | UnreadableDesign]]:
     """Yield each path with what is ``told`` of it by the ``program``, or the refusal, as they are done."""
     with StandingReaders[AskedFile](processes, wall_seconds=limits.wall_seconds, program=program) as readers:
 
-        def settled(asked: AskedFile, answer: Answer) -> tuple[Path, Told | UnreadableDesign]:
+        def settled(asked: AskedFile, answer: ChildAnswer) -> tuple[Path, Told | UnreadableDesign]:
             try:
                 return asked.path, told(asked, answer)
             except UnreadableDesign as problem:
@@ -213,7 +213,7 @@ def digest_order(asked: AskedFile, *, limits: ReadLimits, trim_at_jumps: int) ->
     }
 
 
-def digest_in(asked: AskedFile, answer: Answer, *, limits: ReadLimits) -> dict[str, Any]:
+def digest_in(asked: AskedFile, answer: ChildAnswer, *, limits: ReadLimits) -> dict[str, Any]:
     """Return the digest that ``planning.library.digesting_child`` answers with. Raises UnreadableDesign."""
     _refuse_stopped(answer, label=asked.label, limits=limits)
     told = json.loads(answer.output)
@@ -223,7 +223,9 @@ def digest_in(asked: AskedFile, answer: Answer, *, limits: ReadLimits) -> dict[s
     return digest
 
 
-def understood(asked: AskedFile, answer: Answer, *, trim_at_jumps: int, limits: ReadLimits) -> ReadDesign:
+def understood(
+    asked: AskedFile, answer: ChildAnswer, *, trim_at_jumps: int, limits: ReadLimits
+) -> ReadDesign:
     """Return the design that an answer tells. Raises UnreadableDesign."""
     label, known = asked.label, asked.known
     header, records = _unpacked(answer, label=label, limits=limits)
@@ -252,7 +254,7 @@ def understood(asked: AskedFile, answer: Answer, *, trim_at_jumps: int, limits: 
     )
 
 
-def _unpacked(answer: Answer, *, label: str, limits: ReadLimits) -> tuple[dict[str, Any], StitchRecords]:
+def _unpacked(answer: ChildAnswer, *, label: str, limits: ReadLimits) -> tuple[dict[str, Any], StitchRecords]:
     """Return the header of an answer and the records in it."""
     _refuse_stopped(answer, label=label, limits=limits)
     line, _, arrays = answer.output.partition(b"\n")
@@ -270,14 +272,14 @@ def _unpacked(answer: Answer, *, label: str, limits: ReadLimits) -> tuple[dict[s
     )
 
 
-def _refuse_stopped(answer: Answer, *, label: str, limits: ReadLimits) -> None:
+def _refuse_stopped(answer: ChildAnswer, *, label: str, limits: ReadLimits) -> None:
     if answer.status is None:
         raise UnreadableDesign(f"{label} was not read within {limits.wall_seconds:g} seconds. {COPY_AGAIN}")
     if answer.status:
         raise UnreadableDesign(f"{label} {_why_reading_stopped(answer, limits=limits)}")
 
 
-def _why_reading_stopped(answer: Answer, *, limits: ReadLimits) -> str:
+def _why_reading_stopped(answer: ChildAnswer, *, limits: ReadLimits) -> str:
     """Return in words why the child process gave no answer."""
     if answer.status == -getattr(signal, "SIGXCPU", 0):
         return f"takes more than {limits.cpu_seconds} seconds of computing to read. {COPY_AGAIN}"

@@ -6,7 +6,7 @@ from typing import Any
 
 from inventory.ledger.changes import change
 from inventory.models import Change
-from planning.compute.stitches.thread_length import ThreadSettings, bobbin_mm, needle_mm
+from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
 from planning.compute.stitches.weighed_strip import (
     Scale,
     StripMeasured,
@@ -65,7 +65,7 @@ def promised(asked: StripAsked) -> StripPromise:
     strip = draw_strip(
         asked.scale, wanted_error=asked.wanted_error, field_mm=asked.field_mm, settings=asked.settings
     )
-    needle, bobbin = needle_mm(strip.sums, asked.settings), bobbin_mm(strip.sums, asked.settings)
+    needle, bobbin = needle_laid_mm(strip.sums, asked.settings), bobbin_laid_mm(strip.sums, asked.settings)
     return StripPromise(
         strip=strip,
         needle_mm=needle,

@@ -9,7 +9,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from inventory.compute.lengths import format_length
 from inventory.compute.units import Units
-from planning.buying.needs import Need
+from planning.buying.needs import MaterialNeed
 
 register = template.Library()
 
@@ -27,7 +27,7 @@ def amount(quantity: float, unit: str, units: Units) -> str:
 
 
 @register.simple_tag
-def use_chart(need: Need, units: Units) -> SafeString:
+def use_chart(need: MaterialNeed, units: Units) -> SafeString:
     """Return what each week took as bars, with the reorder point as a line, and the same in words beneath."""
     weeks, unit = need.history, need.material.unit
     if len(weeks) < 2 or not any(weeks):

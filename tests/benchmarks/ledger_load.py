@@ -6,9 +6,8 @@
 import json
 import statistics
 import sys
-import time
-from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import django
@@ -19,6 +18,7 @@ from django.db import connection  # noqa: E402  the database needs Django to be 
 
 from inventory import ledger  # noqa: E402
 from inventory.models import StockItem  # noqa: E402
+from tests.benchmarks.processor import processor_s  # noqa: E402
 from tests.factories import a_put_up, a_shade, a_spool  # noqa: E402
 
 NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
@@ -28,7 +28,7 @@ COLUMNS = (
 
 
 def post(repeats: int) -> dict[str, float]:
-    """Return the median seconds of an act and of a bare INSERT of such a row, taken in turn."""
+    """Return the median seconds of processor of an act and of a bare INSERT of such a row, taken in turn."""
     spool = a_spool(metres=100_000)
     make_like_table()
     at = connection.ops.adapt_datetimefield_value(NOW)
@@ -45,7 +45,7 @@ def post(repeats: int) -> dict[str, float]:
     times: dict[str, list[float]] = {"insert_s": [], "act_s": []}
     for number in range(repeats + 50):
         for name, work in (("insert_s", insert), ("act_s", act)):
-            times[name].append(seconds(work, number))
+            times[name].append(processor_s(partial(work, number)))
     # The first ones warm up connections and caches.
     return {name: statistics.median(taken[50:]) for name, taken in times.items()}
 
@@ -66,13 +66,12 @@ def make_like_table() -> None:
 
 
 def check(entries: int) -> dict[str, float]:
-    """Return how long the check takes over so many entries, and the most memory the process ever had."""
+    """Return the processor time that the check takes over so many entries, and the most memory the process ever had."""
     fill(entries)
     connection.close()
     before_mb = peak_mb()
-    start = time.perf_counter()
-    problems = ledger.ledger_problems()
-    taken = time.perf_counter() - start
+    problems: list[object] = []
+    taken = processor_s(lambda: problems.extend(ledger.ledger_problems()))
     assert problems == [], problems[:3]
     return {"seconds": taken, "peak_mb": peak_mb(), "peak_before_mb": before_mb}
 
@@ -120,12 +119,6 @@ def peak_mb() -> float:
         if line.startswith("VmHWM:"):
             return int(line.split()[1]) / 1024
     raise AssertionError("/proc/self/status has no VmHWM")
-
-
-def seconds(work: Callable[[int], None], number: int) -> float:
-    start = time.perf_counter()
-    work(number)
-    return time.perf_counter() - start
 
 
 def main() -> None:

@@ -1,13 +1,13 @@
 """Speed of the colour difference matrix, side by side with colour-science."""
 
 import statistics
-import time
 from collections.abc import Callable
 
 import numpy as np
 import pytest
 
 from inventory.compute.colour import delta_e_00_matrix, lab_from_hex, labs_from_hexes
+from tests.benchmarks.processor import processor_s, yardsticks
 
 with np.printoptions():  # the import changes NumPy's print options for the whole process
     import colour as reference
@@ -18,12 +18,6 @@ REPEATS = 9
 def random_labs(n: int, *, seed: int) -> np.ndarray:
     rng = np.random.default_rng(seed)
     return np.column_stack([rng.uniform(0, 100, n), rng.uniform(-100, 100, n), rng.uniform(-100, 100, n)])
-
-
-def seconds(work: Callable[[], object]) -> float:
-    start = time.perf_counter()
-    work()
-    return time.perf_counter() - start
 
 
 @pytest.mark.benchmark
@@ -51,23 +45,25 @@ def test_200_by_5000_differences_take_no_longer_than_in_the_reference_library(
     times: dict[str, list[float]] = {name: [] for name in ways}
     for _ in range(REPEATS):
         for name, way in ways.items():
-            times[name].append(seconds(way))
+            times[name].append(processor_s(way))
     median = {name: statistics.median(taken) for name, taken in times.items()}
     ours = median.pop("this project")
     with capsys.disabled():
-        print(f"\n200 × 5,000 differences, median of {REPEATS} interleaved repeats: {ours:.3f} s")
+        print(
+            f"\n200 × 5,000 differences, median of {REPEATS} interleaved repeats: {ours:.3f} s of processor"
+        )
         for name, theirs in median.items():
             print(f"  {name}: {theirs:.3f} s, ratio {ours / theirs:.2f}")
     assert ours <= min(median.values())
 
 
 @pytest.mark.benchmark
-def test_five_thousand_new_hex_colours_take_less_than_a_second(capsys: pytest.CaptureFixture[str]) -> None:
+def test_five_thousand_new_hex_colours_are_read_at_once(capsys: pytest.CaptureFixture[str]) -> None:
     rng = np.random.default_rng(3)
     hexes = [f"#{value:06x}" for value in rng.choice(1 << 24, size=5_000, replace=False)]
     lab_from_hex.cache_clear()
-    first, again = seconds(lambda: labs_from_hexes(hexes)), seconds(lambda: labs_from_hexes(hexes))
+    first, again = yardsticks(lambda: labs_from_hexes(hexes)), yardsticks(lambda: labs_from_hexes(hexes))
     with capsys.disabled():
-        print(f"\n5,000 hex colours to Lab: {first:.3f} s, and again {again:.4f} s")
-    assert first < 1
+        print(f"\n5,000 hex colours to Lab: {first:.2f} yardsticks, and again {again:.3f}")
+    assert first < 17  # about a second
     assert again < first

@@ -1,8 +1,6 @@
 """Speed of an import of ten thousand rows, from the file to the shelf."""
 
 import io
-import time
-from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -14,6 +12,7 @@ from inventory.files.export import export_csv, export_xlsx
 from inventory.files.importing import apply_import, preview_import
 from inventory.ledger import ledger_problems
 from inventory.models import Entry, Spool
+from tests.benchmarks.processor import yardsticks
 from tests.factories import NOW
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
@@ -21,13 +20,7 @@ pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
 SHADES = Path(make.__file__).parent / "good/shades.csv"
 
 
-def seconds(work: Callable[[], object]) -> float:
-    start = time.perf_counter()
-    work()
-    return time.perf_counter() - start
-
-
-def test_ten_thousand_spools_land_once_in_well_under_a_minute(capsys: pytest.CaptureFixture[str]) -> None:
+def test_ten_thousand_spools_land_once_in_little_time(capsys: pytest.CaptureFixture[str]) -> None:
     apply_import(SHADES.read_bytes(), kind="shades", at=NOW, by=None)
     content, _ = make.ten_thousand_spools()
     steps: list[int] = []
@@ -35,25 +28,28 @@ def test_ten_thousand_spools_land_once_in_well_under_a_minute(capsys: pytest.Cap
     def land() -> None:
         apply_import(content, kind="spools", at=NOW, by=None, progress=lambda done, total: steps.append(done))
 
-    times = {"preview": seconds(lambda: preview_import(content, kind="spools")), "apply": seconds(land)}
+    times = {"preview": yardsticks(lambda: preview_import(content, kind="spools")), "apply": yardsticks(land)}
     assert Spool.objects.count() == Entry.objects.count() == 10_000
     assert steps[-1] == 20_000
     assert len(steps) > 100
-    times["apply again"] = seconds(land)
+    times["apply again"] = yardsticks(land)
     assert Spool.objects.count() == Entry.objects.count() == 10_000
     assert ledger_problems() == []
 
     exports: dict[str, bytes] = {}
-    times["export csv"] = seconds(lambda: exports.update(csv=export_csv("spools")))
-    times["export xlsx"] = seconds(lambda: exports.update(xlsx=export_xlsx("spools")))
+    times["export csv"] = yardsticks(lambda: exports.update(csv=export_csv("spools")))
+    times["export xlsx"] = yardsticks(lambda: exports.update(xlsx=export_xlsx("spools")))
     for name, file in exports.items():
-        times[f"preview of the {name}"] = seconds(partial(_changes_nothing, file))
+        times[f"preview of the {name}"] = yardsticks(partial(_changes_nothing, file))
     # The reader of workbooks by itself, for a measure of what can be had.
-    times["openpyxl alone, once through"] = seconds(lambda: _read_alone(exports["xlsx"]))
+    times["openpyxl alone, once through"] = yardsticks(lambda: _read_alone(exports["xlsx"]))
     with capsys.disabled():
-        print("\nTen thousand spools: " + ", ".join(f"{what} {took:.1f} s" for what, took in times.items()))
-    assert times["apply"] < 40
-    assert times["preview"] < 10
+        print(
+            "\nTen thousand spools, in yardsticks of processor: "
+            + ", ".join(f"{what} {took:.0f}" for what, took in times.items())
+        )
+    assert times["apply"] < 250
+    assert times["preview"] < 60
 
 
 def test_two_thousand_counts_and_edits(capsys: pytest.CaptureFixture[str]) -> None:
@@ -63,11 +59,13 @@ def test_two_thousand_counts_and_edits(capsys: pytest.CaptureFixture[str]) -> No
     labels = [f"T{number:05}" for number in range(2_000)]
     found = make.text_of([("label", "length_m"), *((each, int(each[1:]) % 700) for each in labels)]).encode()
     moved = make.text_of([("label", "place"), *((each, "Loft") for each in labels)]).encode()
-    counts = seconds(lambda: apply_import(found, kind="spools", at=NOW, by=None))
-    edits = seconds(lambda: apply_import(moved, kind="spools", at=NOW, by=None))
+    counts = yardsticks(lambda: apply_import(found, kind="spools", at=NOW, by=None))
+    edits = yardsticks(lambda: apply_import(moved, kind="spools", at=NOW, by=None))
     with capsys.disabled():
-        print(f"\nTwo thousand counts {counts:.1f} s, two thousand moves to another place {edits:.1f} s")
-    assert counts < 60
+        print(
+            f"\nIn yardsticks of processor: two thousand counts {counts:.0f}, two thousand moves elsewhere {edits:.0f}"
+        )
+    assert counts < 150
     assert set(Spool.objects.values_list("place__name", flat=True)) == {"Loft"}
 
 

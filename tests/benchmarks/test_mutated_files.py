@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from planning.stitch_files.reading import ReadDesign, UnreadableDesign, read_design_file, read_design_files
-from tests.planning.outcomes import outcomes, table
+from tests.benchmarks.processor import processor_s, yardsticks
+from tests.planning.outcomes import Outcome, outcomes, table
 from tests.planning.stitch_files.test_bad_files import (
     DST_END,
     DST_HEADER,
@@ -23,48 +24,46 @@ COUNT = 5_000
 DEMO = Path(__file__).parents[2] / "fixtures" / "designs"
 
 
-@pytest.mark.benchmark
+@pytest.mark.thorough
 def test_5_000_spoiled_files_are_answered_in_words_and_damage_that_matters_is_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    start = time.monotonic()
-    found = list(outcomes(COUNT, seed=SEED, folder=tmp_path))
-    taken = time.monotonic() - start
+    found: list[Outcome] = []
+    taken = processor_s(lambda: found.extend(outcomes(COUNT, seed=SEED, folder=tmp_path)))
     with capsys.disabled():
-        print(f"\n{table(found)}\n{COUNT:,} files in {taken:.0f} s, {COUNT / taken:.0f} a second; ", end="")
+        print(f"\n{table(found)}\n{COUNT:,} files in {taken:.0f} s of processor; ", end="")
         print(f"the largest process took {most_memory_of_a_child() / 2**20:.0f} MiB")
     assert_all_is_well(found, count=COUNT)
     assert most_memory_of_a_child() < 1 << 30
 
 
 @pytest.mark.benchmark
-def test_two_processes_read_a_library_faster_than_one(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_two_processes_do_no_more_work_than_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     paths = []
     for number in range(8):
         for path in sorted(DEMO.iterdir()):
             paths.append(tmp_path / f"{number}-{path.name}")
             paths[-1].write_bytes(path.read_bytes())
 
-    def files_a_second(read: Callable[[], list[object]]) -> float:
+    waited_s: dict[int, float] = {}
+
+    def read(processes: int) -> None:
         start = time.monotonic()
-        assert all(isinstance(each, ReadDesign) for each in read())
-        return len(paths) / (time.monotonic() - start)
+        assert all(isinstance(each, ReadDesign) for _, each in read_design_files(paths, processes=processes))
+        waited_s[processes] = time.monotonic() - start
 
-    def with_standing(processes: int) -> float:
-        return files_a_second(lambda: [each for _, each in read_design_files(paths, processes=processes)])
-
-    alone = files_a_second(lambda: [read_design_file(path) for path in paths])
-    # The best of several: other work on the machine can only take away. It needs two cores that are free.
-    rates = [(with_standing(1), with_standing(2)) for _ in range(7)]
-    one, two = map(max, zip(*rates, strict=True))
+    alone_s = processor_s(lambda: [read_design_file(path) for path in paths])
+    spent = [(processor_s(lambda: read(1)), processor_s(lambda: read(2))) for _ in range(5)]
+    one_s, two_s = map(min, zip(*spent, strict=True))
     with capsys.disabled():
         print(
-            f"\n{len(paths)} files: {alone:.1f} a second with a process each, {one:.1f} with one standing process, "
-            f"{two:.1f} with two ({two / one:.2f} times as many)"
+            f"\n{len(paths)} files, seconds of processor: {alone_s:.1f} with a process each, {one_s:.1f} with one "
+            f"standing process, {two_s:.1f} with two; with two it was over {waited_s[1] / waited_s[2]:.2f} times as "
+            "soon (twice where two cores have nothing else to do)"
         )
-    assert two / one >= 1.6
+    # That they read at the same time is for the tests of the readers to show; no clock of a busy machine can.
+    assert two_s <= 1.25 * one_s
+    assert one_s < alone_s / 2
 
 
 @pytest.mark.benchmark
@@ -78,17 +77,20 @@ def test_two_processes_read_a_library_faster_than_one(
         ("hungry.hus", hungry_hus),
     ],
 )
-def test_the_worst_files_are_answered_within_five_seconds(
+def test_the_worst_files_take_no_more_than_so_much_of_the_processor(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, content: Callable[[], bytes]
 ) -> None:
     path = tmp_path / name
     path.write_bytes(content())
-    start = time.monotonic()
-    try:
-        answer = f"{read_design_file(path).walked.stitches:,} stitches"
-    except UnreadableDesign as problem:
-        answer = str(problem)
-    taken = time.monotonic() - start
+    answers: list[str] = []
+
+    def read() -> None:
+        try:
+            answers.append(f"{read_design_file(path).walked.stitches:,} stitches")
+        except UnreadableDesign as problem:
+            answers.append(str(problem))
+
+    taken = yardsticks(read)
     with capsys.disabled():
-        print(f"\n{name} ({path.stat().st_size:,} bytes) in {taken:.2f} s: {answer}")
-    assert taken < 5
+        print(f"\n{name} ({path.stat().st_size:,} bytes) in {taken:.0f} yardsticks: {answers[0]}")
+    assert taken < 85  # about five seconds

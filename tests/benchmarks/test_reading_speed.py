@@ -3,8 +3,6 @@
 import io
 import math
 import statistics
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -17,17 +15,12 @@ from planning.compute.stitches.walk import StitchRecords, Walked, walk
 from planning.stitch_files.formats import FORMATS
 from planning.stitch_files.formats.claims import disagreements
 from planning.stitch_files.reading import ReadDesign, content_of, read_design_file
+from tests.benchmarks.processor import processor_s
 from tests.planning.written_files import file_bytes
 
 READERS = {"dst": DstReader, "pes": PesReader}
 STITCHES = 100_000
 REPEATS = 5
-
-
-def seconds(work: Callable[[], object]) -> float:
-    start = time.perf_counter()
-    work()
-    return time.perf_counter() - start
 
 
 def a_large_design() -> EmbPattern:
@@ -82,11 +75,11 @@ def test_walking_and_checking_100_000_stitches_takes_no_longer_than_the_bare_rea
     bare, walking, checking, whole = [], [], [], []
     for _ in range(REPEATS):
         bare.append(
-            seconds(lambda: READERS[extension].read(io.BytesIO(content), EmbPattern(), dict(guesses_off)))
+            processor_s(lambda: READERS[extension].read(io.BytesIO(content), EmbPattern(), dict(guesses_off)))
         )
-        walking.append(seconds(lambda: walk_and_sum(design.records, extension)))
-        checking.append(seconds(lambda: check(design, content, extension)))
-        whole.append(seconds(lambda: read_design_file(path)))
+        walking.append(processor_s(lambda: walk_and_sum(design.records, extension)))
+        checking.append(processor_s(lambda: check(design, content, extension)))
+        whole.append(processor_s(lambda: read_design_file(path)))
     ratio = (statistics.median(walking) + statistics.median(checking)) / statistics.median(bare)
     with capsys.disabled():
         print(

@@ -1,13 +1,12 @@
 """How fast the sums of a run are made on this machine."""
 
-import time
-
 import numpy as np
 import pytest
 
 from planning.compute.certainty.enough import NEEDLE_PRIOR
 from planning.compute.colour.choice import OwnedSpool
-from planning.compute.spools.turns import choose_spools
+from planning.compute.spools.turns import SpoolChoice, choose_spools
+from tests.benchmarks.processor import yardsticks
 
 pytestmark = pytest.mark.benchmark
 
@@ -33,12 +32,16 @@ def test_twelve_spools_for_200_pieces(blocks, record_property):
     total = sum(spool.free_mm for spool in spools)
     pieces_mm = [[0.7 * total / 200 / blocks] * blocks] * 200
     choose_spools(spools, pieces_mm=pieces_mm[:3], factor=NEEDLE_PRIOR, certainty=0.95)
-    times = []
-    for _ in range(5):
-        started = time.perf_counter()
-        choice = choose_spools(spools, pieces_mm=pieces_mm, factor=NEEDLE_PRIOR, certainty=0.95)
-        times.append(time.perf_counter() - started)
-    print(f"\n200 pieces of {blocks} blocks, 12 spools: {min(times) * 1000:.0f} ms, {choice.merit}")
+    found: list[SpoolChoice] = []
+
+    def choose() -> None:
+        found.append(choose_spools(spools, pieces_mm=pieces_mm, factor=NEEDLE_PRIOR, certainty=0.95))
+
+    times = [yardsticks(choose) for _ in range(5)]
+    choice = found[-1]
+    print(
+        f"\n200 pieces of {blocks} blocks, 12 spools: {min(times):.2f} yardsticks of processor, {choice.merit}"
+    )
     assert choice.is_complete
     assert choice.is_proven
-    assert min(times) < 0.2
+    assert min(times) < 3.4  # about a fifth of a second

@@ -1,7 +1,6 @@
 """Shades for a whole design: speed, proof, and what nearest-per-colour would have done on the same cases."""
 
 import statistics
-import time
 from collections import Counter
 
 import numpy as np
@@ -10,8 +9,9 @@ import pytest
 from inventory.compute.colour import Lab
 from planning.compute.colour.case import covered_mm
 from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
-from planning.compute.colour.rules import Conditions, check_choice, lab_array
-from planning.compute.colour.substitution import prepare, substitute
+from planning.compute.colour.rules import Conditions, choice_problems, lab_array
+from planning.compute.colour.substitution import Substitution, prepare, substitute
+from tests.benchmarks.processor import yardsticks
 
 CASES, BLOCKS, SHADES = 200, 15, 2_000
 
@@ -70,17 +70,23 @@ def test_fifteen_colours_on_2000_shades_are_chosen_at_once(capsys: pytest.Captur
     over_mm = [0.0, 0.0]  # by nearest of each, chosen together
     for seed in range(CASES):
         requests, shades = random_case(seed)
-        start = time.perf_counter()
-        answer = substitute(requests, shades, conditions)
-        taken.append(time.perf_counter() - start)
+        found: list[Substitution] = []
+        taken.append(
+            yardsticks(
+                lambda requests=requests, shades=shades, found=found: found.append(
+                    substitute(requests, shades, conditions)
+                )
+            )
+        )
+        (answer,) = found
         proven += answer.is_proven
         chosen = [choice.shade for choice in answer.choices]
-        problems = check_choice(chosen, requests, shades, conditions)
+        problems = choice_problems(chosen, requests, shades, conditions)
         assert problems == list(answer.broken)
         ours.update(problem.rule for problem in problems)
         setting = prepare(requests, shades, conditions)
         nearest = [shades[column] for column in setting.distance.argmin(axis=1)]
-        theirs.update(problem.rule for problem in check_choice(nearest, requests, shades, conditions))
+        theirs.update(problem.rule for problem in choice_problems(nearest, requests, shades, conditions))
         ours["same shade"] += BLOCKS - len({shade.id for shade in chosen if shade})
         theirs["same shade"] += BLOCKS - len({shade.id for shade in nearest})
         over_mm[0] += overdrawn_mm(nearest, requests, conditions)
@@ -91,8 +97,8 @@ def test_fifteen_colours_on_2000_shades_are_chosen_at_once(capsys: pytest.Captur
     with capsys.disabled():
         print(f"\n{CASES} cases of {BLOCKS} colours on {SHADES:,} shades, all rules")
         print(
-            f"  time: median {statistics.median(taken) * 1000:.0f} ms, "
-            f"95th percentile {sorted(taken)[int(0.95 * CASES)] * 1000:.0f} ms, worst {max(taken) * 1000:.0f} ms"
+            f"  yardsticks of processor: median {statistics.median(taken):.2f}, "
+            f"95th percentile {sorted(taken)[int(0.95 * CASES)]:.2f}, worst {max(taken):.2f}"
         )
         print(f"  proven best: {proven} of {CASES}")
         for rule, words in (
@@ -108,7 +114,7 @@ def test_fifteen_colours_on_2000_shades_are_chosen_at_once(capsys: pytest.Captur
         )
         print(f"  mean ΔE00 chosen together: {statistics.mean(means):.3f}")
         print(f"  rise in mean ΔE00: mean {statistics.mean(rises):.3f}, most {max(rises):.3f}")
-    assert statistics.median(taken) <= 0.150
-    assert max(taken) <= 2.0
+    assert statistics.median(taken) <= 2.6  # about 0.15 s
+    assert max(taken) <= 34  # about two seconds
     assert over_mm[1] <= over_mm[0]
     assert (ours["metres"], ours["apart"]) <= (theirs["metres"], theirs["apart"])

@@ -7,7 +7,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from inventory.models import Order, Spool
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Job
 from planning.stitch_files.reading import read_design_file
@@ -29,7 +29,7 @@ def job(transactional_db, stitch_file, workshop, settings, tmp_path) -> Job:
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
     needed_on = timezone.localdate() + timedelta(days=20)
     return make_job(
-        Wanted(what="pennants", pieces=40, needed_on=needed_on), designs=[design], at=NOW, by=None
+        JobFacts(what="pennants", pieces=40, needed_on=needed_on), designs=[design], at=NOW, by=None
     )
 
 

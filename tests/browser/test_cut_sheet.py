@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from inventory.models import StabilizerRoll
 from inventory.shelf.receipts import receive_offcut
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job
 from planning.stitch_files.reading import read_design_file
@@ -24,7 +24,7 @@ def job(transactional_db, stitch_file, workshop, settings, tmp_path) -> Job:
     path = stitch_file("#b01c2e")
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
     twill = Fabric.objects.get(name="twill")
-    return make_job(Wanted(what="crew caps", pieces=10, fabric=twill), designs=[design], at=NOW, by=None)
+    return make_job(JobFacts(what="crew caps", pieces=10, fabric=twill), designs=[design], at=NOW, by=None)
 
 
 def test_planning_cutting_and_undoing(job: Job, signed_in: Page, axe_is_silent, fits):
@@ -63,7 +63,9 @@ def test_only_what_is_needed_at_the_table_is_printed(job: Job, signed_in: Page):
 
 def test_jobs_are_cut_together_and_the_cut_is_taken_back(job: Job, signed_in: Page, axe_is_silent, fits):
     design = job.placed.get().design
-    other = make_job(Wanted(what="sail bags", pieces=4, fabric=job.fabric), designs=[design], at=NOW, by=None)
+    other = make_job(
+        JobFacts(what="sail bags", pieces=4, fabric=job.fabric), designs=[design], at=NOW, by=None
+    )
     page = signed_in
     page.goto("/jobs/")
     page.get_by_role("link", name="Cut stabilizer for several").click()

@@ -8,13 +8,13 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from inventory.ledger import ledger_problems
 from inventory.models import Spool, StockItem
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Job, Machine, Observation, RunEvent
 from planning.run.promise import promise
 from planning.run.ticks import begin
 from planning.stitch_files.reading import read_design_file
-from tests.browser.conftest import PASSWORD
+from tests.browser.conftest import LONGEST_WAIT_MS, PASSWORD
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 
 RED, BLUE = "#b01c2e", "#1c2b8d"
@@ -29,7 +29,7 @@ def job(transactional_db, workshop, settings, tmp_path, stitch_file) -> Job:
     a_roll()
     path = stitch_file(RED, BLUE, name="badge.pes", stitches=300)
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
-    wanted = Wanted(what="crew caps", pieces=4, tests=1, machine=Machine.objects.first())
+    wanted = JobFacts(what="crew caps", pieces=4, tests=1, machine=Machine.objects.first())
     made = make_job(wanted, designs=[design], at=NOW, by=None)
     return Job.objects.with_everything().get(pk=made.pk)
 
@@ -42,7 +42,7 @@ def phone(chromium: Browser, live_server, job: Job) -> Iterator[tuple[BrowserCon
         base_url=live_server.url, viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
     )
     page = context.new_page()
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(LONGEST_WAIT_MS)
     problems: list[str] = []
     page.on("pageerror", lambda error: problems.append(str(error)))
     page.goto("/sign-in/")
@@ -81,8 +81,8 @@ def test_a_job_is_promised_run_without_a_network_and_finished(phone, job, axe_is
     assert RunEvent.objects.filter(job=job).count() == 1
 
     context.set_offline(False)
-    expect(page.get_by_text("wait on this device")).to_be_hidden(timeout=20_000)
-    expect(page.get_by_text("Thread broke: piece 3")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("wait on this device")).to_be_hidden()
+    expect(page.get_by_text("Thread broke: piece 3")).to_be_visible()
     assert RunEvent.objects.filter(job=job).count() == 4
 
     page.get_by_role("button", name="piece 3: done").click()
@@ -115,7 +115,7 @@ def test_a_piece_spoiled_without_a_network_is_stitched_again_on_a_spare(phone, j
     page.get_by_role("button", name="spare 1: done").click()
     expect(page.get_by_role("heading", name="Every piece is done")).to_be_visible()
     context.set_offline(False)
-    expect(page.get_by_text("4 of 4 good, 1 spoiled")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("4 of 4 good, 1 spoiled")).to_be_visible()
 
 
 def test_a_run_sheet_that_was_seen_opens_without_a_network(phone, job):

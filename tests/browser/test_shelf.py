@@ -234,13 +234,9 @@ ADDRESSES = [
 ]
 
 
-def test_every_other_page_is_fit_to_be_read_by_anybody(
-    wall, chromium, live_server, look, axe_is_silent, fits
-):
+def test_every_other_page_is_fit_to_be_read_by_anybody(wall, chromium, live_server, axe_is_silent, fits):
     User.objects.create_superuser("morgan", password=PASSWORD)
-    context = chromium.new_context(
-        base_url=live_server.url, color_scheme=look, viewport={"width": 1280, "height": 900}
-    )
+    context = chromium.new_context(base_url=live_server.url, viewport={"width": 1280, "height": 900})
     page = context.new_page()
     page.goto("/sign-in/")
     page.get_by_label("Name").fill("morgan")

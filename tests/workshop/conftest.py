@@ -1,18 +1,12 @@
-"""What the tests of the site share: quick passwords and a browser session of a signed-in person."""
+"""What the tests of the site share: a browser session of a signed-in person."""
 
 import pytest
-from django.conf import LazySettings
 from django.contrib.auth.models import User
 from django.test import Client
 
 from workshop.people.rights import ROUTES, Asks, Right
 
 STAND_INS = {"spools", "plain", "drop", "malformed", "forbidden", "broken"}
-
-
-@pytest.fixture(autouse=True)
-def _quick_passwords(settings: LazySettings) -> None:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
 @pytest.fixture(autouse=True)

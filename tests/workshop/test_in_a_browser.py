@@ -178,4 +178,4 @@ def test_a_part_of_a_page_is_fetched_under_the_security_policy(
     page = opened(browser, live_server, client=signed_in)
     page.goto("/drop/")
     page.get_by_role("button", name="Fetch").click()
-    page.get_by_text("no page of the house").wait_for(timeout=5000)
+    page.get_by_text("no page of the house").wait_for()

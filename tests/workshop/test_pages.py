@@ -13,6 +13,7 @@ from django.db import DatabaseError, connection
 from django.test import Client
 from pytest_django.asserts import assertContains, assertNotContains
 
+from tests.pages import page_text
 from workshop.context import nav_places
 
 pytestmark = [pytest.mark.django_db, pytest.mark.urls("tests.workshop.places")]
@@ -175,7 +176,7 @@ def test_htmx_is_our_own_copy_and_evaluates_nothing(
     signed_in: Client, settings: LazySettings, debug: bool
 ) -> None:
     settings.DEBUG = debug
-    page = signed_in.get("/").content.decode()
+    page = page_text(signed_in.get("/"))
     assert re.search(r'<script src="/static/django_htmx/htmx-2(\.min)?\.js" defer></script>', page)
     config = re.search(r"name=\"htmx-config\" content='([^']+)'", page)
     assert config is not None

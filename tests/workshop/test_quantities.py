@@ -18,15 +18,15 @@ def written(template: str, **values: object) -> str:
 
 def test_the_examples_in_the_filters_are_true() -> None:
     outcome = doctest.testmod(quantities)
-    assert outcome.attempted >= 11
+    assert outcome.attempted >= 10
     assert outcome.failed == 0
 
 
 @pytest.mark.parametrize(
     ("units", "text"),
     [
-        (METRIC, "1,234.5 m and 1,234.5; 38.1 cm and 38.1; 113.4 g and 113.4"),
-        (IMPERIAL, "1,350.1 yd and 1,350.1; 15.00 in and 15.00; 4.00 oz and 4.00"),
+        (METRIC, "1,234.5 m and 1,234.5; 38.1 cm and 38.1; 113.4 g"),
+        (IMPERIAL, "1,350.1 yd and 1,350.1; 15.00 in and 15.00; 4.00 oz"),
     ],
 )
 def test_a_quantity_is_written_in_the_persons_units_with_and_without_the_unit(
@@ -36,7 +36,7 @@ def test_a_quantity_is_written_in_the_persons_units_with_and_without_the_unit(
     assert text == written(
         "{{ mm|thread_length:units }} and {{ mm|length_number:units }}; "
         "{{ side|size:units }} and {{ side|size_number:units }}; "
-        "{{ mg|weight:units }} and {{ mg|weight_number:units }}",
+        "{{ mg|weight:units }}",
         units=units,
         mm=1_234_500,
         side=381,

@@ -7,7 +7,7 @@ from pathlib import Path
 from planning.compute.batch.plan import BatchPlan
 from planning.library.designs import asked_from_record, keep_design
 from planning.models import Design
-from planning.plan.ask import Question, chosen_machine, plan
+from planning.plan.ask import Question, chosen_machine, plan, question_named
 from planning.stitch_files.reading import read_design_file
 from workshop.demo.files import FIXTURES, Batch, demo_designs
 
@@ -36,9 +36,7 @@ def plan_demo_batch(batch: Batch, design: Design, *, needed_on: date) -> BatchPl
     """Return the plan for the demo's batch, from the shelf as it stands."""
     question = Question(
         pieces=batch.pieces,
-        fabric=batch.fabric,
-        machine=batch.machine,
-        hoop=batch.hoop,
         needed_on=needed_on,
     )
-    return plan([asked_from_record(design)], question)
+    named = question_named(question, fabric=batch.fabric, machine=batch.machine, hoop=batch.hoop)
+    return plan([asked_from_record(design)], named)

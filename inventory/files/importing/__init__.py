@@ -1,6 +1,6 @@
 """Stock and catalogue from files: read a table, look at what it would do, let it happen."""
 
-from inventory.files.importing.kinds import KINDS, Kind, NoSuchKind, kind_named
+from inventory.files.importing.kinds import KINDS, FileKind, NoSuchKind, kind_named
 from inventory.files.importing.preview import (
     FailedRow,
     NothingLanded,
@@ -11,19 +11,19 @@ from inventory.files.importing.preview import (
     preview_import,
 )
 from inventory.files.importing.rows import Progress
-from inventory.tables.problems import Problem
+from inventory.tables.problems import CellProblem
 from inventory.tables.raw import FileNotRead
 
 __all__ = [
     "KINDS",
+    "CellProblem",
     "FailedRow",
+    "FileKind",
     "FileNotRead",
-    "Kind",
     "NoSuchKind",
     "NothingLanded",
     "Outcome",
     "Preview",
-    "Problem",
     "Progress",
     "apply_import",
     "failed_rows_csv",

@@ -14,8 +14,16 @@ from django.core.exceptions import ValidationError
 from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, from_excel
 
 from inventory.compute.colour import lab_from_hex
+from inventory.compute.density import LinearDensity, read_area_weight, read_linear_density
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import AmbiguousNumber, parse_decimal, parse_length, parse_weight
+from inventory.compute.lengths import (
+    AmbiguousNumber,
+    ScaleReading,
+    parse_decimal,
+    parse_length,
+    parse_weight,
+    read_scale,
+)
 from inventory.tables.cells import Unreadable, read_list, shown
 
 _BLANK = {"", "?", "unknown", "not known"}
@@ -25,6 +33,7 @@ _EITHER_FIRST = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
 _DAY_COUNT = re.compile(r"[0-9]{5}")
 _YES = {"yes", "y", "true", "1", "x"}
 _NO = {"no", "n", "false", "0"}
+_NUMBER_ALONE = re.compile(r"[-−–]?[0-9., ]*")
 _MINUS = ("-", "−", "–")
 
 
@@ -58,7 +67,7 @@ class CellField(forms.Field):
         raise NotImplementedError
 
 
-class TextField(CellField):
+class TextCell(CellField):
     blank: Any = ""
 
     def __init__(
@@ -89,7 +98,7 @@ class TextField(CellField):
         return text
 
 
-class ListField(TextField):
+class ListCell(TextCell):
     """Several texts in one cell, separated by semicolons and quoted as in CSV where one is in the text."""
 
     blank = ()
@@ -98,7 +107,7 @@ class ListField(TextField):
         return tuple(self.one(part) for part in read_list(text))
 
 
-class WordField(CellField):
+class WordCell(CellField):
     """One word of a choice, by what is stored or by what people read, in any case."""
 
     def __init__(self, meaning: str, *, choices: Iterable[tuple[str, object]]) -> None:
@@ -119,7 +128,7 @@ class WordField(CellField):
         return self.words[word]
 
 
-class YesNoField(CellField):
+class YesNoCell(CellField):
     def read(self, value: Any) -> bool:
         word = shown(value).strip().casefold()
         if word not in _YES | _NO:
@@ -127,7 +136,7 @@ class YesNoField(CellField):
         return word in _YES
 
 
-class NumberField(CellField):
+class NumberCell(CellField):
     """A number from ``low`` to ``high``; a reading outside them is no reading of an ambiguous 12.345."""
 
     def __init__(self, meaning: str, *, low: float, high: float, low_allowed: bool = True) -> None:
@@ -159,7 +168,32 @@ class NumberField(CellField):
             return within[0]
 
 
-class MoneyField(NumberField):
+class DensityCell(NumberCell):
+    """A linear density: tex as a number, or dtex, denier, Nm or Ne in words, cleaned to a LinearDensity."""
+
+    def __init__(self, meaning: str) -> None:
+        super().__init__(meaning, low=0, high=1000, low_allowed=False)
+
+    def read(self, value: Any) -> LinearDensity:
+        if isinstance(value, str) and not _NUMBER_ALONE.fullmatch(value.strip()):
+            return read_linear_density(value)
+        return LinearDensity(super().read(value))
+
+
+class AreaWeightCell(NumberCell):
+    """The weight of cloth or stabilizer: a number in g/m², or with oz/yd² behind it."""
+
+    def __init__(self, meaning: str) -> None:
+        super().__init__(meaning, low=0, high=2000, low_allowed=False)
+
+    def read(self, value: Any) -> float:
+        if isinstance(value, str) and not _NUMBER_ALONE.fullmatch(value.strip()):
+            return read_area_weight(value)
+        weight: float = super().read(value)
+        return weight
+
+
+class MoneyCell(NumberCell):
     """An amount in the workshop's currency, exact to two places."""
 
     def __init__(self, meaning: str) -> None:
@@ -182,7 +216,7 @@ class MoneyField(NumberField):
         return round(number, 2)
 
 
-class WholeField(NumberField):
+class WholeCell(NumberCell):
     """A whole number of pieces, days or millimetres."""
 
     def __init__(self, meaning: str, *, low: int = 0, high: int = 1_000_000) -> None:
@@ -196,7 +230,7 @@ class WholeField(NumberField):
         return int(number)
 
 
-class QuantityField(CellField):
+class QuantityCell(CellField):
     """A length or weight in whole mm or mg; without a unit in the cell, the column's holds."""
 
     def __init__(
@@ -214,17 +248,37 @@ class QuantityField(CellField):
         return quantity
 
 
-def metres(meaning: str, *, above_zero: bool = False) -> QuantityField:
+def metres(meaning: str, *, above_zero: bool = False) -> QuantityCell:
     """Return a field for a length in m, whose value is in mm."""
-    return QuantityField(meaning, parse=parse_length, unit="m", above_zero=above_zero)
+    return QuantityCell(meaning, parse=parse_length, unit="m", above_zero=above_zero)
 
 
-def grams(meaning: str, *, above_zero: bool = False) -> QuantityField:
+def grams(meaning: str, *, above_zero: bool = False) -> QuantityCell:
     """Return a field for a weight in g, whose value is in mg."""
-    return QuantityField(meaning, parse=parse_weight, unit="g", above_zero=above_zero)
+    return QuantityCell(meaning, parse=parse_weight, unit="g", above_zero=above_zero)
 
 
-class SigmaField(CellField):
+class ScaleCell(CellField):
+    """A weight in g as a scale showed it; its figures say how finely the scale shows."""
+
+    # A workbook keeps the number alone: more decimals than any scale here has were worked out, not read, and are
+    # taken for a kitchen scale's.
+    _finest_decimals = 3
+    _kitchen_scale_mg = 1000
+
+    def read(self, value: Any) -> ScaleReading:
+        if not isinstance(value, Decimal):
+            shown_weight = read_scale(typed(value), unit="g")
+        else:
+            decimals = max(0, -int(value.normalize().as_tuple().exponent))
+            step_mg = self._kitchen_scale_mg if decimals > self._finest_decimals else 10 ** (3 - decimals)
+            shown_weight = read_scale(f"{value:.4f}", unit="g", resolution_mg=step_mg)
+        if shown_weight.mg == 0:
+            raise WorkshopError("This must be above zero.")
+        return shown_weight
+
+
+class SigmaCell(CellField):
     """A standard deviation: ``scale`` stock units (1000 mm, or 1 piece) in one of the column's."""
 
     def __init__(self, meaning: str, *, scale: int) -> None:
@@ -238,7 +292,7 @@ class SigmaField(CellField):
         return float(number * self.scale)
 
 
-class ColourField(CellField):
+class ColourCell(CellField):
     """A screen colour, as #rrggbb in small letters."""
 
     def read(self, value: Any) -> str:
@@ -248,7 +302,7 @@ class ColourField(CellField):
         return text
 
 
-class DayField(CellField):
+class DayCell(CellField):
     """A day. A bare number counts days as a spreadsheet does."""
 
     days_from_1904 = False

@@ -5,17 +5,20 @@ from typing import Any
 from django import forms
 
 from inventory.files.importing.fields import (
+    AreaWeightCell,
     CellField,
-    ColourField,
-    DayField,
-    ListField,
-    MoneyField,
-    NumberField,
-    SigmaField,
-    TextField,
-    WholeField,
-    WordField,
-    YesNoField,
+    ColourCell,
+    DayCell,
+    DensityCell,
+    ListCell,
+    MoneyCell,
+    NumberCell,
+    ScaleCell,
+    SigmaCell,
+    TextCell,
+    WholeCell,
+    WordCell,
+    YesNoCell,
     grams,
     metres,
 )
@@ -28,7 +31,7 @@ Kind = StockItem.Kind
 class RowForm(forms.Form):
     """What every row is checked with. One form checks all rows of a file, one after the other."""
 
-    def check_row(self, cells: dict[str, Any]) -> dict[str, Any]:
+    def cleaned_row(self, cells: dict[str, Any]) -> dict[str, Any]:
         """Return the cleaned values of a row; ``errors`` then hold what is wrong with it, cell by cell."""
         self.data = cells
         self.full_clean()
@@ -36,7 +39,7 @@ class RowForm(forms.Form):
 
     def count_days_from_1904(self) -> None:
         for field in self.fields.values():
-            if isinstance(field, DayField):
+            if isinstance(field, DayCell):
                 field.days_from_1904 = True
 
     def refuse_both(self, one: str, other: str) -> None:
@@ -49,91 +52,101 @@ def columns_of(form: type[RowForm]) -> dict[str, CellField]:
     return {name: field for name, field in form.base_fields.items() if isinstance(field, CellField)}
 
 
-def _label() -> TextField:
-    return TextField(
+def _label() -> TextCell:
+    return TextCell(
         "The label code on the thing, which knows it again. A new thing without one is given one.", longest=24
     )
 
 
-def _maker(of: str) -> TextField:
-    return TextField(f"The maker of the {of}.", longest=60)
+def _maker(of: str) -> TextCell:
+    return TextCell(f"The maker of the {of}.", longest=60)
 
 
-def _range() -> TextField:
-    return TextField("The name of the maker's range.", longest=60)
+def _range() -> TextCell:
+    return TextCell("The name of the maker's range.", longest=60)
 
 
-def _code() -> TextField:
-    return TextField("The code of the shade; an earlier code will do.", longest=20)
+def _code() -> TextCell:
+    return TextCell("The code of the shade; an earlier code will do.", longest=20)
 
 
-def _shade_name() -> TextField:
-    return TextField(
+def _shade_name() -> TextCell:
+    return TextCell(
         "The name of the shade, for reading only: its code says which it is.", longest=60, reading_only=True
     )
 
 
-def _known() -> WordField:
-    return WordField(
+def _known() -> WordCell:
+    return WordCell(
         "How the quantity is known. Blank: a full spool is sealed, pieces are counted, a length is judged",
         choices=StockItem.Known.choices,
     )
 
 
-def _price_paid() -> MoneyField:
-    return MoneyField("What was paid for it when it came.")
+def _price_paid() -> MoneyCell:
+    return MoneyCell("What was paid for it when it came.")
 
 
-class SpoolForm(RowForm):
+class SpoolRowForm(RowForm):
     label = _label()
     maker = _maker("thread")
     range = _range()
     code = _code()
     name = _shade_name()
-    put_up = TextField("How it is sold, as in the range's put-ups. Blank where nobody knows.", longest=40)
+    put_up = TextCell("How it is sold, as in the range's put-ups. Blank where nobody knows.", longest=40)
     length_m = metres("The thread on it in m. Blank: not known, which is not zero.")
-    weight_g = grams("Instead of length_m: its weight on the scale in g, spool included.", above_zero=True)
+    weight_g = ScaleCell(
+        "Instead of length_m: its weight on the scale in g, spool included, with every figure that the scale shows."
+    )
+    scale_step_g = grams(
+        "The step of that scale in g, where it is not that of the last figure of weight_g.", above_zero=True
+    )
     known = _known()
-    sigma_m = SigmaField("How far length_m may be off, as one standard deviation in m.", scale=1000)
+    sigma_m = SigmaCell("How far length_m may be off, as one standard deviation in m.", scale=1000)
     tare_g = grams("The weight of this very spool when empty, in g, where it is not the put-up's.")
-    place = TextField("Where it is kept. A new name makes a new place.", longest=80)
-    lot = TextField("The dye lot.", longest=40)
-    opened_on = DayField("The day it was opened.")
-    received_on = DayField("The day it came.")
+    place = TextCell("Where it is kept. A new name makes a new place.", longest=80)
+    lot = TextCell("The dye lot.", longest=40)
+    opened_on = DayCell("The day it was opened.")
+    received_on = DayCell("The day it came.")
     price_paid = _price_paid()
     paid_for_m = metres(
         "The thread in m that price_paid bought. Blank: what the put-up holds.", above_zero=True
     )
-    note = TextField("Anything else.", longest=200)
+    note = TextCell("Anything else.", longest=200)
 
     def clean(self) -> None:
         self.refuse_both("length_m", "weight_g")
+        given = self.cleaned_data
+        if given.get("scale_step_g") is not None and given.get("weight_g") is None:
+            self.add_error("scale_step_g", "This is of the scale, and the row gives no weight_g.")
 
 
-class ShadeForm(RowForm):
-    maker = TextField("The maker of the thread.", longest=60, required=True)
-    range = TextField("The name of the maker's range.", longest=60, required=True)
-    purpose = WordField(
+class ShadeRowForm(RowForm):
+    maker = TextCell("The maker of the thread.", longest=60, required=True)
+    range = TextCell("The name of the maker's range.", longest=60, required=True)
+    purpose = WordCell(
         "What the range is for; blank for a new one: needle", choices=ThreadRange.Purpose.choices
     )
-    fibre = WordField("The fibre; blank for a new range: polyester", choices=Fibre.choices)
-    tex = NumberField("The linear density in tex, g per km.", low=0, high=1000, low_allowed=False)
-    tex_is_nominal = YesNoField("yes where the tex is only what the weight label suggests.")
-    weight_label = TextField("The weight as it is sold, such as 40.", longest=12)
-    put_up = TextField("A put-up of the range: how it is sold.", longest=40)
+    fibre = WordCell("The fibre; blank for a new range: polyester", choices=Fibre.choices)
+    tex = DensityCell(
+        "The linear density in tex, g per km; or in words: 270 dtex, 120 den x 2, Nm 80/2, Ne 50/2."
+    )
+    tex_is_nominal = YesNoCell("yes where the tex is only what the weight label suggests.")
+    weight_label = TextCell("The weight as it is sold, such as 40.", longest=12)
+    put_up = TextCell("A put-up of the range: how it is sold.", longest=40)
     put_up_length_m = metres("The thread on a full spool of that put-up, in m.", above_zero=True)
     put_up_tare_g = grams("The weight of that spool when empty, in g.")
-    code = TextField(
+    code = TextCell(
         "The code of the shade. Blank in a row that is only about the range or a put-up.", longest=20
     )
-    name = TextField("The name of the shade.", longest=60)
-    lab_l = NumberField("L* of the colour, D65 and 2°.", low=0, high=100)
-    lab_a = NumberField("a* of the colour.", low=-200, high=200)
-    lab_b = NumberField("b* of the colour.", low=-200, high=200)
-    hex = ColourField("Instead of Lab: the colour on a screen, like #1f4e79.")
-    colour_source = WordField("Where the colour comes from; blank for a new shade: screen",
+    name = TextCell("The name of the shade.", longest=60)
+    lab_l = NumberCell("L* of the colour, D65 and 2°.", low=0, high=100)
+    lab_a = NumberCell("a* of the colour.", low=-200, high=200)
+    lab_b = NumberCell("b* of the colour.", low=-200, high=200)
+    hex = ColourCell("Instead of Lab: the colour on a screen, like #1f4e79.")
+    colour_source = WordCell("Where the colour comes from; blank for a new shade: screen",
                               choices=Shade.Source.choices)  # fmt: skip
-    earlier_codes = ListField("Codes the shade had before, separated by semicolons.", longest=20)
+    earlier_codes = ListCell("Codes the shade had before, separated by semicolons.", longest=20)
 
     def clean(self) -> None:
         data = self.cleaned_data
@@ -153,96 +166,96 @@ class ShadeForm(RowForm):
             self.add_error(column, reason)
 
 
-class BobbinForm(RowForm):
+class BobbinRowForm(RowForm):
     label = _label()
-    kind = WordField(
+    kind = WordCell(
         "bobbins: full ones, counted together; part_bobbin: one that has been used. Blank: as the row tells",
         choices=[(kind.value, kind.label) for kind in (Kind.BOBBINS, Kind.PART_BOBBIN)],
     )
-    style = TextField("The bobbin style, such as L.", longest=40)
-    style_outer_diameter_mm = NumberField(
+    style = TextCell("The bobbin style, such as L.", longest=40)
+    style_outer_diameter_mm = NumberCell(
         "The diameter of a new style over its flanges, in mm.", low=0, high=200, low_allowed=False
     )
-    style_width_mm = NumberField("The width of a new style between its flanges, in mm.", low=0, high=200,
+    style_width_mm = NumberCell("The width of a new style between its flanges, in mm.", low=0, high=200,
                                  low_allowed=False)  # fmt: skip
-    style_core_diameter_mm = NumberField("The diameter of its core in mm; blank for a new style: 6.", low=0,
+    style_core_diameter_mm = NumberCell("The diameter of its core in mm; blank for a new style: 6.", low=0,
                                          high=200, low_allowed=False)  # fmt: skip
     maker = _maker("thread")
     range = _range()
     code = _code()
     name = _shade_name()
-    pieces = WholeField("How many full bobbins there are. Blank: not known, which is not zero.")
+    pieces = WholeCell("How many full bobbins there are. Blank: not known, which is not zero.")
     length_each_m = metres("The thread on each full bobbin, in m.", above_zero=True)
-    sigma_pieces = SigmaField("How far pieces may be off, as one standard deviation.", scale=1)
-    self_wound = YesNoField("yes where they were wound here, no where they were bought wound.")
+    sigma_pieces = SigmaCell("How far pieces may be off, as one standard deviation.", scale=1)
+    self_wound = YesNoCell("yes where they were wound here, no where they were bought wound.")
     length_m = metres("The thread on a part bobbin, in m. Blank: not known, which is not zero.")
-    sigma_m = SigmaField("How far length_m may be off, as one standard deviation in m.", scale=1000)
+    sigma_m = SigmaCell("How far length_m may be off, as one standard deviation in m.", scale=1000)
     known = _known()
-    place = TextField("Where it is kept. A new name makes a new place.", longest=80)
-    lot = TextField("The dye lot.", longest=40)
-    opened_on = DayField("The day it was opened.")
-    received_on = DayField("The day it came.")
+    place = TextCell("Where it is kept. A new name makes a new place.", longest=80)
+    lot = TextCell("The dye lot.", longest=40)
+    opened_on = DayCell("The day it was opened.")
+    received_on = DayCell("The day it came.")
     price_paid = _price_paid()
-    paid_for_pieces = WholeField("How many full bobbins price_paid bought. Blank: pieces.", low=1)
+    paid_for_pieces = WholeCell("How many full bobbins price_paid bought. Blank: pieces.", low=1)
     paid_for_m = metres("The thread in m that price_paid bought, for a part bobbin.", above_zero=True)
-    note = TextField("Anything else.", longest=200)
+    note = TextCell("Anything else.", longest=200)
 
     def clean(self) -> None:
         self.refuse_both("pieces", "length_m")
 
 
-class StabilizerForm(RowForm):
+class StabilizerRowForm(RowForm):
     label = _label()
-    form = WordField(
+    form = WordCell(
         "The form it has. Blank in a row that is only about the product",
         choices=[(kind.value, kind.label) for kind in (Kind.ROLL, Kind.SHEETS, Kind.OFFCUT)],
     )
     maker = _maker("stabilizer")
-    product = TextField("The product's name.", longest=60)
-    kind = WordField("The kind of stabilizer", choices=StabilizerProduct.Kind.choices)
-    weight_g_m2 = NumberField("The weight of the product in g per m².", low=0, high=2000, low_allowed=False)
-    has_grain = YesNoField("yes where it tears or stretches more one way than the other.")
-    width_mm = WholeField("The width of the roll, sheet or offcut in mm.", low=1, high=20_000)
-    height_mm = WholeField("The height of the sheet or offcut in mm, along the roll.", low=1, high=1_000_000)
+    product = TextCell("The product's name.", longest=60)
+    kind = WordCell("The kind of stabilizer", choices=StabilizerProduct.Kind.choices)
+    weight_g_m2 = AreaWeightCell("The weight of the product in g per m²; or in words: 1.5 oz/yd².")
+    has_grain = YesNoCell("yes where it tears or stretches more one way than the other.")
+    width_mm = WholeCell("The width of the roll, sheet or offcut in mm.", low=1, high=20_000)
+    height_mm = WholeCell("The height of the sheet or offcut in mm, along the roll.", low=1, high=1_000_000)
     length_m = metres("What is left on the roll, in m. Blank: not known, which is not zero.")
-    pieces = WholeField("How many sheets there are; an offcut is 1. Blank: not known, which is not zero.")
+    pieces = WholeCell("How many sheets there are; an offcut is 1. Blank: not known, which is not zero.")
     known = _known()
-    sigma_m = SigmaField("How far length_m may be off, as one standard deviation in m.", scale=1000)
-    sigma_pieces = SigmaField("How far pieces may be off, as one standard deviation.", scale=1)
-    place = TextField("Where it is kept. A new name makes a new place.", longest=80)
-    lot = TextField("The lot.", longest=40)
-    opened_on = DayField("The day it was opened.")
-    received_on = DayField("The day it came.")
+    sigma_m = SigmaCell("How far length_m may be off, as one standard deviation in m.", scale=1000)
+    sigma_pieces = SigmaCell("How far pieces may be off, as one standard deviation.", scale=1)
+    place = TextCell("Where it is kept. A new name makes a new place.", longest=80)
+    lot = TextCell("The lot.", longest=40)
+    opened_on = DayCell("The day it was opened.")
+    received_on = DayCell("The day it came.")
     price_paid = _price_paid()
     paid_for_m = metres("The length in m that price_paid bought. Blank: length_m.", above_zero=True)
-    paid_for_pieces = WholeField("How many pieces price_paid bought. Blank: pieces.", low=1)
-    note = TextField("Anything else.", longest=200)
+    paid_for_pieces = WholeCell("How many pieces price_paid bought. Blank: pieces.", low=1)
+    note = TextCell("Anything else.", longest=200)
 
 
-class SupplierForm(RowForm):
-    supplier = TextField("The supplier's name.", longest=80, required=True)
-    lead_time_days = WholeField("Days from the order to the delivery; blank for a new one: 5.", high=1000)
-    shipping = MoneyField("What a delivery costs; blank for a new one: 0.")
-    free_shipping_from = MoneyField("Goods worth this much ship free. Blank: never.")
-    minimum_order = MoneyField("What the goods of an order must be worth; blank for a new one: 0.")
+class SupplierRowForm(RowForm):
+    supplier = TextCell("The supplier's name.", longest=80, required=True)
+    lead_time_days = WholeCell("Days from the order to the delivery; blank for a new one: 5.", high=1000)
+    shipping = MoneyCell("What a delivery costs; blank for a new one: 0.")
+    free_shipping_from = MoneyCell("Goods worth this much ship free. Blank: never.")
+    minimum_order = MoneyCell("What the goods of an order must be worth; blank for a new one: 0.")
     maker = _maker("thread or stabilizer on offer")
-    range = TextField("The thread range on offer.", longest=60)
-    put_up = TextField("The put-up of the range on offer.", longest=40)
-    code = TextField("The shade, where the offer is for one only, and for bobbins.", longest=20)
-    bobbin_style = TextField("The bobbin style, for bobbins that are bought wound.", longest=40)
+    range = TextCell("The thread range on offer.", longest=60)
+    put_up = TextCell("The put-up of the range on offer.", longest=40)
+    code = TextCell("The shade, where the offer is for one only, and for bobbins.", longest=20)
+    bobbin_style = TextCell("The bobbin style, for bobbins that are bought wound.", longest=40)
     bobbin_length_m = metres("The thread on each of those bobbins, in m.", above_zero=True)
-    product = TextField("The stabilizer on offer.", longest=60)
-    roll_width_mm = WholeField("The width of the roll on offer in mm.", low=1, high=20_000)
+    product = TextCell("The stabilizer on offer.", longest=60)
+    roll_width_mm = WholeCell("The width of the roll on offer in mm.", low=1, high=20_000)
     roll_length_m = metres("The length of the roll on offer in m.", above_zero=True)
-    pack = WholeField("How many are sold together; blank: 1.", low=1, high=100_000)
-    price = MoneyField("The price of the whole pack. Blank in a row that is only about the supplier.")
-    minimum_packs = WholeField("The fewest packs that are sold; blank: 1.", low=1, high=100_000)
-    steps_for = WordField("Which packs a price step makes cheaper; blank for a new offer: all",
+    pack = WholeCell("How many are sold together; blank: 1.", low=1, high=100_000)
+    price = MoneyCell("The price of the whole pack. Blank in a row that is only about the supplier.")
+    minimum_packs = WholeCell("The fewest packs that are sold; blank: 1.", low=1, high=100_000)
+    steps_for = WordCell("Which packs a price step makes cheaper; blank for a new offer: all",
                           choices=Offer.Steps.choices)  # fmt: skip
-    step_1_from = WholeField("From so many packs on, step_1_price holds.", low=2, high=100_000)
-    step_1_price = MoneyField("The price of a pack from step_1_from packs on.")
-    step_2_from = WholeField("The next price step, likewise.", low=2, high=100_000)
-    step_2_price = MoneyField("The price of a pack from step_2_from packs on.")
-    step_3_from = WholeField("The third price step, likewise.", low=2, high=100_000)
-    step_3_price = MoneyField("The price of a pack from step_3_from packs on.")
-    seen_on = DayField("The day the price was seen.")
+    step_1_from = WholeCell("From so many packs on, step_1_price holds.", low=2, high=100_000)
+    step_1_price = MoneyCell("The price of a pack from step_1_from packs on.")
+    step_2_from = WholeCell("The next price step, likewise.", low=2, high=100_000)
+    step_2_price = MoneyCell("The price of a pack from step_2_from packs on.")
+    step_3_from = WholeCell("The third price step, likewise.", low=2, high=100_000)
+    step_3_price = MoneyCell("The price of a pack from step_3_from packs on.")
+    seen_on = DayCell("The day the price was seen.")

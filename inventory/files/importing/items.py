@@ -6,13 +6,14 @@ from typing import Any
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
+from inventory.compute.lengths import ScaleReading
 from inventory.compute.weighing import MOISTURE_SIGMA, length_from_weight, length_sigma
 from inventory.files.importing.catalogue import Draft, Index, refuse_incomplete, state
-from inventory.files.importing.plan import Plan
+from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Row
 from inventory.files.importing.stock import (
-    Shelf,
-    Wanted,
+    ShelfAtImport,
+    StatedThing,
     compare,
     has_landed,
     known_again,
@@ -20,7 +21,7 @@ from inventory.files.importing.stock import (
     see_shelf,
     tell,
 )
-from inventory.files.importing.threads import Threads, put_up_named, range_named, see_threads, shade_coded
+from inventory.files.importing.threads import ThreadIndex, put_up_named, range_named, see_threads, shade_coded
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -37,8 +38,6 @@ from inventory.models import (
 from inventory.shelf.weights import BELIEVED_SIGMAS, TARE_SIGMA, tex_sigma
 
 Kind = StockItem.Kind
-# A file does not say what scale its weights were read from; a kitchen scale shows whole grams.
-SCALE_RESOLUTION_MG = 1000
 _STYLE = {
     "style_outer_diameter_mm": "outer_diameter_mm",
     "style_width_mm": "width_mm",
@@ -70,7 +69,7 @@ _OF_A_THING = (
 _DETAILS = ("lot", "opened_on", "received_on", "price_paid", "note")
 
 
-def plan_spools(rows: Sequence[Row], *, sha256: str) -> Plan:
+def plan_spools(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
     """Return what the rows of a file of spools would do."""
     shelf, threads = see_shelf(sha256, models=[Spool]), see_threads()
     things = []
@@ -82,7 +81,9 @@ def plan_spools(rows: Sequence[Row], *, sha256: str) -> Plan:
     return _compared(things, shelf, drafts=[])
 
 
-def _spool(row: Row, shelf: Shelf, threads: Threads, *, item: Spool | None, label: str) -> Wanted:
+def _spool(
+    row: Row, shelf: ShelfAtImport, threads: ThreadIndex, *, item: Spool | None, label: str
+) -> StatedThing:
     range = range_named(row, threads)
     shade = shade_coded(row, threads, range=range)
     of = shade or (item.shade if item else None)
@@ -94,7 +95,7 @@ def _spool(row: Row, shelf: Shelf, threads: Threads, *, item: Spool | None, labe
         tare = row["tare_g"] if row["tare_g"] is not None else item.tare_mg if item else None
         quantity, found_sigma = _weighed(row, of.range, tare_mg=tare, put_up=held_on)
         sigma = found_sigma if sigma is None else sigma
-    return Wanted(
+    return StatedThing(
         row,
         kind=Kind.SPOOL,
         model=Spool,
@@ -126,12 +127,13 @@ def _weighed(
                 "weight_g", "Without the weight of the empty spool the weight tells no length. Give tare_g."
             )
         return None, None
-    weights = {"gross_mg": row["weight_g"], "tare_mg": tare_mg, "tex": range.tex}
+    gross: ScaleReading = row["weight_g"]
+    weights = {"gross_mg": gross.mg, "tare_mg": tare_mg, "tex": range.tex}
     try:
         length_mm = length_from_weight(**weights)
         sigma_mm = length_sigma(
             **weights,
-            scale_resolution_mg=SCALE_RESOLUTION_MG,
+            scale_resolution_mg=row["scale_step_g"] or gross.resolution_mg,
             tare_sigma_mg=tare_sigma_mg,
             tex_relative_sigma=tex_sigma(range),
             moisture_relative_sigma=MOISTURE_SIGMA[range.fibre],
@@ -148,7 +150,7 @@ def _weighed(
     return round(length_mm), sigma_mm
 
 
-def plan_bobbins(rows: Sequence[Row], *, sha256: str) -> Plan:
+def plan_bobbins(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
     """Return what the rows of a file of bobbins would do; a row may tell of a bobbin style alone."""
     shelf, threads = see_shelf(sha256, models=[BobbinBatch, PartBobbin]), see_threads()
     styles: Index[Draft] = Index()
@@ -191,8 +193,15 @@ def _bobbin_kind(row: Row, item: StockItem | None) -> str:
 
 
 def _bobbins(
-    row: Row, shelf: Shelf, threads: Threads, *, item: Any, label: str, kind: str, style: Draft | None
-) -> Wanted:
+    row: Row,
+    shelf: ShelfAtImport,
+    threads: ThreadIndex,
+    *,
+    item: Any,
+    label: str,
+    kind: str,
+    style: Draft | None,
+) -> StatedThing:
     shade = shade_coded(row, threads, range=range_named(row, threads))
     full = kind == Kind.BOBBINS
     if full:
@@ -205,7 +214,7 @@ def _bobbins(
     if full:
         identity["length_mm"] = row["length_each_m"]
         details["self_wound"] = row["self_wound"]
-    return Wanted(
+    return StatedThing(
         row,
         kind=kind,
         model=BobbinBatch if full else PartBobbin,
@@ -227,7 +236,7 @@ def _bobbins(
     )
 
 
-def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> Plan:
+def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
     """Return what the rows of a file of stabilizer would do; a row may tell of a product alone."""
     shelf = see_shelf(sha256, models=list(_STABILIZER_MODELS.values()))
     products: Index[Draft] = Index()
@@ -276,7 +285,9 @@ def _product(row: Row, products: Index[Draft], drafts: list[Draft]) -> Draft | N
     return product
 
 
-def _stabilizer(row: Row, shelf: Shelf, *, item: Any, label: str, kind: str, product: Draft | None) -> Wanted:
+def _stabilizer(
+    row: Row, shelf: ShelfAtImport, *, item: Any, label: str, kind: str, product: Draft | None
+) -> StatedThing:
     is_roll = kind == Kind.ROLL
     if is_roll:
         _refuse_columns(row, _OF_SHEETS, "This is for sheets and offcuts; a roll has length_m.")
@@ -286,7 +297,7 @@ def _stabilizer(row: Row, shelf: Shelf, *, item: Any, label: str, kind: str, pro
     identity: dict[str, Any] = {"product": product, "width_mm": row["width_mm"]}
     if not is_roll:
         identity["height_mm"] = row["height_mm"]
-    return Wanted(
+    return StatedThing(
         row,
         kind=kind,
         model=_STABILIZER_MODELS[kind],
@@ -310,7 +321,7 @@ def _refuse_columns(row: Row, columns: Sequence[str], reason: str) -> None:
             row.refuse(column, reason)
 
 
-def _details(row: Row, shelf: Shelf) -> dict[str, Any]:
+def _details(row: Row, shelf: ShelfAtImport) -> dict[str, Any]:
     """Return what every thing on the shelf can have besides its quantity."""
     place = None
     if row["place"]:
@@ -323,11 +334,11 @@ def _columns(**of_the_kind: str) -> dict[str, str]:
     return {name: name for name in (*_DETAILS, "place")} | of_the_kind
 
 
-def _compared(things: list[Wanted], shelf: Shelf, *, drafts: list[Draft]) -> Plan:
-    for wanted in things:
-        compare(wanted, shelf)
+def _compared(things: list[StatedThing], shelf: ShelfAtImport, *, drafts: list[Draft]) -> ImportPlan:
+    for thing in things:
+        compare(thing, shelf)
     refuse_incomplete(drafts)
-    good = [wanted for wanted in things if not wanted.row.is_bad]
-    for wanted in good:
-        tell(wanted)
-    return Plan(drafts=[*shelf.new_places, *drafts], things=good, shelf=shelf)
+    good = [thing for thing in things if not thing.row.is_bad]
+    for thing in good:
+        tell(thing)
+    return ImportPlan(drafts=[*shelf.new_places, *drafts], things=good, shelf=shelf)

@@ -7,16 +7,16 @@ from typing import Protocol
 
 from inventory.compute.errors import WorkshopError
 from inventory.files.importing.forms import (
-    BobbinForm,
+    BobbinRowForm,
     RowForm,
-    ShadeForm,
-    SpoolForm,
-    StabilizerForm,
-    SupplierForm,
+    ShadeRowForm,
+    SpoolRowForm,
+    StabilizerRowForm,
+    SupplierRowForm,
     columns_of,
 )
 from inventory.files.importing.items import plan_bobbins, plan_spools, plan_stabilizer
-from inventory.files.importing.plan import Plan
+from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Row
 from inventory.files.importing.shades import plan_shades
 from inventory.files.importing.suppliers import plan_suppliers
@@ -27,11 +27,11 @@ class NoSuchKind(WorkshopError):
 
 
 class Planner(Protocol):
-    def __call__(self, rows: Sequence[Row], *, sha256: str) -> Plan: ...
+    def __call__(self, rows: Sequence[Row], *, sha256: str) -> ImportPlan: ...
 
 
 @dataclass(frozen=True)
-class Kind:
+class FileKind:
     """A kind of file: its name, what it holds in words, its form, and how its rows are planned.
 
     Of each tuple of ``essential`` a file must have at least one column.
@@ -53,33 +53,37 @@ class Kind:
         return {name: str(field.help_text) for name, field in columns_of(self.form).items()}
 
 
-KINDS: Mapping[str, Kind] = MappingProxyType(
+KINDS: Mapping[str, FileKind] = MappingProxyType(
     {
         kind.name: kind
         for kind in (
-            Kind("spools", "spools of thread", SpoolForm, (("label", "code"),), plan_spools),
-            Kind(
+            FileKind("spools", "spools of thread", SpoolRowForm, (("label", "code"),), plan_spools),
+            FileKind(
                 "shades",
                 "shades, with their ranges and put-ups",
-                ShadeForm,
+                ShadeRowForm,
                 (("maker",), ("range",)),
                 plan_shades,
             ),
-            Kind("bobbins", "bobbins, full and part-used", BobbinForm, (("label", "style"),), plan_bobbins),
-            Kind(
+            FileKind(
+                "bobbins", "bobbins, full and part-used", BobbinRowForm, (("label", "style"),), plan_bobbins
+            ),
+            FileKind(
                 "stabilizer",
                 "stabilizer: rolls, sheets and offcuts",
-                StabilizerForm,
+                StabilizerRowForm,
                 (("label", "product"),),
                 plan_stabilizer,
             ),
-            Kind("suppliers", "suppliers with their offers", SupplierForm, (("supplier",),), plan_suppliers),
+            FileKind(
+                "suppliers", "suppliers with their offers", SupplierRowForm, (("supplier",),), plan_suppliers
+            ),
         )
     }
 )
 
 
-def kind_named(name: str) -> Kind:
+def kind_named(name: str) -> FileKind:
     """Return the kind of that name, or raise NoSuchKind."""
     if name not in KINDS:
         raise NoSuchKind(f"There are no files of {name}. There are: {', '.join(KINDS)}.")

@@ -3,13 +3,13 @@
 from dataclasses import dataclass, field
 
 from inventory.files.importing.catalogue import Draft
-from inventory.files.importing.stock import Shelf, Wanted
+from inventory.files.importing.stock import ShelfAtImport, StatedThing
 
 
 @dataclass
-class Plan:
+class ImportPlan:
     """The catalogue records of a file, in the order in which they are made, and its things on the shelf."""
 
     drafts: list[Draft] = field(default_factory=list)
-    things: list[Wanted] = field(default_factory=list)
-    shelf: Shelf | None = None
+    things: list[StatedThing] = field(default_factory=list)
+    shelf: ShelfAtImport | None = None

@@ -12,13 +12,13 @@ from django.utils.timezone import localtime
 
 from inventory.compute.errors import WorkshopError
 from inventory.files.importing.catalogue import save_drafts, tell_drafts
-from inventory.files.importing.kinds import Kind, kind_named
-from inventory.files.importing.plan import Plan
-from inventory.files.importing.rows import Progress, Row, check_rows
+from inventory.files.importing.kinds import FileKind, kind_named
+from inventory.files.importing.plan import ImportPlan
+from inventory.files.importing.rows import Progress, Row, cleaned_rows
 from inventory.files.importing.stock import land
 from inventory.models import Place
 from inventory.tables.cells import guarded, shown
-from inventory.tables.problems import Problem
+from inventory.tables.problems import CellProblem
 from inventory.tables.tables import REASON_COLUMN, Table, read_table
 
 
@@ -49,7 +49,7 @@ class Preview:
     source: str
     columns: tuple[str, ...]
     outcomes: tuple[Outcome, ...]
-    problems: tuple[Problem, ...]
+    problems: tuple[CellProblem, ...]
     failed: tuple[FailedRow, ...]
     notes: tuple[str, ...]
 
@@ -91,7 +91,7 @@ def preview_import(content: bytes, *, kind: str, progress: Progress | None = Non
     """
     of = kind_named(kind)
     table = read_table(content, columns=of.columns, essential=of.essential)
-    rows = check_rows(table, form=of.form, progress=progress or _silent)
+    rows = cleaned_rows(table, form=of.form, progress=progress or _silent)
     return _planned(rows, table, of)[1]
 
 
@@ -115,7 +115,7 @@ def apply_import(
     report = progress or _silent
     table = read_table(content, columns=of.columns, essential=of.essential)
     total = len(table.rows)
-    rows = check_rows(table, form=of.form, progress=lambda done, all_of: report(done, 2 * all_of))
+    rows = cleaned_rows(table, form=of.form, progress=lambda done, all_of: report(done, 2 * all_of))
 
     def once() -> Preview:
         with transaction.atomic():
@@ -163,7 +163,7 @@ def failed_rows_csv(preview: Preview) -> bytes:
     return text.getvalue().encode("utf-8-sig")
 
 
-def _planned(rows: Sequence[Row], table: Table, kind: Kind) -> tuple[Plan, Preview]:
+def _planned(rows: Sequence[Row], table: Table, kind: FileKind) -> tuple[ImportPlan, Preview]:
     """Return what ``rows``, which are written on, would do, and how to show it."""
     plan = kind.plan(rows, sha256=table.sha256)
     tell_drafts(draft for draft in plan.drafts if draft.model is not Place)
@@ -181,7 +181,7 @@ def _planned(rows: Sequence[Row], table: Table, kind: Kind) -> tuple[Plan, Previ
     return plan, preview
 
 
-def _notes_on(plan: Plan, good: Sequence[Row]) -> list[str]:
+def _notes_on(plan: ImportPlan, good: Sequence[Row]) -> list[str]:
     notes = []
     places = [draft.name for draft in plan.drafts if draft.model is Place and draft.is_wanted]
     if places:

@@ -6,7 +6,7 @@ from typing import Any
 
 from inventory.files.importing.forms import RowForm
 from inventory.tables.cells import Cell, shown
-from inventory.tables.problems import Problem
+from inventory.tables.problems import CellProblem
 from inventory.tables.tables import Table, TableRow
 
 Progress = Callable[[int, int], None]
@@ -24,7 +24,7 @@ class Row:
     number: int
     cells: Mapping[str, Cell]
     values: Mapping[str, Any] = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
+    problems: list[CellProblem] = field(default_factory=list)
     news: list[str] = field(default_factory=list)
     changes: list[str] = field(default_factory=list)
     landed_before: bool = False
@@ -39,7 +39,7 @@ class Row:
 
     def refuse(self, column: str, reason: str) -> None:
         value = shown(self.cells.get(column, ""))
-        self.problems.append(Problem(self.number, column, value[:200], reason))
+        self.problems.append(CellProblem(self.number, column, value[:200], reason))
 
     def refused(self, *columns: str) -> bool:
         """Return whether a fault has been found in any of ``columns``."""
@@ -50,7 +50,7 @@ class Row:
         return bool(self.problems)
 
 
-def check_rows(table: Table, *, form: type[RowForm], progress: Progress) -> list[Row]:
+def cleaned_rows(table: Table, *, form: type[RowForm], progress: Progress) -> list[Row]:
     """Return every row of ``table`` with its values cleaned, and a problem for every bad cell."""
     checker = form(data={})
     if table.days_from_1904:
@@ -65,13 +65,13 @@ def check_rows(table: Table, *, form: type[RowForm], progress: Progress) -> list
 
 def _checked(each: TableRow, checker: RowForm) -> Row:
     row = Row(each.number, each.cells)
-    row.values = checker.check_row(dict(each.cells))
+    row.values = checker.cleaned_row(dict(each.cells))
     for column, errors in checker.errors.as_data().items():
         for error in errors:
             row.refuse(column, " ".join(error.messages))
     if each.beyond:
         row.problems.append(
-            Problem(
+            CellProblem(
                 each.number,
                 "",
                 " | ".join(each.beyond)[:200],

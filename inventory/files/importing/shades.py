@@ -5,7 +5,7 @@ from typing import Any
 
 from inventory.compute.colour import Lab, hex_from_lab, lab_from_hex
 from inventory.files.importing.catalogue import Draft, Index, Statement, folded, refuse_incomplete, state
-from inventory.files.importing.plan import Plan
+from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Row
 from inventory.models import EarlierCode, PutUp, Shade, ThreadRange
 
@@ -87,7 +87,7 @@ def _key(draft: Draft) -> str:
     return str(id(draft))
 
 
-def plan_shades(rows: Sequence[Row], *, sha256: str) -> Plan:
+def plan_shades(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
     """Return what the rows of a file of shades would do."""
     drafts = _Drafts()
     for row in rows:
@@ -97,7 +97,7 @@ def plan_shades(rows: Sequence[Row], *, sha256: str) -> Plan:
     refuse_incomplete(every)
     for draft in every:
         _forget_old_sigma(draft)
-    return Plan(drafts=every)
+    return ImportPlan(drafts=every)
 
 
 def _forget_old_sigma(draft: Draft) -> None:
@@ -112,7 +112,10 @@ def _forget_old_sigma(draft: Draft) -> None:
 
 def _statements(row: Row, drafts: _Drafts) -> list[Statement]:
     range = drafts.range(row["maker"], row["range"])
-    statements: list[Statement] = [(range, name, name, row[name]) for name in _OF_RANGE]
+    statements: list[Statement] = [(range, name, name, row[name]) for name in _OF_RANGE if name != "tex"]
+    if row["tex"] is not None:
+        statements.append((range, "tex", "tex", row["tex"].tex))
+        statements.append((range, "tex", "tex_typed", row["tex"].typed))
     if row["put_up"]:
         put_up = drafts.put_up(range, row["put_up"])
         statements.append((put_up, "put_up_length_m", "length_mm", row["put_up_length_m"]))

@@ -12,7 +12,7 @@ from inventory.files.importing.catalogue import Draft, Index, differing, in_word
 from inventory.files.importing.rows import Row
 from inventory.ledger import Finding, Line
 from inventory.ledger.changes import change
-from inventory.models import Entry, Place, StockItem
+from inventory.models import Entry, LandedRow, Place, StockItem
 from inventory.shelf.receipts import PREFIXES, Arrival, receive_many
 
 Known = StockItem.Known
@@ -29,7 +29,7 @@ class Seen(NamedTuple):
 
 
 @dataclass
-class Shelf:
+class ShelfAtImport:
     """The shelf as an import finds it, and what this very file has moved on it before.
 
     ``moves`` counts the file's entries by item; ``landed`` are the items whose entry still stands.
@@ -45,8 +45,13 @@ class Shelf:
     planned: dict[tuple[str, ...], int] = field(default_factory=dict)
 
     @property
+    def file(self) -> str:
+        """The file by its content, as its landed rows name it."""
+        return self.sha256[:32]
+
+    @property
     def key(self) -> str:
-        return f"import-{self.sha256[:32]}"
+        return f"import-{self.file}"
 
     def place(self, name: str) -> Draft:
         """Return the place of that name, a new one where there is none."""
@@ -58,7 +63,7 @@ class Shelf:
         return place
 
 
-def see_shelf(sha256: str, *, models: Sequence[type[StockItem]]) -> Shelf:
+def see_shelf(sha256: str, *, models: Sequence[type[StockItem]]) -> ShelfAtImport:
     """Return the shelf with every label code, and with the items of ``models`` in full."""
     codes = StockItem.objects.values_list("label", "pk", "kind", "retired_at")
     items: dict[int, Any] = {}
@@ -67,8 +72,8 @@ def see_shelf(sha256: str, *, models: Sequence[type[StockItem]]) -> Shelf:
         items |= {item.pk: item for item in model._default_manager.select_related("place", *links)}
     places = Index(((place.name,), Draft(Place, place.name, {}, place)) for place in Place.objects.all())
     labels = Index(((label,), Seen(pk, kind, retired_at)) for label, pk, kind, retired_at in codes)
-    shelf = Shelf(sha256, labels, items, places)
-    moves = Entry.objects.filter(key__startswith=f"{shelf.key}-")
+    shelf = ShelfAtImport(sha256, labels, items, places)
+    moves = Entry.objects.filter(landed_row__sha256=shelf.file)
     for pk, at, taken_back in moves.values_list("item_id", "at", "reversed_by"):
         shelf.moves[pk] = shelf.moves.get(pk, 0) + 1
         if taken_back is None:
@@ -77,7 +82,7 @@ def see_shelf(sha256: str, *, models: Sequence[type[StockItem]]) -> Shelf:
 
 
 @dataclass
-class Wanted:
+class StatedThing:
     """A thing as its row has it: values by field, None or blank where the row does not say.
 
     ``identity`` never changes while the thing exists, ``details`` can; ``column_of`` names their columns.
@@ -106,7 +111,7 @@ class Wanted:
         return self.kind in StockItem.MEASURED_IN_MM
 
 
-def known_again(row: Row, shelf: Shelf, *, kinds: Sequence[str]) -> Any:
+def known_again(row: Row, shelf: ShelfAtImport, *, kinds: Sequence[str]) -> Any:
     """Return the item that the row's label code is on, or None for a new one; refuse what cannot be that item."""
     label = row["label"]
     if not label:
@@ -127,7 +132,7 @@ def known_again(row: Row, shelf: Shelf, *, kinds: Sequence[str]) -> Any:
     return shelf.items.get(seen.pk)
 
 
-def label_for(row: Row, shelf: Shelf, *, kind: str, item: Any) -> str:
+def label_for(row: Row, shelf: ShelfAtImport, *, kind: str, item: Any) -> str:
     """Return the label code of the row's thing.
 
     Where the row gives none it follows from the file's content and the row's number: the same file read twice
@@ -139,87 +144,87 @@ def label_for(row: Row, shelf: Shelf, *, kind: str, item: Any) -> str:
     return (row["label"] or derived).upper()
 
 
-def has_landed(row: Row, shelf: Shelf, label: str) -> bool:
+def has_landed(row: Row, shelf: ShelfAtImport, label: str) -> bool:
     """Return, and note on the row, whether this very file has landed its thing before."""
     seen = shelf.labels.get(label)
     row.landed_before = seen is not None and seen.pk in shelf.landed
     return row.landed_before
 
 
-def compare(wanted: Wanted, shelf: Shelf) -> None:
-    """Find out what ``wanted`` changes, or refuse its row."""
-    row = wanted.row
-    row.label = wanted.label
-    first = shelf.planned.setdefault((wanted.label,), row.number)
+def compare(thing: StatedThing, shelf: ShelfAtImport) -> None:
+    """Find out what ``thing`` changes, or refuse its row."""
+    row = thing.row
+    row.label = thing.label
+    first = shelf.planned.setdefault((thing.label,), row.number)
     if first != row.number:
         row.refuse("label", f"Row {first} has this label code already.")
-    elif wanted.item is not None:
-        _compare_known(wanted)
-    elif shelf.labels.get(wanted.label) is None:
-        _compare_new(wanted)
+    elif thing.item is not None:
+        _compare_known(thing)
+    elif shelf.labels.get(thing.label) is None:
+        _compare_new(thing)
     elif not row.refused("label"):
         row.refuse(
             "label",
-            f"The label code that this row would get, {wanted.label}, is taken. Write another into the row.",
+            f"The label code that this row would get, {thing.label}, is taken. Write another into the row.",
         )
 
 
-def _compare_new(wanted: Wanted) -> None:
-    row = wanted.row
-    for name, value in wanted.identity.items():
-        column = wanted.column_of[name]
+def _compare_new(thing: StatedThing) -> None:
+    row = thing.row
+    for name, value in thing.identity.items():
+        column = thing.column_of[name]
         if value is None and not row.states(column) and not row.refused(column):
             row.refuse(column, f"The thing is new on the shelf, and the row does not say its {column}.")
-    if wanted.quantity is None and wanted.known == Known.SEALED and wanted.full:
-        wanted.quantity = wanted.full
-    unsaid = wanted.quantity is None and not row.refused(wanted.quantity_column)
-    if unsaid and wanted.known not in ("", Known.UNKNOWN):
-        row.refuse(wanted.quantity_column, "The row says how the quantity is known, but not the quantity.")
-    wanted.finding = _finding(wanted, wanted.quantity)
+    if thing.quantity is None and thing.known == Known.SEALED and thing.full:
+        thing.quantity = thing.full
+    unsaid = thing.quantity is None and not row.refused(thing.quantity_column)
+    if unsaid and thing.known not in ("", Known.UNKNOWN):
+        row.refuse(thing.quantity_column, "The row says how the quantity is known, but not the quantity.")
+    thing.finding = _finding(thing, thing.quantity)
 
 
-def _compare_known(wanted: Wanted) -> None:
-    row, item = wanted.row, wanted.item
-    for name, value in wanted.identity.items():
+def _compare_known(thing: StatedThing) -> None:
+    row, item = thing.row, thing.item
+    for name, value in thing.identity.items():
         before = getattr(item, name)
         if value is not None and not same(before, value):
             row.refuse(
-                wanted.column_of[name],
+                thing.column_of[name],
                 f"{item.label} is {in_words(before)} on the shelf, and the row says {in_words(value)}. "
                 "Check the label code; what a thing is does not change.",
             )
-    stated = {name: value for name, value in wanted.details.items() if value not in (None, "")}
-    wanted.differences = differing(item, stated)
-    counted = wanted.quantity is not None and (
-        wanted.quantity != item.on_hand or (item.known == Known.UNKNOWN and wanted.known != Known.UNKNOWN)
+    stated = {name: value for name, value in thing.details.items() if value not in (None, "")}
+    thing.differences = differing(item, stated)
+    counted = thing.quantity is not None and (
+        thing.quantity != item.on_hand or (item.known == Known.UNKNOWN and thing.known != Known.UNKNOWN)
     )
-    known_otherwise = wanted.known not in ("", item.known)
-    is_known = (wanted.known or item.known) != Known.UNKNOWN
-    sure_otherwise = is_known and wanted.sigma is not None and not same(item.sigma, wanted.sigma)
-    unsaid = wanted.quantity is None and not row.refused(wanted.quantity_column)
+    known_otherwise = thing.known not in ("", item.known)
+    is_known = (thing.known or item.known) != Known.UNKNOWN
+    sure_otherwise = is_known and thing.sigma is not None and not same(item.sigma, thing.sigma)
+    unsaid = thing.quantity is None and not row.refused(thing.quantity_column)
     if known_otherwise and unsaid and item.known == Known.UNKNOWN:
-        row.refuse(wanted.quantity_column, "The row says how the quantity is known, but not the quantity.")
+        row.refuse(thing.quantity_column, "The row says how the quantity is known, but not the quantity.")
     if not (counted or known_otherwise or sure_otherwise):
         return
-    if not counted and not wanted.known:
-        wanted.known = item.known
-    wanted.finding = _finding(wanted, item.on_hand if wanted.quantity is None else wanted.quantity)
+    if not counted and not thing.known:
+        thing.known = item.known
+    thing.finding = _finding(thing, item.on_hand if thing.quantity is None else thing.quantity)
 
 
-def _finding(wanted: Wanted, quantity: int | None) -> Finding:
-    known = wanted.known
+def _finding(thing: StatedThing, quantity: int | None) -> Finding:
+    known = thing.known
     if not known:
         if quantity is None:
             known = Known.UNKNOWN
-        elif not wanted.is_measured:
+        elif not thing.is_measured:
             known = Known.COUNTED
-        elif wanted.item is None and quantity == wanted.full:
+        elif thing.item is None and quantity == thing.full:
             known = Known.SEALED
         else:
             known = Known.JUDGED
     if known == Known.UNKNOWN:
         return Finding(None, known)
-    sigma = RELATIVE_SIGMA[known] * (quantity or 0) if wanted.sigma is None else wanted.sigma
+    sigma = RELATIVE_SIGMA[known] * (quantity or 0) if thing.sigma is None else thing.sigma
     return Finding(sigma, known)
 
 
@@ -232,29 +237,29 @@ def in_unit(quantity: int, *, is_measured: bool) -> str:
     return f"{quantity / 1000:.12g} m" if is_measured else str(quantity)
 
 
-def tell(wanted: Wanted) -> None:
+def tell(thing: StatedThing) -> None:
     """Write into the row what it brings or changes."""
-    row, item = wanted.row, wanted.item
+    row, item = thing.row, thing.item
     if item is None:
-        row.news.append(wanted.label)
+        row.news.append(thing.label)
         return
-    for name, (before, after) in wanted.differences.items():
-        row.changes.append(f"{wanted.column_of[name]}: {in_words(before)} → {in_words(after)}")
-    if wanted.finding is None:
+    for name, (before, after) in thing.differences.items():
+        row.changes.append(f"{thing.column_of[name]}: {in_words(before)} → {in_words(after)}")
+    if thing.finding is None:
         return
-    after = Known(wanted.finding.known).label
-    if wanted.quantity is None:
+    after = Known(thing.finding.known).label
+    if thing.quantity is None:
         row.changes.append(f"known: {Known(item.known).label} → {after}")
         return
-    quantities = [in_unit(each, is_measured=wanted.is_measured) for each in (item.on_hand, wanted.quantity)]
-    row.changes.append(f"{wanted.quantity_column}: {' → '.join(quantities)}, {after}")
-    if item.reserved > wanted.quantity:
+    quantities = [in_unit(each, is_measured=thing.is_measured) for each in (item.on_hand, thing.quantity)]
+    row.changes.append(f"{thing.quantity_column}: {' → '.join(quantities)}, {after}")
+    if item.reserved > thing.quantity:
         row.changes.append("less than is set aside: the youngest reservations shrink")
 
 
 def land(
-    things: Sequence[Wanted],
-    shelf: Shelf,
+    things: Sequence[StatedThing],
+    shelf: ShelfAtImport,
     *,
     at: datetime,
     by: Any,
@@ -262,37 +267,44 @@ def land(
     progress: Callable[[int], None],
 ) -> None:
     """Put the new things on the shelf, edit the known ones, and post what was found on them."""
-    new = [wanted for wanted in things if wanted.item is None]
+    new = [thing for thing in things if thing.item is None]
     # By number, the order in which every act locks items.
-    known = sorted((wanted for wanted in things if wanted.item is not None), key=lambda each: each.item.pk)
+    known = sorted((thing for thing in things if thing.item is not None), key=lambda each: each.item.pk)
     act: dict[str, Any] = {"at": at, "by": by, "reference": reference}
+    landed: list[Entry] = []
     for start in range(0, len(new), _LINES_IN_AN_ACT):
         part = new[start : start + _LINES_IN_AN_ACT]
-        arrivals = [_arrival(wanted) for wanted in part]
-        receive_many(arrivals, key=f"{shelf.key}-new-{part[0].row.number}", **act)
+        arrivals = [_arrival(thing) for thing in part]
+        landed += receive_many(arrivals, key=f"{shelf.key}-new-{part[0].row.number}", **act)
         progress(start + len(part))
-    for done, wanted in enumerate(known, start=len(new) + 1):
-        if wanted.differences:
-            changes = {name: after for name, (_, after) in wanted.differences.items()}
-            change(wanted.item, changes=record_values(changes), at=at, by=by)
-        if wanted.finding is not None:
+    for done, thing in enumerate(known, start=len(new) + 1):
+        if thing.differences:
+            changes = {name: after for name, (_, after) in thing.differences.items()}
+            change(thing.item, changes=record_values(changes), at=at, by=by)
+        if thing.finding is not None:
             # The count keeps a row that was taken back, and is landed again, from passing for the first time.
-            times = shelf.moves.get(wanted.item.pk, 0)
-            act["key"] = f"{shelf.key}-row-{wanted.row.number}-{times}"
-            act["reason"] = Entry.Reason.WEIGH if wanted.weighed else Entry.Reason.COUNT
-            if wanted.quantity is None:
-                ledger.post([Line(wanted.item, 0, finding=wanted.finding)], **act)
+            times = shelf.moves.get(thing.item.pk, 0)
+            act["key"] = f"{shelf.key}-row-{thing.row.number}-{times}"
+            act["reason"] = Entry.Reason.WEIGH if thing.weighed else Entry.Reason.COUNT
+            if thing.quantity is None:
+                landed += ledger.post([Line(thing.item, 0, finding=thing.finding)], **act)
             else:
-                ledger.find(wanted.item, quantity=wanted.quantity, finding=wanted.finding, **act)
+                landed.append(ledger.find(thing.item, quantity=thing.quantity, finding=thing.finding, **act))
         progress(done)
+    # An entry that was there under its key already has its row.
+    LandedRow.objects.bulk_create(
+        [LandedRow(entry=entry, sha256=shelf.file) for entry in landed],
+        batch_size=_LINES_IN_AN_ACT,
+        ignore_conflicts=True,
+    )
 
 
-def _arrival(wanted: Wanted) -> Arrival:
-    values = record_values(wanted.identity | wanted.details)
+def _arrival(thing: StatedThing) -> Arrival:
+    values = record_values(thing.identity | thing.details)
     given = {name: value for name, value in values.items() if value not in (None, "")}
-    item = wanted.model(kind=wanted.kind, label=wanted.label, **given)
+    item = thing.model(kind=thing.kind, label=thing.label, **given)
     if item.price_paid is not None and item.quantity_paid is None:
-        item.quantity_paid = wanted.full or wanted.quantity or None
-    if wanted.finding is None:
-        raise ValueError(f"Row {wanted.row.number} was not compared before it was landed.")
-    return Arrival(item, wanted.quantity or 0, wanted.finding)
+        item.quantity_paid = thing.full or thing.quantity or None
+    if thing.finding is None:
+        raise ValueError(f"Row {thing.row.number} was not compared before it was landed.")
+    return Arrival(item, thing.quantity or 0, thing.finding)

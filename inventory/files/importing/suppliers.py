@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from inventory.files.importing.catalogue import Draft, Index, Statement, refuse_incomplete, state
-from inventory.files.importing.plan import Plan
+from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Row
-from inventory.files.importing.threads import Threads, put_up_named, range_named, see_threads, shade_coded
+from inventory.files.importing.threads import ThreadIndex, put_up_named, range_named, see_threads, shade_coded
 from inventory.models import BobbinStyle, Offer, PriceBreak, StabilizerProduct, Supplier
 
 _OF_SUPPLIER = ("lead_time_days", "shipping", "free_shipping_from", "minimum_order")
@@ -28,7 +28,7 @@ _BOBBINS = ("bobbin_style", "bobbin_length_m")
 _STABILIZER = ("product", "roll_width_mm", "roll_length_m")
 
 
-def plan_suppliers(rows: Sequence[Row], *, sha256: str) -> Plan:
+def plan_suppliers(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
     """Return what the rows of a file of suppliers would do."""
     threads = see_threads()
     suppliers: Index[Draft] = Index()
@@ -70,7 +70,7 @@ def plan_suppliers(rows: Sequence[Row], *, sha256: str) -> Plan:
                 statements.append(statement)
         state(row, statements)
     refuse_incomplete([*all_suppliers, *all_offers])
-    return Plan(drafts=[*all_suppliers, *all_offers, *all_steps])
+    return ImportPlan(drafts=[*all_suppliers, *all_offers, *all_steps])
 
 
 def _steps(row: Row, offer: Draft, known: dict[tuple[int, int], PriceBreak]) -> list[Statement]:
@@ -101,7 +101,7 @@ def _steps(row: Row, offer: Draft, known: dict[tuple[int, int], PriceBreak]) -> 
 
 
 def _on_offer(
-    row: Row, threads: Threads, *, styles: Index[BobbinStyle], products: Index[StabilizerProduct]
+    row: Row, threads: ThreadIndex, *, styles: Index[BobbinStyle], products: Index[StabilizerProduct]
 ) -> dict[str, Any] | None:
     """Return the fields of the offer that know it again, or None for a row about the supplier alone."""
     kinds = [columns for columns in (_THREAD[1:], _BOBBINS, _STABILIZER) if row.states(*columns)]

@@ -10,7 +10,7 @@ from inventory.models import EarlierCode, PutUp, Shade, ThreadRange
 
 
 @dataclass
-class Threads:
+class ThreadIndex:
     """Every range, put-up and shade there is, by name."""
 
     ranges: Index[ThreadRange]
@@ -32,12 +32,12 @@ class Threads:
         return self._hints[asked]
 
 
-def see_threads() -> Threads:
+def see_threads() -> ThreadIndex:
     """Return the thread catalogue as it stands."""
     ranges = list(ThreadRange.objects.all())
     shades = list(Shade.objects.select_related("range"))
     put_ups = list(PutUp.objects.select_related("range"))
-    threads = Threads(
+    threads = ThreadIndex(
         ranges=Index(((each.maker, each.name), each) for each in ranges),
         put_ups=Index(((str(each.range_id), each.name), each) for each in put_ups),
         shades=Index(((str(each.range_id), each.code), each) for each in shades),
@@ -61,7 +61,7 @@ def see_threads() -> Threads:
     return threads
 
 
-def range_named(row: Row, threads: Threads) -> ThreadRange | None:
+def range_named(row: Row, threads: ThreadIndex) -> ThreadRange | None:
     """Return the range that the row names by maker and name, or by name alone where that is enough."""
     maker, name = row["maker"], row["range"]
     if not name:
@@ -85,7 +85,7 @@ def range_named(row: Row, threads: Threads) -> ThreadRange | None:
     return found
 
 
-def shade_coded(row: Row, threads: Threads, *, range: ThreadRange | None) -> Shade | None:
+def shade_coded(row: Row, threads: ThreadIndex, *, range: ThreadRange | None) -> Shade | None:
     """Return the shade that carries the row's code in ``range``, or anywhere where only one does."""
     code = row["code"]
     if not code or row.refused("maker", "range"):
@@ -107,7 +107,7 @@ def shade_coded(row: Row, threads: Threads, *, range: ThreadRange | None) -> Sha
     return None
 
 
-def put_up_named(row: Row, threads: Threads, *, range: ThreadRange | None) -> PutUp | None:
+def put_up_named(row: Row, threads: ThreadIndex, *, range: ThreadRange | None) -> PutUp | None:
     """Return the put-up of ``range`` that the row names."""
     name = row["put_up"]
     if not name or (range is None and row.refused("maker", "range", "code")):

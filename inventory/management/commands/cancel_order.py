@@ -7,20 +7,25 @@ from django.utils import timezone
 
 from inventory.management.base import WorkshopCommand
 from inventory.management.orders import order_as_data, order_numbered
-from inventory.orders.orders import cancel_order, revive_order
+from inventory.orders.orders import cancel_order, take_cancelling_back
 
 
 class Command(WorkshopCommand):
-    help = "Cancel the order with this NUMBER: what has not come of it is no longer expected. --undo takes that back."
+    help = "Cancel the order with this NUMBER: what has not come of it is no longer expected. --take-back: it is."
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("number", type=int, metavar="NUMBER")
-        parser.add_argument("--undo", action="store_true", help="Expect it again.")
+        # The first name stays for the scripts that have it.
+        parser.add_argument(
+            "--take-back", "--undo", dest="take_back", action="store_true", help="Expect it again."
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         order = order_numbered(options["number"])
-        changed = revive_order(order) if options["undo"] else cancel_order(order, at=timezone.now())
+        changed = (
+            take_cancelling_back(order) if options["take_back"] else cancel_order(order, at=timezone.now())
+        )
         now = order_numbered(changed.number)
         if options["format"] == "json":
             self.write_json(order_as_data(now))

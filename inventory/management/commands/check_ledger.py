@@ -1,4 +1,4 @@
-"""Check that the shelf and the ledger agree."""
+"""Check that the shelf and the ledger agree, and that no order brought more than was ordered."""
 
 import json
 
@@ -6,6 +6,7 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from inventory.ledger import ledger_problems
 from inventory.models import Entry, StockItem
+from inventory.orders.orders import order_problems
 
 
 class Command(BaseCommand):
@@ -15,7 +16,7 @@ class Command(BaseCommand):
         parser.add_argument("--format", choices=["text", "json"], default="text")
 
     def handle(self, *args: object, **options: str) -> None:
-        problems = ledger_problems()
+        problems = [*ledger_problems(), *order_problems()]
         if options["format"] == "json":
             rows = [vars(problem) for problem in problems]
             self.stdout.write(json.dumps({"sound": not problems, "problems": rows}, indent=2))

@@ -5,8 +5,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from inventory.compute.lengths import parse_weight
-from inventory.management.acts import ActCommand
+from inventory.management.acts import ActCommand, add_scale_step, scale_step_mg
 from inventory.shelf.counts import found_as_typed, note_found
 from inventory.shelf.labelled import item_labelled
 
@@ -21,9 +20,7 @@ class Command(ActCommand):
         super().add_arguments(parser)
         parser.add_argument("label", metavar="LABEL")
         parser.add_argument("found", metavar="FOUND", nargs="+")
-        parser.add_argument(
-            "--scale", default="1 g", metavar="STEP", help="The smallest step that the scale shows."
-        )
+        add_scale_step(parser)
         parser.add_argument("--sure", action="store_true", help="Believe more than a full spool could hold.")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -31,7 +28,7 @@ class Command(ActCommand):
         found = found_as_typed(
             " ".join(options["found"]),
             item=item,
-            scale_resolution_mg=parse_weight(options["scale"]),
+            scale_resolution_mg=scale_step_mg(options),
             sure=options["sure"],
         )
         key = self.key_of(options)

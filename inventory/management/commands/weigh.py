@@ -5,8 +5,8 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from inventory.compute.lengths import format_weight, parse_weight
-from inventory.management.acts import ActCommand
+from inventory.compute.lengths import format_weight, read_scale
+from inventory.management.acts import ActCommand, add_scale_step, scale_step_mg
 from inventory.shelf.labelled import item_labelled
 from inventory.shelf.weights import learn_tare, weigh_spool
 
@@ -17,10 +17,12 @@ class Command(ActCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("label", metavar="LABEL")
-        parser.add_argument("weight", metavar="WEIGHT", help="Without a unit it is in grams.")
         parser.add_argument(
-            "--scale", default="1 g", metavar="STEP", help="The smallest step that the scale shows."
+            "weight",
+            metavar="WEIGHT",
+            help="As the scale shows it, every figure of it; without a unit it is in grams.",
         )
+        add_scale_step(parser)
         parser.add_argument(
             "--empty", action="store_true", help="The spool is empty: learn what it weighs so."
         )
@@ -28,16 +30,16 @@ class Command(ActCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         spool = item_labelled(options["label"])
-        weight_mg = parse_weight(options["weight"])
+        shown = read_scale(options["weight"], resolution_mg=scale_step_mg(options))
         key = self.key_of(options)
         if options["empty"]:
-            learn_tare(spool, empty_mg=weight_mg, key=key, at=timezone.now(), by=None)
-            self._say_learnt(spool.label, weight_mg, options)
+            learn_tare(spool, empty_mg=shown.mg, key=key, at=timezone.now(), by=None)
+            self._say_learnt(spool.label, shown.mg, options)
             return
         weigh_spool(
             spool,
-            gross_mg=weight_mg,
-            scale_resolution_mg=parse_weight(options["scale"]),
+            gross_mg=shown.mg,
+            scale_resolution_mg=shown.resolution_mg,
             sure=options["sure"],
             key=key,
             at=timezone.now(),

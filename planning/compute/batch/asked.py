@@ -67,6 +67,8 @@ class BobbinStock:
     offers: tuple[PackOffer, ...] = ()
     price_each: float | None = None
     range_id: int = 0
+    style_id: int = 0
+    shade_id: int = 0
     parts: tuple[OwnedSpool, ...] = ()  # part-used bobbins of the same thread
     wind_from: tuple[OwnedSpool, ...] = ()  # spools of the same thread
 
@@ -105,9 +107,8 @@ class Terms:
     machine_rate: float = 0.0
     hands_on_rate: float = 0.0
     working_minutes_a_day: float = 360.0
-    needle_factor: Factor = NEEDLE_PRIOR
     bobbin_factor: Factor = BOBBIN_PRIOR
-    # What was learned of needle thread, by the id of its range; others have the needle factor.
+    # What was learned of needle thread, by the id of its range; others are as before anything was learned.
     range_factors: Mapping[int, Factor] = field(default_factory=dict)
     # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
     pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
@@ -120,4 +121,4 @@ class Terms:
 
     def factor_of(self, shade: OwnedShade | None) -> Factor:
         """Return what is believed of thread of this shade."""
-        return self.range_factors.get(shade.range_id, self.needle_factor) if shade else self.needle_factor
+        return self.range_factors.get(shade.range_id, NEEDLE_PRIOR) if shade else NEEDLE_PRIOR

@@ -53,6 +53,8 @@ class PlannedBobbins:
     first: str = ""
     parts: tuple[str, ...] = ()
     wind: tuple[Winding, ...] = ()
+    style_id: int = 0
+    shade_id: int = 0
 
     @property
     def inside_blocks(self) -> int:
@@ -68,10 +70,10 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
 
     Bobbins that can be wound from spools of the same thread count as there: that many more are enough.
     """
-    loads_mm = carried.bobbin_loads()
+    geometry_mm = carried.bobbin_geometry_loads()
+    loads_mm = carried.bobbin_loads(median=terms.bobbin_factor.median)
     needed = round(sum(map(sum, loads_mm)))
-    geometry_mm = carried.bobbin_loads(scale=1 / terms.bobbin_factor.median)
-    by_piece = _by_piece(carried, terms)
+    by_piece = _by_piece(carried)
     if stock is None:
         return PlannedBobbins("", needed, 0, 0, 0.0, "unknown", (), (), None, geometry_mm=by_piece)
     parts = [
@@ -111,6 +113,8 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         sure_count=wanted,
         geometry_mm=by_piece,
         length_mm=stock.length_mm,
+        style_id=stock.style_id,
+        shade_id=stock.shade_id,
     )
 
 
@@ -127,10 +131,10 @@ def _on_piece(carried: Carried, placed: Placed) -> Placed:
     )
 
 
-def _by_piece(carried: Carried, terms: Terms) -> tuple[float, ...]:
+def _by_piece(carried: Carried) -> tuple[float, ...]:
     """What each piece takes before the factor, in mm."""
     per_design = {
-        design: sum(carried.blocks[index].bobbin_mm for index in blocks) / terms.bobbin_factor.median
+        design: sum(carried.blocks[index].bobbin_geometry_mm for index in blocks)
         for design, blocks in carried.blocks_of.items()
     }
     return tuple(sum(per_design[design] for design in piece) for piece in carried.pieces)

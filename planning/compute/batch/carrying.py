@@ -13,17 +13,21 @@ from inventory.compute.errors import WorkshopError
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.hooping.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
 from planning.compute.stitches.placing import field_needed, scaled_sums
-from planning.compute.stitches.thread_length import bobbin_mm, needle_mm
+from planning.compute.stitches.thread_length import bobbin_laid_mm, needle_laid_mm
 
 
 @dataclass(frozen=True)
-class PlannedBlock:
-    """Thread of one block for one piece that carries it, at the factors' medians."""
+class CarriedBlock:
+    """Thread of one block for one piece that carries it, before any factor.
+
+    ``path_mm`` is needle thread that is lost when the needle is threaded anew for it: a length that no factor scales.
+    """
 
     design: int
     block: AskedBlock
-    needle_mm: float
-    bobbin_mm: float
+    needle_geometry_mm: float
+    path_mm: float
+    bobbin_geometry_mm: float
 
     @property
     def colour(self) -> object:
@@ -40,7 +44,7 @@ class Carried:
 
     designs: tuple[AskedDesign, ...]
     pieces: tuple[tuple[int, ...], ...]
-    blocks: tuple[PlannedBlock, ...]
+    blocks: tuple[CarriedBlock, ...]
     copies: int = 1  # pieces hooped together
     # The number of the thread chosen for each colour; without it each colour is a thread.
     thread_of: Mapping[object, int] = field(default_factory=dict)
@@ -94,30 +98,41 @@ class Carried:
         """The order of each kind of load, found once."""
         return {}
 
-    def cumulative_needle_mm(self, blocks: Sequence[int]) -> NDArray[np.float64]:
-        """Return the needle thread that these blocks take over the first 0, 1, … pieces: shape (pieces + 1,)."""
-        per_design = np.zeros(len(self.designs))
-        for index in blocks:
-            per_design[self.blocks[index].design] += self.blocks[index].needle_mm
-        per_piece = [sum(per_design[design] for design in piece) for piece in self.pieces]
-        return np.concatenate([[0.0], np.cumsum(per_piece)])
+    def cumulative_needle_mm(self, blocks: Sequence[int]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return what these blocks take over the first 0, 1, … pieces: needle geometry and lost path.
 
-    def needle_loads(self, blocks: Sequence[int], *, scale: float = 1.0) -> list[list[float]]:
-        """Return the needle thread of these blocks on each load, in stitching order."""
+        Each has the shape (pieces + 1,).
+        """
+        lengths = np.zeros((2, len(self.designs)))
+        for block in (self.blocks[index] for index in blocks):
+            lengths[:, block.design] += block.needle_geometry_mm, block.path_mm
+        per_piece = np.array([lengths[:, list(piece)].sum(axis=1) for piece in self.pieces])
+        geometry_mm, path_mm = np.vstack([np.zeros((1, 2)), np.cumsum(per_piece, axis=0)]).T
+        return geometry_mm, path_mm
+
+    def needle_loads(self, blocks: Sequence[int], *, median: float) -> list[list[float]]:
+        """Return the needle thread of these blocks on each load, in stitching order, at a factor's ``median``."""
         wanted = frozenset(blocks)
         return self._by_kind(
             lambda order: [
-                sum(self.blocks[index].needle_mm for index in block) * scale
+                sum(
+                    self.blocks[index].needle_geometry_mm * median + self.blocks[index].path_mm
+                    for index in block
+                )
                 for block in order
                 if block[0] in wanted
             ]
         )
 
-    def bobbin_loads(self, *, scale: float = 1.0) -> list[list[float]]:
-        """Return the bobbin thread of each block of each load, in stitching order."""
+    def bobbin_geometry_loads(self) -> list[list[float]]:
+        """Return the bobbin geometry of each block of each load, in stitching order."""
         return self._by_kind(
-            lambda order: [sum(self.blocks[index].bobbin_mm for index in block) * scale for block in order]
+            lambda order: [sum(self.blocks[index].bobbin_geometry_mm for index in block) for block in order]
         )
+
+    def bobbin_loads(self, *, median: float) -> list[list[float]]:
+        """Return the bobbin thread of each block of each load, in stitching order, at a factor's ``median``."""
+        return [[geometry_mm * median for geometry_mm in load] for load in self.bobbin_geometry_loads()]
 
     def _by_kind(self, told: Callable[[list[tuple[int, ...]]], list[float]]) -> list[list[float]]:
         """Return what is told of each load's order, told once for loads that are alike."""
@@ -165,7 +180,7 @@ class Carried:
 
 
 def _colour_by_colour(
-    copies: Sequence[Sequence[int]], blocks: Sequence[PlannedBlock]
+    copies: Sequence[Sequence[int]], blocks: Sequence[CarriedBlock]
 ) -> list[tuple[int, ...]]:
     """Return the blocks of several copies merged place by place, a colour at a time.
 
@@ -214,7 +229,7 @@ def carry(
 
 def _thread_of_blocks(
     designs: Sequence[AskedDesign], common: tuple[int, ...], terms: Terms, *, shared: float
-) -> tuple[PlannedBlock, ...]:
+) -> tuple[CarriedBlock, ...]:
     """Thread per block and piece. With one needle, each real change also costs the threaded path.
 
     Pieces that are hooped together share it: ``shared`` is the threadings of a block per piece.
@@ -243,12 +258,13 @@ def _thread_of_blocks(
 
 def _planned(
     design: int, place: int, block: AskedBlock, asked: AskedDesign, terms: Terms, *, anew: float
-) -> PlannedBlock:
+) -> CarriedBlock:
     sums = scaled_sums(block.sums, asked.placement)
     path_mm = anew * terms.thread.threaded_path_mm if terms.times.needles == 1 else 0.0
-    return PlannedBlock(
+    return CarriedBlock(
         design=design,
         block=block,
-        needle_mm=needle_mm(sums, terms.thread) * terms.needle_factor.median + path_mm,
-        bobbin_mm=bobbin_mm(sums, terms.thread) * terms.bobbin_factor.median,
+        needle_geometry_mm=needle_laid_mm(sums, terms.thread),
+        path_mm=path_mm,
+        bobbin_geometry_mm=bobbin_laid_mm(sums, terms.thread),
     )

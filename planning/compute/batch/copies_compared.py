@@ -79,7 +79,7 @@ def batch_minutes(carried: Carried, terms: Terms, *, bobbin_changes: int) -> tup
 def _option(carried: Carried, hoop: HoopField, terms: Terms, bobbin_mm: float | None) -> CopiesOption:
     changes = 0
     if bobbin_mm:
-        run = run_of_bobbins(carried.bobbin_loads(), bobbin_mm=bobbin_mm)
+        run = run_of_bobbins(carried.bobbin_loads(median=terms.bobbin_factor.median), bobbin_mm=bobbin_mm)
         changes = len(run.changes) + run.inside_blocks
     machine_min, hands_on_min = batch_minutes(carried, terms, bobbin_changes=changes)
     layers = sum(layer.count for layer in terms.layers) if hoop.piece_mm else 0

@@ -8,7 +8,7 @@ from itertools import cycle, islice
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
 from planning.compute.batch.copies_compared import batch_minutes
-from planning.compute.batch.costing import BatchCost, money, per_piece
+from planning.compute.batch.costing import BatchCost, CostOfPieces, money
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.hooping.pieces import pieces_to_stitch
 from planning.compute.spools.bobbins import run_of_bobbins
@@ -18,7 +18,7 @@ QUANTITIES = (1, 6, 12, 24, 48)
 
 
 @dataclass(frozen=True)
-class QuantityCost:
+class QuantityCost(CostOfPieces):
     """What an order of ``pieces`` costs; its tests and spoiled pieces are in it."""
 
     pieces: int
@@ -29,18 +29,6 @@ class QuantityCost:
     machine: Decimal
     hands_on: Decimal
     is_planned: bool = False
-
-    @property
-    def time(self) -> Decimal:
-        return self.machine + self.hands_on
-
-    @property
-    def total(self) -> Decimal:
-        return self.material + self.time
-
-    @property
-    def per_piece(self) -> Decimal:
-        return per_piece(self.total, self.pieces)
 
 
 def cost_by_quantity(
@@ -80,12 +68,14 @@ def cost_by_quantity(
         total = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage).total
         sized = replace(carried, pieces=tuple(islice(cycle(carried.pieces), total)))
         thread = sum(
-            rate * float(sized.cumulative_needle_mm(own)[-1])
-            for rate, own in zip(cost.thread_per_mm, blocks, strict=True)
+            rate * _needed_mm(sized, own, each.factor_median)
+            for rate, own, each in zip(cost.thread_per_mm, blocks, threads, strict=True)
         )
         bobbins, changes = 0, 0
         if shelf.bobbins:
-            run = run_of_bobbins(sized.bobbin_loads(), bobbin_mm=shelf.bobbins.length_mm)
+            run = run_of_bobbins(
+                sized.bobbin_loads(median=terms.bobbin_factor.median), bobbin_mm=shelf.bobbins.length_mm
+            )
             bobbins, changes = run.count, len(run.changes) + run.inside_blocks
         each = (shelf.bobbins.price_each if shelf.bobbins else None) or 0.0
         machine_min, hands_on_min = batch_minutes(sized, terms, bobbin_changes=changes)
@@ -101,3 +91,8 @@ def cost_by_quantity(
             )
         )
     return tuple(found)
+
+
+def _needed_mm(carried: Carried, blocks: Sequence[int], median: float) -> float:
+    geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
+    return geometry_mm * median + path_mm

@@ -12,33 +12,13 @@ from planning.compute.stabilizer.supply import LayerPlan
 CENT = Decimal("0.01")
 
 
-@dataclass(frozen=True)
-class BatchCost:
-    """Money for the batch; ``unpriced`` names what has no known price and is not in the sum.
+class CostOfPieces:
+    """What ``pieces`` ordered ones cost: material, and time at the machine and hands on."""
 
-    ``pieces`` are those ordered, ``stitched`` all that are stitched for them. ``thread_per_mm`` is what a mm of
-    each thread costs over the batch, 0 where no price is known.
-    """
-
-    currency: str
-    thread: Decimal
-    bobbins: Decimal
-    stabilizer: Decimal
+    pieces: int
     machine: Decimal
     hands_on: Decimal
-    pieces: int
-    stitched: int
-    unpriced: tuple[str, ...]
-    thread_per_mm: tuple[float, ...] = ()
-
-    @property
-    def material(self) -> Decimal:
-        return self.thread + self.bobbins + self.stabilizer
-
-    @property
-    def material_per_piece(self) -> Decimal:
-        """Tests and spoiled pieces are borne by the pieces that were ordered."""
-        return per_piece(self.material, self.pieces)
+    material: Decimal
 
     @property
     def time(self) -> Decimal:
@@ -50,7 +30,34 @@ class BatchCost:
 
     @property
     def total_per_piece(self) -> Decimal:
+        """Tests and spoiled pieces are borne by the pieces that were ordered."""
         return per_piece(self.total, self.pieces)
+
+
+@dataclass(frozen=True)
+class BatchCost(CostOfPieces):
+    """Money for the batch; ``unpriced`` names what has no known price and is not in the sum.
+
+    ``pieces`` are those ordered, ``stitched`` all that are stitched for them. ``thread_per_mm`` is what a mm of
+    each thread costs over the batch, 0 where no price is known.
+    """
+
+    currency: str
+    thread: Decimal
+    bobbins: Decimal
+    stabilizer: Decimal
+    material: Decimal
+    machine: Decimal
+    hands_on: Decimal
+    pieces: int
+    stitched: int
+    unpriced: tuple[str, ...]
+    thread_per_mm: tuple[float, ...] = ()
+
+    @property
+    def material_per_piece(self) -> Decimal:
+        """Tests and spoiled pieces are borne by the pieces that were ordered."""
+        return per_piece(self.material, self.pieces)
 
     @property
     def tests_and_spoilage(self) -> Decimal:
@@ -90,11 +97,14 @@ def batch_cost(
     if each is None and count:
         unpriced.append("bobbins")
     unpriced += [layer.product or layer.kind for layer in layers if layer.cost is None]
+    parts = thread, count * (each or 0.0), sum(layer.cost or 0.0 for layer in layers)
+    of_thread, of_bobbins, of_stabilizer = map(money, parts)
     return BatchCost(
         currency=currency,
-        thread=money(thread),
-        bobbins=money(count * (each or 0.0)),
-        stabilizer=money(sum(layer.cost or 0.0 for layer in layers)),
+        thread=of_thread,
+        bobbins=of_bobbins,
+        stabilizer=of_stabilizer,
+        material=of_thread + of_bobbins + of_stabilizer,
         machine=money(machine_min / 60 * machine_rate),
         hands_on=money(hands_on_min / 60 * hands_on_rate),
         pieces=pieces,

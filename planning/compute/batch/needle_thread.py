@@ -51,8 +51,9 @@ class PlannedThread:
     purchase: PackPurchase | None
     is_pinned: bool
     runners_up: tuple[RunnerUp, ...]
-    # What each piece to stitch takes before the factor, in mm.
+    # What each piece to stitch takes before the factor, and what it loses at thread changes, in mm.
     geometry_mm: tuple[float, ...]
+    path_mm: tuple[float, ...]
     factor_median: float
     relative_sigma: float
 
@@ -72,21 +73,12 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     for index, block in enumerate(carried.blocks):
         groups.setdefault(block.colour, []).append(index)
     members = list(groups.values())
-    requests = [
-        ColourRequest(
-            hex=carried.blocks[group[0]].block.hex,
-            lab=carried.blocks[group[0]].block.lab,
-            geometry_mm=float(carried.cumulative_needle_mm(group)[-1]) / terms.needle_factor.median,
-            name=carried.blocks[group[0]].block.name,
-            sigma=carried.blocks[group[0]].block.sigma,
-        )
-        for group in members
-    ]
+    requests = [_request(carried, group) for group in members]
     conditions = _conditions(carried, members, terms)
     together = substitute(requests, shelf.shades, conditions)
     choices = together.choices
-    setting = prepare(requests, shelf.shades, replace(conditions, pinned={}))
-    others = dict(zip(setting.numbers, nearest_first(setting), strict=True)) if terms.with_advice else {}
+    matching = prepare(requests, shelf.shades, replace(conditions, pinned={}))
+    others = dict(zip(matching.numbers, nearest_first(matching), strict=True)) if terms.with_advice else {}
     shared: dict[object, list[int]] = {}
     for number, choice in enumerate(choices):
         # A shade that is not near enough is no stock of either colour: nothing is shared then.
@@ -121,6 +113,19 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     return PlannedThreads(tuple(threads), notes, instead)
 
 
+def _request(carried: Carried, blocks: Sequence[int]) -> ColourRequest:
+    asked = carried.blocks[blocks[0]].block
+    geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
+    return ColourRequest(
+        hex=asked.hex,
+        lab=asked.lab,
+        geometry_mm=geometry_mm,
+        name=asked.name,
+        sigma=asked.sigma,
+        path_mm=path_mm,
+    )
+
+
 def _place(carried: Carried, index: int) -> tuple[int, int]:
     return carried.blocks[index].design, carried.blocks[index].block.number
 
@@ -132,7 +137,7 @@ def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms
             if _place(carried, index) in terms.pinned:
                 pinned[number] = terms.pinned[_place(carried, index)]
     return Conditions(
-        factor=terms.needle_factor,
+        range_factors=terms.range_factors,
         certainty=terms.enough_at,
         colour_limit=terms.colour_limit,
         pinned=pinned,
@@ -190,13 +195,16 @@ def _thread(
 ) -> PlannedThread:
     shade = choice.shade if choice.near_enough else None
     factor = terms.factor_of(shade)
-    geometry_mm = carried.cumulative_needle_mm(blocks) / terms.needle_factor.median
-    total_mm = float(geometry_mm[-1])
-    wanted = need(total_mm, factor)
+    geometry_mm, path_mm = carried.cumulative_needle_mm(blocks)
+    # At the median of the shade's own factor, with what is lost at thread changes, which no factor scales. What is
+    # not known of the factor is taken to scatter the whole length: on the safe side.
+    lengths_mm, spread = geometry_mm * factor.median + path_mm, factor.about_one
+    total_mm = float(lengths_mm[-1])
+    wanted = need(total_mm, spread)
     free_mm, free_sigma_mm = shade.free if shade else (0.0, 0.0)
     stock = {"free_mm": free_mm, "free_sigma_mm": free_sigma_mm}
-    p = p_enough(total_mm, factor, **stock)
-    lacking = math.ceil(missing_mm(total_mm, factor, certainty=terms.enough_at, **stock))
+    p = p_enough(total_mm, spread, **stock)
+    lacking = math.ceil(missing_mm(total_mm, spread, certainty=terms.enough_at, **stock))
     word, reason = _verdict(choice, p, request, terms)
     to_buy = shade or _nearest_on_offer(request, shelf, terms)
     offers = shelf.thread_offers.get(to_buy.id, ()) if to_buy else ()
@@ -214,7 +222,7 @@ def _thread(
         verdict=word,
         colour_verdict=colour_verdict(choice, limit=terms.colour_limit),
         reason=reason,
-        pieces_possible=pieces_covered(geometry_mm, factor, certainty=terms.enough_at, **stock),
+        pieces_possible=pieces_covered(lengths_mm, spread, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
         spools=_spools(carried, blocks, shade, word, terms) if shade else (),
         to_buy=to_buy,
@@ -222,6 +230,7 @@ def _thread(
         is_pinned=is_pinned,
         runners_up=runners_up,
         geometry_mm=tuple(np.diff(geometry_mm).tolist()),
+        path_mm=tuple(np.diff(path_mm).tolist()),
         factor_median=factor.median,
         relative_sigma=factor.predictive_sigma,
     )
@@ -246,14 +255,14 @@ def _spools(
     """Spools changed early enough to be sure; where all together are enough but each with its margin is not,
     changed at even odds, for then the margins of some must serve the others; inside a block only if that
     too leaves a piece undone."""
-    pieces_mm = carried.needle_loads(blocks, scale=1 / terms.needle_factor.median)
     factor = terms.factor_of(shade)
+    pieces_mm = carried.needle_loads(blocks, median=factor.median)
     ways = [(terms.enough_at, False), (0.5, False), (0.5, True)]
     for certainty, inside in ways if word == "enough" else ways[:1]:
         choice = choose_spools(
             shade.spools,
             pieces_mm=pieces_mm,
-            factor=factor,
+            factor=factor.about_one,
             certainty=certainty,
             may_change_inside=inside,
         )

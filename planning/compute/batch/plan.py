@@ -4,13 +4,13 @@ Everything here is a value: the shelf, the machine and the designs come in as fr
 goes out, so that a page, a command and a test ask the same question in the same way.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from planning.compute.batch.asked import AskedDesign, Shelf, Terms
+from planning.compute.batch.asked import AskedBlock, AskedDesign, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
-from planning.compute.batch.carrying import Carried, PlannedBlock, carry
+from planning.compute.batch.carrying import Carried, carry
 from planning.compute.batch.copies_compared import CopiesOption, batch_minutes, compare_copies
 from planning.compute.batch.cost_by_quantity import QuantityCost, cost_by_quantity
 from planning.compute.batch.costing import BatchCost, batch_cost
@@ -24,6 +24,16 @@ from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 
 # From best to worst: one bad colour makes the batch bad.
 VERDICTS = ("enough", "tight", "unknown", "short")
+
+
+@dataclass(frozen=True)
+class PlannedBlock:
+    """Thread of one block for one piece that carries it: in the thread chosen for it, its changes included."""
+
+    design: int
+    block: AskedBlock
+    needle_mm: float
+    bobbin_mm: float
 
 
 @dataclass(frozen=True)
@@ -80,13 +90,7 @@ def plan_batch(
     carried = _threaded(carried, threads)
     bobbins = plan_bobbins(carried, shelf.bobbins, terms)
     hoopings = carried.hoopings()
-    wanted = JobLayers(
-        layers=terms.layers,
-        piece_mm=terms.piece_mm,
-        hoopings=hoopings,
-        extents=carried.topping_sizes(margin_mm=terms.topping_margin_mm, copies=terms.copies_per_hooping),
-        cut_before=terms.cut_before,
-    )
+    wanted = layers_of(carried, terms)
     layers = plan_layers_together([wanted], shelf.stabilizer, losses=terms.losses)[0]
     stitches = sum(
         count * design.stitches for design, count in zip(carried.designs, carried.counts, strict=True)
@@ -113,12 +117,12 @@ def plan_batch(
         stitched=to_stitch.total,
     )
     return BatchPlan(
-        verdict=max(verdicts, key=VERDICTS.index),
+        verdict=worst_verdict(verdicts),
         pieces=to_stitch,
         copies_per_hooping=terms.copies_per_hooping,
         hoopings=hoopings,
         designs=carried.designs,
-        blocks=_in_chosen_thread(carried.blocks, threads, terms),
+        blocks=_in_chosen_thread(carried, threads, terms),
         threads=threads,
         bobbins=bobbins,
         stabilizer=layers,
@@ -162,15 +166,49 @@ def plan_batch(
     )
 
 
+def layers_of(carried: Carried, terms: Terms, *, job: str = "") -> JobLayers:
+    """Return what a batch asks of stabilizer; ``job`` is what it is called among others that are cut with it."""
+    return JobLayers(
+        layers=terms.layers,
+        piece_mm=terms.piece_mm,
+        hoopings=carried.hoopings(),
+        extents=carried.topping_sizes(margin_mm=terms.topping_margin_mm, copies=terms.copies_per_hooping),
+        job=job,
+        cut_before=terms.cut_before,
+    )
+
+
+def worst_verdict(verdicts: Iterable[str]) -> str:
+    """Return the worst of the verdicts; of none, there is enough.
+
+    >>> worst_verdict(["tight", "unknown", "enough"]), worst_verdict([])
+    ('unknown', 'enough')
+    """
+    return max(verdicts, key=VERDICTS.index, default="enough")
+
+
+def is_worse(verdict: str, than: str) -> bool:
+    """Return whether one verdict is worse than another.
+
+    >>> is_worse("short", "tight"), is_worse("enough", "enough")
+    (True, False)
+    """
+    return VERDICTS.index(verdict) > VERDICTS.index(than)
+
+
 def _in_chosen_thread(
-    blocks: Sequence[PlannedBlock], threads: Sequence[PlannedThread], terms: Terms
+    carried: Carried, threads: Sequence[PlannedThread], terms: Terms
 ) -> tuple[PlannedBlock, ...]:
     """The blocks with what is known of the thread each is stitched with, so that they add up to the threads."""
     median = {place: thread.factor_median for thread in threads for place in thread.blocks}
-    usual = terms.needle_factor.median
     return tuple(
-        replace(each, needle_mm=each.needle_mm * median[each.design, each.block.number] / usual)
-        for each in blocks
+        PlannedBlock(
+            each.design,
+            each.block,
+            needle_mm=each.needle_geometry_mm * median[each.design, each.block.number] + each.path_mm,
+            bobbin_mm=each.bobbin_geometry_mm * terms.bobbin_factor.median,
+        )
+        for each in carried.blocks
     )
 
 

@@ -11,7 +11,7 @@ HORIZON_DAYS = 365
 
 
 @dataclass(frozen=True)
-class DatedNeed:
+class Booking:
     """So much that is wanted on a day; a need without a day is wanted at once, for nobody said that it can wait."""
 
     quantity: float
@@ -53,9 +53,9 @@ def project(
     free: float,
     *,
     today: date,
-    needs: Iterable[DatedNeed] = (),
+    needs: Iterable[Booking] = (),
     per_week: float = 0.0,
-    arriving: Iterable[DatedNeed] = (),
+    arriving: Iterable[Booking] = (),
     lead_days: int | None = None,
     horizon_days: int = HORIZON_DAYS,
 ) -> Projection:
@@ -68,7 +68,7 @@ def project(
 
     >>> monday = date(2026, 3, 2)
     >>> ends = project(
-    ...     10_000, today=monday, needs=[DatedNeed(6_000, date(2026, 3, 11))], per_week=3_500, lead_days=5
+    ...     10_000, today=monday, needs=[Booking(6_000, date(2026, 3, 11))], per_week=3_500, lead_days=5
     ... )
     >>> ends.run_out_on.isoformat(), ends.order_by.isoformat(), round(ends.lacking)
     ('2026-03-17', '2026-03-12', 500)
@@ -102,9 +102,9 @@ def project(
     return Projection(tuple(steps), None, None)
 
 
-def _by_day(needs: Iterable[DatedNeed], today: date) -> dict[int, list[DatedNeed]]:
+def _by_day(needs: Iterable[Booking], today: date) -> dict[int, list[Booking]]:
     """Return the needs by the number of days from today."""
-    found: dict[int, list[DatedNeed]] = {}
+    found: dict[int, list[Booking]] = {}
     for need in needs:
         require_not_negative(need.quantity, what="quantity of a need")
         found.setdefault(max(0, (need.on - today).days) if need.on else 0, []).append(need)
@@ -112,7 +112,7 @@ def _by_day(needs: Iterable[DatedNeed], today: date) -> dict[int, list[DatedNeed
 
 
 def _usual_days(
-    today: date, horizon_days: int, booked: dict[int, list[DatedNeed]], per_week: float
+    today: date, horizon_days: int, booked: dict[int, list[Booking]], per_week: float
 ) -> Iterator[tuple[int, float]]:
     """Yield each day's number and what it takes beyond the bookings of its week."""
     for week in range(0, horizon_days + 1, 7):

@@ -46,10 +46,11 @@ def price_instead(
     for instead in found:
         shades = []
         for bought in instead.bought:
+            factor = conditions.factor_of(bought.shade)
             needed_mm = math.ceil(
                 missing_mm(
-                    bought.geometry_mm,
-                    conditions.factor,
+                    bought.geometry_mm * factor.median + bought.path_mm,
+                    factor.about_one,
                     free_mm=0.0,
                     free_sigma_mm=0.0,
                     certainty=conditions.certainty,

@@ -60,12 +60,17 @@ class Factor:
         return math.exp(self.mean_log)
 
     @property
+    def about_one(self) -> "Factor":
+        """The same spread about a median of one: for lengths that were scaled by the median already."""
+        return Factor(mean_log=0.0, sigma=self.sigma, scatter=self.scatter)
+
+    @property
     def predictive_sigma(self) -> float:
         """The sigma of Z for the next job: what is not known of the factor, and the scatter on top."""
         return math.hypot(self.sigma, self.scatter)
 
 
-class Observation(NamedTuple):
+class WeighBack(NamedTuple):
     """What one weigh-back tells: ln(actual / geometry), and the sigma of that from weighing alone."""
 
     log_ratio: float
@@ -272,11 +277,11 @@ def verdict(p: float, *, enough_at: float = 0.95, tight_at: float = 0.5) -> Verd
     return "tight" if p >= tight_at else "short"
 
 
-def observed(actual_mm: float, *, geometry_mm: float, sigma_mm: float) -> Observation:
+def observed(actual_mm: float, *, geometry_mm: float, sigma_mm: float) -> WeighBack:
     """Return what a weigh-back of ``actual_mm`` ± ``sigma_mm`` tells of the factor.
 
     >>> observed(1100.0, geometry_mm=1000.0, sigma_mm=55.0)
-    Observation(log_ratio=0.09531017980432493, sigma=0.05)
+    WeighBack(log_ratio=0.09531017980432493, sigma=0.05)
     """
     _check_not_negative(sigma_mm, "The weighing error in mm")
     if not (math.isfinite(actual_mm) and actual_mm > 0 and math.isfinite(geometry_mm) and geometry_mm > 0):
@@ -284,7 +289,7 @@ def observed(actual_mm: float, *, geometry_mm: float, sigma_mm: float) -> Observ
             f"{actual_mm} mm used where {geometry_mm} mm were estimated teach nothing; "
             "weigh the spool again or leave this job out."
         )
-    return Observation(log_ratio=math.log(actual_mm / geometry_mm), sigma=sigma_mm / actual_mm)
+    return WeighBack(log_ratio=math.log(actual_mm / geometry_mm), sigma=sigma_mm / actual_mm)
 
 
 def posterior(prior: Factor, observations: Iterable[tuple[float, float]]) -> Factor:

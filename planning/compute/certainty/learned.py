@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from scipy.special import ndtri
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.certainty.enough import Factor, Observation, posterior
+from planning.compute.certainty.enough import Factor, WeighBack, posterior
 
 # As many standard deviations from what the others say; one in 370 honest weigh-backs lies beyond.
 OUTLIER_BEYOND = 3.0
@@ -25,14 +25,14 @@ class JudgedObservation:
     ``is_outlier`` is what the rule says, ``counts`` what holds: a person's word goes before the rule's.
     """
 
-    observation: Observation
+    observation: WeighBack
     residual: float
     is_outlier: bool
     counts: bool
 
 
 @dataclass(frozen=True)
-class Learned:
+class Taught:
     """The factor after all observations that count."""
 
     factor: Factor
@@ -44,8 +44,8 @@ class Learned:
 
 
 def learn(
-    prior: Factor, observations: Sequence[Observation], *, said: Mapping[int, bool] | None = None
-) -> Learned:
+    prior: Factor, observations: Sequence[WeighBack], *, said: Mapping[int, bool] | None = None
+) -> Taught:
     """Return the factor that the observations teach, and how each of them was judged.
 
     An observation's residual is held against the factor learned from all *other* usual ones, with its own
@@ -54,11 +54,11 @@ def learn(
     word: True, it counts, however odd; False, it does not.
 
     >>> prior = Factor(mean_log=0.0, sigma=0.12, scatter=0.06)
-    >>> usual = [Observation(x, 0.02) for x in (0.05, 0.08, 0.02, 0.06)]
-    >>> learned = learn(prior, [*usual, Observation(0.9, 0.02)])
+    >>> usual = [WeighBack(x, 0.02) for x in (0.05, 0.08, 0.02, 0.06)]
+    >>> learned = learn(prior, [*usual, WeighBack(0.9, 0.02)])
     >>> [each.is_outlier for each in learned.observations], round(learned.factor.mean_log, 3)
     ([False, False, False, False, True], 0.049)
-    >>> round(learn(prior, [*usual, Observation(0.9, 0.02)], said={4: True}).factor.mean_log, 3)
+    >>> round(learn(prior, [*usual, WeighBack(0.9, 0.02)], said={4: True}).factor.mean_log, 3)
     0.21
     """
     said = dict(said or {})
@@ -75,7 +75,7 @@ def learn(
         usual.remove(max(judged, key=lambda at: abs(residuals[at])))
     # What a person vouches for counts, but the others are not judged by it: they are not odd for its sake.
     counting = {at for at in range(len(observations)) if said.get(at, at in usual)}
-    return Learned(
+    return Taught(
         factor=posterior(prior, [observations[at] for at in sorted(counting)]),
         observations=tuple(
             JudgedObservation(each, residual, abs(residual) > OUTLIER_BEYOND, at in counting)
@@ -84,7 +84,7 @@ def learn(
     )
 
 
-def _residuals(prior: Factor, observations: Sequence[Observation], usual: set[int]) -> list[float]:
+def _residuals(prior: Factor, observations: Sequence[WeighBack], usual: set[int]) -> list[float]:
     """Return for each observation how far it is from what the other usual ones say, in standard deviations."""
     found = []
     for at, each in enumerate(observations):

@@ -31,7 +31,8 @@ class ColourCase:
     """m requests and n shades: what each pair costs, which may be paired, and what the rules ask.
 
     ``cost`` (m, n) is the share of thread × CIEDE2000; ``open`` (m, n) are the pairs that pins, exclusions and
-    the colour limit leave; ``needs_mm`` (m,) and ``covers_mm`` (n,) are geometry, the latter at the certainty;
+    the colour limit leave; ``needs_mm`` (m, n) is the length that each request takes of each shade at the median of
+    that shade's factor, ``covers_mm`` (n,) the length that each shade has at the certainty;
     ``least_apart`` (m, m) and ``lighter`` (m, m) are the rules of two. Every request has an open shade.
     """
 
@@ -46,7 +47,7 @@ class ColourCase:
     @property
     def fits(self) -> Bools:
         """Open pairs where the shade covers the request alone."""
-        return self.open & (self.needs_mm[:, None] <= self.covers_mm[None, :])
+        return self.open & (self.needs_mm <= self.covers_mm[None, :])
 
     @property
     def forced_short(self) -> Bools:
@@ -82,11 +83,14 @@ def colour_case(
     ``endless`` (n,) are shades of which as much as is needed can be had.
     """
     labs = lab_array([shade.lab for shade in shades])
-    needs_mm = np.array([request.geometry_mm for request in requests], dtype=float)
+    medians = np.array([conditions.factor_of(shade).median for shade in shades], dtype=float)
+    geometry_mm = np.array([request.geometry_mm for request in requests], dtype=float)
+    path_mm = np.array([request.path_mm for request in requests], dtype=float)
+    needs_mm = geometry_mm[:, None] * medians + path_mm[:, None]
     covers_mm = np.full(len(shades), np.inf)
     stocked = np.arange(len(shades)) if endless is None else np.flatnonzero(~endless)
     covers_mm[stocked] = covered_mm(
-        [shades[int(each)] for each in stocked], conditions, enough_mm=float(needs_mm.sum())
+        [shades[int(each)] for each in stocked], conditions, enough_mm=needs_mm.sum(axis=0)[stocked]
     )
     return ColourCase(
         cost=weights[:, None] * delta_e_00_matrix(asked, labs),
@@ -99,20 +103,26 @@ def colour_case(
     )
 
 
-def covered_mm(shades: Sequence[OwnedShade], conditions: Conditions, *, enough_mm: float) -> Floats:
-    """Return the geometry that each shade covers at the certainty, (n,); from ``enough_mm`` on only at least.
+def covered_mm(shades: Sequence[OwnedShade], conditions: Conditions, *, enough_mm: Floats) -> Floats:
+    """Return the length that each shade covers at the certainty, (n,); from ``enough_mm``, (n,), on only at least.
+
+    Lengths are at the median of the shade's factor, so that only its spread is left to allow for.
 
     If the stock falls short of T with half the risk at most, and the need exceeds T with half the risk at most,
     together they fall short with no more than the whole. That is quick and does for well filled shelves.
     """
     free = np.array([shade.free for shade in shades], dtype=float).reshape(-1, 2)
     free_mm, sigma_mm = free[:, 0], free[:, 1]
-    factor, z = conditions.factor, float(ndtri(1 - (1 - conditions.certainty) / 2))
-    covers_mm = (free_mm - z * sigma_mm) / (factor.median * np.exp(z * factor.predictive_sigma))
+    z = float(ndtri(1 - (1 - conditions.certainty) / 2))
+    spreads = [conditions.factor_of(shade).about_one for shade in shades]
+    sigmas = np.array([spread.predictive_sigma for spread in spreads], dtype=float)
+    covers_mm = (free_mm - z * sigma_mm) / np.exp(z * sigmas)
     close = covers_mm < enough_mm
-    covers_mm[close] = geometries_covered(
-        factor, free_mm=free_mm[close], free_sigma_mm=sigma_mm[close], certainty=conditions.certainty
-    )
+    for spread in dict.fromkeys(spreads):
+        rows = np.flatnonzero(close & np.array([each == spread for each in spreads], dtype=bool))
+        covers_mm[rows] = geometries_covered(
+            spread, free_mm=free_mm[rows], free_sigma_mm=sigma_mm[rows], certainty=conditions.certainty
+        )
     return np.asarray(covers_mm)
 
 
@@ -123,7 +133,7 @@ def count_broken(case: ColourCase, chosen: Ints) -> Broken:
     """
     short = 0
     for shade in np.unique(chosen):
-        needs_mm = np.sort(case.needs_mm[chosen == shade])
+        needs_mm = np.sort(case.needs_mm[chosen == shade, shade])
         short += int((np.cumsum(needs_mm) > case.covers_mm[shade]).sum())
     labs = case.shades[chosen]
     alike = np.triu(delta_e_00_matrix(labs, labs) < case.least_apart, 1).sum()

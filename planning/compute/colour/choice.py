@@ -54,7 +54,10 @@ class OwnedShade:
 
 @dataclass(frozen=True)
 class ColourRequest:
-    """One requested colour and the thread it takes over the whole batch."""
+    """One requested colour and the thread it takes over the whole batch.
+
+    ``geometry_mm`` is before any factor; ``path_mm``, lost where the thread changes, is a length that none scales.
+    """
 
     hex: str
     lab: Lab | None
@@ -62,6 +65,7 @@ class ColourRequest:
     name: str = ""
     # How far the colour asked for may be off; zero where it is what is asked for, whatever a thread measures.
     sigma: float = 0.0
+    path_mm: float = 0.0
 
     @property
     def called(self) -> str:

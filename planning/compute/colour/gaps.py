@@ -100,7 +100,7 @@ def cover_most(covers: Bools, *, most: int) -> Cover:
 
 
 @dataclass(frozen=True)
-class Region:
+class ColourRegion:
     """A part of the colours that threads come in: how many shades of it are known, and how many are covered."""
 
     lightness: str
@@ -131,7 +131,7 @@ class GapMap:
 
     points: tuple[OwnedShade, ...]
     is_covered: tuple[bool, ...]
-    regions: tuple[Region, ...]
+    regions: tuple[ColourRegion, ...]
     suggestions: tuple[Suggestion, ...]
     bound: int
 
@@ -176,7 +176,7 @@ def gap_map(shades: Sequence[OwnedShade], *, limit: float, most: int = 5) -> Gap
     )
 
 
-def _regions(known: Sequence[OwnedShade], covered: Bools) -> tuple[Region, ...]:
+def _regions(known: Sequence[OwnedShade], covered: Bools) -> tuple[ColourRegion, ...]:
     counts: dict[tuple[str, str], list[int]] = {}
     for shade, is_covered in zip(known, covered, strict=True):
         assert shade.lab is not None  # only such are known
@@ -184,7 +184,7 @@ def _regions(known: Sequence[OwnedShade], covered: Bools) -> tuple[Region, ...]:
         count[0] += 1
         count[1] += bool(is_covered)
     return tuple(
-        Region(lightness, family, *counts[lightness, family])
+        ColourRegion(lightness, family, *counts[lightness, family])
         for family in REGION_NAMES
         for _, lightness in LIGHTNESSES
         if (lightness, family) in counts

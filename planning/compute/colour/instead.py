@@ -9,7 +9,7 @@ from planning.compute.colour.case import Bools, Broken, ColourCase, Ints, colour
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.program import Caps, Columns, solve
 from planning.compute.colour.rules import Conditions
-from planning.compute.colour.substitution import Setting, Substitution, prepare
+from planning.compute.colour.substitution import Matching, Substitution, prepare
 
 MOST_BOUGHT = 3
 # A mean that falls by less than this is not worth an errand. Common practice, no source.
@@ -18,19 +18,20 @@ _TRIFLE = 1e-9
 
 
 @dataclass(frozen=True)
-class Bought:
+class BoughtShade:
     """A shade to buy, the requests that would use it, and the thread they take."""
 
     shade: OwnedShade
     requests: tuple[int, ...]
     geometry_mm: float
+    path_mm: float = 0.0
 
 
 @dataclass(frozen=True)
 class Instead:
     """What to buy, and the mean CIEDE2000 over the thread without and with it."""
 
-    bought: tuple[Bought, ...]
+    bought: tuple[BoughtShade, ...]
     mean_before: float
     mean_after: float
     is_proven: bool
@@ -52,22 +53,24 @@ def buy_instead(
     any kind may be broken than now; a colour with nothing near on the shelf may stay with the nearest. Only
     pairs that cost more, with the least of every other request, than the choice of now are left out.
     """
-    setting = prepare(requests, [*owned, *on_offer], conditions)
-    for_sale = np.array([shade.id in {each.id for each in on_offer} for shade in setting.shades], dtype=bool)
-    rows = np.flatnonzero(setting.open.any(axis=1) & np.isfinite(setting.distance[:, ~for_sale]).any(axis=1))
+    matching = prepare(requests, [*owned, *on_offer], conditions)
+    for_sale = np.array([shade.id in {each.id for each in on_offer} for shade in matching.shades], dtype=bool)
+    rows = np.flatnonzero(
+        matching.open.any(axis=1) & np.isfinite(matching.distance[:, ~for_sale]).any(axis=1)
+    )
     if not len(rows) or not for_sale.any():
         return []
     case = colour_case(
-        setting.asked[rows],
-        [setting.requests[row] for row in rows],
-        setting.shades,
-        weights=setting.weights[rows],
-        open_pairs=setting.open[rows],
+        matching.asked[rows],
+        [matching.requests[row] for row in rows],
+        matching.shades,
+        weights=matching.weights[rows],
+        open_pairs=matching.open[rows],
         conditions=conditions,
         endless=for_sale,
     )
-    places = {shade.id: column for column, shade in enumerate(setting.shades)}
-    choices = [now.choices[setting.numbers[row]] for row in rows]
+    places = {shade.id: column for column, shade in enumerate(matching.shades)}
+    choices = [now.choices[matching.numbers[row]] for row in rows]
     chosen = np.array([places[choice.shade.id] for choice in choices if choice.shade], dtype=int)
     near = np.array([choice.near_enough for choice in choices], dtype=bool)
     before, columns = case.total(chosen), _columns(case, for_sale, chosen, near)
@@ -90,7 +93,7 @@ def buy_instead(
         if after > mean - least_fall:
             break
         picked = columns.shade[answer.columns]
-        bought = _bought(setting, rows, picked, for_sale)
+        bought = _bought(matching, rows, picked, for_sale)
         found.append(Instead(bought, now.mean_delta_e, after, answer.is_proven))
         mean = after
     return found
@@ -134,12 +137,13 @@ def _broken_among(case: ColourCase, chosen: Ints, near: Bools) -> Broken:
     return count_broken(part, chosen[near]) if near.any() else Broken(0, 0, 0)
 
 
-def _bought(setting: Setting, rows: Ints, picked: Ints, for_sale: Bools) -> tuple[Bought, ...]:
+def _bought(matching: Matching, rows: Ints, picked: Ints, for_sale: Bools) -> tuple[BoughtShade, ...]:
     return tuple(
-        Bought(
-            shade=setting.shades[shade],
-            requests=tuple(setting.numbers[row] for row in rows[picked == shade]),
-            geometry_mm=float(sum(setting.requests[row].geometry_mm for row in rows[picked == shade])),
+        BoughtShade(
+            shade=matching.shades[shade],
+            requests=tuple(matching.numbers[row] for row in rows[picked == shade]),
+            geometry_mm=float(sum(matching.requests[row].geometry_mm for row in rows[picked == shade])),
+            path_mm=float(sum(matching.requests[row].path_mm for row in rows[picked == shade])),
         )
         for shade in dict.fromkeys(picked.tolist())
         if for_sale[shade]

@@ -24,7 +24,7 @@ _QUOTES = "\"'“”„ "
 
 
 @dataclass(frozen=True)
-class KnownShade:
+class CatalogueShade:
     """A shade of the catalogue; ``hex`` is empty where nobody has said what its colour is."""
 
     id: int
@@ -47,17 +47,17 @@ class KnownShade:
 class ShadeBook:
     """Known shades by code, earlier code and name, each in lower case."""
 
-    by_code: dict[str, list[KnownShade]]
-    by_name: dict[str, list[KnownShade]]
-    by_full_code: dict[str, list[KnownShade]]
+    by_code: dict[str, list[CatalogueShade]]
+    by_name: dict[str, list[CatalogueShade]]
+    by_full_code: dict[str, list[CatalogueShade]]
 
 
-def shade_book(shades: Iterable[KnownShade]) -> ShadeBook:
+def shade_book(shades: Iterable[CatalogueShade]) -> ShadeBook:
     """Return ``shades`` ready to be looked up. A code that is in use goes before an earlier code."""
-    by_code: dict[str, list[KnownShade]] = defaultdict(list)
-    by_name: dict[str, list[KnownShade]] = defaultdict(list)
-    by_full_code: dict[str, list[KnownShade]] = defaultdict(list)
-    earlier: dict[str, list[KnownShade]] = defaultdict(list)
+    by_code: dict[str, list[CatalogueShade]] = defaultdict(list)
+    by_name: dict[str, list[CatalogueShade]] = defaultdict(list)
+    by_full_code: dict[str, list[CatalogueShade]] = defaultdict(list)
+    earlier: dict[str, list[CatalogueShade]] = defaultdict(list)
     for shade in shades:
         by_code[_plain(shade.code)].append(shade)
         by_full_code[_plain(shade.full_code)].append(shade)
@@ -78,7 +78,7 @@ class ListedColour:
     line: int
     text: str
     stop: int
-    shade: KnownShade | None
+    shade: CatalogueShade | None
     hex: str
     name: str
     note: str = ""
@@ -104,7 +104,7 @@ class ReadList:
 def read_colour_list(text: str, *, book: ShadeBook, stops: int, maker: str = "") -> ReadList:
     """Return what a colour list says of a design with ``stops`` stops; ``maker`` says whose codes they are.
 
-    >>> red = KnownShade(1, "Skerry", "Forty", "1147", "harbour red", "#b01c2e")
+    >>> red = CatalogueShade(1, "Skerry", "Forty", "1147", "harbour red", "#b01c2e")
     >>> read = read_colour_list("1. 1147 Harbour Red\\n2. 9999", book=shade_book([red]), stops=2)
     >>> [(each.stop, each.shade.code) for each in read.colours], [each.line for each in read.problems]
     ([(1, '1147')], [2])
@@ -187,7 +187,7 @@ def _colour_in(
     )
 
 
-def _shades_in(rest: str, *, book: ShadeBook, maker: str) -> list[KnownShade]:
+def _shades_in(rest: str, *, book: ShadeBook, maker: str) -> list[CatalogueShade]:
     """Return the shades that a line may mean: by code first, by name where no code fits."""
     plain = _plain(_HEX.sub(" ", rest))
     words = plain.split()
@@ -204,7 +204,7 @@ def _shades_in(rest: str, *, book: ShadeBook, maker: str) -> list[KnownShade]:
     return []
 
 
-def _narrowed(found: Sequence[KnownShade], plain: str) -> list[KnownShade]:
+def _narrowed(found: Sequence[CatalogueShade], plain: str) -> list[CatalogueShade]:
     """Return those of several shades whose maker, range or name the line speaks of as well."""
     for tell in (
         lambda shade: _plain(shade.maker) in plain and _plain(shade.range) in plain,
@@ -217,12 +217,12 @@ def _narrowed(found: Sequence[KnownShade], plain: str) -> list[KnownShade]:
     return list(found)
 
 
-def _of_maker(shades: Iterable[KnownShade], maker: str) -> list[KnownShade]:
+def _of_maker(shades: Iterable[CatalogueShade], maker: str) -> list[CatalogueShade]:
     wanted = _plain(maker)
     return [shade for shade in shades if not wanted or wanted == _plain(shade.maker)]
 
 
-def _renumbered(rest: str, shade: KnownShade) -> str:
+def _renumbered(rest: str, shade: CatalogueShade) -> str:
     words = {*_plain(rest).split(), *(_plain(cell) for cell in _cells(rest))}
     earlier = next((code for code in shade.earlier_codes if _plain(code) in words), None)
     if earlier is None or _plain(shade.code) in words:

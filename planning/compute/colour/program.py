@@ -131,7 +131,7 @@ def _add_metres(rows: _Rows, case: ColourCase, columns: Columns) -> None:
     taking = np.flatnonzero(~columns.short & columns.ruled)
     for shade in np.unique(columns.shade[taking]):
         which = taking[columns.shade[taking] == shade]
-        needs_mm, covers_mm = case.needs_mm[columns.request[which]], case.covers_mm[shade]
+        needs_mm, covers_mm = case.needs_mm[columns.request[which], shade], case.covers_mm[shade]
         if len(which) > 1 and needs_mm.sum() > covers_mm:
             rows.add(which, needs_mm / covers_mm, high=1.0)
             for place, one in enumerate(which):

@@ -29,6 +29,7 @@ Rule = Literal["chosen", "excluded", "pinned", "near", "metres", "apart", "order
 class Conditions:
     """What a choice must respect beside the colours themselves.
 
+    ``range_factors`` is what was learned of thread by the id of its range; others have the ``factor``.
     ``pinned`` maps the place of a request to the id of the one shade it may have, however far off that is;
     ``excluded`` are ids of shades that are not to be used. Shades of another fibre or weight are not offered.
     """
@@ -38,10 +39,15 @@ class Conditions:
     colour_limit: float = 5.0
     pinned: Mapping[int, int] = field(default_factory=dict)
     excluded: frozenset[int] = frozenset()
+    range_factors: Mapping[int, Factor] = field(default_factory=dict)
+
+    def factor_of(self, shade: OwnedShade) -> Factor:
+        """Return what is believed of thread of this shade."""
+        return self.range_factors.get(shade.range_id, self.factor)
 
 
 @dataclass(frozen=True)
-class Problem:
+class ChoiceProblem:
     """A rule that a choice breaks, the requests it concerns, and what that means in words."""
 
     rule: Rule
@@ -75,12 +81,12 @@ def clearly_lighter(asked: Floats) -> NDArray[np.bool_]:
     return np.asarray(L[:, None] - L[None, :] >= CLEARLY_LIGHTER)
 
 
-def check_choice(
+def choice_problems(
     chosen: Sequence[OwnedShade | None],
     requests: Sequence[ColourRequest],
     shades: Sequence[OwnedShade],
     conditions: Conditions,
-) -> list[Problem]:
+) -> list[ChoiceProblem]:
     """Return every rule that the ``chosen`` shades, one for each request, break.
 
     A shade that is too far off is a problem of its own and stands for nothing: no other rule is asked of it. A
@@ -88,7 +94,7 @@ def check_choice(
     """
     if len(chosen) != len(requests):
         raise ValueError(f"{len(chosen)} shades are chosen for {len(requests)} requests")
-    problems: list[Problem] = []
+    problems: list[ChoiceProblem] = []
     standing: list[tuple[int, OwnedShade, Lab]] = []
     offered = {shade.id for shade in shades if shade.lab is not None}
     for number, (shade, request) in enumerate(zip(chosen, requests, strict=True)):
@@ -103,27 +109,29 @@ def check_choice(
 
 def _problem_of_one(
     number: int, shade: OwnedShade | None, request: ColourRequest, offered: set[int], conditions: Conditions
-) -> Problem | None:
+) -> ChoiceProblem | None:
     pinned = conditions.pinned.get(number)
     if pinned is not None and (shade is None or shade.id != pinned):
-        return Problem("pinned", (number,), f"{request.called} does not have the shade pinned to it.")
+        return ChoiceProblem("pinned", (number,), f"{request.called} does not have the shade pinned to it.")
     if shade is None:
         if request.lab is None:
             return None
-        return Problem("chosen", (number,), f"No shade is chosen for {request.called}.")
+        return ChoiceProblem("chosen", (number,), f"No shade is chosen for {request.called}.")
     if shade.id not in offered:
-        return Problem("chosen", (number,), f"{shade.code}, chosen for {request.called}, is not to be had.")
+        return ChoiceProblem(
+            "chosen", (number,), f"{shade.code}, chosen for {request.called}, is not to be had."
+        )
     if pinned is not None:
         return None
     if shade.id in conditions.excluded:
-        return Problem(
+        return ChoiceProblem(
             "excluded", (number,), f"{shade.code} is not to be used, but is chosen for {request.called}."
         )
     if request.lab is None:
-        return Problem("chosen", (number,), f"{request.called} asks for no colour, yet has a shade.")
+        return ChoiceProblem("chosen", (number,), f"{request.called} asks for no colour, yet has a shade.")
     distance = float(delta_e_00_matrix(lab_array([request.lab]), lab_array([shade.lab]))[0, 0])
     if distance > conditions.colour_limit:
-        return Problem(
+        return ChoiceProblem(
             "near",
             (number,),
             f"{shade.code} differs from {request.called} by ΔE00 {distance:.1f}, beyond the limit of "
@@ -136,7 +144,7 @@ def _metres(
     standing: Sequence[tuple[int, OwnedShade, Lab]],
     requests: Sequence[ColourRequest],
     conditions: Conditions,
-) -> list[Problem]:
+) -> list[ChoiceProblem]:
     users: dict[int, list[int]] = defaultdict(list)
     by_id = {shade.id: shade for _, shade, _ in standing}
     for number, shade, _ in standing:
@@ -144,19 +152,22 @@ def _metres(
     problems = []
     for id, numbers in users.items():
         free_mm, sigma_mm = by_id[id].free
-        needed_mm = sum(requests[number].geometry_mm for number in numbers)
-        p = p_enough(needed_mm, conditions.factor, free_mm=free_mm, free_sigma_mm=sigma_mm)
+        factor = conditions.factor_of(by_id[id])
+        needed_mm = sum(
+            requests[number].geometry_mm * factor.median + requests[number].path_mm for number in numbers
+        )
+        p = p_enough(needed_mm, factor.about_one, free_mm=free_mm, free_sigma_mm=sigma_mm)
         if p < conditions.certainty:
             names = " and ".join(requests[number].called for number in numbers)
             problems.append(
-                Problem("metres", tuple(numbers), f"{by_id[id].code} does not surely cover {names}.")
+                ChoiceProblem("metres", tuple(numbers), f"{by_id[id].code} does not surely cover {names}.")
             )
     return problems
 
 
 def _pairs(
     standing: Sequence[tuple[int, OwnedShade, Lab]], requests: Sequence[ColourRequest]
-) -> list[Problem]:
+) -> list[ChoiceProblem]:
     asked = lab_array([lab for _, _, lab in standing])
     got = lab_array([shade.lab for _, shade, _ in standing])
     floors, lighter, apart = least_apart(asked), clearly_lighter(asked), delta_e_00_matrix(got, got)
@@ -171,11 +182,13 @@ def _pairs(
                     else f"differ by only ΔE00 {apart[one, other]:.1f} as {shade.code} and {another.code}"
                 )
                 problems.append(
-                    Problem("apart", (first, second), f"{names} {how}; they will be hard to tell apart.")
+                    ChoiceProblem(
+                        "apart", (first, second), f"{names} {how}; they will be hard to tell apart."
+                    )
                 )
             if lighter[one, other] and got[one, 0] <= got[other, 0]:
                 problems.append(
-                    Problem(
+                    ChoiceProblem(
                         "order",
                         (first, second),
                         f"{requests[first].called} should be lighter than {requests[second].called}, but "

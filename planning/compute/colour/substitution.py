@@ -17,7 +17,7 @@ from inventory.compute.colour_knowing import difference_between
 from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.program import Caps, Columns, Solved, solve
-from planning.compute.colour.rules import Conditions, Problem, check_choice, lab_array
+from planning.compute.colour.rules import ChoiceProblem, Conditions, choice_problems, lab_array
 
 TIME_LIMIT_S = 5.0
 _TRIFLE = 1e-9  # costs nearer than this are equal
@@ -35,7 +35,7 @@ class Substitution:
     mean_delta_e: float
     bound: float
     is_proven: bool
-    broken: tuple[Problem, ...]
+    broken: tuple[ChoiceProblem, ...]
 
     @property
     def gap(self) -> float:
@@ -55,7 +55,7 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class Setting:
+class Matching:
     """The requests that ask for a colour and the shades that have one, ready to be matched.
 
     ``numbers`` are the places of the requests among all that came in; ``distance`` (m, n) is CIEDE2000, with
@@ -85,38 +85,40 @@ def substitute(
     with no shade within the limit is given the nearest, marked as not near enough, and no rule is asked of it.
     """
     choices = [Choice(None)] * len(requests)
-    setting = prepare(requests, shades, conditions)
-    if not setting.numbers:
-        problems = check_choice([None] * len(requests), requests, shades, conditions)
+    matching = prepare(requests, shades, conditions)
+    if not matching.numbers:
+        problems = choice_problems([None] * len(requests), requests, shades, conditions)
         return Substitution(tuple(choices), 0.0, 0.0, True, tuple(problems))
-    near = np.flatnonzero(setting.open.any(axis=1))
-    far = np.flatnonzero(~setting.open.any(axis=1) & np.isfinite(setting.distance).any(axis=1))
-    picked = {int(row): int(setting.distance[row].argmin()) for row in far}
-    apart = float(sum(setting.weights[row] * setting.distance[row, column] for row, column in picked.items()))
+    near = np.flatnonzero(matching.open.any(axis=1))
+    far = np.flatnonzero(~matching.open.any(axis=1) & np.isfinite(matching.distance).any(axis=1))
+    picked = {int(row): int(matching.distance[row].argmin()) for row in far}
+    apart = float(
+        sum(matching.weights[row] * matching.distance[row, column] for row, column in picked.items())
+    )
     total, bound, is_proven = apart, apart, True
     if len(near):
-        used = np.flatnonzero(setting.open[near].any(axis=0))
+        used = np.flatnonzero(matching.open[near].any(axis=0))
         case = colour_case(
-            setting.asked[near],
-            [setting.requests[row] for row in near],
-            [setting.shades[column] for column in used],
-            weights=setting.weights[near],
-            open_pairs=setting.open[np.ix_(near, used)],
+            matching.asked[near],
+            [matching.requests[row] for row in near],
+            [matching.shades[column] for column in used],
+            weights=matching.weights[near],
+            open_pairs=matching.open[np.ix_(near, used)],
             conditions=conditions,
         )
         answer = least_broken(case, time_limit_s=time_limit_s)
         picked |= {int(row): int(used[column]) for row, column in zip(near, answer.chosen, strict=True)}
         total, bound, is_proven = apart + answer.total, apart + answer.bound, answer.is_proven
     for row, column in picked.items():
-        choices[setting.numbers[row]] = _choice(setting, row, column)
+        choices[matching.numbers[row]] = _choice(matching, row, column)
     chosen = [choice.shade for choice in choices]
-    broken = check_choice(chosen, requests, shades, conditions)
+    broken = choice_problems(chosen, requests, shades, conditions)
     return Substitution(tuple(choices), total, bound, is_proven, tuple(broken))
 
 
 def prepare(
     requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
-) -> Setting:
+) -> Matching:
     """Return what can be matched. A request without a colour asks for that of the shade pinned to it."""
     known = [shade for shade in shades if shade.lab is not None]
     by_id = {shade.id: column for column, shade in enumerate(known)}
@@ -137,9 +139,10 @@ def prepare(
             difference = delta_e_00_matrix(asked[row : row + 1], lab_array([known[column].lab]))[0, 0]
             distance[row], is_open[row] = np.inf, False
             distance[row, column], is_open[row, column] = difference, True
-    thread = np.array([requests[number].geometry_mm for number in numbers], dtype=float)
+    taken = [requests[number].geometry_mm + requests[number].path_mm for number in numbers]
+    thread = np.array(taken, dtype=float)
     weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
-    return Setting(
+    return Matching(
         tuple(numbers),
         tuple(requests[number] for number in numbers),
         tuple(known),
@@ -158,14 +161,14 @@ class RunnerUp:
     delta_e_00: float
 
 
-def nearest_first(setting: Setting, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
-    """Return for each request of ``setting`` the shades it may have, up to ``most``, the nearest first."""
+def nearest_first(matching: Matching, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
+    """Return for each request of ``matching`` the shades it may have, up to ``most``, the nearest first."""
     ranked = []
-    for distances in setting.distance:
+    for distances in matching.distance:
         columns = np.argsort(distances, kind="stable")[:most]
         ranked.append(
             tuple(
-                RunnerUp(setting.shades[column], float(distances[column]))
+                RunnerUp(matching.shades[column], float(distances[column]))
                 for column in columns
                 if np.isfinite(distances[column])
             )
@@ -173,13 +176,13 @@ def nearest_first(setting: Setting, *, most: int = 8) -> list[tuple[RunnerUp, ..
     return ranked
 
 
-def _choice(setting: Setting, row: int, column: int) -> Choice:
-    request, shade = setting.requests[row], setting.shades[column]
-    near_enough = bool(setting.open[row, column])
+def _choice(matching: Matching, row: int, column: int) -> Choice:
+    request, shade = matching.requests[row], matching.shades[column]
+    near_enough = bool(matching.open[row, column])
     if request.lab is None:
         return Choice(shade, near_enough=near_enough)
-    delta_ab = float(delta_e_76(setting.asked[row], lab_array([shade.lab]))[0])
-    distance = float(setting.distance[row, column])
+    delta_ab = float(delta_e_76(matching.asked[row], lab_array([shade.lab]))[0])
+    distance = float(matching.distance[row, column])
     return Choice(
         shade=shade,
         delta_e_00=distance,
@@ -260,14 +263,14 @@ def _matched(case: ColourCase) -> Ints | None:
 
 def _quick(case: ColourCase) -> Ints:
     """An answer found request by request, most thread first, breaking as little as each one can."""
-    order = np.argsort(-case.needs_mm, kind="stable")
+    order = np.argsort(-case.needs_mm.min(axis=1), kind="stable")
     chosen = np.full(len(order), -1)
     left_mm = case.covers_mm.copy()
     for place, request in enumerate(order):
         candidates = np.flatnonzero(case.open[request])
         before = order[:place]
         labs, others = case.shades[candidates], case.shades[chosen[before]]
-        short = left_mm[candidates] < case.needs_mm[request]
+        short = left_mm[candidates] < case.needs_mm[request, candidates]
         alike = (delta_e_00_matrix(labs, others) < case.least_apart[request, before]).sum(axis=1)
         L, L_others = labs[:, :1], others[None, :, 0]
         inverted = (case.lighter[request, before] & (L_others >= L)) | (
@@ -276,7 +279,7 @@ def _quick(case: ColourCase) -> Ints:
         best = np.lexsort((case.cost[request, candidates], inverted.sum(axis=1), alike, short))[0]
         chosen[request] = candidates[best]
         if not short[best]:
-            left_mm[candidates[best]] -= case.needs_mm[request]
+            left_mm[candidates[best]] -= case.needs_mm[request, candidates[best]]
     return chosen
 
 

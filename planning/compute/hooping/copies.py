@@ -131,3 +131,24 @@ def _grid(across_mm: float, along_mm: float, hoop: HoopField, spacing_mm: float,
 
 def _in_a_line(size_mm: float, room_mm: float, spacing_mm: float) -> int:
     return max(0, math.floor((room_mm + spacing_mm + _TRIFLE_MM) / (size_mm + spacing_mm)))
+
+
+def copies_size_mm(
+    width_mm: float,
+    height_mm: float,
+    hoop: HoopField,
+    *,
+    copies: int,
+    spacing_mm: float = COPY_SPACING_MM,
+) -> tuple[int, int]:
+    """Return the whole mm across and along the hoop that so many copies of a design take in it, row by row.
+
+    >>> copies_size_mm(60, 40, HoopField("medium", 130, 180), copies=4)
+    (130, 90)
+    """
+    grid = fewer(copy_grid(width_mm, height_mm, hoop, spacing_mm=spacing_mm), copies)
+    across, along = (height_mm, width_mm) if grid.turned else (width_mm, height_mm)
+    return (
+        math.ceil(grid.columns * (across + spacing_mm) - spacing_mm),
+        math.ceil(grid.rows * (along + spacing_mm) - spacing_mm),
+    )

@@ -11,7 +11,7 @@ from planning.compute.picture.frame import (
     Rgb,
     picture_size,
 )
-from planning.compute.picture.strip import Strip, strip, strip_height
+from planning.compute.picture.strip import SequenceStrip, strip, strip_height
 
 __all__ = [
     "LEAST_WIDTH_PX",
@@ -23,7 +23,7 @@ __all__ = [
     "NoSuchPicture",
     "NothingToDraw",
     "Rgb",
-    "Strip",
+    "SequenceStrip",
     "density",
     "draw",
     "picture_size",

@@ -21,7 +21,7 @@ HEIGHT_SHARE, LEAST_HEIGHT_PX, MOST_HEIGHT_PX = 0.12, 32, 160
 
 
 @dataclass(frozen=True, eq=False)
-class Strip:
+class SequenceStrip:
     """The strip as a picture, the pixel at which each block begins, and the longest stitch."""
 
     picture: Picture
@@ -29,7 +29,7 @@ class Strip:
     longest_mm: float
 
 
-def strip(blocks: Sequence[DrawnBlock], *, width_px: int) -> Strip:
+def strip(blocks: Sequence[DrawnBlock], *, width_px: int) -> SequenceStrip:
     """Return the strip: a bar for the stitches of each pixel, block after block, on a pale ground for screen and print.
 
     The bar has the block's colour and the mean length of its stitches; above it a line in ink marks the
@@ -68,7 +68,7 @@ def strip(blocks: Sequence[DrawnBlock], *, width_px: int) -> Strip:
     step = np.searchsorted([each.from_per_mm2 for each in STEPS], closeness, side="right") - 1
     picture[height - foot :] = np.array([each.rgb for each in STEPS], dtype=np.uint8)[step]
     picture[:, starts_px[1:][starts_px[1:] < width_px]] = INK
-    return Strip(picture, tuple(starts_px.tolist()), float(length.max()))
+    return SequenceStrip(picture, tuple(starts_px.tolist()), float(length.max()))
 
 
 def strip_height(width_px: int) -> int:

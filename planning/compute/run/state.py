@@ -25,22 +25,34 @@ class SpoolTurn:
 
 @dataclass(frozen=True)
 class RunThreadPlan:
-    """A thread of the run: its planned spools, and what each position takes before the factor, in mm."""
+    """A thread of the run: its planned spools, and what each position takes before the factor, in mm.
+
+    ``path_mm`` is what it loses at thread changes, which no factor scales; without it, nothing.
+    """
 
     order: int
     geometry_mm: tuple[float, ...]
     median: float
     relative_sigma: float
     turns: tuple[SpoolTurn, ...]
+    path_mm: tuple[float, ...] = ()
 
     def geometry_at(self, position: int) -> float:
         """Return what the piece at ``position`` takes; one beyond the plan as much as the last that was planned."""
         return at_position(self.geometry_mm, position)
 
+    def path_at(self, position: int) -> float:
+        """Return what is lost at thread changes for the piece at ``position``."""
+        return at_position(self.path_mm, position) if self.path_mm else 0.0
+
+    def length_at(self, position: int) -> float:
+        """Return the thread that the piece at ``position`` takes in all, at the median of its factor."""
+        return self.geometry_at(position) * self.median + self.path_at(position)
+
     def sure_mm(self, positions: Sequence[int], *, z: float) -> int:
         """Return the thread that these positions take, ``z`` sigmas above the median."""
-        geometry_mm = sum(self.geometry_at(position) for position in positions)
-        return math.ceil(geometry_mm * self.median * math.exp(z * self.relative_sigma))
+        length_mm = sum(self.length_at(position) for position in positions)
+        return math.ceil(length_mm * math.exp(z * self.relative_sigma))
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """The pieces of stabilizer that a recipe asks for: which sizes, how many, and how they lie to the grain."""
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -13,7 +14,7 @@ class LayerNeed:
     """One kind of layer a fabric asks for, ``count`` pieces of it a hooping.
 
     Of ``crossed`` layers every second one is turned by a quarter; one alone is turned. A layer ``by_extent`` covers
-    what is stitched and not the hoop: a topping.
+    what is stitched and not the hoop: a topping. ``words`` say the ``method`` to a person.
     """
 
     kind: str
@@ -24,17 +25,19 @@ class LayerNeed:
     grain_matters: bool = False
     crossed: bool = False
     by_extent: bool = False
+    words: str = ""
 
     @property
     def name(self) -> str:
-        return f"{self.kind}, {self.method}"
+        return f"{self.kind}, {self.words or self.method}"
 
 
 @dataclass(frozen=True)
 class CutBefore:
-    """Pieces of a layer that were cut for the job already."""
+    """Pieces of a layer, told by its kind and method, that were cut for the job already."""
 
-    layer: str
+    kind: str
+    method: str
     piece_mm: Size
     count: int
 
@@ -104,14 +107,13 @@ def pieces_of(job: JobLayers) -> Iterator[LayerPieces]:
     """
     if job.piece_mm is None:
         return
-    before = {(each.layer, each.piece_mm): 0 for each in job.cut_before}
+    before: Counter[tuple[str, str, Size]] = Counter()
     for each in job.cut_before:
-        before[each.layer, each.piece_mm] += each.count
+        before[each.kind, each.method, each.piece_mm] += each.count
     for layer in job.layers:
         sizes = job.extents if layer.by_extent and job.extents else ((job.piece_mm, job.hoopings),)
         for size, hoopings in sizes:
-            # Two layers of one name share what was cut for it: the first takes all that it needs.
-            done = min(before.get((layer.name, size), 0), layer.count * hoopings)
-            if done:
-                before[layer.name, size] -= done
+            # Two layers of one kind and method share what was cut for them: the first takes all that it needs.
+            done = min(before[layer.kind, layer.method, size], layer.count * hoopings)
+            before[layer.kind, layer.method, size] -= done
             yield LayerPieces(job.job, layer, size, hoopings, done)

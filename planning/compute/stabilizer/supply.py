@@ -44,6 +44,7 @@ class StabilizerStock:
     flats: tuple[Flat, ...] = ()
     roll_offers: tuple[tuple[int, PackOffer], ...] = ()  # roll width in mm, and the offer in mm of roll
     price_per_mm2: float | None = None
+    product_id: int = 0
 
     @property
     def free_mm(self) -> int:
@@ -109,10 +110,12 @@ class LayerPlan:
     purchase: PackPurchase | None
     job: str = ""
     cut_before: int = 0
+    product_id: int = 0
+    words: str = ""
 
     @property
     def name(self) -> str:
-        return f"{self.kind}, {self.method}"
+        return f"{self.kind}, {self.words or self.method}"
 
 
 def plan_layers_together(
@@ -126,7 +129,8 @@ def plan_layers_together(
     """
     rows = [[*pieces_of(job)] for job in jobs]
     known: dict[tuple[LayerNeed, Size, int], StabilizerStock | None] = {}
-    orders: dict[str, list[LayerPieces]] = {}
+    orders: dict[int, list[LayerPieces]] = {}  # by the place of a product in the stock
+    places = {id(product): place for place, product in enumerate(stock)}
     product_of: list[list[StabilizerStock | None]] = []
     for own in rows:
         product_of.append([])
@@ -137,9 +141,8 @@ def plan_layers_together(
             product = known[key]
             product_of[-1].append(product)
             if product is not None:
-                orders.setdefault(product.product, []).append(pieces)
-    by_name = {each.product: each for each in stock}
-    shares = {name: iter(_shares(by_name[name], wanted, losses)) for name, wanted in orders.items()}
+                orders.setdefault(places[id(product)], []).append(pieces)
+    shares = {place: iter(_shares(stock[place], wanted, losses)) for place, wanted in orders.items()}
     plans: list[tuple[LayerPlan, ...]] = []
     for job, own, products in zip(jobs, rows, product_of, strict=True):
         if job.piece_mm is None:
@@ -150,7 +153,7 @@ def plan_layers_together(
             tuple(
                 _without_product(job, pieces)
                 if product is None
-                else _layer_plan(pieces, product, next(shares[product.product]), losses)
+                else _layer_plan(pieces, product, next(shares[places[id(product)]]), losses)
                 for pieces, product in zip(own, products, strict=True)
             )
         )
@@ -159,7 +162,20 @@ def plan_layers_together(
 
 def _unknown(job: JobLayers, layer: LayerNeed, pieces: int, size: Size) -> LayerPlan:
     return LayerPlan(
-        "", layer.kind, layer.method, pieces, size, None, 0, 0.0, "unknown", None, 0, None, job=job.job
+        "",
+        layer.kind,
+        layer.method,
+        pieces,
+        size,
+        None,
+        0,
+        0.0,
+        "unknown",
+        None,
+        0,
+        None,
+        job=job.job,
+        words=layer.words,
     )
 
 
@@ -272,6 +288,8 @@ def _layer_plan(pieces: LayerPieces, product: StabilizerStock, cut: LayerCut, lo
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
         job=pieces.job,
         cut_before=pieces.before,
+        product_id=product.product_id,
+        words=pieces.layer.words,
     )
 
 

@@ -46,7 +46,7 @@ def scaled_sums(sums: BlockSums, placement: Placement) -> BlockSums:
     Every stitch becomes that much longer, so all paths do; penetrations, runs and trims stay. Turning and
     mirroring change no length.
 
-    >>> sums = BlockSums(drawn_mm=100.0, penetrations=50, back_draw_mm=10.0, bobbin_mm=(100.0, 90.0), runs=1)
+    >>> sums = BlockSums(drawn_mm=100.0, penetrations=50, back_draw_mm=10.0, bobbin_path_mm=(100.0, 90.0), runs=1)
     >>> scaled_sums(sums, Placement(scale=1.1)).drawn_mm
     110.00000000000001
     """
@@ -57,7 +57,7 @@ def scaled_sums(sums: BlockSums, placement: Placement) -> BlockSums:
         sums,
         drawn_mm=sums.drawn_mm * scale,
         back_draw_mm=sums.back_draw_mm * scale,
-        bobbin_mm=tuple(path * scale for path in sums.bobbin_mm),
+        bobbin_path_mm=tuple(path * scale for path in sums.bobbin_path_mm),
         dragged_mm=sums.dragged_mm * scale,
     )
 

@@ -36,7 +36,7 @@ class BlockSums:
     drawn_mm: float
     penetrations: int
     back_draw_mm: float  # Σ min(s_j, s_{j+1}) · sin(θ_j / 2): the back-draw at κ = 1
-    bobbin_mm: tuple[float, ...]  # Σ |r_j − r_{j−1}| at each κ of KAPPA_GRID
+    bobbin_path_mm: tuple[float, ...]  # Σ |r_j − r_{j−1}| at each κ of KAPPA_GRID
     runs: int
     trims: int = 0  # trims told or inferred in the file; they cost time, the runs cost the tails
     zero_length: int = 0
@@ -118,7 +118,7 @@ def block_sums(
         drawn_mm=float(lengths.sum()),
         penetrations=len(points),
         back_draw_mm=float(_norms(loops).sum()),
-        bobbin_mm=_bobbin_paths_mm(steps, np.diff(loops, axis=1)),
+        bobbin_path_mm=_bobbin_paths_mm(steps, np.diff(loops, axis=1)),
         runs=len(starts),
         trims=trims,
         zero_length=zero_length,
@@ -156,17 +156,17 @@ def bobbin_geometry_mm(
     """
     _check_lay(kappa, thickness_mm, interlock_depth)
     through_mm = 2 * (1 - interlock_depth) * thickness_mm * sums.penetrations
-    return float(np.interp(kappa, KAPPA_GRID, sums.bobbin_mm)) + through_mm
+    return float(np.interp(kappa, KAPPA_GRID, sums.bobbin_path_mm)) + through_mm
 
 
-def needle_mm(sums: BlockSums, settings: ThreadSettings) -> float:
+def needle_laid_mm(sums: BlockSums, settings: ThreadSettings) -> float:
     """Return the needle thread of a block in mm: geometry, tails and allowance, but not thread changes.
 
     Every run leaves a tail where it starts and one where it is cut, be it by a trim, a thread change or the
     end of the design.
 
     >>> sums = block_sums([(2 * i, 0) for i in range(11)], [0])
-    >>> needle_mm(sums, ThreadSettings(thickness_mm=0.5))
+    >>> needle_laid_mm(sums, ThreadSettings(thickness_mm=0.5))
     86.0
     """
     geometry_mm = needle_geometry_mm(
@@ -179,11 +179,11 @@ def needle_mm(sums: BlockSums, settings: ThreadSettings) -> float:
     return (geometry_mm + tails_mm) * (1 + settings.allowance)
 
 
-def bobbin_mm(sums: BlockSums, settings: ThreadSettings) -> float:
+def bobbin_laid_mm(sums: BlockSums, settings: ThreadSettings) -> float:
     """Return the bobbin thread of a block in mm: geometry, tails and allowance.
 
     >>> sums = block_sums([(2 * i, 0) for i in range(11)], [0])
-    >>> bobbin_mm(sums, ThreadSettings(thickness_mm=0.5))
+    >>> bobbin_laid_mm(sums, ThreadSettings(thickness_mm=0.5))
     70.0
     """
     geometry_mm = bobbin_geometry_mm(

@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.certainty.enough import Factor, Observation, posterior
+from planning.compute.certainty.enough import Factor, WeighBack, posterior
 from planning.compute.stitches.thread_length import (
     BlockSums,
     ThreadSettings,
     block_sums,
-    bobbin_mm,
-    needle_mm,
+    bobbin_laid_mm,
+    needle_laid_mm,
 )
 
 SATIN_WIDTHS_MM = (3.0, 5.0, 7.0)
@@ -125,8 +125,8 @@ def draw_strip(
 def weighing_errors(scale: Scale, strip: WeighedStrip, settings: ThreadSettings) -> tuple[float, float]:
     """Return the relative one-sigma errors with which needle and bobbin thread of the strip are weighed."""
     return (
-        scale.sigma_mg / (needle_mm(strip.sums, settings) / 1000 * scale.needle_tex),
-        scale.sigma_mg / (bobbin_mm(strip.sums, settings) / 1000 * scale.bobbin_tex),
+        scale.sigma_mg / (needle_laid_mm(strip.sums, settings) / 1000 * scale.needle_tex),
+        scale.sigma_mg / (bobbin_laid_mm(strip.sums, settings) / 1000 * scale.bobbin_tex),
     )
 
 
@@ -136,7 +136,7 @@ def _rows_needed(
     """Return the rows of fill at which both threads weigh enough. Each two rows add the same."""
     more = _strip(width_mm, rows=102)
     rows = 2
-    for mm, tex in ((needle_mm, scale.needle_tex), (bobbin_mm, scale.bobbin_tex)):
+    for mm, tex in ((needle_laid_mm, scale.needle_tex), (bobbin_laid_mm, scale.bobbin_tex)):
         wanted_mm = scale.sigma_mg / wanted_error / tex * 1000
         there_mm = mm(least.sums, settings)
         a_row_mm = (mm(more.sums, settings) - there_mm) / 100
@@ -235,8 +235,8 @@ class StripResult:
 
     kappa: float
     kappa_sigma: float
-    needle: Observation
-    bobbin: Observation
+    needle: WeighBack
+    bobbin: WeighBack
 
     @property
     def needle_factor(self) -> tuple[float, float]:
@@ -276,8 +276,8 @@ def strip_result(
     bobbin_used_mm = measured.bobbin_mg / scale.bobbin_tex * 1000
     observations = []
     for what, used_mm, mm, tex in (
-        ("needle", needle_used_mm, needle_mm, scale.needle_tex),
-        ("bobbin", bobbin_used_mm, bobbin_mm, scale.bobbin_tex),
+        ("needle", needle_used_mm, needle_laid_mm, scale.needle_tex),
+        ("bobbin", bobbin_used_mm, bobbin_laid_mm, scale.bobbin_tex),
     ):
         if not (math.isfinite(used_mm) and used_mm > 0):
             raise WorkshopError(
@@ -286,15 +286,15 @@ def strip_result(
         reckoned, slope = _log_length(mm, sums, settings, kappa)
         weighing = scale.sigma_mg / tex * 1000 / used_mm
         observations.append(
-            Observation(math.log(used_mm) - reckoned, math.hypot(weighing, slope * kappa_sigma))
+            WeighBack(math.log(used_mm) - reckoned, math.hypot(weighing, slope * kappa_sigma))
         )
     return StripResult(kappa, kappa_sigma, *observations)
 
 
-def factor_after_strip(prior: Factor, observation: Observation) -> Factor:
+def factor_after_strip(prior: Factor, observation: WeighBack) -> Factor:
     """Return what is believed of a factor after the strip, which counts as one job.
 
-    >>> after = factor_after_strip(Factor(0.0, 0.12, 0.06), Observation(0.1, 0.03))
+    >>> after = factor_after_strip(Factor(0.0, 0.12, 0.06), WeighBack(0.1, 0.03))
     >>> round(after.mean_log, 3), round(after.sigma, 3)
     (0.076, 0.059)
     """
@@ -316,6 +316,6 @@ def _log_length(
     return log_at(kappa), (log_at(high) - log_at(low)) / (high - low)
 
 
-def _with_error(observation: Observation) -> tuple[float, float]:
+def _with_error(observation: WeighBack) -> tuple[float, float]:
     factor = math.exp(observation.log_ratio)
     return factor, factor * observation.sigma

@@ -6,7 +6,8 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import parse_weight
+from inventory.compute.lengths import read_scale
+from inventory.management.acts import add_scale_step, scale_step_mg
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
 from planning.run.finish import Ending, WeighedBack, finish
@@ -22,7 +23,7 @@ class Command(WorkshopCommand):
             "--weighed", action="append", default=[], metavar="LABEL=WEIGHT",
             help="A spool with its core, such as S0042=31.5g. Repeatable; others are believed as estimated.",
         )  # fmt: skip
-        parser.add_argument("--scale", default="1 g", metavar="WEIGHT", help="The scale's steps.")
+        add_scale_step(parser)
         parser.add_argument("--bobbins", type=float, metavar="N", help="Bobbins used, such as 3.5.")
         parser.add_argument("--minutes", type=float, metavar="MIN", help="Minutes at the machine.")
         parser.add_argument("--as-it-is", action="store_true", help="The pieces left will not be stitched.")
@@ -31,8 +32,10 @@ class Command(WorkshopCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         job = job_numbered(options["job"])
         ending = Ending(
-            weighed=tuple(_weighed(written, sure=options["sure"]) for written in options["weighed"]),
-            scale_resolution_mg=parse_weight(options["scale"]),
+            weighed=tuple(
+                _weighed(written, resolution_mg=scale_step_mg(options), sure=options["sure"])
+                for written in options["weighed"]
+            ),
             bobbins=options["bobbins"],
             machine_min=options["minutes"],
             although_unfinished=options["as_it_is"],
@@ -55,8 +58,8 @@ class Command(WorkshopCommand):
         )
 
 
-def _weighed(written: str, *, sure: bool) -> WeighedBack:
+def _weighed(written: str, *, resolution_mg: int | None, sure: bool) -> WeighedBack:
     label, equals, weight = written.partition("=")
     if not equals:
         raise WorkshopError(f'"{written}" names no weight. Write LABEL=WEIGHT, such as S0042=31.5g.')
-    return WeighedBack(label.strip(), gross_mg=parse_weight(weight), sure=sure)
+    return WeighedBack(label.strip(), read_scale(weight, resolution_mg=resolution_mg), sure=sure)

@@ -6,8 +6,7 @@ from django.core.management.base import CommandParser
 
 from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
-from planning.jobs.held_shades import ShadeChanges, hold_all, hold_shades
-from planning.jobs.jobs import plan_of
+from planning.jobs.pinning import ShadeChanges, change_pins, pin_all
 from planning.models import Job
 
 
@@ -35,9 +34,9 @@ class Command(WorkshopCommand):
         if job is None:
             raise WorkshopError(f"There is no job {options['job']}.")
         changes = ShadeChanges(options["pin"], options["unpin"], options["exclude"], options["use_again"])
-        hold_shades(job, changes)
+        change_pins(job, changes)
         if options["all"]:
-            hold_all(job, plan_of(job))
+            pin_all(job)
         pinned = [
             {"design": each.design.name, "block": each.block, "shade": str(each.shade)}
             for each in job.pinned_shades.select_related("design", "shade__range")

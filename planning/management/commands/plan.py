@@ -9,7 +9,14 @@ from django.core.management.base import CommandParser
 from inventory.management.base import WorkshopCommand
 from planning.library.designs import asked_from_file
 from planning.models import Strictness
-from planning.plan.ask import Question, chosen_machine, each_in_its_own_hooping, plan, verdict_exit_code
+from planning.plan.ask import (
+    Question,
+    chosen_machine,
+    each_in_its_own_hooping,
+    plan,
+    question_named,
+    verdict_exit_code,
+)
 from planning.plan.data import plan_as_data
 from planning.plan.terminal import print_plan
 from planning.stitch_files.reading import read_design_file
@@ -69,9 +76,6 @@ class Command(WorkshopCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         question = Question(
             pieces=options["pieces"],
-            fabric=options["fabric"],
-            machine=options["machine"],
-            hoop=options["hoop"],
             tests=options["tests"],
             needed_on=options["by"],
             pins=tuple(options["pin"]),
@@ -79,7 +83,10 @@ class Command(WorkshopCommand):
             copies=options["copies"],
             strictness=options["strictness"],
         )
-        trim_at_jumps = chosen_machine(question.machine).trim_at_jumps
+        question = question_named(
+            question, fabric=options["fabric"], machine=options["machine"], hoop=options["hoop"]
+        )
+        trim_at_jumps = (question.machine or chosen_machine(None)).trim_at_jumps
         designs = [
             asked_from_file(read_design_file(path, trim_at_jumps=trim_at_jumps)) for path in options["files"]
         ]

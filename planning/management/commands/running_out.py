@@ -7,7 +7,6 @@ from rich.table import Table
 
 from inventory.management.base import WorkshopCommand
 from planning.cutting.outlook import Outlook, stabilizer_outlooks
-from planning.jobs.layers import with_layers
 from planning.models import Job
 
 
@@ -18,9 +17,11 @@ class Command(WorkshopCommand):
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        outlooks = stabilizer_outlooks(with_layers(Job.objects.waiting()), at=timezone.now())
+        outlooks, unclear = stabilizer_outlooks(
+            list(Job.objects.waiting().with_everything()), at=timezone.now()
+        )
         if options["format"] == "json":
-            self.write_json({"stabilizer": [outlook_as_data(each) for each in outlooks]})
+            self.write_json({"stabilizer": [outlook_as_data(each) for each in outlooks], "unclear": unclear})
             return
         table = Table(box=None)
         for head in (
@@ -43,6 +44,8 @@ class Command(WorkshopCommand):
                 each.supplier or "nobody is known to sell it",
             )
         self.console().print(table)
+        for problem in unclear:
+            self.console().print(f"note: {problem}")
 
 
 def outlook_as_data(outlook: Outlook) -> dict[str, Any]:

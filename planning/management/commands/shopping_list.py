@@ -14,7 +14,7 @@ from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC
 from inventory.management.base import WorkshopCommand, stray_lines_aside
 from inventory.tables.cells import guarded
-from planning.buying.basket import Plan, draft_orders, plan_basket, shopping_rows_of_all
+from planning.buying.basket import BasketPlan, draft_orders, plan_basket, shopping_rows_of_all
 from planning.buying.needs import Needs, needs_of_all
 from planning.models import Rules
 from planning.plan.terminal import shopping_table
@@ -86,7 +86,7 @@ EMPTY_ROW = ("what", "need_mm", "packs", "put_up", "supplier", "unit_price", "to
              "need_pieces", "needed_on", "jobs", "kept_for")  # fmt: skip
 
 
-def print_shopping(console: Console, plan: Plan, needs: Needs, rows: list[dict[str, Any]]) -> None:
+def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[dict[str, Any]]) -> None:
     """Print the basket supplier by supplier, what it saves, and what cannot be bought or said."""
     currency = Rules.current().currency
     if not rows:

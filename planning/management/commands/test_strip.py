@@ -9,8 +9,9 @@ from django.utils import timezone
 from inventory.compute.errors import WorkshopError
 from inventory.management.base import WorkshopCommand
 from planning.compute.stitches.weighed_strip import Scale, StripMeasured, StripResult
+from planning.facts.names import by_name
 from planning.models import Fabric, Hoop
-from planning.plan.ask import by_name, chosen_machine
+from planning.plan.ask import chosen_machine
 from planning.stitch_files.writing import WRITTEN, stitch_file
 from planning.strip.strips import STRIP_COLOUR, StripAsked, keep_kappa, measured_strip, promised
 

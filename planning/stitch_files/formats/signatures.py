@@ -62,13 +62,13 @@ def pec_block_at(data: bytes) -> int:
     return le32(data, 8) if data.startswith(b"#PES") else 8
 
 
-def check_pec(data: bytes) -> str | None:
+def pec_problem(data: bytes) -> str | None:
     if not data.startswith(b"#PEC0001"):
         return "a PEC file starts with #PEC0001"
     return _check_pec_block(data)
 
 
-def check_pes(data: bytes) -> str | None:
+def pes_problem(data: bytes) -> str | None:
     if not data.startswith((b"#PES", b"#PEC")):
         return "a PES file starts with #PES"
     return _check_pec_block(data)
@@ -83,30 +83,30 @@ def _check_pec_block(data: bytes) -> str | None:
     return None
 
 
-def check_dst(data: bytes) -> str | None:
+def dst_problem(data: bytes) -> str | None:
     if b"LA:" not in data[:64] and b"ST:" not in data[:64]:
         return "a DST file starts with a header of 512 bytes that begins with LA:"
     return ENDS_IN_HEADER if len(data) <= 512 else None
 
 
-def check_exp(data: bytes) -> str | None:
+def exp_problem(data: bytes) -> str | None:
     """Return that the bytes are something else; the format itself has no mark to look for."""
     other = what_it_looks_like(data)
     return f"it is {other}" if other else None
 
 
-def check_jef(data: bytes) -> str | None:
+def jef_problem(data: bytes) -> str | None:
     stitches_at, colours = le32(data, 0), le32(data, 24)
     if stitches_at < 116 + 4 * colours:
         return "its header has no room for the colours that it counts"
     return NO_STITCHES_YET if stitches_at >= len(data) else None
 
 
-def check_vp3(data: bytes) -> str | None:
+def vp3_problem(data: bytes) -> str | None:
     return None if data.startswith(b"%vsm%\0") else "a VP3 file starts with %vsm%"
 
 
-def check_xxx(data: bytes) -> str | None:
+def xxx_problem(data: bytes) -> str | None:
     if len(data) <= 0x100:
         return ENDS_IN_HEADER
     # Both are zero in some files; a person's other file has letters here, which make a far larger number.
@@ -116,7 +116,7 @@ def check_xxx(data: bytes) -> str | None:
     return None
 
 
-def check_hus(data: bytes) -> str | None:
+def hus_problem(data: bytes) -> str | None:
     if len(data) < 42:
         return ENDS_IN_HEADER
     colours, commands_at, x_at, y_at = (le32(data, at) for at in (8, 20, 24, 28))
@@ -129,17 +129,17 @@ def check_hus(data: bytes) -> str | None:
     return None
 
 
-def check_sew(data: bytes) -> str | None:
+def sew_problem(data: bytes) -> str | None:
     if le16(data, 0) > 1000:
         return "its header counts far too many colours"
     return ENDS_IN_HEADER if len(data) <= 0x1D78 else None
 
 
-def check_u01(data: bytes) -> str | None:
-    return ENDS_IN_HEADER if len(data) <= 0x100 else check_exp(data)
+def u01_problem(data: bytes) -> str | None:
+    return ENDS_IN_HEADER if len(data) <= 0x100 else exp_problem(data)
 
 
-def check_tbf(data: bytes) -> str | None:
+def tbf_problem(data: bytes) -> str | None:
     if data[0x80:0x83] != b"LA:":
         return "a TBF file has LA: at byte 128"
     return ENDS_IN_HEADER if len(data) <= 0x600 else None

@@ -11,7 +11,6 @@ from inventory.compute.density import (
     denier_from_tex,
     grams_per_m2_from_oz_per_yd2,
     metric_ticket,
-    metric_ticket_from_nm,
     ne_from_tex,
     nm_from_tex,
     tex_from_denier,
@@ -35,7 +34,7 @@ def test_denier_is_nine_times_tex(denier: float, tex: float) -> None:
 
 def test_metric_ticket_is_three_thousand_over_tex() -> None:
     # Thread numbering guides: ticket = 3000 / tex; Nm 80/2 is ticket 120, tex 40 is ticket 75.
-    assert metric_ticket_from_nm(80, 2) == pytest.approx(120, rel=1e-12)
+    assert metric_ticket(tex_from_nm(80, plies=2)) == pytest.approx(120, rel=1e-12)
     assert metric_ticket(40) == pytest.approx(75, rel=1e-12)
 
 
@@ -66,7 +65,7 @@ def test_every_system_leads_back_to_the_same_tex(tex: float) -> None:
     assert tex_from_denier(denier_from_tex(tex)) == pytest.approx(tex, rel=1e-12)
     assert tex_from_nm(nm_from_tex(tex)) == pytest.approx(tex, rel=1e-12)
     assert tex_from_ne(ne_from_tex(tex)) == pytest.approx(tex, rel=1e-12)
-    assert metric_ticket(tex) == pytest.approx(metric_ticket_from_nm(nm_from_tex(tex), 1), rel=1e-12)
+    assert metric_ticket(tex) == pytest.approx(metric_ticket(tex_from_nm(nm_from_tex(tex))), rel=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -5,12 +5,12 @@ import pytest
 
 from inventory.compute.colour import delta_e_00
 from inventory.compute.colour_knowing import USUAL_SIGMA
-from inventory.compute.photograph import PhotographUnclear, Region, colour_in_photograph
+from inventory.compute.photograph import PhotographUnclear, PhotoRegion, colour_in_photograph
 
 with np.printoptions():  # the import changes NumPy's print options for the whole process
     import colour as reference
 
-CARD, THREAD = Region(0.0, 0.0, 0.5, 1.0), Region(0.5, 0.0, 0.5, 1.0)
+CARD, THREAD = PhotoRegion(0.0, 0.0, 0.5, 1.0), PhotoRegion(0.5, 0.0, 0.5, 1.0)
 
 
 def photographed(thread_light, *, card_light=(0.18, 0.18, 0.18), light=(1.0, 1.0, 1.0), noise=0.0, rng=None):
@@ -65,11 +65,11 @@ def test_it_says_how_far_the_pixels_lie_apart_and_that_it_is_approximate():
     ("picture", "card", "words"),
     [
         (photographed((0.4, 0.1, 0.1), card_light=(1.0, 1.0, 1.0)), CARD, "too bright or too dark"),
-        (photographed((0.4, 0.1, 0.1)), Region(0.25, 0.0, 0.5, 1.0), "not evenly grey"),
+        (photographed((0.4, 0.1, 0.1)), PhotoRegion(0.25, 0.0, 0.5, 1.0), "not evenly grey"),
         (photographed((1.0, 1.0, 1.0)), CARD, "blown out"),
-        (photographed((0.4, 0.1, 0.1)), Region(0.9, 0.0, 0.5, 1.0), "beyond the picture"),
-        (photographed((0.4, 0.1, 0.1)), Region(0.0, 0.0, 0.01, 0.1), "fewest that say anything"),
-        (photographed((0.4, 0.1, 0.1)), Region(float("nan"), 0.0, 0.1, 0.1), "beyond the picture"),
+        (photographed((0.4, 0.1, 0.1)), PhotoRegion(0.9, 0.0, 0.5, 1.0), "beyond the picture"),
+        (photographed((0.4, 0.1, 0.1)), PhotoRegion(0.0, 0.0, 0.01, 0.1), "fewest that say anything"),
+        (photographed((0.4, 0.1, 0.1)), PhotoRegion(float("nan"), 0.0, 0.1, 0.1), "beyond the picture"),
     ],
 )
 def test_what_cannot_be_measured_is_refused_in_words(picture, card, words):

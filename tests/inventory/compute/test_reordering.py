@@ -1,4 +1,4 @@
-"""Reorder points and lot sizes against published values, and against three simulated years of weeks."""
+"""Reorder points against published values, and against three simulated years of weeks."""
 
 import math
 from collections.abc import Callable
@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 from inventory.compute.demand import croston, sba, tsb, weekly_demand
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lot_sizes import economic_order_quantity, newsvendor, quantity_with_discounts
-from inventory.compute.reordering import lead_time_demand, order_up_to, reorder_point, safety_stock
+from inventory.compute.reordering import lead_time_demand, reorder_point, safety_stock
 
 # Hyndman and Athanasopoulos, Forecasting: principles and practice, 2nd edition, section 12.2, product C.
 PRODUCT_C = [0, 2, 0, 1, 0, 11, 0, 0, 0, 0, 2, 0, 6, 3, 0, 0, 0, 0, 0, 7, 0, 0, 0, 0, 0, 0, 0, 3, 1, 0, 0, 1, 0, 1,
@@ -30,36 +29,6 @@ def test_taylors_carpet_is_reordered_at_the_published_point():
     mean, sd = lead_time_demand(mean=30, sd=5, lead_time=10)
     assert mean + safety_stock(sd=sd, service_level=0.95) == pytest.approx(326.01, abs=0.005)
     assert mean + 1.65 * sd == pytest.approx(326.09, abs=0.005)
-
-
-def test_the_newsvendor_orders_what_is_published():
-    """Snyder and Shen, Fundamentals of Supply Chain Theory: N(50, 8), holding 0.18, penalty 0.70."""
-    lot = newsvendor(mean=50, sd=8, holding_cost=0.18, penalty=0.70)
-    assert (lot.quantity, lot.cost) == (pytest.approx(56.604, abs=5e-4), pytest.approx(1.9976, abs=5e-5))
-
-
-def test_the_economic_order_quantity_is_the_published_one():
-    """Snyder and Shen, Fundamentals of Supply Chain Theory, example 3.1."""
-    lot = economic_order_quantity(1300, fixed_cost=8, holding_cost=0.225)
-    assert (lot.quantity, lot.cost) == (pytest.approx(304.047, abs=5e-4), pytest.approx(68.4105, abs=5e-5))
-
-
-def test_the_all_units_discount_leads_to_the_published_lot():
-    """Nahmias, Production and Operations Analysis: K 8, i 0.2, 600 a year, breaks 0/500/1000."""
-    prices = [(0, 0.30), (500, 0.29), (1000, 0.28)]
-    lot = quantity_with_discounts(600, fixed_cost=8, holding_rate=0.2, prices=prices)
-    assert (lot.quantity, lot.cost) == (500, pytest.approx(198.10, abs=0.005))
-
-
-def test_no_other_quantity_of_the_discount_example_costs_less():
-    def cost(quantity: float) -> float:
-        price = 0.30 if quantity < 500 else 0.29 if quantity < 1000 else 0.28
-        return price * 600 + 8 * 600 / quantity + 0.2 * price * quantity / 2
-
-    best = quantity_with_discounts(
-        600, fixed_cost=8, holding_rate=0.2, prices=[(0, 0.30), (500, 0.29), (1000, 0.28)]
-    )
-    assert best.cost <= min(cost(quantity) for quantity in range(1, 2000)) + 1e-9
 
 
 @pytest.mark.parametrize(
@@ -115,7 +84,6 @@ def test_more_service_never_means_less_stock(
     point = reorder_point(history, lead_time_weeks=lead, service_level=level + more)
     assert point.point >= less.point - 1e-9 * (1 + less.point)
     assert math.isfinite(point.point)
-    assert order_up_to(point, pack=5) == point.point + 5
 
 
 # Packs are small against a week's use, so that rounding up to them serves nobody.

@@ -12,28 +12,28 @@ from hypothesis import strategies as st
 from inventory.compute.lengths import parse_decimal
 from inventory.files.importing.fields import (
     CellField,
-    ColourField,
-    DayField,
-    MoneyField,
-    NumberField,
-    SigmaField,
-    TextField,
-    WholeField,
-    WordField,
-    YesNoField,
+    ColourCell,
+    DayCell,
+    MoneyCell,
+    NumberCell,
+    SigmaCell,
+    TextCell,
+    WholeCell,
+    WordCell,
+    YesNoCell,
     grams,
     metres,
 )
 from inventory.tables.cells import guarded, read_list, unguarded, written, written_list
 
 LENGTH, WEIGHT = metres("Length."), grams("Weight.")
-TEX = NumberField("Tex.", low=0, high=1000, low_allowed=False)
-LAB = NumberField("a*.", low=-200, high=200)
-MONEY, PIECES, DAY = MoneyField("Price."), WholeField("Pieces."), DayField("Day.")
-CODE = TextField("Code.", longest=20)
-KNOWN = WordField("Known", choices=[("sealed", "sealed, as sold"), ("unknown", "not known")])
-YES_NO = YesNoField("Grain.")
-SIGMA, COLOUR = SigmaField("Sigma.", scale=1000), ColourField("Colour.")
+TEX = NumberCell("Tex.", low=0, high=1000, low_allowed=False)
+LAB = NumberCell("a*.", low=-200, high=200)
+MONEY, PIECES, DAY = MoneyCell("Price."), WholeCell("Pieces."), DayCell("Day.")
+CODE = TextCell("Code.", longest=20)
+KNOWN = WordCell("Known", choices=[("sealed", "sealed, as sold"), ("unknown", "not known")])
+YES_NO = YesNoCell("Grain.")
+SIGMA, COLOUR = SigmaCell("Sigma.", scale=1000), ColourCell("Colour.")
 
 
 def refusal(field: CellField, value: object) -> str:
@@ -132,7 +132,7 @@ def test_a_cell_is_refused_in_words(field, cell, says):
 
 
 def test_a_day_may_count_from_1904():
-    day = DayField("Day.")
+    day = DayCell("Day.")
     day.days_from_1904 = True
     # The same day is 1462 less in the 1904 date system (ISO/IEC 29500-1, 18.17.4.1).
     assert day.clean(Decimal(46034 - 1462)) == date(2026, 1, 12)

@@ -137,7 +137,7 @@ def test_a_template_is_exported_empty(tmp_path):
     file = tmp_path / "spools.csv"
     assert run("export_stock", "spools", "--template", "--output", file)[0] == 0
     assert file.read_text("utf-8-sig").startswith(
-        "label,maker,range,code,name,put_up,length_m,weight_g,known,"
+        "label,maker,range,code,name,put_up,length_m,weight_g,scale_step_g,known,"
     )
     assert len(file.read_text("utf-8-sig").splitlines()) == 1
 

@@ -5,10 +5,12 @@ import io
 from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.db import IntegrityError
 
 from fixtures.imports import make
@@ -19,6 +21,7 @@ from inventory.models import (
     BobbinBatch,
     Change,
     Entry,
+    LandedRow,
     Offcut,
     PartBobbin,
     Place,
@@ -341,7 +344,7 @@ def test_a_weight_tells_the_length_as_weighing_does():
     )
     landed = spool("S1")
     weighed = a_spool(shade, metres=1000)
-    weigh_spool(weighed, gross_mg=25_500, scale_resolution_mg=1000, key=a_key(), at=NOW, by=None)
+    weigh_spool(weighed, gross_mg=25_500, scale_resolution_mg=100, key=a_key(), at=NOW, by=None)
     weighed = spool(weighed.label)
     # 13.5 g of 27 tex are 500 m (ISO 1144: 1 tex = 1 g/km).
     assert landed.on_hand == weighed.on_hand == 500_000
@@ -517,3 +520,19 @@ def test_a_bad_file_of_ten_thousand_rows_names_every_bad_cell_and_changes_nothin
     assert len(failed_rows_csv(refused.value.preview).splitlines()) == 101
     assert not StockItem.objects.exists()
     assert not Entry.objects.exists()
+
+
+def test_a_file_that_landed_before_its_rows_were_noted_is_known_again():
+    the_catalogue()
+    content = (IMPORTS / "good/bobbins.csv").read_bytes()
+    apply(content, kind="bobbins")
+    ledger.use(StockItem.objects.first(), quantity=1, key="import-no-file", at=NOW, by=None)
+    noted = sorted(LandedRow.objects.values_list("entry", "sha256"))
+    assert noted
+    LandedRow.objects.all().delete()
+    migration = import_module("inventory.migrations.0009_what_files_landed")
+    migration.note_what_files_landed(apps, None)
+    assert sorted(LandedRow.objects.values_list("entry", "sha256")) == noted
+    again = preview_import(content, kind="bobbins")
+    assert "landed before" in " ".join(again.notes)
+    assert again.new == again.changed == 0

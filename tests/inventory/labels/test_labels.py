@@ -1,9 +1,6 @@
 """Labels are read back from the page: their places, their text, and the codes module by module."""
 
-import io
 import re
-import shutil
-import subprocess
 from collections.abc import Sequence
 
 import pytest
@@ -11,6 +8,7 @@ import segno
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
+from pypdfium2 import PdfDocument
 
 from inventory.compute.errors import WorkshopError
 from inventory.labels.printable import ENCODING, printable
@@ -28,12 +26,9 @@ from tests.factories import a_range, a_roll, a_shade, a_spool, some_bobbins
 
 SITE = "https://thread.example"
 DPI = 400
+PT_IN_MM = 72 / 25.4
 
 pytestmark = pytest.mark.django_db
-needs_poppler = pytest.mark.skipif(
-    not (shutil.which("pdftoppm") and shutil.which("pdftotext")),
-    reason="pdftoppm and pdftotext read the page back",
-)
 
 
 def sheet_of(items: Sequence[StockItem], *, sheet: str = "a4-63.5x38.1", skip: int = 0) -> bytes:
@@ -42,19 +37,21 @@ def sheet_of(items: Sequence[StockItem], *, sheet: str = "a4-63.5x38.1", skip: i
 
 def words(pdf: bytes, *, page: int = 1, box_mm: tuple[float, float, float, float] | None = None) -> str:
     """Return the text of a page, or of what lies in a box: left, top, width and height."""
-    box = []
-    if box_mm is not None:
-        names, points = ("-x", "-y", "-W", "-H"), [round(edge * 72 / 25.4) for edge in box_mm]
-        box = [word for name, point in zip(names, points, strict=True) for word in (name, str(point))]
-    pages = ["-f", str(page), "-l", str(page)]
-    read = subprocess.run(["pdftotext", *pages, *box, "-", "-"], input=pdf, capture_output=True, check=True)
-    return " ".join(read.stdout.decode().split())
+    with PdfDocument(pdf) as document:
+        sheet = document[page - 1]
+        page_width, page_height = sheet.get_size()
+        left, top, width, height = (
+            [edge * PT_IN_MM for edge in box_mm] if box_mm else (0, 0, page_width, page_height)
+        )
+        # A PDF is measured from its lower edge upwards.
+        lower = page_height - top - height
+        read = sheet.get_textpage().get_text_bounded(left, lower, left + width, lower + height)
+    return " ".join(read.split())
 
 
 def picture(pdf: bytes, *, page: int = 1) -> Image.Image:
-    command = ["pdftoppm", "-r", str(DPI), "-gray", "-png", "-f", str(page), "-l", str(page), "-"]
-    drawn = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout
-    return Image.open(io.BytesIO(drawn)).convert("L")
+    with PdfDocument(pdf) as document:
+        return document[page - 1].render(scale=DPI / 72, grayscale=True).to_pil().convert("L")
 
 
 def is_dark(image: Image.Image, x: int, y: int) -> bool:
@@ -71,7 +68,6 @@ def label_box(sheet: str, position: int) -> tuple[float, float, float, float]:
     return (*SHEETS[sheet].corner_mm(position), *SHEETS[sheet].label_mm)
 
 
-@needs_poppler
 @pytest.mark.parametrize("sheet", SHEETS)
 def test_a_label_says_its_code_and_what_it_is_within_its_own_edges(sheet):
     spool = a_spool(a_shade("R140", name="Harbour Red"))
@@ -80,7 +76,6 @@ def test_a_label_says_its_code_and_what_it_is_within_its_own_edges(sheet):
     assert text.replace("· ", "") == f"{spool.label} Harbour Red Skerry Forty R140 1000 m spool"
 
 
-@needs_poppler
 @pytest.mark.parametrize("sheet", SHEETS)
 def test_the_code_on_the_page_is_the_code_of_the_address_module_by_module(sheet):
     spool = a_spool()
@@ -107,7 +102,6 @@ def test_the_code_on_the_page_is_the_code_of_the_address_module_by_module(sheet)
     assert min(first_x, first_y) >= 4 * module - 2
 
 
-@needs_poppler
 def test_labels_follow_each_other_by_rows_and_go_on_to_the_next_sheet():
     spools = [a_spool() for _ in range(4)] * 6
     pdf = sheet_of(spools)
@@ -118,7 +112,6 @@ def test_labels_follow_each_other_by_rows_and_go_on_to_the_next_sheet():
     assert words(pdf, page=2, box_mm=label_box("a4-63.5x38.1", 3)) == ""
 
 
-@needs_poppler
 def test_a_part_used_sheet_starts_at_its_first_free_label():
     spools = [a_spool() for _ in range(3)]
     pdf = sheet_of(spools, skip=19)
@@ -127,7 +120,6 @@ def test_a_part_used_sheet_starts_at_its_first_free_label():
     assert words(pdf, page=2, box_mm=label_box("a4-63.5x38.1", 0)).startswith(spools[2].label)
 
 
-@needs_poppler
 def test_the_longest_label_code_is_printed_whole_and_inside():
     spool = a_spool(a_shade("R1", name="A shade of a very long name, typed in full by one with time"))
     code = "S-94E7C635-10321-LONGER9"
@@ -145,13 +137,11 @@ def test_the_longest_label_code_is_printed_whole_and_inside():
             assert not dark(image, left + width * step / 100, top + height - 0.6)
 
 
-@needs_poppler
 def test_other_scripts_are_printed_in_letters_near_to_theirs():
     spool = a_spool(a_shade("Б1", name="Łosoś Κύμα Шторм", range=a_range("Écume", "Größe", tex=27.0)))
     assert "Losos Kyma Shtorm Écume Größe · B1" in words(sheet_of([spool]))
 
 
-@needs_poppler
 def test_things_of_every_kind_have_labels():
     pdf = words(sheet_of([a_roll(), some_bobbins()]))
     assert "tear-away, 50 g/m²" in pdf

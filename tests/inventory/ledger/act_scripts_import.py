@@ -17,6 +17,8 @@ from inventory.files.importing import apply_import
 
 def progress(done, total):
     print(done, total, flush=True)
+    if done > total // 2:
+        sys.stdin.readline()
 
 
 content = Path({file!r}).read_bytes()
@@ -29,6 +31,7 @@ def import_script(file: Path, *, kind: str = "spools") -> str:
     """Return a Python program that imports ``file`` in one transaction.
 
     It uses the database that its environment names, prints ``done total`` after each step (the rows are landing
-    once ``done`` is above half of ``total``), and last a line that begins with ``landed``.
+    once ``done`` is above half of ``total``), waits there for a line from its standard input or that input's end, and
+    prints last a line that begins with ``landed``.
     """
     return _SCRIPT.format(house=str(Path(__file__).resolve().parents[3]), file=str(file), kind=kind)

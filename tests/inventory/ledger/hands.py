@@ -1,8 +1,8 @@
 """One of many hands at the shelf: a process that does acts as fast as it can and tells what came of each.
 
-Run as ``python -m tests.inventory.ledger.hands prepare`` once, then ``… hands work NUMBER ACTS`` in as many processes
-as there are hands; each says *ready* and waits for a line before it begins. ``… hands books`` tells what the
-database has at the end.
+Run as ``python -m tests.inventory.ledger.hands prepare SCARCE_PIECES`` once, then ``… hands work NUMBER ACTS`` in as
+many processes as there are hands; each says *ready* and waits for a line before it begins. ``… hands books`` tells
+what the database has at the end.
 """
 
 import json
@@ -38,11 +38,11 @@ from tests.factories import (  # noqa: E402
 )
 
 NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
-SPOOLS, SCARCE, SCARCE_PIECES = 12, "SCARCE", 60
+SPOOLS, SCARCE = 12, "SCARCE"
 SHARED_KEYS = 20
 
 
-def prepare() -> None:
+def prepare(scarce_pieces: int) -> None:
     """Put twenty things on the shelf, one of them too few for all who want it."""
     for place in ("wall", "drawer"):
         a_place(place)
@@ -57,7 +57,7 @@ def prepare() -> None:
     receive_sheets(a_stabilizer(), delivery=a_delivery(key="sheets"), **sheets)
     receive_needles(system="130/705", size=75, count=300, delivery=a_delivery(key="needles"))
     receive_needles(
-        system="130/705", size=90, count=SCARCE_PIECES, delivery=a_delivery(key="scarce"), labels=[SCARCE]
+        system="130/705", size=90, count=scarce_pieces, delivery=a_delivery(key="scarce"), labels=[SCARCE]
     )
     assert StockItem.objects.count() == 20
 
@@ -199,8 +199,8 @@ def books() -> dict[str, Any]:
 
 def main() -> None:
     match sys.argv[1:]:
-        case ["prepare"]:
-            prepare()
+        case ["prepare", scarce_pieces]:
+            prepare(int(scarce_pieces))
         case ["work", number, acts]:
             hand = Hand(int(number))
             print("ready", flush=True)

@@ -397,7 +397,7 @@ class Shelf(RuleBasedStateMachine):
 
 
 @pytest.mark.django_db
-def test_any_sequence_of_acts_leaves_the_ledger_right() -> None:
-    run_state_machine_as_test(
-        Shelf, settings=settings(max_examples=20, stateful_step_count=30, deadline=None)
-    )
+@pytest.mark.parametrize("sequences", [4, pytest.param(40, marks=pytest.mark.thorough)])
+def test_any_sequence_of_acts_leaves_the_ledger_right(sequences: int) -> None:
+    few = settings(max_examples=sequences, stateful_step_count=30, deadline=None)
+    run_state_machine_as_test(Shelf, settings=few)

@@ -19,7 +19,7 @@ from inventory.orders.orders import (
     order_problems,
     place_order,
     receive_order,
-    revive_order,
+    take_cancelling_back,
     undo_receipt,
 )
 from tests.factories import NOW, a_key, a_put_up, a_roll_offer, a_shade, an_offer, use_up
@@ -124,7 +124,7 @@ def test_a_short_delivery_is_given_up_and_taken_up_again(order: Order):
     receive(order, Arrived(line(order), 4))
     assert give_up(line(order)).to_come == 0
     assert Order.objects.get().is_open  # the roll is still to come
-    revive_order(order)
+    take_cancelling_back(order)
     assert line(order).to_come == 2
 
 
@@ -141,7 +141,7 @@ def test_a_cancelled_order_is_not_received_until_it_is_revived(order: Order):
     assert Order.objects.get().stands == "cancelled"
     with pytest.raises(CannotOrder, match="cancelled"):
         receive(order, Arrived(line(order), 1))
-    revive_order(order)
+    take_cancelling_back(order)
     assert len(receive(order, Arrived(line(order), 1))) == 1
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from inventory import ledger
-from inventory.compute.lengths import AmbiguousNumber, NotWhole, UnknownUnit
+from inventory.compute.lengths import AmbiguousNumber, NotWhole, ScaleReading, UnknownUnit
 from inventory.compute.units import IMPERIAL
 from inventory.models import StockItem
 from inventory.shelf.counts import Found, NotAFinding, count_item, found_as_typed, note_found
@@ -26,7 +26,7 @@ def held(item):
         ("350 m", Found(quantity=350_000)),
         ("350", Found(quantity=350_000)),
         ("12,5 m", Found(quantity=12_500)),
-        ("25.5 g", Found(gross_mg=25_500)),
+        ("25.5 g", Found(gross=ScaleReading(25_500, resolution_mg=100))),
         ("Three  Quarters", Found(level="three quarters")),
         ("?", Found()),
         ("0", Found(quantity=0)),
@@ -63,7 +63,7 @@ def test_a_finding_says_one_thing():
     ("found", "on_hand", "known"),
     [
         (Found(quantity=350_000), 350_000, "counted"),
-        (Found(gross_mg=25_500), 500_000, "weighed"),
+        (Found(gross=ScaleReading(25_500, resolution_mg=100)), 500_000, "weighed"),
         (Found(level="half"), 500_000, "judged"),
         (Found(), 1_000_000, "unknown"),
     ],

@@ -7,7 +7,6 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.units import METRIC, Units
 from inventory.ledger import ledger_problems
 from inventory.models import Entry, StockItem
-from inventory.shelf.acts import scale_resolution
 from inventory.shelf.reads import item_by_label
 from inventory.shelf.scan_box import Meant, NotAMovement, Scanned, movement_meant, read_code
 from tests.factories import a_put_up, a_roll, a_shade, a_spool, some_bobbins
@@ -100,20 +99,6 @@ def test_what_could_mean_two_things_is_asked_about_and_never_guessed(typed, kind
 def test_a_bare_number_on_a_spool_names_both_readings():
     with pytest.raises(NotAMovement, match=r"Type 52 yd for a length, or 52 oz for a weight"):
         movement_meant("52", kind="spool", units=YARDS)
-
-
-@pytest.mark.parametrize(
-    ("typed", "unit", "mg"),
-    [
-        ("52", "g", 1_000),
-        ("52.4", "g", 100),
-        ("52,40 g", "oz", 10),
-        ("1.85", "oz", 283),
-        ("0.05 kg", "g", 10_000),
-    ],
-)
-def test_the_scale_is_as_fine_as_the_figures_that_were_typed(typed, unit, mg):
-    assert scale_resolution(typed, unit=unit) == mg
 
 
 def test_a_label_leads_to_its_thing_in_capitals_or_not(signed_in):

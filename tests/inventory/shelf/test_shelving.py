@@ -1,6 +1,7 @@
 """Things moved, edited, split, retired and brought back, each with its trace."""
 
 import pytest
+from django.urls import reverse
 
 from inventory import ledger
 from inventory.ledger import KeyUsedForAnother, NotEnough
@@ -14,9 +15,9 @@ from inventory.shelf.things import (
     edit_catalogue,
     edit_item,
     move,
+    put_back_on_shelf,
     retire,
     split_pack,
-    unretire,
 )
 from tests.factories import (
     NOW,
@@ -138,24 +139,42 @@ def test_a_retired_spool_comes_back_with_what_was_on_it():
     spool = a_spool(left_m=300)
     retire(spool, **act())
     request = act()
-    first = unretire(spool, **request)
-    assert unretire(spool, **request) == first
+    first = put_back_on_shelf(spool, **request)
+    assert put_back_on_shelf(spool, **request) == first
     back = held(spool)
     assert (back.on_hand, back.retired_at, back.sigma, back.known) == (300_000, None, 5_000.0, "weighed")
     assert ledger.ledger_problems() == []
+
+
+def test_a_retired_spool_is_put_back_on_its_page(client, person):
+    client.force_login(person)
+    spool = a_spool(left_m=300)
+    retire(spool, **act())
+    url = reverse("item", args=[spool.label])
+    assert "Put it back on the shelf" in client.get(url).content.decode()
+    client.post(reverse("act", args=[spool.label, "put-on-shelf"]), {"key": a_key()})
+    assert (held(spool).on_hand, held(spool).retired_at) == (300_000, None)
+    assert "Put it back on the shelf" not in client.get(url).content.decode()
+
+
+def test_what_never_came_is_not_offered_to_be_put_back(client, person):
+    client.force_login(person)
+    spool = a_spool()
+    ledger.reverse(spool.entries.get(), **act())
+    assert "Put it back on the shelf" not in client.get(reverse("item", args=[spool.label])).content.decode()
 
 
 def test_an_empty_retired_spool_comes_back_empty():
     spool = a_spool()
     ledger.use(spool, quantity=1_000_000, **act())
     retire(spool, **act())
-    unretire(spool, **act())
+    put_back_on_shelf(spool, **act())
     assert (held(spool).on_hand, held(spool).retired_at) == (0, None)
 
 
 def test_what_is_on_the_shelf_cannot_come_back():
     with pytest.raises(StillOnTheShelf):
-        unretire(a_spool(), **act())
+        put_back_on_shelf(a_spool(), **act())
 
 
 def test_what_was_received_by_mistake_leaves_the_shelf_when_that_is_undone():
@@ -163,7 +182,7 @@ def test_what_was_received_by_mistake_leaves_the_shelf_when_that_is_undone():
     ledger.reverse(spool.entries.get(), **act())
     assert (held(spool).on_hand, held(spool).retired_at) == (0, NOW)
     with pytest.raises(StillOnTheShelf, match="do that again"):
-        unretire(spool, **act())
+        put_back_on_shelf(spool, **act())
 
 
 def test_taking_back_a_use_of_a_retired_spool_puts_it_on_the_shelf():

@@ -5,6 +5,7 @@ from django.urls import reverse
 
 from inventory.models import StockItem, Stocktake
 from tests.factories import a_key, a_place, a_shade, a_spool
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 
@@ -34,14 +35,14 @@ def test_an_empty_workshop_is_told_what_a_stocktake_is_for(signed_in):
 
 def test_it_begins_with_the_first_label(signed_in, begun):
     _, spools, url = begun
-    page = signed_in.get(url).content.decode()
+    page = page_text(signed_in.get(url))
     assert f'value="{spools[0].label}"' in page
     assert "0 of 3 seen" in page
 
 
 def test_what_is_found_is_put_right_at_once_and_the_next_is_asked_for(signed_in, begun):
     _, spools, url = begun
-    page = note(signed_in, url, spools[0].label, "640 m").content.decode()
+    page = page_text(note(signed_in, url, spools[0].label, "640 m"))
     assert StockItem.objects.get(pk=spools[0].pk).on_hand == 640_000
     assert "1 of 3 seen" in page
     assert f'value="{spools[1].label}"' in page

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from inventory import ledger
+from inventory.compute.lengths import read_scale
 from inventory.ledger import KeyUsedForAnother, NotEnough
 from inventory.models import StockItem, Stocktake
 from inventory.shelf.counts import Found
@@ -58,7 +59,7 @@ def test_it_goes_round_in_the_order_of_labels_until_all_are_seen():
 def test_what_is_found_is_set_right_at_once():
     wall, (spool, *_) = a_wall()
     stocktake = begin_place(wall, **act())
-    line = record(stocktake, label=spool.label.lower(), found=Found(gross_mg=25_500), **act())
+    line = record(stocktake, label=spool.label.lower(), found=Found(gross=read_scale("25.5")), **act())
     assert (line.expected, line.found) == (1_000_000, 500_000)
     assert (held(spool).on_hand, held(spool).known) == (500_000, "weighed")
     assert spool.entries.get(reason="weigh").reference == f"stocktake {stocktake.pk}"
@@ -69,7 +70,7 @@ def test_the_report_tells_what_differed_and_what_nobody_saw():
     stocktake = begin_place(wall, **act())
     record(stocktake, label=first.label, found=Found(quantity=900_000), **act())
     record(stocktake, label=second.label, found=Found(quantity=1_000_000), **act())
-    told = finish(stocktake, at=NOW, by=None)
+    told = finish(stocktake, at=NOW)
     (difference,) = told.differences
     assert (told.seen, difference.item.pk, difference.quantity) == (2, first.pk, -100_000)
     assert [item.pk for item in told.not_seen] == [third.pk]
@@ -89,7 +90,7 @@ def test_a_place_is_counted_once_at_a_time():
     first = begin_place(wall, **act())
     with pytest.raises(StocktakeGoingOn, match="wall has been counted since 02 Mar 2026"):
         begin_place(wall, **act())
-    finish(first, at=NOW, by=None)
+    finish(first, at=NOW)
     assert begin_place(wall, **act()) != first
 
 
@@ -116,7 +117,7 @@ def test_the_last_recording_may_be_sent_again_after_the_end():
     stocktake = begin_place(wall, **act())
     request = act(label=spool.label, found=Found(quantity=900_000))
     line = record(stocktake, **request)
-    finish(stocktake, at=NOW, by=None)
+    finish(stocktake, at=NOW)
     assert record(stocktake, **request) == line
 
 
@@ -193,7 +194,7 @@ def test_a_refused_finding_leaves_the_line_open():
     wall, (spool, *_) = a_wall(1)
     stocktake = begin_place(wall, **act())
     with pytest.raises(ValueError, match="a full 1000 m spool holds"):
-        record(stocktake, label=spool.label, found=Found(gross_mg=99_000), **act())
+        record(stocktake, label=spool.label, found=Found(gross=read_scale("99")), **act())
     assert next_unseen(stocktake) == spool
 
 
@@ -208,7 +209,7 @@ def test_what_left_the_shelf_is_not_counted():
 def test_nothing_is_recorded_after_the_end():
     wall, (spool, *_) = a_wall()
     stocktake = begin_place(wall, **act())
-    finish(stocktake, at=NOW + timedelta(days=1), by=None)
+    finish(stocktake, at=NOW + timedelta(days=1))
     with pytest.raises(StocktakeFinished, match="ended on 03 Mar 2026"):
         record(stocktake, label=spool.label, found=Found(quantity=1), **act())
     assert held(spool).on_hand == 1_000_000
@@ -217,6 +218,6 @@ def test_nothing_is_recorded_after_the_end():
 def test_finishing_twice_keeps_the_first_end():
     wall, _ = a_wall()
     stocktake = begin_place(wall, **act())
-    first = finish(stocktake, at=NOW, by=None)
-    assert finish(stocktake, at=NOW + timedelta(days=1), by=None) == first
+    first = finish(stocktake, at=NOW)
+    assert finish(stocktake, at=NOW + timedelta(days=1)) == first
     assert Stocktake.objects.get().finished_at == NOW

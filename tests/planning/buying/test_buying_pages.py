@@ -21,7 +21,7 @@ from inventory.models import (
 )
 from inventory.orders.orders import order_problems
 from planning.buying.needs import needs_of_all
-from planning.jobs.jobs import Wanted, delete_job, make_job, plan_of
+from planning.jobs.jobs import JobFacts, delete_job, make_job, plan_of
 from planning.library.designs import keep_design
 from planning.models import Job
 from planning.stitch_files.reading import read_design_file
@@ -35,6 +35,7 @@ from tests.factories import (
     some_bobbins,
     use_up,
 )
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 RED = "#b01c2e"
@@ -60,7 +61,7 @@ def a_job(stitch_file, *, pieces: int = 40) -> Job:
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
     needed_on = timezone.localdate() + timedelta(days=20)
     made = make_job(
-        Wanted(what=f"{pieces} pennants", pieces=pieces, needed_on=needed_on),
+        JobFacts(what=f"{pieces} pennants", pieces=pieces, needed_on=needed_on),
         designs=[design],
         at=NOW,
         by=None,
@@ -69,7 +70,7 @@ def a_job(stitch_file, *, pieces: int = 40) -> Job:
 
 
 def text(response) -> str:
-    return response.content.decode()
+    return page_text(response)
 
 
 def draft(client) -> Order:

@@ -19,9 +19,9 @@ from inventory.models import Order, Shade, Staple, Supplier
 from inventory.orders.orders import Arrived, cancel_order, order_problems, place_order, receive_order
 from inventory.shelf.receipts import receive_needles
 from planning.buying.basket import draft_orders, plan_basket, shopping_rows_of_all
-from planning.buying.needs import Need, needs_of_all, open_jobs
+from planning.buying.needs import MaterialNeed, needs_of_all, open_jobs
 from planning.compute.buying.basket import NoBasket
-from planning.jobs.jobs import Wanted, make_job, plan_of
+from planning.jobs.jobs import JobFacts, make_job, plan_of
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job, Rules
 from planning.plan.data import shopping_rows
@@ -65,14 +65,14 @@ def job_of(stitch_file, shelf):
         path = stitch_file(*colours, name=f"{name}.pes", stitches=900)
         design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
         needed_on = None if days is None else TODAY + timedelta(days=days)
-        wanted = Wanted(what=f"{pieces} {name}", pieces=pieces, needed_on=needed_on, **facts)
+        wanted = JobFacts(what=f"{pieces} {name}", pieces=pieces, needed_on=needed_on, **facts)
         job = make_job(wanted, designs=[design], at=NOW, by=None)
         return Job.objects.with_everything().get(pk=job.pk)
 
     return made
 
 
-def need_of(name: str) -> Need:
+def need_of(name: str) -> MaterialNeed:
     return next(each for each in needs_of_all(today=TODAY).needs if each.material.name == name)
 
 

@@ -16,8 +16,7 @@ from inventory.models import Offer, StabilizerRoll, Supplier
 from inventory.shelf.receipts import receive_rolls
 from planning.cutting.cuts import fingerprint, jobs_to_cut, plan_cuts, post_cut
 from planning.cutting.outlook import stabilizer_outlooks
-from planning.jobs.jobs import Wanted, make_job
-from planning.jobs.layers import with_layers
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job
 from planning.stitch_files.reading import read_design_file
@@ -38,12 +37,12 @@ def design(stitch_file, workshop):
 def a_job(design, *, pieces=10, on=None):
     """Ten pieces and two to spare take six strips of 190 mm."""
     twill = Fabric.objects.get(name="twill")
-    wanted = Wanted(what=f"{pieces} caps", pieces=pieces, fabric=twill, needed_on=on)
+    wanted = JobFacts(what=f"{pieces} caps", pieces=pieces, fabric=twill, needed_on=on)
     return make_job(wanted, designs=[design], at=NOW, by=None)
 
 
 def outlooks(*, at=NOW):
-    return stabilizer_outlooks(with_layers(Job.objects.all()), at=at)
+    return stabilizer_outlooks(list(Job.objects.with_everything()), at=at)[0]
 
 
 def used(mm, *, days_ago):
@@ -117,7 +116,7 @@ def test_the_first_to_run_out_comes_first(design):
     a_roll(a_stabilizer("cut-away"), metres=1)
     fleece = Fabric.objects.create(name="fleece")
     fleece.layers.create(kind="cut-away")
-    wanted = Wanted(what="hats", pieces=20, fabric=fleece, needed_on=TODAY)
+    wanted = JobFacts(what="hats", pieces=20, fabric=fleece, needed_on=TODAY)
     make_job(wanted, designs=[design], at=NOW, by=None)
     assert [str(each.product) for each in outlooks()] == ["Skerry cut-away 50", "Skerry tear-away 50"]
 

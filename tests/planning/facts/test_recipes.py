@@ -11,7 +11,7 @@ from django.urls import reverse
 from planning.compute.stabilizer.recipes import recipe_doubts
 from planning.facts.layers import layer_need, layer_needs
 from planning.facts.recipes import LAYERS_IN, STARTERS, worked_before
-from planning.jobs.jobs import Wanted, make_job, plan_of
+from planning.jobs.jobs import JobFacts, make_job, plan_of
 from planning.library.designs import keep_design
 from planning.library.search import note_stitch_out
 from planning.models import Fabric, Hoop, Job, Layer, StitchOutNote
@@ -39,7 +39,7 @@ def twill(design):
 
 
 def a_job(design, fabric):
-    made = make_job(Wanted(what="crew caps", pieces=10, fabric=fabric), designs=[design], at=NOW, by=None)
+    made = make_job(JobFacts(what="crew caps", pieces=10, fabric=fabric), designs=[design], at=NOW, by=None)
     return Job.objects.with_everything().get(pk=made.pk)
 
 

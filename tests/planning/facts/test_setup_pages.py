@@ -7,6 +7,7 @@ from inventory.models import Change
 from inventory.shelf.receipts import receive_needles
 from planning.models import Fabric, Hoop, Machine, Rules
 from tests.factories import a_delivery, a_key
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 
@@ -56,7 +57,7 @@ def test_two_machines_of_one_name_are_refused_in_words(signed_in, workshop):
 def test_an_edit_is_noted_with_what_was_there_before(signed_in, workshop, person):
     address = reverse("setup_record", args=["machines", workshop.pk])
     sent = fields_of(signed_in.get(address)) | {"kappa": 0.25}
-    page = signed_in.post(address, sent, follow=True).content.decode()
+    page = page_text(signed_in.post(address, sent, follow=True))
     workshop.refresh_from_db()
     assert workshop.kappa == 0.25
     assert workshop.hoops.count() == 1

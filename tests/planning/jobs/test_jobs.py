@@ -8,7 +8,7 @@ from django.core.management import call_command
 from django.urls import reverse
 
 from planning.compute.stitches.placing import Placement, ScaledTooFar
-from planning.jobs.jobs import UnclearNames, Wanted, list_names, make_job, place_design, plan_of
+from planning.jobs.jobs import JobFacts, UnclearNames, list_names, make_job, place_design, plan_of
 from planning.library.designs import asked_from_record, keep_design
 from planning.models import Design, Job
 from planning.plan.ask import Question, plan
@@ -37,7 +37,7 @@ def keep(stitch_file, full_shelf):
 
 
 def a_job(*designs: Design, pieces: int = 4, **facts) -> Job:
-    made = make_job(Wanted(what="crew caps", pieces=pieces, **facts), designs=designs, at=NOW, by=None)
+    made = make_job(JobFacts(what="crew caps", pieces=pieces, **facts), designs=designs, at=NOW, by=None)
     return Job.objects.with_everything().get(pk=made.pk)
 
 

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.jobs.turns import if_first, in_turn, worse_off
 from planning.library.designs import keep_design
 from planning.models import Design, Job, Machine
@@ -27,7 +27,7 @@ def design(stitch_file, workshop) -> Design:
 
 
 def a_job(design: Design, what: str, **facts) -> Job:
-    wanted = Wanted(what=what, pieces=5, machine=Machine.objects.first(), **facts)
+    wanted = JobFacts(what=what, pieces=5, machine=Machine.objects.first(), **facts)
     return make_job(wanted, designs=[design], at=NOW, by=None)
 
 

@@ -6,10 +6,10 @@ from hypothesis import strategies as st
 
 from inventory.compute.colour import Lab
 from inventory.models import EarlierCode
-from planning.compute.colour.lists import KnownShade, read_colour_list, shade_book
-from planning.compute.stitches.thread_length import needle_mm
+from planning.compute.colour.lists import CatalogueShade, read_colour_list, shade_book
+from planning.compute.stitches.thread_length import needle_laid_mm
 from planning.library.colours import (
-    NoSuchShade,
+    NotOneShade,
     NotSuchBlocks,
     as_typed,
     back_to_file_colours,
@@ -32,12 +32,12 @@ RED, BLUE, GREEN, GOLD = "#b01c2e", "#1c2b8d", "#107040", "#f0c020"
 
 BOOK = shade_book(
     [
-        KnownShade(1, "Skerry", "Forty", "1147", "harbour red", RED, ("47", "0147")),
-        KnownShade(2, "Skerry", "Forty", "1230", "deep blue", BLUE),
-        KnownShade(3, "Lantern", "Gloss", "1147", "pine", GREEN),
-        KnownShade(4, "Lantern", "Gloss", "2", "sun", GOLD),
-        KnownShade(5, "Lantern", "Gloss", "77", "mist", ""),
-        KnownShade(6, "Skerry", "Forty", "K 12", "signal white", "#ffffff"),
+        CatalogueShade(1, "Skerry", "Forty", "1147", "harbour red", RED, ("47", "0147")),
+        CatalogueShade(2, "Skerry", "Forty", "1230", "deep blue", BLUE),
+        CatalogueShade(3, "Lantern", "Gloss", "1147", "pine", GREEN),
+        CatalogueShade(4, "Lantern", "Gloss", "2", "sun", GOLD),
+        CatalogueShade(5, "Lantern", "Gloss", "77", "mist", ""),
+        CatalogueShade(6, "Skerry", "Forty", "K 12", "signal white", "#ffffff"),
     ]
 )
 
@@ -236,7 +236,9 @@ def test_a_thread_that_stays_on_is_one_threading_and_a_stop(design, workshop):
     settings = chosen_machine(None).thread_settings(thickness_mm=0.6, allowance=0.0)
     asked = asked_from_record(design).blocks
     alone = [block.sums for block in Design.objects.get(pk=design.pk).blocks.all()]
-    assert [needle_mm(each.sums, settings) for each in asked] == [needle_mm(each, settings) for each in alone]
+    assert [needle_laid_mm(each.sums, settings) for each in asked] == [
+        needle_laid_mm(each, settings) for each in alone
+    ]
 
 
 def test_blocks_keep_their_numbers_where_a_thread_stays_on(design, workshop):
@@ -273,7 +275,7 @@ def test_a_list_is_read_against_the_catalogue_with_its_earlier_codes(design):
 
 def test_bobbin_thread_is_no_answer_to_a_code(design):
     some_bobbins()
-    with pytest.raises(NoSuchShade):
+    with pytest.raises(NotOneShade):
         understand_colour("W", book=known_shades())
 
 

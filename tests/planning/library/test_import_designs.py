@@ -29,6 +29,9 @@ from planning.stitch_files import unpacking
 from planning.stitch_files.reading import MIB
 from planning.stitch_files.unpacking import UnpackLimits, UnsafeArchive, plain_name, unpack
 from tests.factories import NOW
+from tests.own_database import own_file
+from tests.pages import page_text
+from tests.planning.memory import most_memory
 
 ROOT = Path(__file__).resolve().parents[3]
 RED, BLUE = "#b01c2e", "#1c2b8d"
@@ -97,10 +100,9 @@ def test_a_folder_comes_in_with_its_subfolders_and_the_bad_ones_are_told(folder)
 def test_a_file_of_a_gigabyte_is_refused_without_being_read_through(folder):
     with (folder / "huge.dst").open("wb") as file:
         file.truncate(1024 * MIB)
-    began = time.perf_counter()
-    run = bring_in(folder)
+    with most_memory(20 * MIB):
+        run = bring_in(folder)
     assert "larger than 20 MiB" in refusals(run)["huge.dst"]
-    assert time.perf_counter() - began < 10
 
 
 @pytest.mark.django_db
@@ -224,17 +226,14 @@ def test_the_command_says_in_words_what_came_in(folder, capsys):
     assert "1 stitch file: 1 kept, 0 known already, 0 refused. 1 other files" in capsys.readouterr().out
 
 
+@pytest.mark.thorough
+@pytest.mark.usefixtures("django_db_setup")
 def test_a_run_that_is_killed_is_finished_by_the_next_with_each_design_once(folder, tmp_path):
     for number in range(60):
         (folder / f"{number:03}.vp3").write_bytes(stitch_bytes(number))
     home = tmp_path / "home"
-    environment = {
-        key: value
-        for key, value in os.environ.items()
-        if key not in ("DATABASE_URL", "DJANGO_SETTINGS_MODULE")
-    } | {"ENOUGH_THREAD_DATA": str(home)}
+    environment = own_file(home)
     manage = [sys.executable, str(ROOT / "manage.py")]
-    subprocess.run([*manage, "migrate", "-v0"], env=environment, check=True, cwd=ROOT)
     command = [*manage, "import_designs", str(folder), "--format", "json"]
     child = subprocess.Popen(
         command, env=environment, cwd=ROOT, stdout=subprocess.DEVNULL, start_new_session=True
@@ -377,15 +376,13 @@ def send(client, *files):
 def test_five_files_of_which_one_is_damaged_end_as_four_designs_and_one_reason(signed_in):
     files = [(f"{number}.vp3", stitch_bytes(number)) for number in range(4)]
     response = send(signed_in, *files, ("broken.pes", b"#PES0001" + bytes(40)))
-    page = signed_in.get(response.url).content.decode()
+    page = page_text(signed_in.get(response.url))
     assert Design.objects.count() == 4
     assert "1 of 5 files was refused" in page
     assert "broken.pes" in page
     run = ImportRun.objects.get()
     assert not importing._incoming(run).exists()
-    table = list(
-        csv.reader(io.StringIO(signed_in.get(reverse("import_refused", args=[run.pk])).content.decode()))
-    )
+    table = list(csv.reader(io.StringIO(page_text(signed_in.get(reverse("import_refused", args=[run.pk]))))))
     assert table[0][-1] == "reason"
     assert table[1][0] == "broken.pes"
     assert len(table) == 2
@@ -405,7 +402,7 @@ def test_an_archive_comes_in_beside_single_files(signed_in):
 def test_a_bomb_is_refused_and_the_rest_comes_in(signed_in):
     bomb = archive([("zeros.dst", bytes(19 * MIB))])
     response = send(signed_in, ("bomb.zip", bomb), ("cut.zip", b"PK\x03\x04"), ("one.vp3", stitch_bytes(1)))
-    page = signed_in.get(response.url).content.decode()
+    page = page_text(signed_in.get(response.url))
     assert "2 of 3 files were refused" in page
     assert "would grow" in page
     assert "not a whole ZIP archive" in page
@@ -461,14 +458,14 @@ def test_a_formula_in_a_name_stays_text_in_the_list_of_refusals(signed_in):
 def test_a_run_that_waits_is_shown_so_and_can_be_started_here(signed_in, person):
     run = receive_files([SimpleUploadedFile("one.vp3", stitch_bytes(1))], at=timezone.now(), by=person)
     address = reverse("import_run", args=[run.pk])
-    page = signed_in.get(address).content.decode()
+    page = page_text(signed_in.get(address))
     assert "1 file waits for its turn" in page
     assert 'hx-trigger="every 1s"' in page
     assert "db_worker" not in page
     ImportRun.objects.update(asked_at=timezone.now() - timedelta(seconds=30))
-    assert "db_worker" in signed_in.get(address).content.decode()
+    assert "db_worker" in page_text(signed_in.get(address))
     signed_in.post(reverse("import_here", args=[run.pk]))
-    page = signed_in.get(address).content.decode()
+    page = page_text(signed_in.get(address))
     assert "1 design came in" in page
     assert "hx-trigger" not in page
 
@@ -509,10 +506,10 @@ def test_a_run_that_fails_says_so_instead_of_waiting_for_ever(signed_in, person,
 def test_a_worker_takes_what_waits(signed_in, settings):
     settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
     response = send(signed_in, ("one.vp3", stitch_bytes(1)))
-    assert "for its turn" in signed_in.get(response.url).content.decode()
+    assert "for its turn" in page_text(signed_in.get(response.url))
     assert not Design.objects.exists()
     call_command("db_worker", batch=True, interval=0, startup_delay=False, reload=False, verbosity=0)
-    assert "1 design came in" in signed_in.get(response.url).content.decode()
+    assert "1 design came in" in page_text(signed_in.get(response.url))
     assert Design.objects.count() == 1
 
 

@@ -33,6 +33,7 @@ from planning.library.pictures import (
 from planning.models import Design
 from planning.stitch_files.reading import UnreadableDesign, read_design_file
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 DESIGNS = Path(__file__).parents[3] / "fixtures" / "designs"
@@ -390,7 +391,7 @@ def test_a_design_page_shows_it_as_asked_for_beside_the_threads_on_the_shelf(
 
 def test_a_design_page_says_where_the_shelf_has_no_thread(signed_in, workshop, stitch_file):
     design = kept(stitch_file(RED, BLUE))
-    page = signed_in.get(reverse("design", args=[design.pk]), {"owned": "yes"}).content.decode()
+    page = page_text(signed_in.get(reverse("design", args=[design.pk]), {"owned": "yes"}))
     assert "no thread for 2 blocks" in page
 
 
@@ -438,7 +439,7 @@ def test_a_plan_sheet_shows_the_design_as_asked_for_and_in_the_threads_chosen(
 
 def test_a_plan_sheet_says_where_no_thread_is_chosen(signed_in, workshop, stitch_file):
     design = kept(stitch_file(RED, BLUE))
-    page = signed_in.get(reverse("plan_sheet"), {"design": design.pk, "pieces": 5}).content.decode()
+    page = page_text(signed_in.get(reverse("plan_sheet"), {"design": design.pk, "pieces": 5}))
     assert "no thread chosen for 2 blocks" in page
 
 

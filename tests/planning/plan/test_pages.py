@@ -11,6 +11,7 @@ from planning.library.designs import keep_design
 from planning.models import Design, Fabric, Machine
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 RED, BLUE = "#b01c2e", "#1c2b8d"
@@ -71,7 +72,7 @@ def test_a_file_that_is_none_is_refused_in_words_and_nothing_is_lost(signed_in, 
 def test_of_several_files_the_good_ones_are_kept_and_ticked(signed_in, stitch_file, tmp_path, full_shelf):
     letter = tmp_path / "letter.pes"
     letter.write_text("Dear workshop")
-    page = upload(signed_in, letter, stitch_file(RED, name="good.pes")).content.decode()
+    page = page_text(upload(signed_in, letter, stitch_file(RED, name="good.pes")))
     assert "letter.pes" in page
     kept = Design.objects.get()
     assert f'name="design" value="{kept.pk}" checked' in page
@@ -158,20 +159,20 @@ def test_the_plan_sheet_asks_the_database_no_more_for_a_fuller_shelf(signed_in, 
 
 def test_one_piece_a_hooping_stands_beside_several_and_can_be_planned_so(signed_in, kept):
     address = f"{reverse('plan_sheet')}?design={kept.pk}&pieces=10"
-    page = signed_in.get(address).content.decode()
+    page = page_text(signed_in.get(address))
     assert "One piece a hooping, or several" in page
     assert "as planned here" in page
     link = page.split("copies=")[1].split('"')[0]
-    several = signed_in.get(f"{address}&copies={link}").content.decode()
+    several = page_text(signed_in.get(f"{address}&copies={link}"))
     assert f"{link} pieces each" in several
     assert signed_in.get(f"{address}&copies=most").status_code == 200
-    assert "is no number of pieces" in signed_in.get(f"{address}&copies=some").content.decode()
-    assert "holds more than" in signed_in.get(f"{address}&copies=500").content.decode()
+    assert "is no number of pieces" in page_text(signed_in.get(f"{address}&copies=some"))
+    assert "holds more than" in page_text(signed_in.get(f"{address}&copies=500"))
 
 
 def test_the_sheet_of_a_machine_of_several_needles_says_what_is_on_each(signed_in, kept):
     Machine.objects.update(needles=6)
-    page = signed_in.get(f"{reverse('plan_sheet')}?design={kept.pk}&pieces=10").content.decode()
+    page = page_text(signed_in.get(f"{reverse('plan_sheet')}?design={kept.pk}&pieces=10"))
     assert "What is on the needles: 2 threadings by hand in all" in page
     assert "No needle is threaded anew" in page
 

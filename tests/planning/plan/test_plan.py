@@ -12,7 +12,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.models import Place
 from planning.library.designs import asked_from_file, asked_from_record, keep_design
 from planning.models import Block, Fabric, Layer, Machine, Rules
-from planning.plan.ask import NoSuchName, Question, plan
+from planning.plan.ask import NoSuchName, Question, plan, question_named
 from planning.plan.data import plan_as_data
 from planning.plan.shelf import needle_shades
 from planning.stitch_files.reading import read_design_file
@@ -52,7 +52,7 @@ def full_shelf(workshop):
 
 
 def test_a_full_shelf_is_enough(badge, full_shelf):
-    answer = plan(badge, Question(pieces=10, fabric="twill"))
+    answer = plan(badge, question_named(Question(pieces=10), fabric="twill"))
     assert answer.verdict == "enough"
     assert answer.pieces.total == 12  # ten ordered, one test, one that may spoil
     assert [thread.choice.shade.code for thread in answer.threads] == ["R", "B"]
@@ -63,7 +63,7 @@ def test_a_colour_that_runs_out_makes_the_batch_short(badge, workshop):
     a_spool(a_shade("B", hex=BLUE))
     some_bobbins()
     a_roll()
-    answer = plan(badge, Question(pieces=10, fabric="twill"))
+    answer = plan(badge, question_named(Question(pieces=10), fabric="twill"))
     red, blue = answer.threads
     assert (answer.verdict, red.verdict, blue.verdict) == ("short", "short", "enough")
     assert red.missing_mm > 0
@@ -81,8 +81,12 @@ def test_the_plan_of_a_kept_design_is_that_of_its_file(stitch_file, full_shelf):
     path = stitch_file(RED, BLUE)
     read = read_design_file(path)
     kept = keep_design(read, content=path, trim_at_jumps=3, at=NOW)
-    from_file = plan_as_data(plan([asked_from_file(read)], Question(pieces=10, fabric="twill")))
-    from_record = plan_as_data(plan([asked_from_record(kept)], Question(pieces=10, fabric="twill")))
+    from_file = plan_as_data(
+        plan([asked_from_file(read)], question_named(Question(pieces=10), fabric="twill"))
+    )
+    from_record = plan_as_data(
+        plan([asked_from_record(kept)], question_named(Question(pieces=10), fabric="twill"))
+    )
     assert from_file == from_record
 
 
@@ -96,7 +100,9 @@ def test_a_content_is_kept_once_whatever_it_is_called(stitch_file, full_shelf):
 
 
 def test_a_file_without_colours_leaves_its_threads_unknown(stitch_file, full_shelf):
-    answer = plan(asked(stitch_file(RED, BLUE, name="badge.dst")), Question(pieces=2, fabric="twill"))
+    answer = plan(
+        asked(stitch_file(RED, BLUE, name="badge.dst")), question_named(Question(pieces=2), fabric="twill")
+    )
     assert answer.verdict == "unknown"
     assert all(thread.choice.shade is None and thread.needed_mm > 0 for thread in answer.threads)
 
@@ -173,17 +179,17 @@ def test_a_purchase_that_the_list_asks_for_makes_it_enough(badge, workshop):
     a_spool(a_shade("B", hex=BLUE))
     some_bobbins()
     a_roll()
-    assert plan(badge, Question(pieces=10, fabric="twill")).verdict == "short"
+    assert plan(badge, question_named(Question(pieces=10), fabric="twill")).verdict == "short"
     a_spool(red)
-    assert plan(badge, Question(pieces=10, fabric="twill")).verdict == "enough"
+    assert plan(badge, question_named(Question(pieces=10), fabric="twill")).verdict == "enough"
 
 
 def test_stabilizer_is_planned_by_hooping_and_can_run_short(badge, full_shelf):
-    answer = plan(badge, Question(pieces=10, fabric="twill"))
+    answer = plan(badge, question_named(Question(pieces=10), fabric="twill"))
     (layer,) = answer.stabilizer
     assert (layer.pieces, layer.piece_mm, layer.verdict) == (12, (190, 240), "enough")
     assert layer.cut.roll_mm == 6 * 190  # turned: two of 240 across 500, strips of 190
-    (layer,) = plan(badge, Question(pieces=200, fabric="twill")).stabilizer
+    (layer,) = plan(badge, question_named(Question(pieces=200), fabric="twill")).stabilizer
     assert layer.verdict == "short"
 
 
@@ -191,12 +197,12 @@ def test_a_recipe_for_which_nothing_is_owned_is_unknown(badge, full_shelf):
     jersey = Fabric.objects.create(name="jersey")
     Layer.objects.create(fabric=jersey, kind="cut-away", weight_from_g_m2=60)
     a_stabilizer("cut-away", weight_g_m2=40)
-    assert plan(badge, Question(pieces=1, fabric="jersey")).stabilizer[0].verdict == "unknown"
+    assert plan(badge, question_named(Question(pieces=1), fabric="jersey")).stabilizer[0].verdict == "unknown"
 
 
 def test_a_design_beyond_every_hoop_is_noted_and_its_stabilizer_unknown(badge, full_shelf):
     full_shelf.hoops.update(field_width_mm=20, field_height_mm=20)
-    answer = plan(badge, Question(pieces=1, fabric="twill"))
+    answer = plan(badge, question_named(Question(pieces=1), fabric="twill"))
     assert any("No hoop" in note for note in answer.notes)
     assert answer.stabilizer[0].verdict == "unknown"
 
@@ -221,7 +227,7 @@ def test_the_cost_is_what_the_spools_cost(badge, workshop):
 
 def test_an_unknown_name_is_answered_with_the_names_there_are(badge, full_shelf):
     with pytest.raises(NoSuchName, match=r"no fabric called denim. Known: twill"):
-        plan(badge, Question(pieces=1, fabric="denim"))
+        plan(badge, question_named(Question(pieces=1), fabric="denim"))
 
 
 def test_spools_come_with_the_place_where_they_hang(badge, workshop):
@@ -233,18 +239,18 @@ def test_spools_come_with_the_place_where_they_hang(badge, workshop):
 
 def test_a_plan_asks_the_database_no_more_for_a_fuller_shelf(badge, full_shelf):
     with CaptureQueriesContext(connection) as before:
-        plan(badge, Question(pieces=10, fabric="twill"))
+        plan(badge, question_named(Question(pieces=10), fabric="twill"))
     for number in range(40):
         a_spool(a_shade(hex=f"#{number * 5:02x}4060", name="more"))
         a_roll()
     with CaptureQueriesContext(connection) as after:
-        plan(badge, Question(pieces=10, fabric="twill"))
+        plan(badge, question_named(Question(pieces=10), fabric="twill"))
     assert len(after) == len(before)
 
 
 def test_copies_hooped_together_take_fewer_hoopings_and_less_stabilizer(badge, full_shelf):
-    alone = plan(badge, Question(pieces=10, fabric="twill"))
-    together = plan(badge, Question(pieces=10, fabric="twill", copies="most"))
+    alone = plan(badge, question_named(Question(pieces=10), fabric="twill"))
+    together = plan(badge, question_named(Question(pieces=10, copies="most"), fabric="twill"))
     # 38 × 47 mm at most, in a field of 130 × 180 mm
     assert together.copies_per_hooping > 1
     assert together.hoopings == -(-12 // together.copies_per_hooping)
@@ -262,7 +268,7 @@ def test_more_copies_than_a_hoop_holds_are_refused_in_words(badge, full_shelf):
     with pytest.raises(WorkshopError, match="No hoop of this machine holds more than"):
         plan(badge, Question(pieces=200, copies=100))
     with pytest.raises(WorkshopError, match="The hoop medium holds"):
-        plan(badge, Question(pieces=200, copies=100, hoop="medium"))
+        plan(badge, question_named(Question(pieces=200, copies=100), hoop="medium"))
     with pytest.raises(WorkshopError, match="stitch nothing"):
         plan(badge, Question(pieces=200, copies=0))
 
@@ -305,16 +311,16 @@ def test_colours_that_share_a_spool_are_one_threading(stitch_file, workshop):
 
 def test_a_batch_costs_at_its_own_and_at_other_quantities(badge, full_shelf):
     Rules.objects.create(pk=1, machine_rate=Decimal("4.00"), hands_on_rate=Decimal("18.00"))
-    answer = plan(badge, Question(pieces=10, fabric="twill"))
+    answer = plan(badge, question_named(Question(pieces=10), fabric="twill"))
     table = {each.pieces: each for each in answer.quantities}
     assert sorted(table) == [1, 6, 10, 12, 24, 48]
     assert table[10].is_planned
     assert table[10].total == answer.cost.total
     # A small order bears its test and spoiled pieces alone.
-    per_piece = [table[pieces].per_piece for pieces in (1, 6, 12, 24, 48)]
+    per_piece = [table[pieces].total_per_piece for pieces in (1, 6, 12, 24, 48)]
     assert per_piece == sorted(per_piece, reverse=True)
     for pieces in (1, 24):
-        alone = plan(badge, Question(pieces=pieces, fabric="twill"))
+        alone = plan(badge, question_named(Question(pieces=pieces), fabric="twill"))
         assert alone.cost.total == pytest.approx(table[pieces].total, abs=Decimal("0.05"))
         assert alone.hands_on_min == pytest.approx(table[pieces].hands_on_min)
 

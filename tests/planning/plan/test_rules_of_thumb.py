@@ -7,7 +7,7 @@ import pytest
 
 from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR
 from planning.compute.hooping.timing import MachineTimes, machine_minutes
-from planning.compute.stitches.thread_length import ThreadSettings, bobbin_mm, needle_mm
+from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
 from planning.library.digests import sums_of
 from planning.models import Rules
 from planning.stitch_files.reading import read_design_file
@@ -25,8 +25,8 @@ def per_thousand() -> dict[str, tuple[float, float]]:
     for path in DESIGNS:
         walked = read_design_file(path).walked
         sums = [sums_of(block) for block in walked.blocks]
-        needle = sum(needle_mm(each, settings) for each in sums) * NEEDLE_PRIOR.median
-        bobbin = sum(bobbin_mm(each, settings) for each in sums) * BOBBIN_PRIOR.median
+        needle = sum(needle_laid_mm(each, settings) for each in sums) * NEEDLE_PRIOR.median
+        bobbin = sum(bobbin_laid_mm(each, settings) for each in sums) * BOBBIN_PRIOR.median
         found[path.name] = (needle / walked.stitches, bobbin / walked.stitches)
     return found
 

@@ -10,14 +10,14 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.compute.units import METRIC
-from planning.jobs.held_shades import ShadeChanges, hold_shades
-from planning.jobs.jobs import Wanted, make_job, plan_of
+from planning.jobs.jobs import JobFacts, make_job, plan_of
+from planning.jobs.pinning import ShadeChanges, change_pins
 from planning.library.designs import asked_from_file, keep_design
 from planning.models import Job, Rules
-from planning.plan.ask import Question, chosen_machine, plan
+from planning.plan.ask import Question, chosen_machine, plan, question_named
 from planning.plan.data import plan_as_data
 from planning.stitch_files.reading import read_design_file
-from planning.views.asking import plan_context
+from planning.views.plan.ask import plan_context
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 
 pytestmark = pytest.mark.django_db
@@ -44,8 +44,8 @@ def kept(stitch_file):
 
 
 def test_near_enough_for_a_picture_is_off_colour_for_a_brand(badge, shelf):
-    picture = plan(badge, Question(pieces=5, fabric="twill"))
-    brand = plan(badge, Question(pieces=5, fabric="twill", strictness="brand"))
+    picture = plan(badge, question_named(Question(pieces=5), fabric="twill"))
+    brand = plan(badge, question_named(Question(pieces=5, strictness="brand"), fabric="twill"))
     (red,), (brand_red,) = picture.threads, brand.threads
     assert 2.0 < red.choice.delta_e_00 < 5.0
     assert (red.colour_verdict, red.verdict, picture.verdict) == ("near", "enough", "enough")
@@ -64,7 +64,7 @@ def test_the_workshop_sets_both_limits(badge, shelf):
 
 def test_a_pinned_shade_beyond_the_limit_is_never_called_enough(badge, shelf):
     a_spool(a_shade("G", hex="#20a040"))
-    answer = plan(badge, Question(pieces=5, fabric="twill", pins=("1=G",)))
+    answer = plan(badge, question_named(Question(pieces=5, pins=("1=G",)), fabric="twill"))
     (green,) = answer.threads
     assert (green.verdict, green.colour_verdict, answer.verdict) == ("enough", "off colour", "tight")
 
@@ -130,8 +130,8 @@ def test_the_queries_of_a_job_do_not_grow_with_what_it_holds(kept, stitch_file, 
         a_spool(a_shade(f"R{number}", hex=hex))
 
     def queries(design, *pins, leave_out=()):
-        job = make_job(Wanted("caps", 5), designs=[design], at=NOW, by=None)
-        hold_shades(job, ShadeChanges(pin=pins, leave_out=leave_out))
+        job = make_job(JobFacts("caps", 5), designs=[design], at=NOW, by=None)
+        change_pins(job, ShadeChanges(pin=pins, leave_out=leave_out))
         with CaptureQueriesContext(connection) as caught:
             found = Job.objects.with_everything().get(pk=job.pk)
             shown = plan_context(

@@ -1,12 +1,14 @@
 """A job from promise to report at the command line."""
 
 import json
+import math
 from io import StringIO
 
 import pytest
 from django.core.management import call_command
 
-from planning.models import Job
+from inventory.models import Spool
+from planning.models import Job, Observation
 from tests.planning.run.test_run_pages import job, red  # noqa: F401
 
 pytestmark = pytest.mark.django_db
@@ -60,3 +62,21 @@ def test_what_makes_no_sense_is_refused_in_words(job, words, complaint, capsys):
         call_command(*[str(job.pk) if word == "JOB" else str(word) for word in words])
     assert ending.value.code == 1
     assert complaint in capsys.readouterr().err
+
+
+def test_weighed_back_counts_every_figure_of_the_scale(job, red):  # noqa: F811
+    """The sigma of use of a spool that was weighed before and after: the two scale readings, and little else."""
+    said("weigh", red.label, "30.00g", "--empty")
+    own = Spool.objects.select_related("shade__range", "put_up").get(pk=red.pk)
+    full_g = (own.empty_weight_mg + own.on_hand * own.shade.range.tex / 1000) / 1000
+    said("weigh", red.label, f"{full_g:.2f}g")
+    said("promise_job", job.pk)
+    said("tick_job", job.pk, "--times", 7)
+    left_mm = Spool.objects.get(pk=red.pk).on_hand
+    left_g = (own.empty_weight_mg + left_mm * own.shade.range.tex / 1000) / 1000
+    said("finish_job", job.pk, "--weighed", f"{red.label}={left_g:.2f}g")
+    seen = Observation.objects.get(kind="needle")
+    readings_mm = 10 / math.sqrt(12) * math.sqrt(2) / own.shade.range.tex * 1000
+    damp_mm = seen.actual * 0.25 * 0.004 / 1.004
+    assert seen.sigma == pytest.approx(math.hypot(readings_mm, damp_mm), rel=0.3)
+    assert seen.sigma < 2_000  # a scale of whole grams would leave it at 15 m

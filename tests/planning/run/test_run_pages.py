@@ -1,6 +1,7 @@
 """The pages of a job from promise to report, and what a phone sends after a while without a network."""
 
 import json
+import math
 
 import pytest
 from django.db import connection
@@ -8,7 +9,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.models import Reservation, Spool, StockItem
-from planning.jobs.jobs import Wanted, make_job
+from inventory.shelf.weights import STATED_TEX_SIGMA, TARE_SIGMA
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import FactorReset, Job, Machine, Observation, RunEvent, RunReport
 from planning.run.promise import drop, promise
@@ -16,6 +18,7 @@ from planning.run.standing import run_of
 from planning.run.ticks import Happening, begin, note
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 RED, BLUE = "#b01c2e", "#1c2b8d"
@@ -33,7 +36,7 @@ def job(stitch_file, red) -> Job:
     a_roll()
     path = stitch_file(RED, BLUE, name="badge.pes", stitches=400)
     design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
-    wanted = Wanted(what="crew caps", pieces=6, tests=1, machine=Machine.objects.first())
+    wanted = JobFacts(what="crew caps", pieces=6, tests=1, machine=Machine.objects.first())
     made = make_job(wanted, designs=[design], at=NOW, by=None)
     return Job.objects.with_everything().get(pk=made.pk)
 
@@ -48,7 +51,7 @@ def running(job) -> Job:
 def page(client, name: str, *args) -> str:
     answer = client.get(reverse(name, args=args))
     assert answer.status_code == 200
-    return answer.content.decode()
+    return page_text(answer)
 
 
 def post(client, name: str, *args, **fields):
@@ -174,16 +177,30 @@ def test_a_run_is_finished_with_a_weight_and_reported(signed_in, running, red):
         signed_in,
         "finish_job",
         running.pk,
-        scale_resolution="0.1",
         bobbins="2",
         machine_min="30",
         **{f"gross_{red.pk}": f"{grams:.1f}"},
     )
-    shown = answer.content.decode()
+    shown = page_text(answer)
     assert "is finished" in shown
     assert "6 of 6" in shown
     assert "L77 (weighed)" in shown
     assert RunReport.objects.get().by is not None
+    # Read to 0.1 g, as it was typed.
+    readings_mm = 100 / math.sqrt(12) * math.sqrt(2) / own.shade.range.tex * 1000
+    weighed = StockItem.objects.get(pk=red.pk)
+    rest = [TARE_SIGMA * own.put_up.tare_mg / own.shade.range.tex * 1000, STATED_TEX_SIGMA * weighed.on_hand]
+    assert weighed.sigma == pytest.approx(math.hypot(readings_mm, *rest), rel=0.01)
+
+
+def test_a_step_that_is_stated_holds_for_every_spool_of_the_run(signed_in, running, red):
+    tick_all(running)
+    own = Spool.objects.select_related("shade__range", "put_up").get(pk=red.pk)
+    left_g = (own.empty_weight_mg + own.on_hand * own.shade.range.tex / 1000) / 1000
+    post(signed_in, "finish_job", running.pk, scale_resolution="5", **{f"gross_{red.pk}": f"{left_g:.2f}"})
+    own.refresh_from_db()
+    assert own.known == "weighed"
+    assert own.sigma > 5_000 / math.sqrt(6) / own.shade.range.tex * 1000
 
 
 def test_a_weight_that_cannot_be_keeps_what_was_typed(signed_in, running, red):
@@ -218,7 +235,7 @@ def test_the_learned_page_leaves_out_counts_in_and_starts_anew(signed_in, runnin
 def test_the_same_again_is_made_on_a_page_and_shows_the_lots_of_the_first(signed_in, running, red):
     tick_all(running)
     answer = post(signed_in, "same_again", running.pk, pieces=30)
-    shown = answer.content.decode()
+    shown = page_text(answer)
     assert "As it was stitched before" in shown
     assert "lot L77" in shown
     assert Job.objects.get(repeats=running).pieces == 30

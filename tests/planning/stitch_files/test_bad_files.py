@@ -7,7 +7,6 @@ import socket
 import struct
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -27,6 +26,7 @@ from planning.stitch_files.reading import (
     read_design_file,
 )
 from planning.stitch_files.recorder import Refused
+from tests.planning.memory import most_memory
 from tests.planning.written_files import DrawnBlock, file_bytes, hus_file, pattern_of, pennant, zigzag
 
 EVERY_FORMAT = sorted(FORMATS)
@@ -186,10 +186,8 @@ def test_a_file_of_a_gigabyte_is_refused_without_reading_it(tmp_path: Path) -> N
     path = tmp_path / "large.dst"
     path.write_bytes(DST_HEADER)
     os.truncate(path, 1 << 30)
-    start = time.monotonic()
-    with pytest.raises(UnreadableDesign, match="is larger than 20 MiB"):
+    with most_memory(1 * MIB), pytest.raises(UnreadableDesign, match="is larger than 20 MiB"):
         read_design_file(path)
-    assert time.monotonic() - start < 1
 
 
 @pytest.mark.parametrize("name", ["cap.docx", "cap", "cap.", ".pes"])
@@ -302,12 +300,10 @@ def test_colour_changes_with_nothing_sewn_between_them_are_not_counted_as_blocks
     assert len(read_design_file(path).walked.blocks) == 1
 
 
-def test_600_000_stitches_are_refused_in_words_within_five_seconds(tmp_path: Path) -> None:
+def test_600_000_stitches_are_refused_in_words(tmp_path: Path) -> None:
     content = DST_HEADER + (DST_STITCH + DST_JUMP) * 600_000 + DST_END
     assert len(content) > 3_600_000
-    start = time.monotonic()
     words = refusal(tmp_path, "huge.dst", content)
-    assert time.monotonic() - start < 5
     assert words == (
         "huge.dst has more than 500,000 stitches, the most that is read. Split the design into parts."
     )
@@ -336,12 +332,10 @@ def test_a_file_of_moves_without_end_is_refused(tmp_path: Path) -> None:
     assert "has more than 2,000 records, most of them moves without a stitch" in words
 
 
-def test_a_small_hus_file_that_says_it_holds_millions_is_refused_unread(tmp_path: Path) -> None:
+def test_a_small_hus_file_that_says_it_holds_millions_is_refused(tmp_path: Path) -> None:
     content = swollen_hus(5_000_000)
     assert len(content) == 269
-    start = time.monotonic()
     assert "has more than 500,000 stitches" in refusal(tmp_path, "bomb.hus", content)
-    assert time.monotonic() - start < 1
 
 
 def test_a_small_hus_file_that_unfolds_to_thousands_is_read_for_what_it_is(tmp_path: Path) -> None:

@@ -181,7 +181,8 @@ def test_an_answer_that_waited_for_its_listener_is_not_given_up() -> None:
         readers.next_answer()
         readers.wall_seconds = 1
         readers.ask("long", long, ORDER | {"stitches": 50_000, "blocks": 100})
-        time.sleep(1.5)
+        readers.selector.select(60)  # the answer begins to come, however busy the machine is
+        time.sleep(1.1)
         _, answer = readers.next_answer()
     assert answer.status == 0
     assert len(answer.output) > 1 << 16
@@ -203,9 +204,8 @@ def test_a_killed_process_costs_the_file_that_it_was_reading_and_no_other(
         readers.ask("killed", slow_dst(), ORDER | {"stitches": 500_000})
         readers.ask("sound", DST, ORDER)
         os.kill(started[0].pid, signal.SIGKILL)
-        start = time.monotonic()
         answers = dict(readers.next_answer() for _ in range(2))
-        assert time.monotonic() - start < 10  # and not only when the time for the file is up
+        # Not as late as when the time for the file is up: then it would have no status.
         assert answers["killed"].status == -signal.SIGKILL
         assert answers["sound"].status == 0
         readers.ask("one more", DST, ORDER)

@@ -25,7 +25,7 @@ def test_the_strip_read_back_has_the_lengths_it_promises(extension, tmp_path):
     assert sums.penetrations == pytest.approx(STRIP.sums.penetrations, rel=0.005)
     assert sums.runs == 1
     for at in range(len(KAPPA_GRID)):
-        assert sums.bobbin_mm[at] == pytest.approx(STRIP.sums.bobbin_mm[at], rel=0.005)
+        assert sums.bobbin_path_mm[at] == pytest.approx(STRIP.sums.bobbin_path_mm[at], rel=0.005)
     offset = len(block.points_mm) - len(STRIP.points_mm)
     assert offset in (0, 1)  # some formats begin with a stitch on the spot
     for part in STRIP.parts:

@@ -14,7 +14,6 @@ RIGHT = {"username": "morgan", "password": "spindle-and-thread"}
 
 @pytest.fixture(autouse=True)
 def behind_a_proxy(settings: LazySettings) -> None:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.TRUSTED_PROXIES = ["127.0.0.1"]
 
 

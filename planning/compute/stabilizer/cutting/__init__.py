@@ -1,6 +1,6 @@
 """Stabilizer cut from rolls, sheets and offcuts with little waste: values, plan and check."""
 
-from planning.compute.stabilizer.cutting.checking import Problem, check_plan
+from planning.compute.stabilizer.cutting.checking import CutProblem, cut_problems
 from planning.compute.stabilizer.cutting.values import (
     LEAST_USEFUL_MM,
     CutOrder,
@@ -21,14 +21,14 @@ __all__ = [
     "CutOrder",
     "CutPiece",
     "CutPlan",
+    "CutProblem",
     "CutStock",
     "Flat",
     "PieceNeed",
-    "Problem",
     "Rest",
     "Roll",
     "SourceCut",
     "Strip",
-    "check_plan",
+    "cut_problems",
     "plan_cut",
 ]

@@ -8,14 +8,14 @@ from planning.compute.stabilizer.cutting.values import CutOrder, CutPiece, CutPl
 
 
 @dataclass(frozen=True)
-class Problem:
+class CutProblem:
     """What is wrong, and with which roll, sheet, offcut or need."""
 
     where: str
     message: str
 
 
-def check_plan(plan: CutPlan, order: CutOrder, stock: CutStock) -> list[Problem]:
+def cut_problems(plan: CutPlan, order: CutOrder, stock: CutStock) -> list[CutProblem]:
     """Return all that is wrong with ``plan``; it shares nothing with the way plans are made.
 
     Inside the roll, nothing over anything else, straight cuts from edge to edge and then across, grain kept, and
@@ -29,19 +29,19 @@ def check_plan(plan: CutPlan, order: CutOrder, stock: CutStock) -> list[Problem]
     return problems
 
 
-def _demand(plan: CutPlan, order: CutOrder) -> Iterator[Problem]:
+def _demand(plan: CutPlan, order: CutOrder) -> Iterator[CutProblem]:
     cut = Counter(piece.need for source in plan.sources for piece in source.pieces)
     for need, wanted in enumerate(order.pieces):
         if cut[need] + plan.missing[need] != wanted.count or plan.missing[need] < 0:
-            yield Problem(
+            yield CutProblem(
                 f"need {need}", f"{cut[need]} cut, {plan.missing[need]} missing, {wanted.count} wanted"
             )
     for need in cut:
         if not 0 <= need < len(order.pieces):
-            yield Problem(f"need {need}", "nobody asked for it")
+            yield CutProblem(f"need {need}", "nobody asked for it")
 
 
-def _stock(plan: CutPlan, stock: CutStock) -> Iterator[Problem]:
+def _stock(plan: CutPlan, stock: CutStock) -> Iterator[CutProblem]:
     rolls = {roll.label: roll for roll in stock.rolls}
     flats = {flat.label: flat for flat in stock.flats}
     used = Counter(source.label for source in plan.sources)
@@ -49,46 +49,48 @@ def _stock(plan: CutPlan, stock: CutStock) -> Iterator[Problem]:
         if cut.is_roll:
             roll = rolls.get(cut.label)
             if roll is None or used[cut.label] > 1 or cut.width_mm != roll.width_mm:
-                yield Problem(cut.label, "is no such roll, or is cut twice")
+                yield CutProblem(cut.label, "is no such roll, or is cut twice")
             elif cut.height_mm > roll.free_mm:
-                yield Problem(cut.label, f"{cut.height_mm} mm are cut of {roll.free_mm}")
+                yield CutProblem(cut.label, f"{cut.height_mm} mm are cut of {roll.free_mm}")
         else:
             flat = flats.get(cut.label)
             if flat is None or (cut.width_mm, cut.height_mm) != (flat.width_mm, flat.height_mm):
-                yield Problem(cut.label, "is no such sheet or offcut")
+                yield CutProblem(cut.label, "is no such sheet or offcut")
             elif used[cut.label] > flat.count:
-                yield Problem(cut.label, f"{used[cut.label]} are cut of {flat.count}")
+                yield CutProblem(cut.label, f"{used[cut.label]} are cut of {flat.count}")
 
 
-def _strips(cut: SourceCut, order: CutOrder) -> Iterator[Problem]:
+def _strips(cut: SourceCut, order: CutOrder) -> Iterator[CutProblem]:
     edge = order.edge_mm if cut.is_roll else 0
     across = all((s.x_mm, s.width_mm) == (edge, cut.width_mm - 2 * edge) for s in cut.strips)
     along = not cut.is_roll and all((s.y_mm, s.height_mm) == (0, cut.height_mm) for s in cut.strips)
     if not across and not along:
-        yield Problem(cut.label, "a strip does not run from edge to edge")
+        yield CutProblem(cut.label, "a strip does not run from edge to edge")
         return
     spans = [(s.y_mm, s.height_mm) if across else (s.x_mm, s.width_mm) for s in cut.strips]
     yield from _side_by_side(cut, spans, cut.height_mm if across else cut.width_mm, order.kerf_mm, "strip")
 
 
-def _pieces(cut: SourceCut, order: CutOrder) -> Iterator[Problem]:
+def _pieces(cut: SourceCut, order: CutOrder) -> Iterator[CutProblem]:
     for strip in cut.strips:
         if not strip.pieces:
-            yield Problem(cut.label, "a strip gives nothing")
+            yield CutProblem(cut.label, "a strip gives nothing")
         for piece in strip.pieces:
             need = order.pieces[piece.need]
             size = (need.height_mm, need.width_mm) if piece.turned else (need.width_mm, need.height_mm)
             if (piece.width_mm, piece.height_mm) != size:
-                yield Problem(cut.label, f"a piece is {piece.width_mm} × {piece.height_mm}, not as ordered")
+                yield CutProblem(
+                    cut.label, f"a piece is {piece.width_mm} × {piece.height_mm}, not as ordered"
+                )
             if piece.turned and not need.may_turn:
-                yield Problem(cut.label, "a piece lies across the grain")
+                yield CutProblem(cut.label, "a piece lies across the grain")
             if not (
                 strip.x_mm <= piece.x_mm
                 and piece.x_mm + piece.width_mm <= strip.x_mm + strip.width_mm
                 and strip.y_mm <= piece.y_mm
                 and piece.y_mm + piece.height_mm <= strip.y_mm + strip.height_mm
             ):
-                yield Problem(cut.label, f"a piece at {piece.x_mm}, {piece.y_mm} leaves its strip")
+                yield CutProblem(cut.label, f"a piece at {piece.x_mm}, {piece.y_mm} leaves its strip")
         by_x = [(piece.x_mm, piece.width_mm) for piece in strip.pieces]
         by_y = [(piece.y_mm, piece.height_mm) for piece in strip.pieces]
         in_x = list(_side_by_side(cut, by_x, cut.width_mm, order.kerf_mm, "piece"))
@@ -100,17 +102,17 @@ def _pieces(cut: SourceCut, order: CutOrder) -> Iterator[Problem]:
 
 def _side_by_side(
     cut: SourceCut, spans: list[tuple[int, int]], room: int, kerf: int, what: str
-) -> Iterator[Problem]:
+) -> Iterator[CutProblem]:
     end = -kerf
     for start, length in sorted(spans):
         if start < end + kerf:
-            yield Problem(cut.label, f"a {what} at {start} begins before {end + kerf}")
+            yield CutProblem(cut.label, f"a {what} at {start} begins before {end + kerf}")
         end = start + length
     if spans and end > room:
-        yield Problem(cut.label, f"a {what} ends at {end}, beyond {room}")
+        yield CutProblem(cut.label, f"a {what} ends at {end}, beyond {room}")
 
 
-def _tiling(cut: SourceCut) -> Iterator[Problem]:
+def _tiling(cut: SourceCut) -> Iterator[CutProblem]:
     """Pieces and rests lie inside and cover nothing twice."""
     covered: list[CutPiece | Rest] = [*cut.pieces, *cut.rests]
     boxes = [
@@ -118,7 +120,7 @@ def _tiling(cut: SourceCut) -> Iterator[Problem]:
     ]
     for at, (left, top, right, bottom) in enumerate(boxes):
         if not (0 <= left < right <= cut.width_mm and 0 <= top < bottom <= cut.height_mm):
-            yield Problem(cut.label, f"a piece or rest at {left}, {top} lies outside or is empty")
+            yield CutProblem(cut.label, f"a piece or rest at {left}, {top} lies outside or is empty")
         for other_left, other_top, other_right, other_bottom in boxes[at + 1 :]:
             if left < other_right and other_left < right and top < other_bottom and other_top < bottom:
-                yield Problem(cut.label, f"something at {left}, {top} lies over another")
+                yield CutProblem(cut.label, f"something at {left}, {top} lies over another")

@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
-from planning.compute.stabilizer.cutting.patterns import Kind, Pattern, narrowest, strip_lengths
+from planning.compute.stabilizer.cutting.patterns import Pattern, PieceKind, narrowest, strip_lengths
 
 MOST_ROUNDS = 120
 
 
-def priced_patterns(kinds: Sequence[Kind], width_mm: int) -> tuple[list[Pattern], float]:
+def priced_patterns(kinds: Sequence[PieceKind], width_mm: int) -> tuple[list[Pattern], float]:
     """Return strips that suffice for the linear program, and the length that no way of cutting can beat.
 
     Column generation: the dual prices of the pieces tell which strip would shorten the roll most. With p the worth
@@ -53,7 +53,7 @@ def priced_patterns(kinds: Sequence[Kind], width_mm: int) -> tuple[list[Pattern]
     return list(patterns.values()), bound
 
 
-def _first(kinds: Sequence[Kind], width_mm: int) -> list[Pattern]:
+def _first(kinds: Sequence[PieceKind], width_mm: int) -> list[Pattern]:
     """Return for each kind and way a strip of that kind alone."""
     made = []
     for place, kind in enumerate(kinds):
@@ -67,7 +67,7 @@ def _first(kinds: Sequence[Kind], width_mm: int) -> list[Pattern]:
 
 
 def _worth_most(
-    kinds: Sequence[Kind],
+    kinds: Sequence[PieceKind],
     width_mm: int,
     along_mm: int,
     prices: NDArray,

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from planning.compute.stabilizer.cutting.patterns import FlatPattern, Kind, Pattern
+from planning.compute.stabilizer.cutting.patterns import FlatPattern, Pattern, PieceKind
 from planning.compute.stabilizer.cutting.solving import Chosen
 from planning.compute.stabilizer.cutting.values import (
     CutOrder,
@@ -18,14 +18,14 @@ from planning.compute.stabilizer.cutting.values import (
 
 
 @dataclass
-class Wanted:
+class PiecesToLay:
     """The pieces still to be laid, kind by kind: each knows the need it is for."""
 
-    kinds: Sequence[Kind]
+    kinds: Sequence[PieceKind]
     left: list[list[int]] = field(default_factory=list)
 
     @classmethod
-    def of(cls, order: CutOrder, kinds: Sequence[Kind]) -> "Wanted":
+    def of(cls, order: CutOrder, kinds: Sequence[PieceKind]) -> "PiecesToLay":
         return cls(
             kinds, [[need for need in kind.needs for _ in range(order.pieces[need].count)] for kind in kinds]
         )
@@ -35,14 +35,14 @@ class Wanted:
 
 
 def lay(
-    order: CutOrder, stock: CutStock, kinds: Sequence[Kind], chosen: Chosen
-) -> tuple[list[SourceCut], Wanted]:
+    order: CutOrder, stock: CutStock, kinds: Sequence[PieceKind], chosen: Chosen
+) -> tuple[list[SourceCut], PiecesToLay]:
     """Return every source with its strips in cutting order, and what could not be laid.
 
     Patterns may give more pieces than are wanted; those are left out, and a strip is only as long as its longest
     piece. The longest strips come first, and equal ones follow each other.
     """
-    wanted = Wanted.of(order, kinds)
+    wanted = PiecesToLay.of(order, kinds)
     sources = []
     for number, pattern, count in sorted(chosen.flats, key=lambda each: each[0]):
         for _ in range(count):
@@ -64,7 +64,7 @@ def lay(
 
 
 def _row(
-    pattern: Pattern, kinds: Sequence[Kind], wanted: Wanted, kerf_mm: int
+    pattern: Pattern, kinds: Sequence[PieceKind], wanted: PiecesToLay, kerf_mm: int
 ) -> list[tuple[int, int, int, bool]]:
     """Return need, width across, length along and turned of each piece of a strip, the longest first."""
     pieces = []
@@ -82,7 +82,7 @@ def _row(
 
 
 def _roll_cut(
-    roll: Roll, patterns: Sequence[Pattern], kinds: Sequence[Kind], wanted: Wanted, order: CutOrder
+    roll: Roll, patterns: Sequence[Pattern], kinds: Sequence[PieceKind], wanted: PiecesToLay, order: CutOrder
 ) -> SourceCut:
     left, right = order.edge_mm, roll.width_mm - order.edge_mm
     y = 0
@@ -109,7 +109,7 @@ def _roll_cut(
 
 
 def _flat_cut(
-    flat: Flat, pattern: FlatPattern, kinds: Sequence[Kind], wanted: Wanted, kerf_mm: int
+    flat: Flat, pattern: FlatPattern, kinds: Sequence[PieceKind], wanted: PiecesToLay, kerf_mm: int
 ) -> SourceCut:
     """Lay the strips of a flat; strips that run along it are laid as if it were turned, then turned back."""
     across_room = flat.width_mm if pattern.upright else flat.height_mm
@@ -154,7 +154,7 @@ def _flat_cut(
 
 
 def _lying(
-    pattern: Pattern, upright: bool, kinds: Sequence[Kind], wanted: Wanted, kerf_mm: int
+    pattern: Pattern, upright: bool, kinds: Sequence[PieceKind], wanted: PiecesToLay, kerf_mm: int
 ) -> list[tuple[int, int, int, bool]]:
     if upright:
         return _row(pattern, kinds, wanted, kerf_mm)

@@ -12,7 +12,7 @@ from planning.compute.stabilizer.cutting.values import CutOrder
 
 
 @dataclass(frozen=True)
-class Kind:
+class PieceKind:
     """All the pieces of one size, with the kerf added to both sides; ``needs`` are their places in the order."""
 
     width_mm: int
@@ -51,14 +51,14 @@ class FlatPattern:
         return tuple(sum(each) for each in zip(*(strip.counts for strip in self.strips), strict=True))
 
 
-def kinds_of(order: CutOrder) -> tuple[Kind, ...]:
+def kinds_of(order: CutOrder) -> tuple[PieceKind, ...]:
     """Return the distinct sizes of an order; sizes that differ by a quarter turn are one where both may turn."""
     found: dict[tuple[int, int, bool], list[int]] = {}
     for number, piece in enumerate(order.pieces):
         if piece.count:
             found.setdefault((piece.width_mm, piece.height_mm, piece.may_turn), []).append(number)
     return tuple(
-        Kind(
+        PieceKind(
             width + order.kerf_mm,
             height + order.kerf_mm,
             may_turn,
@@ -69,13 +69,13 @@ def kinds_of(order: CutOrder) -> tuple[Kind, ...]:
     )
 
 
-def strip_lengths(kinds: Sequence[Kind], width_mm: int) -> list[int]:
+def strip_lengths(kinds: Sequence[PieceKind], width_mm: int) -> list[int]:
     """Return the lengths a strip can have, shortest first."""
     return sorted({along for kind in kinds for across, along, _ in kind.ways if across <= width_mm})
 
 
 def narrowest(
-    kinds: Sequence[Kind], width_mm: int, along_mm: int
+    kinds: Sequence[PieceKind], width_mm: int, along_mm: int
 ) -> tuple[list[int | None], tuple[bool, ...]]:
     """Return for each kind what it takes of the width of a strip so long (None: it does not fit), and if turned."""
     widths: list[int | None] = []
@@ -88,7 +88,7 @@ def narrowest(
     return widths, tuple(turned)
 
 
-def strip_patterns(kinds: Sequence[Kind], width_mm: int, *, most: int) -> list[Pattern] | None:
+def strip_patterns(kinds: Sequence[PieceKind], width_mm: int, *, most: int) -> list[Pattern] | None:
     """Return every strip that nothing can be added to, each at its shortest; None if there are over ``most``.
 
     >>> kind = Kind(180, 240, True, 10, (0,))
@@ -136,7 +136,7 @@ def _full(widths: Sequence[int | None], limits: Sequence[int], room_mm: int) -> 
     yield from fill(0, room_mm, None)
 
 
-def flat_patterns(kinds: tuple[Kind, ...], width_mm: int, height_mm: int) -> list[FlatPattern]:
+def flat_patterns(kinds: tuple[PieceKind, ...], width_mm: int, height_mm: int) -> list[FlatPattern]:
     """Return good ways to cut a sheet or an offcut: most area, most of each kind, in strips of either direction.
 
     What they are depends on the flat and the sizes alone, never on what else is on the shelf.
@@ -170,11 +170,11 @@ def flat_patterns(kinds: tuple[Kind, ...], width_mm: int, height_mm: int) -> lis
     ]
 
 
-def _seen_from_the_side(kind: Kind) -> Kind:
-    return Kind(kind.height_mm, kind.width_mm, kind.may_turn, kind.count, kind.needs)
+def _seen_from_the_side(kind: PieceKind) -> PieceKind:
+    return PieceKind(kind.height_mm, kind.width_mm, kind.may_turn, kind.count, kind.needs)
 
 
-def _of_one(kinds: Sequence[Kind], place: int, width_mm: int) -> list[Pattern]:
+def _of_one(kinds: Sequence[PieceKind], place: int, width_mm: int) -> list[Pattern]:
     """Return the strips of one kind alone, in each way it can lie."""
     made = []
     for across, along, turned in kinds[place].ways:

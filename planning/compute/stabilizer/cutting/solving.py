@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix, diags, hstack, identity, vstack
 
-from planning.compute.stabilizer.cutting.patterns import FlatPattern, Kind, Pattern
+from planning.compute.stabilizer.cutting.patterns import FlatPattern, Pattern, PieceKind
 
 # The search stops after so many nodes, not after so long: an answer must not depend on how busy the machine is.
 # The limit in seconds only keeps a page from hanging.
@@ -53,7 +53,7 @@ class Chosen:
     is_proven: bool
 
 
-def choose(kinds: Sequence[Kind], widths: Sequence[Width], flats: Sequence[FlatWays]) -> Chosen:
+def choose(kinds: Sequence[PieceKind], widths: Sequence[Width], flats: Sequence[FlatWays]) -> Chosen:
     """Return the strips and flats that leave fewest pieces missing, and of those ways one that takes least roll."""
     model = _Model(kinds, widths, flats)
     solved = model.least_area(missing=0)
@@ -75,7 +75,9 @@ class _Solved:
 class _Model:
     """The columns and rows, kept while the same program is solved for one goal after another."""
 
-    def __init__(self, kinds: Sequence[Kind], widths: Sequence[Width], flats: Sequence[FlatWays]) -> None:
+    def __init__(
+        self, kinds: Sequence[PieceKind], widths: Sequence[Width], flats: Sequence[FlatWays]
+    ) -> None:
         self.kinds, self.widths, self.flats = kinds, widths, flats
         self.strips = [(width, pattern) for width in widths for pattern in width.patterns]
         self.ways = [(flat, pattern) for flat in flats for pattern in flat.patterns]

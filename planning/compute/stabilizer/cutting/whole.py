@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from planning.compute.stabilizer.cutting.columns import priced_patterns
 from planning.compute.stabilizer.cutting.laying import lay
 from planning.compute.stabilizer.cutting.patterns import (
-    Kind,
     Pattern,
+    PieceKind,
     flat_patterns,
     kinds_of,
     strip_patterns,
@@ -77,7 +77,7 @@ def _whole_mm(area_mm2: float, width_mm: int) -> int:
     return math.ceil(area_mm2 / width_mm - 1e-6) if width_mm else 0
 
 
-def _widths(order: CutOrder, stock: CutStock, kinds: Sequence[Kind]) -> tuple[list[Width], bool, float]:
+def _widths(order: CutOrder, stock: CutStock, kinds: Sequence[PieceKind]) -> tuple[list[Width], bool, float]:
     """Return the rolls by usable width with their strips, if those are all there are, and a bound on their area."""
     by_width: dict[int, list[int]] = {}
     for number, roll in enumerate(stock.rolls):
@@ -100,7 +100,7 @@ def _widths(order: CutOrder, stock: CutStock, kinds: Sequence[Kind]) -> tuple[li
     return widths, every_strip, bounds[0] if len(bounds) == len(by_width) == 1 else 0.0
 
 
-def _flats(order: CutOrder, stock: CutStock, kinds: tuple[Kind, ...]) -> list[FlatWays]:
+def _flats(order: CutOrder, stock: CutStock, kinds: tuple[PieceKind, ...]) -> list[FlatWays]:
     ways = []
     known: dict[tuple[int, int], list] = {}
     for number, flat in enumerate(stock.flats):

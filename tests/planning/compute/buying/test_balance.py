@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.compute.errors import NotPositive
-from planning.compute.buying.balance import HORIZON_DAYS, DatedNeed, project
+from planning.compute.buying.balance import HORIZON_DAYS, Booking, project
 
 TODAY = date(2026, 3, 2)
 
@@ -22,13 +22,13 @@ def test_netting_a_table_of_gross_needs_gives_the_published_net_ones():
     gross = [77, 42, 38, 21, 26, 112, 45, 14, 76, 38]
     receipts = [12, 0, 6, 9, 0, 0, 0, 0, 0, 0]
     net = [42, 42, 32, 12, 26, 112, 45, 14, 76, 38]
-    needs = [DatedNeed(each, days(7 * week)) for week, each in enumerate(gross)]
-    known = [DatedNeed(each, days(7 * week)) for week, each in enumerate(receipts)]
+    needs = [Booking(each, days(7 * week)) for week, each in enumerate(gross)]
+    known = [Booking(each, days(7 * week)) for week, each in enumerate(receipts)]
     ordered = []
     for week in range(len(gross)):
         short = project(23, today=TODAY, needs=needs, arriving=[*known, *ordered])
         assert short.run_out_on == days(7 * week)
-        ordered.append(DatedNeed(short.lacking, short.run_out_on))
+        ordered.append(Booking(short.lacking, short.run_out_on))
     assert [each.quantity for each in ordered] == net
     assert project(23, today=TODAY, needs=needs, arriving=[*known, *ordered]).run_out_on is None
 
@@ -40,25 +40,25 @@ def test_use_alone_runs_out_when_the_stock_divided_by_it_says():
 
 def test_a_booked_job_within_what_is_usual_changes_nothing_at_the_week_s_end():
     usual = project(1_000, today=TODAY, per_week=70)
-    booked = project(1_000, today=TODAY, per_week=70, needs=[DatedNeed(50, days(3))])
+    booked = project(1_000, today=TODAY, per_week=70, needs=[Booking(50, days(3))])
     assert [step.balance for step in booked.steps[6::7]] == pytest.approx(
         [step.balance for step in usual.steps[6::7]]
     )
 
 
 def test_a_booked_job_beyond_what_is_usual_takes_its_place():
-    ends = project(1_000, today=TODAY, per_week=70, needs=[DatedNeed(200, days(3), "caps")])
+    ends = project(1_000, today=TODAY, per_week=70, needs=[Booking(200, days(3), "caps")])
     assert ends.steps[6].balance == pytest.approx(800)
     assert ends.steps[3].what == ("caps",)
 
 
 def test_what_nobody_gave_a_day_and_what_is_overdue_is_wanted_today():
-    ends = project(10, today=TODAY, needs=[DatedNeed(6, None), DatedNeed(6, days(-9))], lead_days=5)
+    ends = project(10, today=TODAY, needs=[Booking(6, None), Booking(6, days(-9))], lead_days=5)
     assert (ends.run_out_on, ends.order_by, ends.lacking) == (TODAY, days(-5), 2)
 
 
 def test_an_unknown_lead_time_gives_no_day_to_order():
-    assert project(0, today=TODAY, needs=[DatedNeed(1, days(8))]).order_by is None
+    assert project(0, today=TODAY, needs=[Booking(1, days(8))]).order_by is None
 
 
 def test_what_outlasts_the_horizon_has_no_day():
@@ -72,13 +72,13 @@ def test_what_outlasts_the_horizon_has_no_day():
 
 
 def test_less_than_nothing_is_refused():
-    for wrong in ({"free": -1}, {"per_week": -1}, {"lead_days": -1}, {"needs": [DatedNeed(-1)]}):
+    for wrong in ({"free": -1}, {"per_week": -1}, {"lead_days": -1}, {"needs": [Booking(-1)]}):
         with pytest.raises(NotPositive):
             project(**({"free": 1, "today": TODAY} | wrong))
 
 
 quantities = st.integers(0, 5_000)
-dated = st.lists(st.builds(DatedNeed, quantities, st.integers(-5, 200).map(days)), max_size=8)
+dated = st.lists(st.builds(Booking, quantities, st.integers(-5, 200).map(days)), max_size=8)
 
 
 @given(quantities, dated, st.integers(0, 900), dated)

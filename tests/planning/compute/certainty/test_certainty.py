@@ -16,7 +16,7 @@ from planning.compute.certainty.enough import (
     NEEDLE_PRIOR,
     Factor,
     Need,
-    Observation,
+    WeighBack,
     combine_free,
     factor_about,
     geometry_covered,
@@ -317,7 +317,7 @@ def test_nothing_observed_leaves_the_prior_and_a_known_factor_stays():
 
 
 def test_a_weigh_back_is_the_log_of_its_ratio_with_its_relative_error():
-    assert observed(1200.0, geometry_mm=1000.0, sigma_mm=24.0) == Observation(math.log(1.2), 0.02)
+    assert observed(1200.0, geometry_mm=1000.0, sigma_mm=24.0) == WeighBack(math.log(1.2), 0.02)
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from inventory.compute.errors import WorkshopError
-from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Observation, p_enough
+from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, WeighBack, p_enough
 from planning.compute.certainty.learned import factor_interval, learn, need_interval
 
 BATCHES = 10_000
@@ -17,7 +17,7 @@ def weigh_backs(rng, prior, truth, count):
     """Invented weigh-backs of jobs whose factor scatters about the truth, each weighed with its own error."""
     sigmas = rng.uniform(0.01, 0.06, size=count)
     errors = rng.standard_normal(count) * np.hypot(prior.scatter, sigmas)
-    return [Observation(truth + error, sigma) for error, sigma in zip(errors, sigmas, strict=True)]
+    return [WeighBack(truth + error, sigma) for error, sigma in zip(errors, sigmas, strict=True)]
 
 
 def held(prior, *, seed, gross=0.0, said=None):
@@ -28,7 +28,7 @@ def held(prior, *, seed, gross=0.0, said=None):
         truth = rng.normal(prior.mean_log, prior.sigma)
         seen = weigh_backs(rng, prior, truth, int(rng.integers(0, 11)))
         seen = [
-            Observation(each.log_ratio + rng.choice([-1, 1]) * 0.9, each.sigma)
+            WeighBack(each.log_ratio + rng.choice([-1, 1]) * 0.9, each.sigma)
             if rng.random() < gross
             else each
             for each in seen
@@ -86,8 +86,8 @@ def test_enough_after_learning_is_as_often_enough_as_stated():
 
 
 def test_a_weigh_back_far_from_the_others_is_marked_and_left_out_until_a_person_says_otherwise():
-    usual = [Observation(x, 0.02) for x in (0.05, 0.08, 0.02, 0.06)]
-    odd = Observation(0.9, 0.02)
+    usual = [WeighBack(x, 0.02) for x in (0.05, 0.08, 0.02, 0.06)]
+    odd = WeighBack(0.9, 0.02)
     learned = learn(NEEDLE_PRIOR, [*usual, odd])
     assert [each.observation for each in learned.outliers] == [odd]
     assert learned.factor == learn(NEEDLE_PRIOR, usual).factor
@@ -98,19 +98,19 @@ def test_a_weigh_back_far_from_the_others_is_marked_and_left_out_until_a_person_
 
 
 def test_two_odd_weigh_backs_do_not_hide_each_other_nor_taint_the_good():
-    usual = [Observation(x, 0.02) for x in (0.05, 0.08, 0.02, 0.06, 0.04, 0.03)]
-    learned = learn(NEEDLE_PRIOR, [*usual, Observation(0.9, 0.02), Observation(0.95, 0.02)])
+    usual = [WeighBack(x, 0.02) for x in (0.05, 0.08, 0.02, 0.06, 0.04, 0.03)]
+    learned = learn(NEEDLE_PRIOR, [*usual, WeighBack(0.9, 0.02), WeighBack(0.95, 0.02)])
     assert [each.is_outlier for each in learned.observations] == [False] * 6 + [True] * 2
 
 
 def test_a_person_can_leave_out_what_the_rule_would_keep():
-    seen = [Observation(0.05, 0.02), Observation(0.08, 0.02)]
+    seen = [WeighBack(0.05, 0.02), WeighBack(0.08, 0.02)]
     assert learn(NEEDLE_PRIOR, seen, said={1: False}).factor == learn(NEEDLE_PRIOR, seen[:1]).factor
 
 
 def test_a_word_on_a_weigh_back_that_is_not_there_is_refused():
     with pytest.raises(WorkshopError, match="weigh-back 3, but there are 1"):
-        learn(NEEDLE_PRIOR, [Observation(0.0, 0.02)], said={2: True})
+        learn(NEEDLE_PRIOR, [WeighBack(0.0, 0.02)], said={2: True})
 
 
 def test_without_a_weigh_back_the_prior_stands():

@@ -84,7 +84,11 @@ def test_more_than_a_grid_holds_is_refused():
 
 def design(*colours, width=60.0, height=40.0, hooping=0):
     sums = BlockSums(
-        drawn_mm=1000.0, penetrations=500, back_draw_mm=100.0, bobbin_mm=(500.0,) * len(KAPPA_GRID), runs=1
+        drawn_mm=1000.0,
+        penetrations=500,
+        back_draw_mm=100.0,
+        bobbin_path_mm=(500.0,) * len(KAPPA_GRID),
+        runs=1,
     )
     blocks = tuple(AskedBlock(number, colour, None, "", sums) for number, colour in enumerate(colours, 1))
     return AskedDesign(
@@ -148,18 +152,21 @@ def test_pieces_hooped_together_share_the_threaded_path():
         carried([design("#aa0000", "#00aa00")], 8, 1),
         carried([design("#aa0000", "#00aa00")], 8, 4),
     )
-    saved = alone.cumulative_needle_mm([0])[-1] - together.cumulative_needle_mm([0])[-1]
+    (stitched, lost), (same, shared) = (each.cumulative_needle_mm([0]) for each in (alone, together))
+    assert stitched.tolist() == same.tolist()
+    saved = lost[-1] - shared[-1]
     assert saved == pytest.approx((8 - 2) * TERMS.thread.threaded_path_mm)
 
 
 def test_what_is_needed_of_a_load_is_what_its_pieces_need():
     for copies in (1, 3, 7):
         loads = carried([design("#aa0000", "#00aa00"), design("#aa0000", hooping=1)], 10, copies)
-        assert np.sum([sum(load) for load in loads.needle_loads([0, 2])]) == pytest.approx(
-            loads.cumulative_needle_mm([0, 2])[-1]
+        geometry_mm, path_mm = loads.cumulative_needle_mm([0, 2])
+        assert np.sum([sum(load) for load in loads.needle_loads([0, 2], median=1.5)]) == pytest.approx(
+            geometry_mm[-1] * 1.5 + path_mm[-1]
         )
-        assert sum(map(sum, loads.bobbin_loads())) == pytest.approx(
-            10 * sum(block.bobbin_mm for block in loads.blocks)
+        assert sum(map(sum, loads.bobbin_loads(median=1.25))) == pytest.approx(
+            10 * 1.25 * sum(block.bobbin_geometry_mm for block in loads.blocks)
         )
 
 

@@ -3,7 +3,7 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planning.compute.stabilizer.cutting import Flat, Roll, check_plan
+from planning.compute.stabilizer.cutting import Flat, Roll, cut_problems
 from planning.compute.stabilizer.layers import CutBefore, JobLayers, LayerNeed
 from planning.compute.stabilizer.leftover import compare_apart
 from planning.compute.stabilizer.ring import strips_in_ring
@@ -20,7 +20,7 @@ def planned(jobs, stock, losses=Losses()):  # noqa: B008 - a frozen value
     """Return the layers of each job, having checked the cut of every product."""
     plans = plan_layers_together(jobs, [stock], losses=losses)
     for layer in [each for own in plans for each in own if each.cut]:
-        assert check_plan(layer.cut.product_cut, layer.cut.order, stock.stock) == []
+        assert cut_problems(layer.cut.product_cut, layer.cut.order, stock.stock) == []
         assert (layer.cut.order.kerf_mm, layer.cut.order.edge_mm) == (losses.kerf_mm, losses.edge_mm)
     return plans
 
@@ -74,7 +74,10 @@ def test_kerf_and_trimmed_edges_are_allowed_for():
 
 
 def test_pieces_that_are_cut_already_are_left_out_size_by_size():
-    before = (CutBefore(TEAR.name, (190, 240), 5), CutBefore(TEAR.name, (100, 100), 3))
+    before = (
+        CutBefore(TEAR.kind, TEAR.method, (190, 240), 5),
+        CutBefore(TEAR.kind, TEAR.method, (100, 100), 3),
+    )
     ((layer,),) = planned(
         [JobLayers((TEAR,), (190, 240), 12, cut_before=before)], stock_of(Roll("R", 500, 9_000))
     )

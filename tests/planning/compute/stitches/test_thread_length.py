@@ -16,9 +16,9 @@ from planning.compute.stitches.thread_length import (
     ThreadSettings,
     block_sums,
     bobbin_geometry_mm,
-    bobbin_mm,
+    bobbin_laid_mm,
     needle_geometry_mm,
-    needle_mm,
+    needle_laid_mm,
 )
 
 INCH_MM = 25.4
@@ -206,7 +206,7 @@ def test_a_run_stitched_backwards_takes_the_same_thread(run):
     forwards, backwards = block_sums(run, [0]), block_sums(run[::-1], [0])
     assert backwards.drawn_mm == pytest.approx(forwards.drawn_mm, rel=1e-9, abs=1e-9)
     assert backwards.back_draw_mm == pytest.approx(forwards.back_draw_mm, rel=1e-9, abs=1e-9)
-    assert backwards.bobbin_mm == pytest.approx(forwards.bobbin_mm, rel=1e-9, abs=1e-9)
+    assert backwards.bobbin_path_mm == pytest.approx(forwards.bobbin_path_mm, rel=1e-9, abs=1e-9)
 
 
 @given(run=runs_of_points)
@@ -217,7 +217,7 @@ def test_the_sums_equal_those_worked_out_one_penetration_at_a_time(run):
         math.fsum(math.dist(a, b) for a, b in pairwise(run)), rel=1e-9, abs=1e-9
     )
     assert sums.back_draw_mm == pytest.approx(interlocks(run, 1.0)[1], rel=1e-9, abs=1e-9)
-    assert sums.bobbin_mm == pytest.approx(
+    assert sums.bobbin_path_mm == pytest.approx(
         [bobbin_path_mm(run, kappa) for kappa in KAPPA_GRID], rel=1e-9, abs=1e-9
     )
 
@@ -232,7 +232,7 @@ def test_a_block_of_several_runs_has_the_sums_of_its_runs(runs):
     for name in ("drawn_mm", "back_draw_mm"):
         expected = math.fsum(getattr(sums, name) for sums in alone)
         assert getattr(together, name) == pytest.approx(expected, rel=1e-9, abs=1e-9)
-    for here, *there in zip(together.bobbin_mm, *(sums.bobbin_mm for sums in alone), strict=True):
+    for here, *there in zip(together.bobbin_path_mm, *(sums.bobbin_path_mm for sums in alone), strict=True):
         assert here == pytest.approx(math.fsum(there), rel=1e-9, abs=1e-9)
 
 
@@ -281,14 +281,14 @@ def test_a_zero_length_stitch_penetrates_but_draws_nothing():
 )
 def test_repeated_and_all_but_equal_points_give_numbers(run):
     sums = block_sums(run, [0])
-    assert all(math.isfinite(x) for x in (sums.drawn_mm, sums.back_draw_mm, *sums.bobbin_mm))
+    assert all(math.isfinite(x) for x in (sums.drawn_mm, sums.back_draw_mm, *sums.bobbin_path_mm))
 
 
 def test_a_block_without_penetrations_takes_no_thread():
     sums = block_sums([], [])
     assert (sums.penetrations, sums.runs, sums.drawn_mm) == (0, 0, 0.0)
-    assert needle_mm(sums, ThreadSettings()) == 0.0
-    assert bobbin_mm(sums, ThreadSettings()) == 0.0
+    assert needle_laid_mm(sums, ThreadSettings()) == 0.0
+    assert bobbin_laid_mm(sums, ThreadSettings()) == 0.0
 
 
 def test_a_single_penetration_is_a_run_without_stitches():
@@ -306,7 +306,7 @@ def test_the_sums_are_plain_numbers_that_can_be_stored():
     kept = asdict(block_sums(np.array([[0, 0], [4, 0], [0, 1]]), np.array([0])))
     assert {type(kept[name]) for name in ("drawn_mm", "back_draw_mm")} == {float}
     assert {type(kept[name]) for name in ("penetrations", "runs")} == {int}
-    assert {type(path_mm) for path_mm in kept["bobbin_mm"]} == {float}
+    assert {type(path_mm) for path_mm in kept["bobbin_path_mm"]} == {float}
 
 
 @pytest.mark.parametrize(
@@ -339,23 +339,23 @@ def test_each_run_leaves_a_tail_at_its_start_and_one_at_its_cut():
         bobbin_tail_start_mm=20.0,
         bobbin_tail_trim_mm=3.0,
     )
-    assert needle_mm(one, settings) == pytest.approx(8 + 35)
-    assert bobbin_mm(one, settings) == pytest.approx(8 + 23)
-    assert needle_mm(two, settings) == pytest.approx(6 + 2 * 35)  # the step between the runs is not laid
-    assert bobbin_mm(two, settings) == pytest.approx(6 + 2 * 23)
+    assert needle_laid_mm(one, settings) == pytest.approx(8 + 35)
+    assert bobbin_laid_mm(one, settings) == pytest.approx(8 + 23)
+    assert needle_laid_mm(two, settings) == pytest.approx(6 + 2 * 35)  # the step between the runs is not laid
+    assert bobbin_laid_mm(two, settings) == pytest.approx(6 + 2 * 23)
 
 
 def test_the_allowance_enlarges_geometry_and_tails():
     sums = block_sums(satin(stitches=100, width_mm=4, advance_mm=0.4), [0])
     plain, with_allowance = ThreadSettings(), ThreadSettings(allowance=0.05)
-    assert needle_mm(sums, with_allowance) == pytest.approx(1.05 * needle_mm(sums, plain))
-    assert bobbin_mm(sums, with_allowance) == pytest.approx(1.05 * bobbin_mm(sums, plain))
+    assert needle_laid_mm(sums, with_allowance) == pytest.approx(1.05 * needle_laid_mm(sums, plain))
+    assert bobbin_laid_mm(sums, with_allowance) == pytest.approx(1.05 * bobbin_laid_mm(sums, plain))
 
 
 def test_a_rethreaded_path_is_no_part_of_a_block():
     sums = block_sums(seam(stitches=10, stitch_mm=2), [0])
     settings = ThreadSettings()
-    assert needle_mm(sums, replace(settings, threaded_path_mm=9000.0)) == needle_mm(sums, settings)
+    assert needle_laid_mm(sums, replace(settings, threaded_path_mm=9000.0)) == needle_laid_mm(sums, settings)
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.certainty.enough import Factor
-from planning.compute.stitches.thread_length import ThreadSettings, block_sums, bobbin_mm, needle_mm
+from planning.compute.stitches.thread_length import ThreadSettings, block_sums, bobbin_laid_mm, needle_laid_mm
 from planning.compute.stitches.weighed_strip import (
     SATIN_WIDTHS_MM,
     Scale,
@@ -47,7 +47,7 @@ def test_the_light_strip_of_a_satin_column_is_the_share_of_bobbin_thread_on_its_
     sums = block_sums(strip.points_mm[column.first : column.last + 1], [0])
     for kappa in (0.0, 0.25, 1 / 3, 0.4375):
         at = replace(SETTINGS, kappa=kappa, bobbin_tail_start_mm=0, bobbin_tail_trim_mm=0)
-        share = bobbin_mm(sums, at) / sums.drawn_mm
+        share = bobbin_laid_mm(sums, at) / sums.drawn_mm
         assert kappa_from_light_strip(share) == pytest.approx(kappa, abs=0.01)
 
 
@@ -109,8 +109,8 @@ def test_invented_truths_are_recovered_within_the_stated_error(step_mg):
         truth = replace(SETTINGS, kappa=kappa)
         light = 1 - 2 * kappa + rng.normal(0, 0.03)
         path_mm = 600.0
-        needle_mg = (factors[0] * needle_mm(strip.sums, truth) + path_mm) / 1000 * scale.needle_tex
-        bobbin_mg = factors[1] * bobbin_mm(strip.sums, truth) / 1000 * scale.bobbin_tex
+        needle_mg = (factors[0] * needle_laid_mm(strip.sums, truth) + path_mm) / 1000 * scale.needle_tex
+        bobbin_mg = factors[1] * bobbin_laid_mm(strip.sums, truth) / 1000 * scale.bobbin_tex
         result = strip_result(
             strip.sums,
             StripMeasured(
@@ -143,8 +143,8 @@ def test_the_factor_after_the_strip_lies_between_what_was_believed_and_what_was_
         StripMeasured(
             light_share=0.4,
             light_sigma=0.02,
-            needle_mg=1.2 * needle_mm(strip.sums, truth) / 1000 * 27.0,
-            bobbin_mg=1.5 * bobbin_mm(strip.sums, truth) / 1000 * 16.7,
+            needle_mg=1.2 * needle_laid_mm(strip.sums, truth) / 1000 * 27.0,
+            bobbin_mg=1.5 * bobbin_laid_mm(strip.sums, truth) / 1000 * 16.7,
         ),
         scale=FINE,
         settings=SETTINGS,

@@ -1,0 +1,93 @@
+"""How what is asked is hooped: how many copies at a time, and in which hoop."""
+
+from dataclasses import dataclass
+
+from inventory.compute.errors import WorkshopError
+from planning.compute.batch.copies_compared import boxes_needed
+from planning.compute.hooping.copies import COPY_SPACING_MM, HoopField, most_copies, smallest_hoop
+from planning.compute.stitches.placing import field_needed
+from planning.models import Hoop
+from planning.plan.asked import JobAsked
+
+
+@dataclass(frozen=True)
+class Hooping:
+    """Copies of a piece that are hooped together, and the hoop; None where no hoop holds the designs."""
+
+    copies: int
+    hoop: Hoop | None
+    notes: tuple[str, ...] = ()
+
+
+def hooping_of(asked: JobAsked) -> Hooping:
+    """Return the copies and the hoop asked for, or the smallest hoop that holds them, with what a person should know.
+
+    Designs of one hooping number must fit the hoop together, where they lie. Raises WorkshopError for more copies
+    than any hoop holds, or fewer than one.
+    """
+    copies = _copies(asked)
+    if copies > 1:
+        hoops, fields = hoops_to_choose(asked), hoop_fields(asked)
+        chosen = smallest_hoop(boxes_needed(asked.every_design), fields, copies=copies)
+        assert chosen is not None  # no more copies are asked for than some hoop holds
+        return Hooping(copies, hoops[fields.index(chosen)])
+    needed = [_field(asked, number) for number in sorted({each.hooping for each in asked.every_design})]
+    if asked.hoop:
+        beyond = tuple(
+            f"{names} needs {width_mm:.0f} × {height_mm:.0f} mm, beyond the field of {asked.hoop}."
+            for names, width_mm, height_mm in needed
+            if not asked.hoop.holds(width_mm=width_mm, height_mm=height_mm)
+        )
+        return Hooping(1, asked.hoop, beyond)
+    for hoop in asked.hoops:
+        if all(hoop.holds(width_mm=width_mm, height_mm=height_mm) for _, width_mm, height_mm in needed):
+            return Hooping(1, hoop)
+    names, width_mm, height_mm = max(needed, key=lambda field: field[1] * field[2])
+    size = f"{width_mm:.0f} × {height_mm:.0f} mm"
+    return Hooping(
+        1, None, (f"No hoop of this machine holds {names} ({size}), so its stabilizer is not known.",)
+    )
+
+
+def hoops_to_choose(asked: JobAsked) -> tuple[Hoop, ...]:
+    """Return the hoops that may be chosen: the one asked for alone, or all of the machine."""
+    return (asked.hoop,) if asked.hoop else asked.hoops
+
+
+def hoop_fields(asked: JobAsked) -> tuple[HoopField, ...]:
+    """Return the hoops that may be chosen as a grid of copies sees them, in their order."""
+    return tuple(
+        HoopField(
+            name=hoop.name,
+            width_mm=hoop.field_width_mm,
+            height_mm=hoop.field_height_mm,
+            piece_mm=hoop.piece_mm(margin_mm=asked.rules.stabilizer_margin_mm),
+        )
+        for hoop in hoops_to_choose(asked)
+    )
+
+
+def _copies(asked: JobAsked) -> int:
+    if asked.copies == 1:
+        return 1
+    boxes = boxes_needed(asked.every_design)
+    most = max((most_copies(boxes, field) for field in hoop_fields(asked)), default=0)
+    if asked.copies == "most":
+        return max(1, min(most, asked.to_stitch.total))
+    if asked.copies < 1:
+        raise WorkshopError(f"{asked.copies} copies per hooping stitch nothing; give 1 or more.")
+    if asked.copies > most:
+        which = f"The hoop {asked.hoop} holds" if asked.hoop else "No hoop of this machine holds more than"
+        raise WorkshopError(
+            f"{which} {most} cop{'y' if most == 1 else 'ies'} at a time, {COPY_SPACING_MM:g} mm apart; "
+            f"{asked.copies} are asked for. Give fewer copies per hooping, or a larger hoop."
+        )
+    return asked.copies
+
+
+def _field(asked: JobAsked, hooping: int) -> tuple[str, float, float]:
+    """Return the names, width and height of what is stitched in one hooping; of letterings, the largest counts."""
+    together = [each for each in (*asked.designs, *asked.lettering) if each.hooping == hooping]
+    width_mm, height_mm = field_needed((each.width_mm, each.height_mm, each.placement) for each in together)
+    more = f" with {len(together) - 1} more" if len(together) > 1 else ""
+    return f"{together[0].name}{more}", width_mm, height_mm

@@ -1,0 +1,196 @@
+"""What must be bought, why, from whom, and the orders that come of it."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from inventory.compute.errors import WorkshopError
+from inventory.lists.looking_back import (
+    dead_stock,
+    price_history,
+    spent_by_month,
+    stock_value,
+    turnover,
+    unpriced_count,
+    unused_put_ups,
+)
+from inventory.models import Order, StockItem, Supplier
+from inventory.shelf.forms import new_key
+from inventory.shelf.words import quantity_number, quantity_unit
+from planning.buying.basket import BasketPlan, draft_orders, plan_basket
+from planning.buying.needs import MaterialNeed, Needs, needs_of_all, open_jobs
+from planning.jobs.jobs import items_needed
+from planning.models import Rules
+
+# A material's key has spaces, which an address shows as hyphens.
+MONTHS_BACK = 12
+SHOWN_ORDERS = 5
+
+
+class BasketForm(forms.Form):
+    """From whom, and for which jobs."""
+
+    no_drafts = forms.BooleanField(label="Leave out jobs that are only drafts", required=False)
+    one_supplier = forms.BooleanField(label="All of it from one supplier", required=False)
+    only = forms.ModelMultipleChoiceField(
+        Supplier.objects.all(),
+        to_field_name="name",
+        label="Only from",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="None ticked: from any.",
+    )
+
+    def names(self) -> list[str]:
+        return [supplier.name for supplier in self.cleaned_data["only"]]
+
+
+def _currency() -> str:
+    return Rules.current().currency
+
+
+@require_safe
+def buying(request: HttpRequest) -> HttpResponse:
+    """Show what must be bought and the cheapest basket for it."""
+    form = BasketForm(request.GET, label_suffix="")
+    refused = ""
+    plan: BasketPlan | None = None
+    needs = Needs((), ())
+    try:
+        needs, plan = _asked(form)
+    except WorkshopError as problem:
+        refused = str(problem)
+    context = {
+        "form": form,
+        "refused": refused,
+        "needs": needs,
+        "plan": plan,
+        "rows": [(need, _sums(need)) for need in needs.needs if _is_told(need)],
+        "others": [need for need in needs.needs if not _is_told(need)],
+        "currency": _currency(),
+        "orders": [
+            order for order in Order.objects.with_lines()[:50] if order.state == "draft" or order.is_open
+        ],
+        "drafts": Order.objects.filter(state=Order.State.DRAFT).count(),
+        "key": new_key(),
+        "today": timezone.localdate(),
+        "has_suppliers": Supplier.objects.exists(),
+        "query": request.GET.urlencode(),
+    }
+    return render(request, "planning/buying.html", context, status=422 if refused else 200)
+
+
+def _asked(form: BasketForm) -> tuple[Needs, BasketPlan]:
+    if not form.is_valid():
+        raise WorkshopError("One of these suppliers is not known (any more). Choose again.")
+    given, today = form.cleaned_data, timezone.localdate()
+    needs = needs_of_all(today=today, include_drafts=not given["no_drafts"])
+    return needs, plan_basket(needs, today=today, only=form.names(), one_supplier=given["one_supplier"])
+
+
+def _is_told(need: MaterialNeed) -> bool:
+    """Return whether a need has a row of its own: something lacks, is on its way, or a job takes of it."""
+    return bool(need.missing or need.jobs or need.net.on_order)
+
+
+def _sums(need: MaterialNeed) -> dict[str, Any]:
+    """Return how a need comes about, as a person would add it up."""
+    return {
+        "jobs": sum(job.quantity for job in need.jobs),
+        "free": need.net.free,
+        "on_order": need.net.on_order,
+        "safety": need.net.safety,
+    }
+
+
+@require_POST
+def buying_draft(request: HttpRequest) -> HttpResponse:
+    """Draft an order to each supplier of the basket, as the page that asks for it showed it."""
+    form = BasketForm(request.POST, label_suffix="")
+    try:
+        _, plan = _asked(form)
+        if str(plan.basket.total) != request.POST.get("total"):
+            raise WorkshopError(
+                "The list has changed since you opened it. Look at it again, then draft the orders."
+            )
+        key = request.POST.get("key", "")[:40] or new_key()
+        to = request.POST.get("to", "")
+        drafted = draft_orders(plan, key=key, at=timezone.now(), by=request.user, only=[to] if to else [])
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect("buying")
+    if len(drafted) == 1:
+        return redirect("order", drafted[0].number)
+    messages.success(
+        request, f"{len(drafted)} orders are drafted. Check each, send it, and say that it is placed."
+    )
+    return redirect("orders")
+
+
+@require_safe
+def material(request: HttpRequest, slug: str) -> HttpResponse:
+    """Show one material: the jobs behind its need, and the history behind its reorder point."""
+    key = slug.replace("-", " ")
+    needs = needs_of_all(today=timezone.localdate())
+    need = next((each for each in needs.needs if each.key == key), None)
+    if need is None:
+        raise Http404(f"nothing is needed of {slug}")
+    context = {
+        "need": need,
+        "sums": _sums(need),
+        "service": Rules.current().service_level,
+        "staple_book": {
+            "thread": "staple-threads",
+            "bobbins": "staple-bobbins",
+            "stabilizer": "staple-rolls",
+        }.get(need.material.kind),
+    }
+    return render(request, "planning/material.html", context)
+
+
+class MonthsForm(forms.Form):
+    months = forms.IntegerField(label="Unused for months", min_value=1, max_value=120, initial=12)
+
+
+@require_safe
+def looking_back(request: HttpRequest) -> HttpResponse:
+    """Show what was spent, bought and used, what prices did, and what lies there unused."""
+    form = MonthsForm(request.GET or {"months": "12"}, label_suffix="")
+    months = form.cleaned_data["months"] if form.is_valid() else 12
+    at = timezone.now()
+    today = timezone.localdate()
+    since = today.replace(year=today.year - 1, day=1)
+    wanted = [item.pk for item in items_needed(open_jobs())]
+    spent = spent_by_month(since=since)
+    value = stock_value()
+    units = request.units  # type: ignore[attr-defined]
+    context = {
+        "form": form,
+        "months": months,
+        "spent": spent,
+        "chart": [(f"{month.first:%b %Y}", month.total) for month in spent],
+        "spent_total": sum((month.total for month in spent), start=0),
+        "turnover": [
+            (
+                StockItem.Kind(each.kind).label,
+                quantity_number(each.kind, each.bought, units),
+                quantity_number(each.kind, each.used, units),
+                quantity_unit(each.kind, units) or "pieces",
+            )
+            for each in turnover(since=since)
+        ],
+        "prices": price_history(since=since),
+        "value": [(StockItem.Kind(kind).label, worth) for kind, worth in sorted(value.items())],
+        "value_total": sum(value.values()),
+        "unpriced": unpriced_count(),
+        "dead": dead_stock(at=at, months=months, wanted=wanted),
+        "put_ups": unused_put_ups(),
+        "currency": _currency(),
+        "since": since,
+    }
+    return render(request, "planning/looking_back.html", context, status=422 if form.errors else 200)

@@ -1,0 +1,208 @@
+"""Today: ask whether there is enough; the plan sheet answers."""
+
+from collections.abc import Hashable
+from dataclasses import replace
+from datetime import date
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.compute.colour import grade_in_words
+from inventory.compute.errors import WorkshopError
+from inventory.compute.units import Units
+from planning.compute.batch.copies_compared import CopiesOption
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.plan import BatchPlan
+from planning.facts.recipes import densest, worked_before
+from planning.library.designs import asked_from_record, designs_by_id
+from planning.library.pictures import plan_pictures
+from planning.library.uploads import Refusal, keep_uploads
+from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
+from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
+from planning.plan.data import shopping_rows
+from planning.plan.forms import AskForm, QuestionForm
+from planning.plan.words import answer_in_words, asked_name, between_in_words, instead_in_words, shown_verdict
+from planning.views.jobs.held_shades import held_by, pin_acts
+from planning.views.plan.pins import left_out, pin_links
+from planning.views.plan.seen import pictures_seen, viewers
+
+RECENT = 12
+# A page lists so many rethreads; from there on the hoopings repeat themselves.
+MOST_RETHREADS = 60
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def today(request: HttpRequest) -> HttpResponse:
+    """Ask the question: stitch files or kept designs, pieces, fabric, machine."""
+    recent = Design.objects.listed().order_by("-added_at", "-id")[:RECENT]
+    refusals: list[Refusal] = []
+    kept: list[Design] = []
+    if request.method == "POST":
+        form = AskForm(request.POST, request.FILES)
+        too_large = getattr(request, "upload_refused", "")
+        if too_large:
+            form.add_error("stitch_files", too_large)
+        elif form.is_valid():
+            given = form.cleaned_data
+            machine = given["machine"] or chosen_machine(None)
+            kept, refusals = keep_uploads(
+                given["stitch_files"], trim_at_jumps=machine.trim_at_jumps, at=timezone.now()
+            )
+            designs = [*given["design"], *kept]
+            if not refusals:
+                return redirect(sheet_address(form, designs))
+            for refusal in refusals:
+                form.add_error("stitch_files", refusal.reason)
+    else:
+        form = AskForm(initial=request.GET.dict() | {"design": request.GET.getlist("design")})
+    chosen = {str(each) for each in form["design"].value() or []} | {str(design.pk) for design in kept}
+    return render(
+        request,
+        "planning/today.html",
+        {"form": form, "recent": recent, "chosen": chosen, "refusals": refusals},
+        status=422 if form.is_bound else 200,
+    )
+
+
+def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
+    """Return the address of the plan sheet that answers the form for ``designs``."""
+    given = form.cleaned_data
+    fields: list[tuple[str, object]] = [("design", design.pk) for design in dict.fromkeys(designs)]
+    fields += [("pieces", given["pieces"])]
+    fields += [(name, given[name].pk) for name in ("fabric", "machine", "hoop") if given[name]]
+    fields += [("tests", given["tests"])] if given["tests"] is not None else []
+    fields += [("copies", given["copies"])] if given["copies"] != 1 else []
+    fields += [("needed_on", given["needed_on"].isoformat())] if given["needed_on"] else []
+    fields += [("strictness", given["strictness"])] if given["strictness"] != Strictness.PICTURE else []
+    return f"{reverse('plan_sheet')}?{urlencode(fields)}"
+
+
+@require_safe
+def plan_sheet(request: HttpRequest) -> HttpResponse:
+    """Answer the question in the page's address; nothing is saved, so the page can be kept and sent."""
+    form = QuestionForm(request.GET)
+    if not form.is_valid():
+        return render(request, "planning/question_unclear.html", {"form": form}, status=422)
+    designs = designs_by_id([design.pk for design in form.cleaned_data["design"]])
+    try:
+        asked = each_in_its_own_hooping([asked_from_record(design) for design in designs])
+        pinned = replace(
+            form.question(),
+            pins=tuple(request.GET.getlist("pin")),
+            exclude=tuple(request.GET.getlist("exclude")),
+        )
+        answer = plan(asked, pinned)
+    except WorkshopError as problem:
+        return render(
+            request, "planning/question_unclear.html", {"form": form, "problem": problem}, status=422
+        )
+    shown = plan_context(
+        answer,
+        units=request.units,  # type: ignore[attr-defined]
+        machine=form.cleaned_data["machine"] or chosen_machine(None),
+        fabric=form.cleaned_data["fabric"],
+        address=request.GET,
+    )
+    return render(request, "planning/plan_sheet.html", shown)
+
+
+def plan_context(
+    plan: BatchPlan,
+    *,
+    units: Units,
+    machine: Machine,
+    fabric: Fabric | None,
+    address: QueryDict | None = None,
+    job: Job | None = None,
+    seen: QueryDict | None = None,
+) -> dict[str, Any]:
+    """Return what a page that shows a plan needs.
+
+    With the ``address`` that asks come links that change the shades; with the ``job``, buttons that change what it
+    holds on to. ``seen`` is the address that may name whose eyes the pictures are for.
+    """
+    looking = seen if seen is not None else address if address is not None else QueryDict()
+    several = len(plan.designs) > 1
+    rows = [thread_row(thread, several=several) for thread in plan.threads]
+    by_number: dict[Hashable, dict[str, Any]] = dict(enumerate(rows))
+
+    def pins(thread: PlannedThread) -> dict[str, Any] | None:
+        if job is not None:
+            return pin_acts(thread, several=several)
+        return pin_links(thread, address, several=several) if address else None
+
+    return {
+        **(held_by(job, plan) if job is not None else {}),
+        "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
+        "left_out": left_out(address) if address else [],
+        "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
+        "plan": plan,
+        "pictures": pictures_seen(plan_pictures(plan), looking.get("seen") or ""),
+        "viewers": viewers(looking),
+        "answer": answer_in_words(plan, units=units),
+        "threads": [row | {"pins": pins(row["thread"])} for row in rows],
+        "warned": any(design.warnings for design in plan.designs),
+        "shopping": [_with_day(row) for row in shopping_rows(plan)],
+        "machine": machine,
+        "fabric": fabric,
+        "worked": worked_before(fabric, density=max(map(densest, plan.designs), default=0.0), limit=3)
+        if fabric
+        else [],
+        "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
+        "rethreads": [
+            {"change": each, "off": by_number[each.off], "on": by_number[each.on]}
+            for each in plan.needles.rethreads[:MOST_RETHREADS]
+        ],
+        "copies": [_copies_row(option, plan, address) for option in plan.copies],
+    }
+
+
+def _copies_row(option: CopiesOption, plan: BatchPlan, address: QueryDict | None) -> dict[str, Any]:
+    """Return one line of the comparison, its stabilizer as a share of the first line's, and a link to plan so."""
+    one_up = plan.copies[0].stabilizer_mm2
+    asked = None
+    if address is not None and not option.is_planned:
+        changed = address.copy()
+        changed["copies"] = str(option.copies)
+        asked = f"?{changed.urlencode()}"
+    return {
+        "option": option,
+        "share": option.stabilizer_mm2 / one_up if one_up else None,
+        "href": asked,
+    }
+
+
+def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
+    """Return one colour as the page shows it: words beside every swatch, a dash where nothing is known."""
+    shade = thread.choice.shade
+    return {
+        "thread": thread,
+        "blocks": ", ".join(
+            f"{design + 1}.{number}" if several else str(number) for design, number in thread.blocks
+        ),
+        "asked_name": asked_name(thread),
+        "asked_detail": thread.hex if thread.name else "",
+        "chosen_hex": shade.hex if shade else None,
+        "chosen_name": (shade.name or shade.code) if shade else "No thread chosen",
+        "chosen_detail": f"{shade.maker} {shade.range} · {shade.code}" if shade else "",
+        "free_mm": None if thread.verdict == "unknown" else thread.free_mm,
+        "verdict": shown_verdict(thread),
+        "between": between_in_words(thread.choice),
+        "grade": grade_in_words(thread.choice.grade) if thread.choice.grade else "",
+        "sure": None if thread.verdict == "unknown" else thread.p_enough,
+    }
+
+
+def _with_day(row: dict[str, Any]) -> dict[str, Any]:
+    return row | {"order_by_day": date.fromisoformat(row["order_by"]) if row["order_by"] else None}
+
+
+@require_safe
+def help_page(request: HttpRequest) -> HttpResponse:
+    """Explain how the answer is found, with the workshop's own settings."""
+    return render(request, "planning/help.html", {"rules": Rules.current()})
