@@ -24,7 +24,7 @@ from inventory.shelf.bobbins import open_bobbin, wind_bobbins  # noqa: E402
 from inventory.shelf.counts import count_item  # noqa: E402
 from inventory.shelf.offcuts import cut_piece  # noqa: E402
 from inventory.shelf.receipts import receive_needles, receive_sheets  # noqa: E402
-from inventory.shelf.things import move, retire, split_pack, unretire  # noqa: E402
+from inventory.shelf.things import move, put_back_on_shelf, retire, split_pack  # noqa: E402
 from inventory.shelf.weights import weigh_spool  # noqa: E402
 from tests.factories import (  # noqa: E402
     a_bobbin_style,
@@ -147,7 +147,7 @@ class Hand:
         part = split_pack(self.any_of("bobbins"), count=2, key=key, at=NOW, by=None)
         self.tell(key, ledger.entries_of(key))
         self.tell("", self.do(f"{key}-retire", retire, part))
-        return self.do(f"{key}-unretire", unretire, BobbinBatch.objects.get(pk=part.pk))
+        return self.do(f"{key}-put_back_on_shelf", put_back_on_shelf, BobbinBatch.objects.get(pk=part.pk))
 
     def hold(self, key: str) -> list[Entry] | None:
         item = self.any_of("spool", "bobbins")

@@ -25,7 +25,7 @@ from inventory.shelf.counts import Found, count_item
 from inventory.shelf.needles import use_needle
 from inventory.shelf.offcuts import cut_piece
 from inventory.shelf.receipts import receive_needles, receive_offcut, receive_sheets, receive_spools
-from inventory.shelf.things import edit_item, move, retire, split_pack, unretire
+from inventory.shelf.things import edit_item, move, put_back_on_shelf, retire, split_pack
 from inventory.shelf.weights import judge_spool, learn_tare, mark_unknown, weigh_spool
 from inventory.stocktakes.stocktakes import begin_items, begin_place, finish, record
 from tests.factories import (
@@ -203,8 +203,8 @@ class Shelf(RuleBasedStateMachine):
         self.act(retire, self.one(i), back=back)
 
     @rule(i=which)
-    def unretire(self, i: int) -> None:
-        self.act(unretire, self.one(i, retired=True))
+    def put_back_on_shelf(self, i: int) -> None:
+        self.act(put_back_on_shelf, self.one(i, retired=True))
 
     # -- what is set aside -------------------------------------------------------------------------------------
 
@@ -278,7 +278,7 @@ class Shelf(RuleBasedStateMachine):
     @rule(j=which)
     def finish_stocktake(self, j: int) -> None:
         if self.stocktakes:
-            finish(self.stocktakes[j % len(self.stocktakes)], at=NOW, by=None)
+            finish(self.stocktakes[j % len(self.stocktakes)], at=NOW)
 
     # -- once more, and back again -----------------------------------------------------------------------------
 

@@ -91,7 +91,7 @@ def narrowest(
 def strip_patterns(kinds: Sequence[PieceKind], width_mm: int, *, most: int) -> list[Pattern] | None:
     """Return every strip that nothing can be added to, each at its shortest; None if there are over ``most``.
 
-    >>> kind = Kind(180, 240, True, 10, (0,))
+    >>> kind = PieceKind(180, 240, True, 10, (0,))
     >>> [(each.along_mm, each.counts, each.turned) for each in strip_patterns([kind], 600, most=100)]
     [(180, (2,), (True,)), (240, (3,), (False,))]
     """
