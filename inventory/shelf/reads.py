@@ -5,14 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.compute.colour import (
-    Lab,
-    delta_e_00,
-    delta_e_76,
-    grade_in_words,
-    grey_scale_grade,
-    parse_colour,
-)
+from inventory.compute.colour import Lab, delta_e_00, parse_colour
+from inventory.compute.colour_grade import grade_between, grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.models import (
     BobbinBatch,
@@ -76,14 +70,14 @@ def owned_nearest(colour: Lab, *, limit: int) -> list[NearShade]:
     reference = np.array([colour.L, colour.a, colour.b])
     others = np.array([(shade.lab_l, shade.lab_a, shade.lab_b) for shade in shades], dtype=float)
     distances = delta_e_00(reference, others)
-    steps = delta_e_76(reference, others)
     nearest = np.argsort(distances, kind="stable")[:limit]
+    grades = {index: grade_between(reference, others[index]) for index in nearest}
     return [
         NearShade(
             shade=shades[index],
             delta_e_00=float(distances[index]),
-            grade=grey_scale_grade(float(steps[index])),
-            in_words=grade_in_words(grey_scale_grade(float(steps[index]))),
+            grade=grades[index],
+            in_words=grade_in_words(grades[index]),
             free_mm=shades[index].free_mm,
         )
         for index in nearest
