@@ -184,14 +184,35 @@ def _passes_under_c(labs: Floats) -> npt.NDArray[np.bool_]:
     return np.asarray(np.hypot(a, b) <= lower * (1 - part) + upper * part + 1e-9)
 
 
+def from_c_to_d65(labs: Floats) -> Floats:
+    """Return colours under D65 that look as the light of ``labs``, (n, 3), does where illuminant C is the white.
+
+    ``labs`` are reckoned against the white of D65, as screen numbers are.
+
+    >>> (from_c_to_d65(np.array([[55.8, 3.2, -3.4]])).round(0) + 0).tolist()
+    [[56.0, 0.0, 0.0]]
+    """
+    return _labs(_adapted(_xyz(labs, _WHITE_D65), _WHITE_C, _WHITE_D65), _WHITE_D65)
+
+
 def _adapted_to_c(labs: Floats) -> Floats:
     """Return colours under illuminant C that look as ``labs``, (..., 3), do under D65."""
+    return _labs(_adapted(_xyz(labs, _WHITE_D65), _WHITE_D65, _WHITE_C), _WHITE_C)
+
+
+def _adapted(xyz: Floats, white: Floats, other: Floats) -> Floats:
+    gain = (_BRADFORD @ other) / (_BRADFORD @ white)
+    return np.asarray(xyz @ (np.linalg.inv(_BRADFORD) @ np.diag(gain) @ _BRADFORD).T)
+
+
+def _xyz(labs: Floats, white: Floats) -> Floats:
     middle = (labs[..., 0] + 16) / 116
     f = np.stack([middle + labs[..., 1] / 500, middle, middle - labs[..., 2] / 200], axis=-1)
-    xyz = np.where(f > _BEND, f**3, 3 * _BEND**2 * (f - 4 / 29)) * _WHITE_D65
-    gain = (_BRADFORD @ _WHITE_C) / (_BRADFORD @ _WHITE_D65)
-    to_c = np.linalg.inv(_BRADFORD) @ np.diag(gain) @ _BRADFORD
-    share = (xyz @ to_c.T) / _WHITE_C
+    return np.asarray(np.where(f > _BEND, f**3, 3 * _BEND**2 * (f - 4 / 29)) * white)
+
+
+def _labs(xyz: Floats, white: Floats) -> Floats:
+    share = xyz / white
     f = np.where(share > _BEND**3, np.cbrt(share), share / (3 * _BEND**2) + 4 / 29)
     return np.stack(
         [116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1
