@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planning.compute.stitches.walk import END, JUMP, STITCH, StitchRecords
+from planning.compute.stitches.warnings import FileWarning, look
 
 LOOK = "Look at the design before it is sewn."
 # Twice the longest stitch of most machines, 12.7 mm; common practice, no source.
@@ -19,13 +20,13 @@ LEAST_TURN, MOST_TURN = cos(radians(60)), cos(radians(150))
 WINDOW, MOST_IN_WINDOW = 16, 3
 
 
-def signs_of_damage(records: StitchRecords, *, record_limit_tenths: int) -> Iterator[str]:
+def signs_of_damage(records: StitchRecords, *, record_limit_tenths: int) -> Iterator[FileWarning]:
     """Yield in words what is not plausible about the stitches, with its number and its place.
 
     >>> spike = StitchRecords(
     ...     x_tenths=np.array([0, 30, 700, 60], np.int32), y_tenths=np.zeros(4, np.int32),
     ...     command=np.full(4, STITCH, np.uint8))
-    >>> next(signs_of_damage(spike, record_limit_tenths=2047))
+    >>> next(signs_of_damage(spike, record_limit_tenths=2047)).text
     '2 stitches are longer than 25.5 mm (up to 67.0 mm, the first is stitch 3). Look at the design before it is sewn.'
     """
     ends = np.flatnonzero(records.command == END)
@@ -40,25 +41,25 @@ def signs_of_damage(records: StitchRecords, *, record_limit_tenths: int) -> Iter
 
     beyond = sewn & (np.maximum(np.abs(dx), np.abs(dy)) > record_limit_tenths + 1)
     if beyond.any():
-        yield (
+        yield look(
             f"{_stitches(beyond)} longer than a record of the format has room for as writers use it "
             f"({record_limit_tenths / 10:.1f} mm; the first is stitch {number[beyond.argmax()]:,}). {LOOK}"
         )
     long = length > LONGEST_SEWN_MM * 10
     if long.any():
-        yield (
+        yield look(
             f"{_stitches(long)} longer than {LONGEST_SEWN_MM:g} mm (up to {length.max() / 10:.1f} mm, "
             f"the first is stitch {number[long.argmax()]:,}). {LOOK}"
         )
     erratic = _erratic(dx, dy, length)
     if erratic.any():
-        yield (
+        yield look(
             f"{_stitches(erratic)} longer than {LONG_TENTHS / 10:g} mm and go anywhere, from stitch "
             f"{number[erratic.argmax()]:,} on: the file may be damaged. {LOOK}"
         )
     spare = _most_spare_jumps(dx, dy, command, record_limit_tenths=record_limit_tenths)
     if spare > MOST_SPARE_JUMPS:
-        yield f"{spare:,} moves in a row lead nowhere: the file may be damaged. {LOOK}"
+        yield look(f"{spare:,} moves in a row lead nowhere: the file may be damaged. {LOOK}")
 
 
 def _erratic(

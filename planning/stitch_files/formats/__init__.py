@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from planning.compute.stitches.warnings import FileWarning
 from planning.stitch_files.formats.claims import (
     HeaderClaims,
     dst_claims,
@@ -27,7 +28,6 @@ from planning.stitch_files.formats.layouts import (
     pes_oddities,
     tbf_oddities,
     u01_oddities,
-    vp3_oddities,
     xxx_oddities,
 )
 from planning.stitch_files.formats.signatures import (
@@ -44,6 +44,7 @@ from planning.stitch_files.formats.signatures import (
     what_it_looks_like,
     xxx_problem,
 )
+from planning.stitch_files.formats.vp3 import vp3_oddities
 
 __all__ = [
     "FORMATS",
@@ -77,7 +78,7 @@ class StitchFormat:
     record_limit_tenths: int
     check: Callable[[bytes], str | None]
     claims: Callable[[bytes], HeaderClaims] = no_claims
-    oddities: Callable[[bytes], Iterator[str]] = nothing_odd
+    oddities: Callable[[bytes], Iterator[FileWarning]] = nothing_odd
     ending: Callable[[bytes, int, bool], Ending] = record_ends
     least_stitches: Callable[[bytes], int] | None = None
     threads_required: bool = True

@@ -128,6 +128,7 @@ def plan_context(
     """
     looking = seen if seen is not None else address if address is not None else QueryDict()
     several = len(plan.designs) > 1
+    told = [warning for design in plan.designs for warning in design.graded_warnings]
     rows = [thread_row(thread, several=several) for thread in plan.threads]
     by_number: dict[Hashable, dict[str, Any]] = dict(enumerate(rows))
 
@@ -146,7 +147,8 @@ def plan_context(
         "viewers": viewers(looking),
         "answer": answer_in_words(plan, units=units),
         "threads": [row | {"pins": pins(row["thread"])} for row in rows],
-        "warned": any(design.warnings for design in plan.designs),
+        "grave": any(warning.is_grave for warning in told),
+        "informed": not all(warning.is_grave for warning in told),
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
         "fabric": fabric,

@@ -76,6 +76,7 @@ def test_a_sound_file_of_any_format_raises_no_alarm(tmp_path: Path, off_x: int, 
         assert isinstance(found, ReadDesign), found
         true = TRUE_OF_ALL + TRUE_WITH_STOPS * (path.stem in stopping)
         assert [words for words in found.warnings if not any(fact in words for fact in true)] == [], path.name
+        assert not any(each.is_grave for each in found.graded_warnings), path.name
 
 
 def test_the_files_of_the_demo_raise_no_alarm() -> None:
