@@ -252,7 +252,11 @@ def understood(
             *walked.graded_warnings,
             *known.oddities(asked.data),
             *disagreements(known.claims(asked.data), content),
-            *signs_of_damage(records, record_limit_tenths=known.record_limit_tenths),
+            *signs_of_damage(
+                records,
+                record_limit_tenths=known.record_limit_tenths,
+                moves_are_stitches=known.moves_are_stitches,
+            ),
             *_ending_warnings(header, asked),
         ),
         size_bytes=len(asked.data),
@@ -341,6 +345,7 @@ def content_of(
         boxes_tenths=(from_start, box, sewn_box),
         ends_tenths=tuple((int(x[at]), int(y[at])) for at in (-1, sewn[-1])),
         ended_at=ended_at,
+        stops_are_changes=known.stops_are_changes,
     )
 
 

@@ -29,7 +29,9 @@ def read(source: Source, out: Recorder, settings: dict[str, Any]) -> None:
         out.add_thread(_thread(block.thread))
         _stitches(data[block.stitches_at : block.end], source, out)
     source.seek(layout.end)
-    source.ran_out = source.ran_out or not layout.blocks or layout.end > len(data)
+    source.ran_out = (
+        source.ran_out or not layout.blocks or len(layout.blocks) < layout.counted or layout.end > len(data)
+    )
     out.end()
 
 

@@ -7,11 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planning.compute.stitches.walk import END, JUMP, STITCH, StitchRecords
-from planning.compute.stitches.warnings import FileWarning, look
+from planning.compute.stitches.warnings import FileWarning, info, look
 
 LOOK = "Look at the design before it is sewn."
 # Twice the longest stitch of most machines, 12.7 mm; common practice, no source.
 LONGEST_SEWN_MM = 25.5
+# A travel without a trim is seldom longer than this; common practice, no source.
+LONGEST_TRAVEL_MM = 100
 # Writers make a trim of 3 to about 10 moves; this many more than the way needs lead nowhere. Common practice.
 MOST_SPARE_JUMPS = 24
 # Stitches this long go to and fro (satin) or on and on (running); those of damaged bytes go anywhere.
@@ -20,8 +22,12 @@ LEAST_TURN, MOST_TURN = cos(radians(60)), cos(radians(150))
 WINDOW, MOST_IN_WINDOW = 16, 3
 
 
-def signs_of_damage(records: StitchRecords, *, record_limit_tenths: int) -> Iterator[FileWarning]:
+def signs_of_damage(
+    records: StitchRecords, *, record_limit_tenths: int, moves_are_stitches: bool = False
+) -> Iterator[FileWarning]:
     """Yield in words what is not plausible about the stitches, with its number and its place.
+
+    Where ``moves_are_stitches``, a long one may be a travel that the format cannot write in another way.
 
     >>> spike = StitchRecords(
     ...     x_tenths=np.array([0, 30, 700, 60], np.int32), y_tenths=np.zeros(4, np.int32),
@@ -47,7 +53,9 @@ def signs_of_damage(records: StitchRecords, *, record_limit_tenths: int) -> Iter
         )
     long = length > LONGEST_SEWN_MM * 10
     if long.any():
-        yield look(
+        is_travel = moves_are_stitches and length.max() <= LONGEST_TRAVEL_MM * 10
+        tell = info if is_travel else look
+        yield tell(
             f"{_stitches(long)} longer than {LONGEST_SEWN_MM:g} mm (up to {length.max() / 10:.1f} mm, "
             f"the first is stitch {number[long.argmax()]:,}). {LOOK}"
         )

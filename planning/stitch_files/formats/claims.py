@@ -38,7 +38,8 @@ class Content:
 
     ``boxes_tenths`` are the spans in x and y of the stitches, of all records, and of all records with the
     start. ``ends_tenths`` are the last stitch and the last record. ``least_counted`` and ``most_counted`` are
-    what a writer may make of the records. ``ended_at`` is the byte where reading ended.
+    what a writer may make of the records. ``ended_at`` is the byte where reading ended. Where
+    ``stops_are_changes``, the format writes a stop as it writes a thread change, and headers count only these.
     """
 
     stitches: int
@@ -49,6 +50,7 @@ class Content:
     boxes_tenths: tuple[tuple[Span, Span], ...]
     ends_tenths: tuple[Span, ...]
     ended_at: int | None
+    stops_are_changes: bool = False
 
 
 def disagreements(claims: HeaderClaims, content: Content) -> Iterator[FileWarning]:
@@ -65,7 +67,8 @@ def disagreements(claims: HeaderClaims, content: Content) -> Iterator[FileWarnin
     yield from missing
     fewest, most = content.changes, content.changes + content.stops + 1
     if claims.colour_changes is not None and not fewest <= claims.colour_changes <= most:
-        yield look(
+        tell = info if content.stops_are_changes and claims.colour_changes < fewest else look
+        yield tell(
             f"The header says {claims.colour_changes:,} colour changes; the file holds {content.changes:,}: "
             "check the colour of each block."
         )
@@ -239,6 +242,12 @@ def xxx_claims(data: bytes) -> HeaderClaims:
         records=le32(data, 0x17) or None,
         stitches_end=le32(data, 0xFC) or None,
     )
+
+
+def sew_claims(data: bytes) -> HeaderClaims:
+    """Return how many thread changes its list of colours stands for: the one count of the format."""
+    colours = le16(data, 0)
+    return HeaderClaims(colour_changes=colours - 1 if colours else None)
 
 
 def hus_claims(data: bytes) -> HeaderClaims:

@@ -115,7 +115,7 @@ def xxx_oddities(data: bytes) -> Iterator[FileWarning]:
 def pes_oddities(data: bytes) -> Iterator[FileWarning]:
     version = data[:8]
     if version.startswith(b"#PEC"):
-        yield info("It is a PEC file under the name of a PES file: its colours are numbers of a palette.")
+        yield look("It is a PEC file under the name of a PES file: its colours are numbers of a palette.")
     elif version not in KNOWN_PES_VERSIONS:
         shown = version[4:].decode("ascii", "replace")
         yield info(f"Version {shown!r} of PES files is not known: the colours may be those of a palette.")
