@@ -10,6 +10,7 @@ from planning.compute.stitches.walk import END, JUMP, STITCH, StitchRecords
 from planning.compute.stitches.warnings import FileWarning, info, look
 
 LOOK = "Look at the design before it is sewn."
+TRAVEL = "The format writes a travel that is not trimmed like that."
 # Twice the longest stitch of most machines, 12.7 mm; common practice, no source.
 LONGEST_SEWN_MM = 25.5
 # A travel without a trim is seldom longer than this; common practice, no source.
@@ -57,7 +58,7 @@ def signs_of_damage(
         tell = info if is_travel else look
         yield tell(
             f"{_stitches(long)} longer than {LONGEST_SEWN_MM:g} mm (up to {length.max() / 10:.1f} mm, "
-            f"the first is stitch {number[long.argmax()]:,}). {LOOK}"
+            f"the first is stitch {number[long.argmax()]:,}). {TRAVEL if is_travel else LOOK}"
         )
     erratic = _erratic(dx, dy, length)
     if erratic.any():

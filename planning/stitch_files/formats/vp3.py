@@ -16,6 +16,7 @@ _FILE, _DESIGN, _COLOUR = b"\x00\x02\x00", b"\x00\x03\x00", b"\x00\x05\x00"
 _STITCHES = re.compile(rb"\x00\x01\x00.{4}\x0a\xf6\x00", re.DOTALL)
 _STITCHES_HEAD = 10  # mark, length, and three bytes that are always the same
 _AFTER_STITCHES = 1  # a zero
+_FILLER = b"\x00\x1a\x20\xff"
 # No thread takes more bytes than this: three names and a few colours.
 _MOST_OF_A_THREAD = 2_000
 _MOST_OF_A_SLIP = 256
@@ -153,7 +154,7 @@ def _outer_oddities(data: bytes, layout: Vp3Layout) -> Iterator[FileWarning]:
                 "all colours were found."
             )
             return
-    if layout.end < len(data) and data[layout.end :].strip(b"\0\x1a\x20\xff"):
+    if layout.end < len(data) and data[layout.end :].strip(_FILLER):
         yield info(f"{len(data) - layout.end:,} bytes follow the last colour; they are not read.")
 
 
@@ -195,14 +196,17 @@ def _block(data: bytes, at: int) -> Vp3Block | None:
 
 
 def _true_end(data: bytes, stitches_at: int, said_end: int, inner_end: int) -> int:
-    """Return where a colour block ends: where it says, if another starts there, or if it is the last.
+    """Return where a colour block ends: where it says, if another starts there or the file ends there.
 
     Else where its stitches say; else before the next block that has stitches; else where it says.
     """
     ends = (said_end, inner_end + _AFTER_STITCHES, inner_end)
     following = _STITCHES.search(data, stitches_at + _STITCHES_HEAD)
     if following is None:
-        return next((end for end in ends if stitches_at < end <= len(data)), said_end)
+        inside = [end for end in ends if stitches_at < end <= len(data)]
+        return next(
+            (end for end in inside if not data[end:].strip(_FILLER)), inside[0] if inside else said_end
+        )
     for end in ends:
         if stitches_at < end and _starts(data, end, following.start()):
             return end
