@@ -10,6 +10,11 @@ from inventory.compute.colour_knowing import difference_between
 from inventory.compute.errors import WorkshopError
 from inventory.models import Shade, ThreadRange
 
+ONE_WAY = (
+    "Each holds one way: the shade named is the nearest of its range to this one. Asked the other way round, another "
+    "shade may be nearer to it."
+)
+
 
 class NoOneShade(WorkshopError):
     """No shade, or more than one, goes by what was written."""
@@ -53,6 +58,14 @@ def one_shade(text: str) -> Shade:
         raise NoOneShade(f'No shade is called "{typed}". Write its code, or maker, range and code.')
     names = ", ".join(f"{shade.range} {shade.code}" for shade in found[:8])
     raise NoOneShade(f'"{typed}" may be {names}. Write one of them.')
+
+
+def by_earlier_code(shade: Shade, text: str) -> bool:
+    """Tell whether what was written is a code that the shade no longer goes by."""
+    said = " ".join(text.split()).casefold()
+    return said != shade.code.casefold() and any(
+        code.code.casefold() == said for code in shade.earlier_codes.all()
+    )
 
 
 def equivalents(shade: Shade) -> list[Equivalent]:

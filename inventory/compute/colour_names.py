@@ -6,8 +6,9 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from inventory.compute.colour import Lab, delta_e_00, labs_from_hexes
+from inventory.compute.colour import Lab, delta_e_00, delta_e_00_matrix, lab_from_hex, labs_from_hexes
 from inventory.compute.iscc_nbs import CENTROIDS
+from inventory.compute.light import labs_of_light, light_of_labs, light_of_screen, screen_of_light
 from inventory.compute.surface_gamut import from_c_to_d65, onto_surface_gamut
 
 Floats = npt.NDArray[np.float64]
@@ -30,12 +31,65 @@ _NAMED_IN = {
 
 
 def plain_name(lab: Lab) -> str:
-    """Return what a colour under D65 is called, such as "strong red".
+    """Return what a colour under D65 is called, such as "strong red"; it is that of its swatch on a screen.
 
     >>> plain_name(Lab(42.0, 55.0, 22.0)), plain_name(Lab(100.0, 0.0, 0.0)), plain_name(Lab(0.0, 0.0, 0.0))
     ('strong red', 'white', 'black')
     """
     return _name(round(lab.L, 3), round(lab.a, 3), round(lab.b, 3))
+
+
+def plain_names(labs: npt.ArrayLike) -> list[str]:
+    """Return what each of ``labs``, (n, 3), is called.
+
+    >>> plain_names([(42.0, 55.0, 22.0), (50.0, 0.0, 0.0)])
+    ['strong red', 'medium grey']
+    """
+    shown = onto_surface_gamut(_as_shown(np.asarray(labs, dtype=np.float64).reshape(-1, 3)))
+    return [CENTROIDS[at][0] for at in delta_e_00_matrix(shown, _centroids()).argmin(axis=1)]
+
+
+def plain_name_of_hex(hex: str) -> str:
+    """Return what a screen colour is called.
+
+    >>> plain_name_of_hex("#bf344b")
+    'strong red'
+    """
+    return plain_name(lab_from_hex(hex))
+
+
+def is_colour_word(word: str) -> bool:
+    """Tell whether a word, in small letters, stands in plain names; gray is grey.
+
+    >>> is_colour_word("purplish"), is_colour_word("gray"), is_colour_word("dory")
+    (True, True, False)
+    """
+    return _spelled(word) in _words()
+
+
+def has_colour_word(name: str, word: str) -> bool:
+    """Tell whether a plain name has a word in it.
+
+    >>> has_colour_word("dark greyish blue", "grayish"), has_colour_word("dark reddish brown", "red")
+    (True, False)
+    """
+    return _spelled(word) in name.split()
+
+
+def colour_of_name(text: str) -> Lab | None:
+    """Return the colour under D65 that a plain name stands for, None where it is none.
+
+    A basic colour alone stands for its strong one.
+
+    >>> colour_of_name("Strong  Red") == colour_of_name("red"), colour_of_name("Dory 147") is None
+    (True, True)
+    """
+    words = " ".join(_spelled(word) for word in text.casefold().split())
+    for name in (words, f"strong {words}", f"medium {words}", f"moderate {words}"):
+        at = _places().get(name)
+        if at is not None:
+            return Lab(*_centroids()[at].tolist())
+    return None
 
 
 def basic_hue(name: str) -> str:
@@ -96,6 +150,10 @@ def _turn_deg(one: Lab, other: Lab) -> float:
     return abs((turn + 180) % 360 - 180)
 
 
+def _spelled(word: str) -> str:
+    return word.casefold().replace("gray", "grey")
+
+
 @lru_cache(maxsize=16_384)
 def _name(L: float, a: float, b: float) -> str:
     return CENTROIDS[int(_from_centroids(L, a, b).argmin())][0]
@@ -103,7 +161,23 @@ def _name(L: float, a: float, b: float) -> str:
 
 def _from_centroids(L: float, a: float, b: float) -> Floats:
     # A screen's colours reach beyond all that the names were made for: they go by the surface nearest to them.
-    return delta_e_00(onto_surface_gamut([(L, a, b)])[0], _centroids())
+    shown = _as_shown(np.array([(L, a, b)]))
+    return delta_e_00(onto_surface_gamut(shown)[0], _centroids())
+
+
+def _as_shown(labs: Floats) -> Floats:
+    """Return colours as a screen shows them: so a shade and its swatch have one name."""
+    return labs_of_light(light_of_screen(screen_of_light(light_of_labs(labs))))
+
+
+@lru_cache(maxsize=1)
+def _words() -> frozenset[str]:
+    return frozenset(word for name, _ in CENTROIDS for word in name.split())
+
+
+@lru_cache(maxsize=1)
+def _places() -> dict[str, int]:
+    return {name: at for at, (name, _) in enumerate(CENTROIDS)}
 
 
 @lru_cache(maxsize=1)

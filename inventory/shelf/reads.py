@@ -7,6 +7,7 @@ import numpy as np
 
 from inventory.compute.colour import Lab, delta_e_00, parse_colour
 from inventory.compute.colour_grade import grade_between, grade_in_words
+from inventory.compute.colour_names import colour_of_name
 from inventory.compute.errors import WorkshopError
 from inventory.models import (
     BobbinBatch,
@@ -37,7 +38,7 @@ class NearShade:
 
 
 def colour_meant(text: str) -> Lab:
-    """Return the colour a person means: #rrggbb, lab:L,a,b, or the code of one shade.
+    """Return the colour a person means: #rrggbb, lab:L,a,b, the code of one shade, or plain words ("dark blue").
 
     Raises NoSuchShade where the code is unknown, or carried by shades of different colours.
     """
@@ -49,8 +50,12 @@ def colour_meant(text: str) -> Lab:
     if len(colours) == 1:
         return colours.pop()
     if not shades:
+        named = colour_of_name(text)
+        if named is not None:
+            return named
         raise NoSuchShade(
-            f"{text} is neither a colour nor a known shade code. Write a colour like #1f4e79 or lab:31.4,-1.2,-27.9."
+            f"{text} is neither a colour nor a known shade code. Write a colour like #1f4e79 or lab:31.4,-1.2,-27.9, "
+            "or in words like dark blue."
         )
     names = "; ".join(str(shade) for shade in shades)
     if not colours:

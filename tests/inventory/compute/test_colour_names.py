@@ -5,8 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.compute.colour import Lab, delta_e_00_matrix, lab_from_hex, labs_from_hexes
-from inventory.compute.colour_names import basic_hue, plain_name, share_a_hue
+from inventory.compute.colour import Lab, delta_e_00_matrix, hex_from_lab, lab_from_hex, labs_from_hexes
+from inventory.compute.colour_names import (
+    basic_hue,
+    colour_of_name,
+    plain_name,
+    plain_name_of_hex,
+    plain_names,
+    share_a_hue,
+)
 from inventory.compute.iscc_nbs import CENTROIDS
 from inventory.compute.surface_gamut import from_c_to_d65
 
@@ -123,3 +130,26 @@ def test_no_two_centroids_are_one_colour() -> None:
     labs = np.array([tuple(under_d65(hex)) for _, hex in CENTROIDS])
     apart = delta_e_00_matrix(labs, labs) + np.eye(len(labs)) * 100
     assert apart.min() > 1.0
+
+
+@given(lab)
+def test_a_colour_and_its_swatch_have_one_name(colour: Lab) -> None:
+    assert plain_name_of_hex(hex_from_lab(colour)) == plain_name(colour)
+
+
+@given(st.lists(lab, max_size=4))
+def test_many_at_once_are_called_as_each_alone(colours: list[Lab]) -> None:
+    assert plain_names([tuple(each) for each in colours]) == [plain_name(each) for each in colours]
+
+
+@pytest.mark.parametrize("text", ["dark blue", "Dark  BLUE", "light gray", "strong red", "red", "white"])
+def test_a_name_stands_for_a_colour_that_has_it(text: str) -> None:
+    found = colour_of_name(text)
+    assert found is not None
+    words = text.casefold().replace("gray", "grey").split()
+    assert set(words) <= set(plain_name(found).split())
+
+
+@pytest.mark.parametrize("text", ["", "147", "Tar Black", "dark", "very blue"])
+def test_other_words_stand_for_no_colour(text: str) -> None:
+    assert colour_of_name(text) is None
