@@ -11,7 +11,7 @@ from inventory.compute.colour_knowing import USUAL_SIGMA
 from inventory.compute.errors import WorkshopError
 from inventory.compute.light import labs_of_light, light_of_screen, light_under_daylight, xyz_of_light
 from inventory.compute.readings import KnownColour
-from inventory.compute.surface_gamut import onto_surface_gamut
+from inventory.compute.surfaces.gamut import onto_surface_gamut
 
 Pixels = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float64]

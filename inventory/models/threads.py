@@ -9,8 +9,8 @@ from django.db.models.functions import Coalesce
 
 from inventory.compute.colour import Lab, hex_from_lab
 from inventory.compute.colour_knowing import usual_sigma
-from inventory.compute.colour_names import has_colour_word, plain_name, plain_names
 from inventory.compute.density import tex_as_written
+from inventory.compute.names.plain import has_colour_word, plain_name, plain_names
 from inventory.models.stock import StockItem
 
 

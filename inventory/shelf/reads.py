@@ -7,8 +7,8 @@ import numpy as np
 
 from inventory.compute.colour import Lab, delta_e_00, parse_colour
 from inventory.compute.colour_grade import grade_between, grade_in_words
-from inventory.compute.colour_names import colour_of_name
 from inventory.compute.errors import WorkshopError
+from inventory.compute.names.plain import colour_of_name
 from inventory.models import (
     BobbinBatch,
     NeedlePack,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from inventory.compute.colour import delta_e_00_matrix, lab_from_hex, labs_from_hexes
-from inventory.compute.surface_gamut import in_surface_gamut, onto_surface_gamut
+from inventory.compute.surfaces.gamut import in_surface_gamut, onto_surface_gamut
 from tests.benchmarks.processor import processor_s, yardsticks
 
 with np.printoptions():  # the import changes NumPy's print options for the whole process

@@ -11,7 +11,7 @@ from django.templatetags.static import static
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
-from inventory.compute.colour_names import plain_name_of_hex
+from inventory.compute.names.plain import plain_name_of_hex
 
 register = template.Library()
 

@@ -11,8 +11,8 @@ from inventory.catalogue.equivalents import one_shade
 from inventory.catalogue.shade_colours import set_colour
 from inventory.compute.colour import delta_e_00, parse_colour
 from inventory.compute.colour_knowing import usual_sigma
-from inventory.compute.colour_names import plain_name
 from inventory.compute.errors import WorkshopError
+from inventory.compute.names.plain import plain_name
 from inventory.compute.photograph import colour_in_photograph, read_region
 from inventory.compute.readings import KnownColour
 from inventory.management.base import WorkshopCommand

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from inventory.compute.colour import Lab, delta_e_00
-from inventory.compute.colour_names import plain_name, share_a_hue
-from inventory.compute.surface_gamut import onto_surface_gamut
+from inventory.compute.names.plain import plain_name, share_a_hue
+from inventory.compute.surfaces.gamut import onto_surface_gamut
 from planning.compute.colour.rules import lab_array
 
 Word = Literal[

@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.compute.colour import Lab, delta_e_00_matrix, hex_from_lab, lab_from_hex, labs_from_hexes
-from inventory.compute.colour_names import (
+from inventory.compute.names.iscc_nbs import CENTROIDS
+from inventory.compute.names.plain import (
     basic_hue,
     colour_of_name,
     plain_name,
@@ -14,8 +15,7 @@ from inventory.compute.colour_names import (
     plain_names,
     share_a_hue,
 )
-from inventory.compute.iscc_nbs import CENTROIDS
-from inventory.compute.surface_gamut import from_c_to_d65
+from inventory.compute.surfaces.gamut import from_c_to_d65
 
 # P. Centore, "sRGB centroids for the ISCC-NBS colour system" (2016).
 CENTORE = {

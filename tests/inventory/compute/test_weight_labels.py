@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.compute.weight_labels import same_weight, weight_of_label
+from inventory.compute.names.weight_labels import same_weight, weight_of_label
 
 WAYS = (
     *("{}", "{} wt", "{}wt", "{} WT", "{}wt.", "{}-wt", "{} weight", "{}  wt"),

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.compute.colour import Lab, lab_from_hex
-from inventory.compute.colour_names import share_a_hue
+from inventory.compute.names.plain import share_a_hue
 from planning.compute.colour.wishes import (
     FEW_KNOWN,
     GIVES_UP_NOTHING,

@@ -7,9 +7,9 @@ import numpy as np
 import numpy.typing as npt
 
 from inventory.compute.colour import Lab, delta_e_00, delta_e_00_matrix, lab_from_hex, labs_from_hexes
-from inventory.compute.iscc_nbs import CENTROIDS
 from inventory.compute.light import labs_of_light, light_of_labs, light_of_screen, screen_of_light
-from inventory.compute.surface_gamut import from_c_to_d65, onto_surface_gamut
+from inventory.compute.names.iscc_nbs import CENTROIDS
+from inventory.compute.surfaces.gamut import from_c_to_d65, onto_surface_gamut
 
 Floats = npt.NDArray[np.float64]
 

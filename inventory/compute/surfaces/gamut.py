@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from inventory.compute.pointer_1980 import GREATEST_CHROMA, LIGHTNESSES
+from inventory.compute.surfaces.pointer_1980 import GREATEST_CHROMA, LIGHTNESSES
 
 Floats = npt.NDArray[np.float64]
 
