@@ -30,7 +30,7 @@ FEW_KNOWN = 100
 
 
 @dataclass(frozen=True)
-class Thread:
+class KnownThread:
     """A thread that may stand for a wish; ``called`` is maker, range and code, ``seller`` who has it, if known."""
 
     id: int
@@ -50,12 +50,12 @@ class GivenUp:
 
     word: Word
     wished: Lab
-    owned: Thread | None
-    nearest: Thread | None
+    owned: KnownThread | None
+    nearest: KnownThread | None
     delta_e_00: float | None
     given_up: float | None
     known: int
-    buy: Thread | None = None
+    buy: KnownThread | None = None
 
     @property
     def text(self) -> str:
@@ -72,10 +72,10 @@ def wished_thread_colour(wish: Lab) -> Lab:
     return Lab(*onto_surface_gamut([tuple(wish)])[0].tolist())
 
 
-def nearest_thread(wished: Lab, threads: Sequence[Thread]) -> Thread | None:
+def nearest_thread(wished: Lab, threads: Sequence[KnownThread]) -> KnownThread | None:
     """Return the thread nearest to a wish on the gamut by CIEDE2000, the first of equals; None of none.
 
-    >>> black, navy = Thread(1, Lab(18.0, 0.0, 0.0), "Dory 199"), Thread(2, Lab(20.0, 4.0, -18.0), "Dory 150")
+    >>> black, navy = KnownThread(1, Lab(18.0, 0.0, 0.0), "Dory 199"), KnownThread(2, Lab(20.0, 4.0, -18.0), "Dory 150")
     >>> nearest_thread(wished_thread_colour(Lab(0.0, 0.0, 0.0)), [navy, black]).called
     'Dory 199'
     """
@@ -88,8 +88,8 @@ def nearest_thread(wished: Lab, threads: Sequence[Thread]) -> Thread | None:
 def what_is_given_up(
     wish: Lab,
     *,
-    owned: Thread | None,
-    nearest: Thread | None,
+    owned: KnownThread | None,
+    nearest: KnownThread | None,
     known: int,
     colour_limit: float,
     few: int = FEW_KNOWN,
@@ -101,7 +101,7 @@ def what_is_given_up(
     basic hue it is *no thread of that colour*; where more than ``GIVES_UP_NOTHING`` is given up, *something nearer
     can be bought*; else it is *as near as thread comes*, which only a catalogue of ``few`` shades or more can tell.
 
-    >>> black = Thread(1, Lab(24.0, 0.5, -1.0), "Dory 199")
+    >>> black = KnownThread(1, Lab(24.0, 0.5, -1.0), "Dory 199")
     >>> found = what_is_given_up(Lab(0.0, 0.0, 0.0), owned=black, nearest=black, known=237, colour_limit=5.0)
     >>> found.word, round(found.delta_e_00, 1), found.given_up
     ('as near as thread comes', 6.3, 0.0)
@@ -133,11 +133,11 @@ def what_is_given_up(
     return GivenUp(word, wished, owned, nearest, apart, given_up, known, buy=buy)
 
 
-def _apart(wished: Lab, thread: Thread | None) -> float | None:
+def _apart(wished: Lab, thread: KnownThread | None) -> float | None:
     return None if thread is None else float(delta_e_00(tuple(wished), [tuple(thread.lab)])[0])
 
 
-def _worth(word: Word, nearest: Thread | None, wished: Lab) -> Thread | None:
+def _worth(word: Word, nearest: KnownThread | None, wished: Lab) -> KnownThread | None:
     """Return the thread to buy: none where what is owned is near, none that is of another hue as well."""
     if word == "something nearer can be bought":
         return nearest

@@ -10,7 +10,7 @@ from planning.compute.colour.wishes import (
     FEW_KNOWN,
     GIVES_UP_NOTHING,
     GivenUp,
-    Thread,
+    KnownThread,
     nearest_thread,
     what_is_given_up,
     wished_thread_colour,
@@ -18,23 +18,23 @@ from planning.compute.colour.wishes import (
 
 LIMIT = 5.0
 # What threads measure, about; from memory. No polyester reaches a screen's colours.
-BLACK = Thread(199, Lab(18.5, 0.3, -0.8), "Dory 199")
-WHITE = Thread(100, Lab(94.0, 0.5, -1.5), "Dory 100")
-RED = Thread(147, Lab(42.0, 60.0, 33.0), "Dory 147")
-SCARLET = Thread(148, Lab(48.0, 66.0, 52.0), "Dory 148", seller="Quay Supplies")
-BLUE = Thread(133, Lab(33.0, 15.0, -52.0), "Dory 133")
-YELLOW = Thread(124, Lab(84.0, 2.0, 84.0), "Dory 124")
-GREEN = Thread(151, Lab(50.0, -48.0, 30.0), "Dory 151")
-GREY = Thread(118, Lab(55.0, 0.0, -2.0), "Dory 118")
-WINE = Thread(182, Lab(26.0, 34.0, 8.0), "Dory 182")
+BLACK = KnownThread(199, Lab(18.5, 0.3, -0.8), "Dory 199")
+WHITE = KnownThread(100, Lab(94.0, 0.5, -1.5), "Dory 100")
+RED = KnownThread(147, Lab(42.0, 60.0, 33.0), "Dory 147")
+SCARLET = KnownThread(148, Lab(48.0, 66.0, 52.0), "Dory 148", seller="Quay Supplies")
+BLUE = KnownThread(133, Lab(33.0, 15.0, -52.0), "Dory 133")
+YELLOW = KnownThread(124, Lab(84.0, 2.0, 84.0), "Dory 124")
+GREEN = KnownThread(151, Lab(50.0, -48.0, 30.0), "Dory 151")
+GREY = KnownThread(118, Lab(55.0, 0.0, -2.0), "Dory 118")
+WINE = KnownThread(182, Lab(26.0, 34.0, 8.0), "Dory 182")
 SHELF = (BLACK, WHITE, RED, BLUE, YELLOW, GREEN, GREY, WINE)
 
 
 def judged(
     hex: str,
     *,
-    shelf: tuple[Thread, ...] = SHELF,
-    beside: tuple[Thread, ...] = (),
+    shelf: tuple[KnownThread, ...] = SHELF,
+    beside: tuple[KnownThread, ...] = (),
     known: int = 237,
     limit: float = LIMIT,
 ) -> GivenUp:
@@ -62,7 +62,7 @@ def judged(
     ],
 )
 def test_a_pure_screen_colour_is_answered_with_the_thread_a_person_would_take(
-    hex: str, expected: Thread
+    hex: str, expected: KnownThread
 ) -> None:
     found = judged(hex)
     assert found.owned == expected
@@ -71,7 +71,7 @@ def test_a_pure_screen_colour_is_answered_with_the_thread_a_person_would_take(
 
 
 def test_black_is_as_near_as_thread_comes() -> None:
-    greyish = Thread(1, Lab(24.0, 0.5, -1.0), "Dory 99")
+    greyish = KnownThread(1, Lab(24.0, 0.5, -1.0), "Dory 99")
     found = judged("#000000", shelf=(greyish, WINE, BLUE))
     assert found.word == "as near as thread comes"
     assert found.text == "As near as thread comes."
@@ -87,7 +87,7 @@ def test_purple_on_a_shelf_without_purple_says_so() -> None:
 
 
 def test_purple_that_can_be_bought_is_named_with_how_much_nearer_it_is() -> None:
-    purple = Thread(180, Lab(32.0, 45.0, -30.0), "Dory 180", seller="Quay Supplies")
+    purple = KnownThread(180, Lab(32.0, 45.0, -30.0), "Dory 180", seller="Quay Supplies")
     found = judged("#800080", beside=(purple,))
     assert (found.word, found.buy) == ("no thread of that colour", purple)
     assert found.given_up is not None
@@ -128,7 +128,7 @@ def test_nothing_owned_is_told_with_what_can_be_bought() -> None:
 
 labs = st.builds(Lab, st.floats(0, 100), st.floats(-110, 110), st.floats(-110, 110))
 threads = st.lists(
-    st.builds(Thread, st.integers(1, 10**6), labs, st.just("Dory 1")),
+    st.builds(KnownThread, st.integers(1, 10**6), labs, st.just("Dory 1")),
     max_size=6,
     unique_by=lambda each: each.id,
 )
@@ -136,7 +136,7 @@ threads = st.lists(
 
 @given(labs, threads, threads, st.integers(0, 400), st.floats(0, 30))
 def test_every_judgement_keeps_its_word(
-    wish: Lab, shelf: list[Thread], beside: list[Thread], more: int, limit: float
+    wish: Lab, shelf: list[KnownThread], beside: list[KnownThread], more: int, limit: float
 ) -> None:
     wished = wished_thread_colour(wish)
     known = len(shelf) + len(beside) + more
@@ -172,7 +172,7 @@ def test_every_judgement_keeps_its_word(
 
 
 @given(labs, threads)
-def test_what_has_no_better_gives_up_nothing(wish: Lab, shelf: list[Thread]) -> None:
+def test_what_has_no_better_gives_up_nothing(wish: Lab, shelf: list[KnownThread]) -> None:
     nearest = nearest_thread(wished_thread_colour(wish), shelf)
     found = what_is_given_up(wish, owned=nearest, nearest=nearest, known=500, colour_limit=LIMIT)
     assert found.buy is None
