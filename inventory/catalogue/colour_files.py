@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from inventory.compute.colour import Lab, lab_d65_from_d50
 from inventory.compute.errors import WorkshopError
@@ -133,7 +133,8 @@ def colour_for(file: MeterFile, codes: Sequence[str]) -> KnownColour:
 def read_photograph(content: bytes) -> Pixels:
     """Return the pixels, (h, w, 3), of a JPEG, PNG or WebP picture, made smaller if large. Raises PhotographUnclear.
 
-    Width and height are looked at before any pixel is unpacked.
+    Width and height are looked at before any pixel is unpacked. A picture that carries a colour profile of its own
+    is brought into sRGB by it.
     """
     if len(content) > MOST_PHOTO_BYTES:
         raise PhotographUnclear("The photograph is larger than 25 MiB. Send a smaller one.")
@@ -147,7 +148,7 @@ def read_photograph(content: bytes) -> Pixels:
                         "the most that are read here."
                     )
                 picture.draft("RGB", (PHOTO_SIDE_PX, PHOTO_SIDE_PX))
-                upright = ImageOps.exif_transpose(picture).convert("RGB")
+                upright = _in_screen_colours(ImageOps.exif_transpose(picture))
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, EOFError) as problem:
         if isinstance(problem, PhotographUnclear):
             raise
@@ -158,3 +159,28 @@ def read_photograph(content: bytes) -> Pixels:
         ) from None
     upright.thumbnail((PHOTO_SIDE_PX, PHOTO_SIDE_PX), Image.Resampling.BOX)
     return np.asarray(upright, dtype=np.uint8)
+
+
+def _in_screen_colours(picture: Image.Image) -> Image.Image:
+    """Return a picture in sRGB, by its own profile where it carries one. Raises PhotographUnclear."""
+    profile = picture.info.get("icc_profile")
+    if not profile:
+        return picture.convert("RGB")
+    if picture.mode not in ("RGB", "L", "CMYK"):
+        picture = picture.convert("RGB")
+    try:
+        turned = ImageCms.profileToProfile(
+            picture,
+            ImageCms.ImageCmsProfile(io.BytesIO(profile)),
+            ImageCms.createProfile("sRGB"),
+            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+            outputMode="RGB",
+        )
+    except (ImageCms.PyCMSError, OSError, ValueError):
+        raise PhotographUnclear(
+            "The photograph carries a colour profile that cannot be read, so its colours cannot be told. Save it "
+            "as sRGB and send it again."
+        ) from None
+    if turned is None:
+        raise PhotographUnclear("The photograph could not be brought into sRGB. Save it as sRGB.")
+    return turned

@@ -4,10 +4,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from inventory.catalogue.owning import Kept, kept_of
-from inventory.compute.colour import delta_e_00, delta_e_76, grade_in_words, grey_scale_grade
+from inventory.compute.colour import delta_e_00
+from inventory.compute.colour_grade import grade_between, grade_in_words
 from inventory.compute.colour_knowing import difference_between
 from inventory.compute.errors import WorkshopError
 from inventory.models import Shade, ThreadRange
+
+ONE_WAY = (
+    "Each holds one way: the shade named is the nearest of its range to this one. Asked the other way round, another "
+    "shade may be nearer to it."
+)
 
 
 class NoOneShade(WorkshopError):
@@ -54,6 +60,14 @@ def one_shade(text: str) -> Shade:
     raise NoOneShade(f'"{typed}" may be {names}. Write one of them.')
 
 
+def by_earlier_code(shade: Shade, text: str) -> bool:
+    """Tell whether what was written is a code that the shade no longer goes by."""
+    said = " ".join(text.split()).casefold()
+    return said != shade.code.casefold() and any(
+        code.code.casefold() == said for code in shade.earlier_codes.all()
+    )
+
+
 def equivalents(shade: Shade) -> list[Equivalent]:
     """Return the nearest shade of each other range of the same purpose, the nearest first.
 
@@ -81,7 +95,7 @@ def equivalents(shade: Shade) -> list[Equivalent]:
         if best is None or rank < (round(float(differences[best]), 6), others[best].pk not in owned):
             nearest[other.range_id] = at
     chosen = sorted(nearest.values(), key=lambda at: float(differences[at]))
-    grades = [grey_scale_grade(float(each)) for each in delta_e_76(tuple(lab), [labs[at] for at in chosen])]
+    grades = [grade_between(tuple(lab), labs[at]) for at in chosen]
     kept = kept_of(others[at].pk for at in chosen)
     return [
         Equivalent(

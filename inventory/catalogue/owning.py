@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from inventory.compute.colour import Lab, parse_colour
+from inventory.compute.names.plain import colour_of_name
 from inventory.models import Shade, Spool
 from inventory.shelf.reads import NearShade, owned_nearest
 
@@ -66,7 +67,8 @@ class Owned:
 
 
 def do_i_own(text: str, *, limit: int = 8) -> Owned:
-    """Return what of ``text`` is owned: #rrggbb, lab:L,a,b, the code of a shade (earlier ones too) or its name.
+    """Return what of ``text`` is owned: #rrggbb, lab:L,a,b, the code of a shade (earlier ones too), its name, or plain
+    words for a colour.
 
     Raises ColourNotUnderstood.
     """
@@ -75,6 +77,8 @@ def do_i_own(text: str, *, limit: int = 8) -> Owned:
     colours = {shade.lab for shade in shades if shade.lab is not None}
     if colour is None and len(colours) == 1:
         colour = next(iter(colours))
+    if colour is None and not shades:
+        colour = colour_of_name(text)
     nearest = owned_nearest(colour, limit=limit) if colour is not None else []
     kept = kept_of([*(shade.pk for shade in shades), *(each.shade.pk for each in nearest)])
     very = tuple(

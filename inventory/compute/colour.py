@@ -4,10 +4,8 @@ colormath converts and holds the difference formulas. Its matrix forms are used 
 call a NumPy function that no longer exists. Arrays of colours have one row a colour and the columns L, a, b.
 """
 
-import math
 import re
-from bisect import bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -29,10 +27,6 @@ _WIDEST_A_OR_B = 200.0  # beyond any surface colour
 
 class ColourNotUnderstood(WorkshopError):
     """The text looks like a colour but is not one."""
-
-
-class NotADifference(WorkshopError):
-    """A colour difference must be zero or above."""
 
 
 @dataclass(frozen=True)
@@ -176,58 +170,6 @@ def lower_bound_00(reference: npt.ArrayLike, others: npt.ArrayLike) -> Floats:
     from_grey_squared = ((L_1 + L_2) / 2 - 50) ** 2
     S_L = 1 + 0.015 * from_grey_squared / np.sqrt(20 + from_grey_squared)
     return np.asarray(np.abs(L_1 - L_2) / S_L)
-
-
-# Grey scale for assessing change in colour: ΔE*ab of each step (ISO 105-A02).
-GREY_SCALE: Mapping[str, float] = {
-    "5": 0.0,
-    "4-5": 0.8,
-    "4": 1.7,
-    "3-4": 2.5,
-    "3": 3.4,
-    "2-3": 4.8,
-    "2": 6.8,
-    "1-2": 9.6,
-    "1": 13.6,
-}
-_GRADES = tuple(GREY_SCALE)
-_MIDPOINTS = (0.4, 1.25, 2.1, 2.95, 4.1, 5.8, 8.2, 11.6)
-
-# The standard gives numbers only; the words are common practice, no source.
-_GRADE_IN_WORDS: Mapping[str, str] = {
-    "5": "no difference",
-    "4-5": "hardly any difference",
-    "4": "a slight difference",
-    "3-4": "a noticeable difference",
-    "3": "a clear difference",
-    "2-3": "a large difference",
-    "2": "a very large difference",
-    "1-2": "nearly another colour",
-    "1": "another colour",
-}
-
-
-def grey_scale_grade(delta_e_ab: float) -> str:
-    """Return the grade of the grey scale for change in colour nearest to a ΔE*ab; halfway is the worse grade.
-
-    >>> grey_scale_grade(0.3), grey_scale_grade(0.4), grey_scale_grade(3.0)
-    ('5', '4-5', '3')
-    """
-    if math.isnan(delta_e_ab) or delta_e_ab < 0:
-        raise NotADifference(f"A colour difference must be zero or above, not {delta_e_ab:g}.")
-    return _GRADES[bisect_right(_MIDPOINTS, delta_e_ab)]
-
-
-def grade_in_words(grade: str) -> str:
-    """Return what a grade of the grey scale looks like.
-
-    >>> grade_in_words("4-5")
-    'hardly any difference'
-    """
-    words = _GRADE_IN_WORDS.get(grade)
-    if words is None:
-        raise NotADifference(f'"{grade}" is not a grade of the grey scale. Use {", ".join(_GRADES)}.')
-    return words
 
 
 def _lab(colour: LabColor) -> Lab:

@@ -11,6 +11,7 @@ _TO_XYZ = np.array(
 )
 _WHITE = _TO_XYZ.sum(axis=1)
 _FROM_XYZ = np.linalg.inv(_TO_XYZ)
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 _BEND = 6 / 29  # where the cube root of CIE L*a*b* gives way to a straight line (CIE 15)
 
 
@@ -24,6 +25,17 @@ def light_of_screen(values: npt.NDArray[np.uint8]) -> Floats:
     return np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
 
 
+def screen_of_light(light: npt.ArrayLike) -> npt.NDArray[np.uint8]:
+    """Return sRGB values from 0 to 255, (n, 3), of shares of light, clipped where no screen shows them.
+
+    >>> screen_of_light([[0.0, 0.1812, 1.2]]).tolist()
+    [[0, 118, 255]]
+    """
+    share = np.clip(np.asarray(light, dtype=np.float64), 0.0, 1.0)
+    encoded = np.where(share <= 0.0031308, 12.92 * share, 1.055 * share ** (1 / 2.4) - 0.055)
+    return np.round(encoded * 255).astype(np.uint8)
+
+
 def labs_of_light(light: npt.ArrayLike) -> Floats:
     """Return CIE L*a*b* under D65, (n, 3), of shares of red, green and blue light, (n, 3).
 
@@ -33,6 +45,29 @@ def labs_of_light(light: npt.ArrayLike) -> Floats:
     share = np.maximum(np.asarray(light, dtype=np.float64) @ _TO_XYZ.T, 0.0) / _WHITE
     f = np.where(share > _BEND**3, np.cbrt(share), share / (3 * _BEND**2) + 4 / 29)
     return np.column_stack([116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])]) + 0.0
+
+
+def xyz_of_light(light: npt.ArrayLike) -> Floats:
+    """Return XYZ, (n, 3), of shares of red, green and blue light, white Y = 1 under D65.
+
+    >>> xyz_of_light([[1.0, 1.0, 1.0]]).round(4).tolist()
+    [[0.9505, 1.0, 1.0888]]
+    """
+    return np.asarray(np.asarray(light, dtype=np.float64) @ _TO_XYZ.T)
+
+
+def light_under_daylight(light: npt.ArrayLike, *, white_xyz: npt.ArrayLike) -> Floats:
+    """Return light, (n, 3), as it would be if what was ``white_xyz``, (3,), had been white under D65.
+
+    The adaptation is Bradford's: under lamps it errs half as much as scaling each channel of the screen.
+
+    >>> lamp = np.array([1.845, 0.826, 0.233])
+    >>> light_under_daylight([lamp / 2], white_xyz=xyz_of_light([lamp])[0]).round(3).tolist()
+    [[0.5, 0.5, 0.5]]
+    """
+    gain = (_BRADFORD @ _WHITE) / (_BRADFORD @ np.asarray(white_xyz, dtype=np.float64))
+    adapted = xyz_of_light(light) @ (np.linalg.inv(_BRADFORD) @ np.diag(gain) @ _BRADFORD).T
+    return np.asarray(adapted @ _FROM_XYZ.T)
 
 
 def light_of_labs(labs: npt.ArrayLike) -> Floats:

@@ -6,22 +6,36 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from inventory.compute.colour import Lab, delta_e_00_matrix
+from inventory.compute.colour import Lab, delta_e_00, delta_e_00_matrix
 from inventory.compute.colour_knowing import USUAL_SIGMA
 from inventory.compute.errors import WorkshopError
-from inventory.compute.light import labs_of_light, light_of_screen
+from inventory.compute.light import labs_of_light, light_of_screen, light_under_daylight, xyz_of_light
 from inventory.compute.readings import KnownColour
+from inventory.compute.surfaces.gamut import onto_surface_gamut
 
 Pixels = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float64]
 
 # Grey cards reflect 18 % of the light at every wavelength: common practice, no source.
 CARD_REFLECTANCE = 0.18
+GREY_CARD_L = 49.5
 FEWEST_PIXELS = 100
 MOST_COMPARED = 4_000
 _DARKEST, _LIGHTEST = 4, 251  # beyond them a channel has run out, and says nothing any more
 MOST_RUN_OUT = 0.05
 MOST_CARD_SPREAD = 8.0
+
+# How a grey card of 18 % may come out: exposed by one and a half stops too much or too little, and in the colour of
+# a lamp. Reckoned from the CIE's illuminants: tungsten and warm lamps make it as strong as C* 40, at hues from 60° to
+# 95°; skylight bluish; tubes a little greenish. A sodium lamp (C* 65) is no light to look at colours by.
+DARKEST_CARD_L, LIGHTEST_CARD_L = 30.0, 77.0
+WELL_EXPOSED_L = (38.0, 63.0)
+MOST_LAMP_CHROMA, NO_LAMP_CHROMA, PLAIN_CHROMA = 50.0, 15.0, 10.0
+LAMP_HUES_DEG = ((50.0, 115.0), (215.0, 300.0))
+# What a lamp leaves open after the adaptation, for each unit of the card's chroma; from the same reckoning.
+SIGMA_PER_CHROMA = 0.1
+# A thread beyond the gamut of surfaces by more than this was measured by something else than the card.
+MOST_BEYOND_GAMUT = 6.0
 
 
 class PhotographUnclear(WorkshopError):
@@ -80,9 +94,10 @@ def read_region(text: str) -> PhotoRegion:
 def colour_in_photograph(pixels: Pixels, *, card: PhotoRegion, thread: PhotoRegion) -> KnownColour:
     """Return the colour of the ``thread`` region of sRGB ``pixels``, (h, w, 3), in light that makes the card grey.
 
-    Each channel of light is scaled so that the card's mean is neutral and reflects 18 %: a change of light by
-    channel (von Kries, 1902), right for the card and close for the rest. So the colour stays approximate, and its
-    sigma is that of a photograph, or more where the thread's pixels differ much. Raises PhotographUnclear.
+    The light is adapted so that the card's mean is neutral and reflects 18 % (Bradford): right for the card and
+    close for the rest. So the colour stays approximate, and its sigma is that of a photograph, or more where the
+    thread's pixels differ much or a lamp was coloured. Raises PhotographUnclear, also where the card is not grey, not
+    of its lightness, or makes the thread a colour that none has.
 
     >>> picture = np.full((40, 80, 3), 118, dtype=np.uint8)
     >>> picture[:, 40:] = (200, 60, 40)
@@ -91,18 +106,57 @@ def colour_in_photograph(pixels: Pixels, *, card: PhotoRegion, thread: PhotoRegi
     ([46, 54, 43], 'photo')
     """
     card_light = light_of_screen(_sound(card.of(pixels), what="card"))
-    mean_card = card_light.mean(axis=0)
-    gain = CARD_REFLECTANCE / mean_card
-    if _spread(labs_of_light(card_light * gain)) > MOST_CARD_SPREAD:
+    white_xyz = xyz_of_light(card_light.mean(axis=0, keepdims=True))[0] / CARD_REFLECTANCE
+    if _spread(labs_of_light(light_under_daylight(card_light, white_xyz=white_xyz))) > MOST_CARD_SPREAD:
         raise PhotographUnclear(
             "The card's region is not evenly grey. Mark only the card, out of shadows and shine."
         )
-    thread_light = light_of_screen(_sound(thread.of(pixels), what="thread")) * gain
+    cast, notes = _cast(labs_of_light(card_light.mean(axis=0, keepdims=True))[0])
+    thread_light = light_under_daylight(
+        light_of_screen(_sound(thread.of(pixels), what="thread")), white_xyz=white_xyz
+    )
     lab = labs_of_light(thread_light.mean(axis=0, keepdims=True))[0]
+    _refuse_no_thread(lab)
     spread = _spread(labs_of_light(_thinned(thread_light)))
     # Between shine and shade the mean depends on where the camera stood: a part of the spread is open.
-    sigma = math.hypot(USUAL_SIGMA["photo"], spread / 4)
-    return KnownColour(Lab(*map(float, lab)), "photo", sigma, spread, len(thread_light))
+    sigma = math.hypot(USUAL_SIGMA["photo"], spread / 4, SIGMA_PER_CHROMA * cast)
+    return KnownColour(Lab(*map(float, lab)), "photo", sigma, spread, len(thread_light), notes)
+
+
+def _cast(card: Floats) -> tuple[float, tuple[str, ...]]:
+    """Return how strong a colour the light gave the card, and what there is to be noted. Raises PhotographUnclear."""
+    L, chroma = float(card[0]), math.hypot(card[1], card[2])
+    if not DARKEST_CARD_L <= L <= LIGHTEST_CARD_L:
+        raise PhotographUnclear(
+            f"What is marked as the card came out too {'dark' if L < DARKEST_CARD_L else 'light'} (L {L:.0f}) for a "
+            f"grey card of 18 %, which is L {GREY_CARD_L:.0f}. Check that card and thread are not swapped, or "
+            "expose for the card."
+        )
+    hue = math.degrees(math.atan2(card[2], card[1])) % 360
+    is_lamp = any(low <= hue <= high for low, high in LAMP_HUES_DEG)
+    if chroma > MOST_LAMP_CHROMA or (chroma > NO_LAMP_CHROMA and not is_lamp):
+        raise PhotographUnclear(
+            "What is marked as the card is not grey in any light to look at colours by. Check that card and "
+            "thread are not swapped, and photograph by daylight or under a white lamp."
+        )
+    notes = []
+    if chroma > PLAIN_CHROMA:
+        notes.append("The light was coloured, so the colour is less sure; by daylight it would be surer.")
+    if not WELL_EXPOSED_L[0] <= L <= WELL_EXPOSED_L[1]:
+        notes.append(
+            f"The card came out {'dark' if WELL_EXPOSED_L[0] > L else 'light'}: make sure that it is a grey card "
+            "of 18 %."
+        )
+    return chroma, tuple(notes)
+
+
+def _refuse_no_thread(lab: Floats) -> None:
+    beyond = float(delta_e_00(onto_surface_gamut([lab])[0], [lab])[0])
+    if beyond > MOST_BEYOND_GAMUT or lab[0] > 100:
+        raise PhotographUnclear(
+            f"By this card the thread would be L {lab[0]:.0f}, a {lab[1]:.0f}, b {lab[2]:.0f}, a colour that no "
+            "thread has. Check that card and thread are not swapped, and that the card is an 18 % grey."
+        )
 
 
 def _sound(region: Pixels, *, what: str) -> Pixels:

@@ -21,7 +21,8 @@ class ReadingsApart(WorkshopError):
 class KnownColour:
     """A colour with where it came from, its sigma along each axis of CIEDE2000, and what it was found from.
 
-    ``spread`` is one sigma of the single readings, or of the pixels of a photograph.
+    ``spread`` is one sigma of the single readings, or of the pixels of a photograph. ``notes`` say in words what makes
+    it less sure.
     """
 
     lab: Lab
@@ -29,6 +30,7 @@ class KnownColour:
     sigma: float
     spread: float
     count: int
+    notes: tuple[str, ...] = ()
 
 
 def average_readings(labs: Sequence[Lab]) -> KnownColour:

@@ -24,7 +24,9 @@ class ShelfFilter(forms.Form):
         required=False,
         max_length=80,
         strip=True,
-        widget=forms.TextInput(attrs={"type": "search", "placeholder": "label, code, name, maker, lot"}),
+        widget=forms.TextInput(
+            attrs={"type": "search", "placeholder": "label, code, name, maker, lot, dark blue"}
+        ),
     )
     maker = forms.ChoiceField(label="Maker", required=False)
     weight = forms.ChoiceField(label="Weight", required=False)
@@ -34,7 +36,7 @@ class ShelfFilter(forms.Form):
         label="Colour near",
         required=False,
         max_length=60,
-        help_text="#1f4e79, lab:31,-1,-28 or a shade code; the nearest come first.",
+        help_text="#1f4e79, lab:31,-1,-28, a shade code or words such as dark blue; the nearest come first.",
     )
     place = PlaceField(label="Place", required=False, empty_label="any")
     low = forms.BooleanField(label="Running low", required=False)

@@ -12,6 +12,7 @@ from django.db.models.expressions import OrderBy
 from django.db.models.functions import Coalesce
 
 from inventory.compute.colour import Lab, delta_e_00
+from inventory.compute.names.plain import is_colour_word
 from inventory.models import Place, Shade, StabilizerProduct, StockItem, ThreadRange
 from inventory.shelf.reads import Described, described
 
@@ -208,7 +209,7 @@ def _read(rows: Sequence[tuple[int, str]] | QuerySet[StockItem, tuple[int, str]]
 
 
 def _says(tab: Tab, word: str) -> Q:
-    """Items whose label, lot, note, shade or product says ``word``; of a shade, earlier codes too."""
+    """Items whose label, lot, note, shade or product says ``word``; of a shade, earlier codes and plain name too."""
     said = Q(label__icontains=word) | Q(lot__icontains=word) | Q(note__icontains=word)
     if tab.shades:
         shades = Shade.objects.filter(
@@ -219,6 +220,8 @@ def _says(tab: Tab, word: str) -> Q:
             | Q(earlier_codes__code__icontains=word)
         )
         said |= _any_of(tab.shades, shades.values("pk"))
+        if is_colour_word(word):
+            said |= _any_of(tab.shades, Shade.objects.called_in_plain_words(word).values("pk"))
     if tab.products:
         products = StabilizerProduct.objects.filter(
             Q(maker__icontains=word) | Q(name__icontains=word) | Q(kind__icontains=word)

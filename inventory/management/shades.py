@@ -13,4 +13,5 @@ def shade_as_data(shade: Shade) -> dict[str, Any]:
         "code": shade.code,
         "name": shade.name,
         "hex": shade.hex,
+        "plain_name": shade.plain_name,
     }

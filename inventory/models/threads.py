@@ -10,6 +10,7 @@ from django.db.models.functions import Coalesce
 from inventory.compute.colour import Lab, hex_from_lab
 from inventory.compute.colour_knowing import usual_sigma
 from inventory.compute.density import tex_as_written
+from inventory.compute.names.plain import has_colour_word, plain_name, plain_names
 from inventory.models.stock import StockItem
 
 
@@ -95,6 +96,15 @@ class ShadeQuerySet(models.QuerySet["Shade"]):
         """Shades that carry ``code`` now or carried it earlier."""
         return self.filter(Q(code__iexact=code) | Q(earlier_codes__code__iexact=code)).distinct()
 
+    def called_in_plain_words(self, word: str) -> "ShadeQuerySet":
+        """Shades whose colour has a word such as "red" or "dark" in its plain name."""
+        known = self.filter(lab_l__isnull=False, lab_a__isnull=False, lab_b__isnull=False)
+        rows = list(known.values_list("pk", "lab_l", "lab_a", "lab_b"))
+        names = plain_names([row[1:] for row in rows])
+        return self.filter(
+            pk__in=[row[0] for row, name in zip(rows, names, strict=True) if has_colour_word(name, word)]
+        )
+
     def with_free_length(self) -> "ShadeQuerySet":
         shelf = Q(spools__retired_at__isnull=True)
         return self.annotate(
@@ -155,6 +165,11 @@ class Shade(models.Model):
     def hex(self) -> str:
         """The nearest screen colour, or an empty string where the colour is not known."""
         return hex_from_lab(self.lab) if self.lab else ""
+
+    @property
+    def plain_name(self) -> str:
+        """The colour in plain words, or an empty string where it is not known."""
+        return plain_name(self.lab) if self.lab else ""
 
 
 class EarlierCode(models.Model):

@@ -5,15 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.compute.colour import (
-    Lab,
-    delta_e_00,
-    delta_e_76,
-    grade_in_words,
-    grey_scale_grade,
-    parse_colour,
-)
+from inventory.compute.colour import Lab, delta_e_00, parse_colour
+from inventory.compute.colour_grade import grade_between, grade_in_words
 from inventory.compute.errors import WorkshopError
+from inventory.compute.names.plain import colour_of_name
 from inventory.models import (
     BobbinBatch,
     NeedlePack,
@@ -43,7 +38,7 @@ class NearShade:
 
 
 def colour_meant(text: str) -> Lab:
-    """Return the colour a person means: #rrggbb, lab:L,a,b, or the code of one shade.
+    """Return the colour a person means: #rrggbb, lab:L,a,b, the code of one shade, or plain words ("dark blue").
 
     Raises NoSuchShade where the code is unknown, or carried by shades of different colours.
     """
@@ -55,8 +50,12 @@ def colour_meant(text: str) -> Lab:
     if len(colours) == 1:
         return colours.pop()
     if not shades:
+        named = colour_of_name(text)
+        if named is not None:
+            return named
         raise NoSuchShade(
-            f"{text} is neither a colour nor a known shade code. Write a colour like #1f4e79 or lab:31.4,-1.2,-27.9."
+            f"{text} is neither a colour nor a known shade code. Write a colour like #1f4e79 or lab:31.4,-1.2,-27.9, "
+            "or in words like dark blue."
         )
     names = "; ".join(str(shade) for shade in shades)
     if not colours:
@@ -76,14 +75,14 @@ def owned_nearest(colour: Lab, *, limit: int) -> list[NearShade]:
     reference = np.array([colour.L, colour.a, colour.b])
     others = np.array([(shade.lab_l, shade.lab_a, shade.lab_b) for shade in shades], dtype=float)
     distances = delta_e_00(reference, others)
-    steps = delta_e_76(reference, others)
     nearest = np.argsort(distances, kind="stable")[:limit]
+    grades = {index: grade_between(reference, others[index]) for index in nearest}
     return [
         NearShade(
             shade=shades[index],
             delta_e_00=float(distances[index]),
-            grade=grey_scale_grade(float(steps[index])),
-            in_words=grade_in_words(grey_scale_grade(float(steps[index]))),
+            grade=grades[index],
+            in_words=grade_in_words(grades[index]),
             free_mm=shades[index].free_mm,
         )
         for index in nearest

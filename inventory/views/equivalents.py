@@ -6,7 +6,13 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
-from inventory.catalogue.equivalents import equivalents, one_shade, ranges_without
+from inventory.catalogue.equivalents import (
+    ONE_WAY,
+    by_earlier_code,
+    equivalents,
+    one_shade,
+    ranges_without,
+)
 from inventory.compute.errors import WorkshopError
 from inventory.models import Shade
 
@@ -18,7 +24,8 @@ def equivalents_of(request: HttpRequest) -> HttpResponse:
     context: dict[str, Any] = {"asked": asked}
     if asked:
         try:
-            context |= about(one_shade(asked))
+            shade = one_shade(asked)
+            context |= about(shade) | {"by_earlier_code": by_earlier_code(shade, asked)}
         except WorkshopError as problem:
             context["problem"] = str(problem)
     return render(request, "inventory/equivalents.html", context, status=422 if "problem" in context else 200)
@@ -39,4 +46,9 @@ def shade_equivalents(request: HttpRequest, pk: int) -> HttpResponse:
 def about(shade: Shade) -> dict[str, Any]:
     """Return what a page shows of the equivalents of ``shade``. Raises NoOneShade where it has no colour."""
     found = equivalents(shade)
-    return {"shade": shade, "equivalents": found, "unknown_ranges": ranges_without(shade, found)}
+    return {
+        "shade": shade,
+        "equivalents": found,
+        "unknown_ranges": ranges_without(shade, found),
+        "one_way": ONE_WAY,
+    }

@@ -31,6 +31,7 @@ def asked_from_file(read: ReadDesign) -> AskedDesign:
         trims=read.walked.trims,
         stops=read.walked.stops,
         warnings=read.warnings,
+        warning_grades=tuple(each.grade for each in read.graded_warnings),
         blocks=tuple(
             _asked_block(
                 number=path.number,
@@ -79,6 +80,7 @@ def asked_from_record(design: Design) -> AskedDesign:
         trims=design.trims,
         stops=stops,
         warnings=tuple(design.warnings),
+        warning_grades=tuple(design.warning_grades),
         blocks=tuple(blocks),
     )
 
@@ -116,9 +118,7 @@ def _keep_digests(
     wanted = {digest.sha256: (digest, content) for digest, content in read}
     kept = Design.objects.in_bulk(wanted, field_name="sha256")
     for sha256, design in kept.items():
-        if not design.outline:  # it was kept before outlines were taken
-            design.outline = [block.outline for block in wanted[sha256][0].blocks]
-            design.save(update_fields=["outline"])
+        _catch_up(design, wanted[sha256][0])
     new = {sha256: each for sha256, each in wanted.items() if sha256 not in kept}
     made = Design.objects.bulk_create(
         _design_record(digest, trim_at_jumps=trim_at_jumps, at=at) for digest, _ in new.values()
@@ -138,6 +138,19 @@ def _keep_digests(
     return [(kept[digest.sha256], new.pop(digest.sha256, None) is not None) for digest, _ in read]
 
 
+def _catch_up(design: Design, digest: DesignDigest) -> None:
+    """Give a design that was kept before outlines were taken, or warnings graded, what it lacks."""
+    missing = []
+    if not design.outline:
+        design.outline = [block.outline for block in digest.blocks]
+        missing.append("outline")
+    if len(design.warning_grades) != len(design.warnings):
+        design.warnings, design.warning_grades = list(digest.warnings), list(digest.warning_grades)
+        missing += ["warnings", "warning_grades"]
+    if missing:
+        design.save(update_fields=missing)
+
+
 def _design_record(digest: DesignDigest, *, trim_at_jumps: int, at: datetime) -> Design:
     return Design(
         sha256=digest.sha256,
@@ -151,6 +164,7 @@ def _design_record(digest: DesignDigest, *, trim_at_jumps: int, at: datetime) ->
         stops=digest.stops,
         trim_at_jumps=trim_at_jumps,
         warnings=list(digest.warnings),
+        warning_grades=list(digest.warning_grades),
         outline=[block.outline for block in digest.blocks],
         added_at=at,
     )

@@ -47,6 +47,8 @@ class DesignDigest:
     stops: int
     warnings: tuple[str, ...]
     blocks: tuple[BlockDigest, ...]
+    # One a warning: see planning.compute.stitches.warnings.
+    warning_grades: tuple[str, ...] = ()
 
 
 def digest_design_files(
@@ -86,6 +88,7 @@ def digest_of(read: ReadDesign) -> DesignDigest:
         trims=walked.trims,
         stops=walked.stops,
         warnings=read.warnings,
+        warning_grades=tuple(each.grade for each in read.graded_warnings),
         blocks=tuple(
             BlockDigest(
                 number=path.number,
@@ -117,7 +120,7 @@ def digest_as_data(digest: DesignDigest) -> dict[str, Any]:
 def digest_from_data(data: dict[str, Any]) -> DesignDigest:
     """Return the digest that ``digest_as_data`` told, after JSON.
 
-    >>> digest = DesignDigest("badge", "ab", "DST", 1, 2.0, 3.0, 4, 5, 6, ("odd",), ())
+    >>> digest = DesignDigest("badge", "ab", "DST", 1, 2.0, 3.0, 4, 5, 6, ("odd",), (), ("info",))
     >>> digest_from_data(digest_as_data(digest)) == digest
     True
     """
@@ -131,4 +134,5 @@ def digest_from_data(data: dict[str, Any]) -> DesignDigest:
         )
         for block in data["blocks"]
     ]
-    return DesignDigest(**data | {"warnings": tuple(data["warnings"]), "blocks": tuple(blocks)})
+    texts = {name: tuple(data[name]) for name in ("warnings", "warning_grades")}
+    return DesignDigest(**data | texts | {"blocks": tuple(blocks)})

@@ -8,6 +8,7 @@ from django.db.models.functions import Abs
 from inventory.compute.colour import Lab, lab_from_hex
 from planning.compute.stabilizer.recipes import density_per_cm2
 from planning.compute.stitches.thread_length import BlockSums
+from planning.compute.stitches.warnings import FileWarning, graded
 
 
 class Tag(models.Model):
@@ -54,6 +55,8 @@ class Design(models.Model):
         help_text="The machine's rule under which the file was walked."
     )
     warnings = models.JSONField(default=list)
+    # One a warning (planning.compute.stitches.warnings); fewer for a design kept before they were graded.
+    warning_grades = models.JSONField(default=list)
     # What planning.compute.stitches.sameness compares; empty for a design kept before it was taken.
     outline = models.JSONField(default=list)
     variant_of = models.ForeignKey(
@@ -76,6 +79,11 @@ class Design(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def graded_warnings(self) -> tuple[FileWarning, ...]:
+        """What a person should know of the file, the gravest first."""
+        return graded(self.warnings, self.warning_grades)
 
     @property
     def density_per_cm2(self) -> float:

@@ -12,6 +12,7 @@ from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
+from planning.compute.stitches.warnings import GRADE_IN_WORDS
 
 
 def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
@@ -118,6 +119,9 @@ def design_as_data(design: AskedDesign) -> dict[str, Any]:
         "trims": design.trims,
         "stops": design.stops,
         "warnings": list(design.warnings),
+        "graded_warnings": [
+            {"grade": GRADE_IN_WORDS[each.grade], "text": each.text} for each in design.graded_warnings
+        ],
     }
 
 

@@ -14,6 +14,7 @@ from planning.compute.batch.bobbin_thread import PlannedBobbins
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.stitches.thread_length import BlockSums
+from planning.compute.stitches.warnings import GRADE_IN_WORDS
 from planning.plan.data import shopping_rows
 from planning.plan.pins import written_blocks
 from planning.plan.words import (
@@ -44,8 +45,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
             f"{design.name} ({design.format}): {design.stitches:,} stitches, {len(design.blocks)} colour blocks, "
             f"{design.width_mm:.0f} × {design.height_mm:.0f} mm"
         )
-        for warning in design.warnings:
-            console.print(f"  note: {warning}")
+        _file_warnings(console, design)
     for note in plan.notes:
         console.print(f"note: {note}")
     console.print()
@@ -64,6 +64,13 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
         console.print("\nWhat would come nearer to the colours", style="italic")
     for instead in plan.instead:
         console.print(instead_in_words(instead, currency=plan.cost.currency))
+
+
+def _file_warnings(console: Console, design: AskedDesign) -> None:
+    """Print what a person should know of the file: first what to look at before sewing."""
+    for warning in design.graded_warnings:
+        style = "bold" if warning.is_grave else ""
+        console.print(f"  {GRADE_IN_WORDS[warning.grade]}: {warning.text}", style=style)
 
 
 def swatch(hex: str) -> Text:
@@ -266,8 +273,7 @@ def print_design(console: Console, design: AskedDesign, *, units: Units = METRIC
         f"{design.width_mm:.1f} × {design.height_mm:.1f} mm",
         style="bold",
     )
-    for warning in design.warnings:
-        console.print(f"  note: {warning}")
+    _file_warnings(console, design)
     table = Table(box=None, pad_edge=False)
     table.add_column("Block", justify="right")
     table.add_column("Colour")

@@ -32,11 +32,11 @@ from pyembroidery import (
     SewReader,
     TbfReader,
     U01Reader,
-    Vp3Reader,
     XxxReader,
 )
 from pyembroidery.EmbConstant import END
 
+from planning.stitch_files import vp3_reader
 from planning.stitch_files.formats import FORMATS, plain_colour_name
 from planning.stitch_files.recorder import MOST_THREADS, Recorder, Refused, Source, UnknownThread
 
@@ -46,7 +46,7 @@ READERS = {
     "dst": DstReader,
     "exp": ExpReader,
     "jef": JefReader,
-    "vp3": Vp3Reader,
+    "vp3": vp3_reader,
     "xxx": XxxReader,
     "hus": HusReader,
     "sew": SewReader,

@@ -28,6 +28,7 @@ from planning.compute.stitches.walk import (
     Walked,
     walk,
 )
+from planning.compute.stitches.warnings import FileWarning, look
 from planning.stitch_files.formats import StitchFormat
 from planning.stitch_files.formats.claims import Content, Span, disagreements
 from planning.stitch_files.formats.endings import left_over
@@ -85,8 +86,12 @@ class ReadDesign:
     format: str
     records: StitchRecords
     walked: Walked
-    warnings: tuple[str, ...]
+    graded_warnings: tuple[FileWarning, ...]
     size_bytes: int
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        return tuple(each.text for each in self.graded_warnings)
 
 
 @dataclass(frozen=True)
@@ -243,11 +248,15 @@ def understood(
         format=known.name,
         records=records,
         walked=walked,
-        warnings=(
-            *walked.warnings,
+        graded_warnings=(
+            *walked.graded_warnings,
             *known.oddities(asked.data),
             *disagreements(known.claims(asked.data), content),
-            *signs_of_damage(records, record_limit_tenths=known.record_limit_tenths),
+            *signs_of_damage(
+                records,
+                record_limit_tenths=known.record_limit_tenths,
+                moves_are_stitches=known.moves_are_stitches,
+            ),
             *_ending_warnings(header, asked),
         ),
         size_bytes=len(asked.data),
@@ -336,6 +345,7 @@ def content_of(
         boxes_tenths=(from_start, box, sewn_box),
         ends_tenths=tuple((int(x[at]), int(y[at])) for at in (-1, sewn[-1])),
         ended_at=ended_at,
+        stops_are_changes=known.stops_are_changes,
     )
 
 
@@ -343,17 +353,17 @@ def _span(along: NDArray[np.int32]) -> Span:
     return int(along.min()), int(along.max())
 
 
-def _ending_warnings(header: dict[str, Any], asked: AskedFile) -> Iterator[str]:
+def _ending_warnings(header: dict[str, Any], asked: AskedFile) -> Iterator[FileWarning]:
     """Yield what is odd about the place where reading stopped."""
     if header["ending"] == "stopped":
-        yield (
+        yield look(
             f"Reading stopped at a code that is not known in {asked.known.name} files: stitches may be missing. "
             "Compare it with the original."
         )
     elif header["ending"] == "whole" and asked.known.nothing_follows:
         rest = left_over(asked.data, header["ended_at"])
         if rest:
-            yield (
+            yield look(
                 f"{rest:,} bytes follow the end of the stitches: stitches may be missing. "
                 "Compare it with the original."
             )

@@ -48,7 +48,10 @@ def are_the_same(one: ReadDesign, other: ReadDesign) -> bool:
 def outcome(mutant: Mutant, sound: ReadDesign, answer: ReadDesign | UnreadableDesign) -> Outcome:
     if isinstance(answer, UnreadableDesign):
         return Outcome(mutant, "refused", 0.0, (str(answer),))
-    new = tuple(words for words in answer.warnings if words not in sound.warnings)
+    # A warning for a person's information is no alarm: damage must be told with one of the first grade.
+    new = tuple(
+        each.text for each in answer.graded_warnings if each.is_grave and each.text not in sound.warnings
+    )
     error = abs(drawn_mm(answer) / drawn_mm(sound) - 1)
     if new:
         return Outcome(mutant, "warned", error, new)

@@ -11,6 +11,8 @@ from django.templatetags.static import static
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
+from inventory.compute.names.plain import plain_name_of_hex
+
 register = template.Library()
 
 HEX_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
@@ -103,20 +105,30 @@ NO_COLOUR = format_html(
 def swatch(colour: str | None, name: str, *, detail: str = "", size: str = "m") -> SafeString:
     """Return thread wound in ``colour`` (``#rrggbb``, or None for no colour) with its name in words.
 
-    ``detail`` is a second, smaller line such as maker, range and code; ``size`` is s, m or l.
+    ``detail`` is a second, smaller line such as maker, range and code; ``size`` is s, m or l. The colour is told in
+    plain words as well.
     """
     if size not in SWATCH_SIZES:
         raise ValueError(f"A swatch is s, m or l, not {size!r}.")
     return format_html(
         '<span class="swatch swatch-{}"><svg viewBox="0 0 48 36" aria-hidden="true" focusable="false">'
         "{}{}</svg>"
-        '<span class="swatch-words"><span class="swatch-name">{}</span>{}</span></span>',
+        '<span class="swatch-words"><span class="swatch-name">{}</span>{}{}</span></span>',
         size,
         SURROUND,
         _wound(colour),
         name,
         format_html('<span class="swatch-detail">{}</span>', detail) if detail else "",
+        _in_plain_words(colour, name),
     )
+
+
+def _in_plain_words(colour: str | None, name: str) -> SafeString | str:
+    """Return what the colour is called, unless its name says so already."""
+    plain = plain_name_of_hex(colour) if colour else ""
+    if not plain or plain == name.strip().casefold():
+        return ""
+    return format_html('<span class="swatch-plain">{}</span>', plain)
 
 
 def _wound(colour: str | None) -> SafeString:

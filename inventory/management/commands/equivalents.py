@@ -6,7 +6,7 @@ from django.core.management.base import CommandParser
 from rich.table import Table
 from rich.text import Text
 
-from inventory.catalogue.equivalents import Equivalent, equivalents, one_shade
+from inventory.catalogue.equivalents import ONE_WAY, Equivalent, by_earlier_code, equivalents, one_shade
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
 
@@ -22,9 +22,21 @@ class Command(WorkshopCommand):
         shade = one_shade(options["shade"])
         found = equivalents(shade)
         if options["format"] == "json":
-            self.write_json({"shade": str(shade), "equivalents": [_as_data(each) for each in found]})
-        elif found:
+            self.write_json(
+                {
+                    "shade": str(shade),
+                    "code": shade.code,
+                    "asked_by_earlier_code": by_earlier_code(shade, options["shade"]),
+                    "holds": "one way",
+                    "equivalents": [_as_data(each) for each in found],
+                }
+            )
+            return
+        if by_earlier_code(shade, options["shade"]):
+            self.stdout.write(f"{options['shade']} is an earlier code; the shade is now {shade}.")
+        if found:
             self.console().print(_table(found))
+            self.stdout.write(ONE_WAY)
         else:
             self.stdout.write("No other range has a shade whose colour is known.")
 
@@ -47,6 +59,7 @@ def _table(found: list[Equivalent]) -> Table:
     table = Table(box=None, pad_edge=False)
     table.add_column("")
     table.add_column("Shade", overflow="fold")
+    table.add_column("Colour")
     table.add_column("ΔE00", justify="right")
     for heading in ("Between", "Grade", "Fibre", "Weight", "Owned"):
         table.add_column(heading)
@@ -55,6 +68,7 @@ def _table(found: list[Equivalent]) -> Table:
         table.add_row(
             Text("██", style=shade.hex),
             str(shade),
+            shade.plain_name,
             f"{each.delta_e_00:.1f}",
             f"{each.between[0]:.1f} and {each.between[1]:.1f}",
             f"{each.grade} ({each.in_words})",

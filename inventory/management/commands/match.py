@@ -13,7 +13,10 @@ from inventory.shelf.reads import NearShade, colour_meant, owned_nearest
 
 
 class Command(WorkshopCommand):
-    help = "List the owned thread nearest to COLOUR (#rrggbb, lab:L,a,b, or a shade code), nearest first."
+    help = (
+        "List the owned thread nearest to COLOUR (#rrggbb, lab:L,a,b, a shade code, or words such as 'dark blue'), "
+        "nearest first."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
@@ -42,7 +45,7 @@ def _as_data(near: NearShade) -> dict[str, Any]:
 def _table(near: list[NearShade]) -> Table:
     table = Table(box=None, pad_edge=False)
     table.add_column("")
-    for heading in ("Maker and range", "Code", "Name"):
+    for heading in ("Maker and range", "Code", "Name", "Colour"):
         table.add_column(heading, overflow="fold")
     table.add_column("ΔE00", justify="right")
     table.add_column("Grey scale")
@@ -54,6 +57,7 @@ def _table(near: list[NearShade]) -> Table:
             str(shade.range),
             shade.code,
             shade.name,
+            shade.plain_name,
             f"{each.delta_e_00:.1f}",
             f"{each.grade} ({each.in_words})",
             format_length(each.free_mm, unit="m", places=1).removesuffix(" m"),

@@ -9,9 +9,10 @@ from django.utils import timezone
 from inventory.catalogue.colour_files import colour_for, read_meter_file, read_photograph
 from inventory.catalogue.equivalents import one_shade
 from inventory.catalogue.shade_colours import set_colour
-from inventory.compute.colour import parse_colour
+from inventory.compute.colour import delta_e_00, parse_colour
 from inventory.compute.colour_knowing import usual_sigma
 from inventory.compute.errors import WorkshopError
+from inventory.compute.names.plain import plain_name
 from inventory.compute.photograph import colour_in_photograph, read_region
 from inventory.compute.readings import KnownColour
 from inventory.management.base import WorkshopCommand
@@ -35,11 +36,17 @@ class Command(WorkshopCommand):
         )
         parser.add_argument("--card", metavar="L,T,W,H", help="The card, in hundredths of the photograph.")
         parser.add_argument("--thread", metavar="L,T,W,H", help="The thread, likewise.")
+        parser.add_argument(
+            "--yes", action="store_true", help="Keep what a photograph shows without being asked."
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         shade = one_shade(options["shade"])
         found = _found(shade, options)
-        set_colour(shade, found, at=timezone.now(), by=None)
+        moved = float(delta_e_00(tuple(shade.lab), [tuple(found.lab)])[0]) if shade.lab else None
+        asks = found.source == "photo" and not options["yes"]
+        if not asks:
+            set_colour(shade, found, at=timezone.now(), by=None)
         said = {
             "shade": str(shade),
             "lab": [round(value, 2) for value in found.lab],
@@ -47,6 +54,10 @@ class Command(WorkshopCommand):
             "sigma": round(found.sigma, 2),
             "spread": round(found.spread, 2),
             "count": found.count,
+            "plain_name": plain_name(found.lab),
+            "moved": None if moved is None else round(moved, 1),
+            "notes": list(found.notes),
+            "saved": not asks,
         }
         if options["format"] == "json":
             self.write_json(said)
@@ -54,8 +65,13 @@ class Command(WorkshopCommand):
             L, a, b = found.lab
             self.stdout.write(
                 f"{shade}: L {L:.1f}, a {a:.1f}, b {b:.1f}, {Shade.Source(found.source).label}; may be off by ΔE "
-                f"{found.sigma:.1f}."
+                f"{found.sigma:.1f}. That is {plain_name(found.lab)}"
+                f"{'' if moved is None else f', ΔE00 {moved:.1f} from the colour so far'}."
             )
+            for note in found.notes:
+                self.stdout.write(f"note: {note}")
+            if asks:
+                self.stdout.write("Nothing is kept yet: say --yes to make it the colour of the shade.")
 
 
 def _found(shade: Shade, options: dict[str, Any]) -> KnownColour:

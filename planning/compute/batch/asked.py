@@ -13,6 +13,7 @@ from planning.compute.stabilizer.layers import CutBefore, LayerNeed
 from planning.compute.stabilizer.supply import NO_LOSSES, Losses, StabilizerStock
 from planning.compute.stitches.placing import AS_DRAWN, Placement
 from planning.compute.stitches.thread_length import BlockSums, ThreadSettings
+from planning.compute.stitches.warnings import FileWarning, graded
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,12 @@ class AskedDesign:
     placement: Placement = AS_DRAWN
     # Designs of one number are stitched in one hooping.
     hooping: int = 0
+    # One a warning: see planning.compute.stitches.warnings.
+    warning_grades: tuple[str, ...] = ()
+
+    @property
+    def graded_warnings(self) -> tuple[FileWarning, ...]:
+        return graded(self.warnings, self.warning_grades)
 
 
 @dataclass(frozen=True)

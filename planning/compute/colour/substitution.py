@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from inventory.compute.colour import delta_e_00_matrix, delta_e_76, grey_scale_grade
+from inventory.compute.colour import delta_e_00_matrix
+from inventory.compute.colour_grade import grade_between
 from inventory.compute.colour_knowing import difference_between
 from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
@@ -181,12 +182,11 @@ def _choice(matching: Matching, row: int, column: int) -> Choice:
     near_enough = bool(matching.open[row, column])
     if request.lab is None:
         return Choice(shade, near_enough=near_enough)
-    delta_ab = float(delta_e_76(matching.asked[row], lab_array([shade.lab]))[0])
     distance = float(matching.distance[row, column])
     return Choice(
         shade=shade,
         delta_e_00=distance,
-        grade=grey_scale_grade(delta_ab),
+        grade=grade_between(matching.asked[row], lab_array([shade.lab])[0]),
         near_enough=near_enough,
         between=difference_between(distance, request.sigma, shade.sigma),
     )

@@ -7,10 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planning.compute.stitches.walk import END, JUMP, STITCH, StitchRecords
+from planning.compute.stitches.warnings import FileWarning, info, look
 
 LOOK = "Look at the design before it is sewn."
+TRAVEL = "The format writes a travel that is not trimmed like that."
 # Twice the longest stitch of most machines, 12.7 mm; common practice, no source.
 LONGEST_SEWN_MM = 25.5
+# A travel without a trim is seldom longer than this; common practice, no source.
+LONGEST_TRAVEL_MM = 100
 # Writers make a trim of 3 to about 10 moves; this many more than the way needs lead nowhere. Common practice.
 MOST_SPARE_JUMPS = 24
 # Stitches this long go to and fro (satin) or on and on (running); those of damaged bytes go anywhere.
@@ -19,13 +23,17 @@ LEAST_TURN, MOST_TURN = cos(radians(60)), cos(radians(150))
 WINDOW, MOST_IN_WINDOW = 16, 3
 
 
-def signs_of_damage(records: StitchRecords, *, record_limit_tenths: int) -> Iterator[str]:
+def signs_of_damage(
+    records: StitchRecords, *, record_limit_tenths: int, moves_are_stitches: bool = False
+) -> Iterator[FileWarning]:
     """Yield in words what is not plausible about the stitches, with its number and its place.
+
+    Where ``moves_are_stitches``, a long one may be a travel that the format cannot write in another way.
 
     >>> spike = StitchRecords(
     ...     x_tenths=np.array([0, 30, 700, 60], np.int32), y_tenths=np.zeros(4, np.int32),
     ...     command=np.full(4, STITCH, np.uint8))
-    >>> next(signs_of_damage(spike, record_limit_tenths=2047))
+    >>> next(signs_of_damage(spike, record_limit_tenths=2047)).text
     '2 stitches are longer than 25.5 mm (up to 67.0 mm, the first is stitch 3). Look at the design before it is sewn.'
     """
     ends = np.flatnonzero(records.command == END)
@@ -40,25 +48,27 @@ def signs_of_damage(records: StitchRecords, *, record_limit_tenths: int) -> Iter
 
     beyond = sewn & (np.maximum(np.abs(dx), np.abs(dy)) > record_limit_tenths + 1)
     if beyond.any():
-        yield (
+        yield look(
             f"{_stitches(beyond)} longer than a record of the format has room for as writers use it "
             f"({record_limit_tenths / 10:.1f} mm; the first is stitch {number[beyond.argmax()]:,}). {LOOK}"
         )
     long = length > LONGEST_SEWN_MM * 10
     if long.any():
-        yield (
+        is_travel = moves_are_stitches and length.max() <= LONGEST_TRAVEL_MM * 10
+        tell = info if is_travel else look
+        yield tell(
             f"{_stitches(long)} longer than {LONGEST_SEWN_MM:g} mm (up to {length.max() / 10:.1f} mm, "
-            f"the first is stitch {number[long.argmax()]:,}). {LOOK}"
+            f"the first is stitch {number[long.argmax()]:,}). {TRAVEL if is_travel else LOOK}"
         )
     erratic = _erratic(dx, dy, length)
     if erratic.any():
-        yield (
+        yield look(
             f"{_stitches(erratic)} longer than {LONG_TENTHS / 10:g} mm and go anywhere, from stitch "
             f"{number[erratic.argmax()]:,} on: the file may be damaged. {LOOK}"
         )
     spare = _most_spare_jumps(dx, dy, command, record_limit_tenths=record_limit_tenths)
     if spare > MOST_SPARE_JUMPS:
-        yield f"{spare:,} moves in a row lead nowhere: the file may be damaged. {LOOK}"
+        yield look(f"{spare:,} moves in a row lead nowhere: the file may be damaged. {LOOK}")
 
 
 def _erratic(

@@ -7,6 +7,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from planning.compute.stitches.warnings import FileWarning, info, look
+
 Trims = Literal["explicit", "jumps"]
 
 STITCH = 0
@@ -78,7 +80,11 @@ class Walked:
     colour_changes: int
     stops: int
     jumps: int
-    warnings: tuple[str, ...]
+    graded_warnings: tuple[FileWarning, ...]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        return tuple(each.text for each in self.graded_warnings)
 
 
 class _Rows(NamedTuple):
@@ -139,7 +145,9 @@ def walk(
     ]
     if not ends.size:
         warnings.append(
-            "The file stops without an end record: stitches may be missing. Compare it with the original."
+            look(
+                "The file stops without an end record: stitches may be missing. Compare it with the original."
+            )
         )
     low, high = np.zeros(2), np.zeros(2)
     if blocks:
@@ -157,7 +165,7 @@ def walk(
         colour_changes=max(len(blocks) - 1, 0),
         stops=int(np.count_nonzero(command == STOP)),
         jumps=int(np.count_nonzero(command == JUMP)),
-        warnings=tuple(warnings),
+        graded_warnings=tuple(warnings),
     )
 
 
@@ -291,18 +299,19 @@ def pair_threads(
     return tuple(known[index] if index < len(known) else None for index in range(len(places)))
 
 
-def _thread_warnings(blocks: tuple[BlockPath, ...], threads: tuple[FileThread, ...]) -> list[str]:
+def _thread_warnings(blocks: tuple[BlockPath, ...], threads: tuple[FileThread, ...]) -> list[FileWarning]:
     """Return what is odd about the threads that the file names."""
     warnings = []
-    if threads and len(threads) > len(blocks):
-        warnings.append(
-            f"The file names {_count(len(threads), 'thread')} for {_count(len(blocks), 'colour block')}: "
+    if threads and len(threads) != len(blocks):
+        what = (
             "check the colour of each block."
+            if len(threads) > len(blocks)
+            else f"block {len(threads) + 1} and later have no colour yet."
         )
-    elif threads and len(threads) < len(blocks):
         warnings.append(
-            f"The file names {_count(len(threads), 'thread')} for {_count(len(blocks), 'colour block')}: "
-            f"block {len(threads) + 1} and later have no colour yet."
+            info(
+                f"The file names {_count(len(threads), 'thread')} for {_count(len(blocks), 'colour block')}: {what}"
+            )
         )
     equal = [
         f"{block.number - 1} and {block.number}"
@@ -310,7 +319,9 @@ def _thread_warnings(blocks: tuple[BlockPath, ...], threads: tuple[FileThread, .
         if before.thread and block.thread and before.thread.hex and _same(before.thread, block.thread)
     ]
     if equal:
-        warnings.append(f"Neighbouring blocks {_some(equal)} ask for the same colour: that is one threading.")
+        warnings.append(
+            info(f"Neighbouring blocks {_some(equal)} ask for the same colour: that is one threading.")
+        )
     return warnings
 
 
@@ -318,23 +329,39 @@ def _same(one: FileThread, other: FileThread) -> bool:
     return (one.hex, one.code) == (other.hex, other.code)
 
 
-def _stitch_warnings(blocks: tuple[BlockPath, ...], path: _Path) -> list[str]:
+def _stitch_warnings(blocks: tuple[BlockPath, ...], path: _Path) -> list[FileWarning]:
     """Return what is odd about the stitches."""
     warnings = []
     single = [str(block.number) for block in blocks if len(block.points_mm) == 1]
     if single:
         subject = f"Block {single[0]} has" if len(single) == 1 else f"Blocks {_some(single)} have"
-        warnings.append(f"{subject} a single stitch: check that nothing is missing.")
+        warnings.append(look(f"{subject} a single stitch: check that nothing is missing."))
+    lone = sum(_lone_stitches(block) for block in blocks)
+    if lone:
+        verb = "stands" if lone == 1 else "stand"
+        warnings.append(
+            info(f"{_count(lone, 'lone stitch', 'lone stitches')} {verb} between two cuts and will not hold.")
+        )
     zero_length = sum(block.zero_length for block in blocks)
     if zero_length > ZERO_LENGTH_SHARE * path.record.size:
         warnings.append(
-            f"{zero_length / path.record.size:.0%} of the stitches ({zero_length:,} of {path.record.size:,}) "
-            "have no length: they pierce the cloth where the needle already is."
+            info(
+                f"{zero_length / path.record.size:.0%} of the stitches ({zero_length:,} of {path.record.size:,}) "
+                "have no length: they pierce the cloth where the needle already is."
+            )
         )
     return warnings
 
 
-def _travel_warnings(path: _Path, rows: NDArray[np.intp]) -> list[str]:
+def _lone_stitches(block: BlockPath) -> int:
+    """Return how many runs of a block are a single stitch; a block that is nothing else is told on its own."""
+    if len(block.points_mm) == 1:
+        return 0
+    lengths = np.diff(block.run_starts, append=len(block.points_mm))
+    return int(np.count_nonzero(lengths == 1))
+
+
+def _travel_warnings(path: _Path, rows: NDArray[np.intp]) -> list[FileWarning]:
     """Return how many long travels are left untrimmed, of the rows of jumps that start at ``rows``."""
     after = np.searchsorted(path.record, rows)
     after = after[(after > 0) & (after < path.record.size)]
@@ -346,18 +373,20 @@ def _travel_warnings(path: _Path, rows: NDArray[np.intp]) -> list[str]:
     longest_mm = float(np.hypot(steps[:, 0], steps[:, 1]).max())
     verb = "is" if ends.size == 1 else "are"
     return [
-        f"{_count(ends.size, 'long travel')} (up to {longest_mm:.0f} mm) {verb} not trimmed in the file. "
-        "Some machines trim there: that leaves more thread ends and lays less thread."
+        info(
+            f"{_count(ends.size, 'long travel')} (up to {longest_mm:.0f} mm) {verb} not trimmed in the file. "
+            "Some machines trim there: that leaves more thread ends and lays less thread."
+        )
     ]
 
 
-def _count(number: int, noun: str) -> str:
+def _count(number: int, noun: str, nouns: str = "") -> str:
     """Return the number with its noun.
 
     >>> _count(1, "thread"), _count(1200, "thread")
     ('1 thread', '1,200 threads')
     """
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {nouns or noun + 's'}"
 
 
 def _some(names: list[str], *, most: int = 8) -> str:

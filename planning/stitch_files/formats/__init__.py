@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from planning.compute.stitches.warnings import FileWarning
 from planning.stitch_files.formats.claims import (
     HeaderClaims,
     dst_claims,
@@ -11,6 +12,7 @@ from planning.stitch_files.formats.claims import (
     jef_claims,
     no_claims,
     pec_claims,
+    sew_claims,
     tbf_claims,
     u01_claims,
     vp3_claims,
@@ -27,7 +29,6 @@ from planning.stitch_files.formats.layouts import (
     pes_oddities,
     tbf_oddities,
     u01_oddities,
-    vp3_oddities,
     xxx_oddities,
 )
 from planning.stitch_files.formats.signatures import (
@@ -44,6 +45,7 @@ from planning.stitch_files.formats.signatures import (
     what_it_looks_like,
     xxx_problem,
 )
+from planning.stitch_files.formats.vp3 import vp3_oddities
 
 __all__ = [
     "FORMATS",
@@ -67,7 +69,8 @@ class StitchFormat:
     ``least_stitches`` counts from the bytes alone how many stitches there must be or are said to be.
     ``nothing_follows`` the end of the stitches. ``counts`` is what the number of stitches in the header may
     count: stitches or all records; or as well all byte pairs, or the moves to each run, which the format does
-    not write; or exactly all records.
+    not write; or exactly all records. ``stops_are_changes`` where a stop is written as a thread change is, and
+    ``moves_are_stitches`` where a move that lays thread is written as a stitch, however long.
     """
 
     extension: str
@@ -77,12 +80,14 @@ class StitchFormat:
     record_limit_tenths: int
     check: Callable[[bytes], str | None]
     claims: Callable[[bytes], HeaderClaims] = no_claims
-    oddities: Callable[[bytes], Iterator[str]] = nothing_odd
+    oddities: Callable[[bytes], Iterator[FileWarning]] = nothing_odd
     ending: Callable[[bytes, int, bool], Ending] = record_ends
     least_stitches: Callable[[bytes], int] | None = None
     threads_required: bool = True
     nothing_follows: bool = False
     counts: Literal["records", "byte pairs", "moves too", "exactly"] = "records"
+    stops_are_changes: bool = False
+    moves_are_stitches: bool = False
 
 
 FORMATS: dict[str, StitchFormat] = {
@@ -117,6 +122,7 @@ FORMATS: dict[str, StitchFormat] = {
             claims=dst_claims,
             oddities=dst_oddities,
             least_stitches=dst_stitches,
+            stops_are_changes=True,
             threads_required=False,
             nothing_follows=True,
         ),
@@ -154,6 +160,7 @@ FORMATS: dict[str, StitchFormat] = {
             claims=vp3_claims,
             oddities=vp3_oddities,
             counts="moves too",
+            moves_are_stitches=True,
         ),
         StitchFormat(
             "xxx",
@@ -183,6 +190,7 @@ FORMATS: dict[str, StitchFormat] = {
             trims="jumps",
             record_limit_tenths=127,
             check=sew_problem,
+            claims=sew_claims,
             oddities=pairs_oddities,
             ending=bytes_end,
         ),

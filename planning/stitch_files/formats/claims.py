@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from planning.compute.stitches.warnings import FileWarning, info, look
 from planning.stitch_files.formats.endings import MOST_FILLER
 from planning.stitch_files.formats.signatures import be16, be32, le16, le32, pec_block_at
 
@@ -37,7 +38,8 @@ class Content:
 
     ``boxes_tenths`` are the spans in x and y of the stitches, of all records, and of all records with the
     start. ``ends_tenths`` are the last stitch and the last record. ``least_counted`` and ``most_counted`` are
-    what a writer may make of the records. ``ended_at`` is the byte where reading ended.
+    what a writer may make of the records. ``ended_at`` is the byte where reading ended. Where
+    ``stops_are_changes``, the format writes a stop as it writes a thread change, and headers count only these.
     """
 
     stitches: int
@@ -48,56 +50,89 @@ class Content:
     boxes_tenths: tuple[tuple[Span, Span], ...]
     ends_tenths: tuple[Span, ...]
     ended_at: int | None
+    stops_are_changes: bool = False
 
 
-def disagreements(claims: HeaderClaims, content: Content) -> Iterator[str]:
+def disagreements(claims: HeaderClaims, content: Content) -> Iterator[FileWarning]:
     """Yield where a header disagrees with the content by more than writers differ in counting.
 
-    Some count every record, some only stitches, some the thread changes and some the threads.
+    Some count every record, some only stitches, some the thread changes and some the threads. Some write the size
+    of the canvas for that of the design: that is no alarm where the count, the end or the last place says that
+    nothing is missing.
     """
-    if claims.records is not None and not (
-        content.least_counted - 1 <= claims.records <= content.most_counted + 1
-    ):
-        yield (
-            f"The header says {claims.records:,} stitches; the file holds {content.stitches:,}: "
-            "stitches may be missing or doubled."
-        )
+    missing = [*_missing(claims, content)]
+    confirmed = not missing and any(
+        each is not None for each in (claims.records, claims.stitches_end, claims.end_tenths)
+    )
+    yield from missing
     fewest, most = content.changes, content.changes + content.stops + 1
     if claims.colour_changes is not None and not fewest <= claims.colour_changes <= most:
-        yield (
+        tell = info if content.stops_are_changes and claims.colour_changes < fewest else look
+        yield tell(
             f"The header says {claims.colour_changes:,} colour changes; the file holds {content.changes:,}: "
             "check the colour of each block."
         )
-    yield from _other_size(claims, content)
+    yield from _other_size(claims, content, confirmed=confirmed)
+
+
+def _missing(claims: HeaderClaims, content: Content) -> Iterator[FileWarning]:
+    """Yield where the count, the last place or the last byte of the stitches is not the header's."""
+    if claims.records is not None and not (
+        content.least_counted - 1 <= claims.records <= content.most_counted + 1
+    ):
+        yield look(
+            f"The header says {claims.records:,} stitches; the file holds {content.stitches:,}: "
+            "stitches may be missing or doubled."
+        )
     if claims.end_tenths and not any(_same_place(claims.end_tenths, end) for end in content.ends_tenths):
-        yield (
+        yield look(
             f"The header says that the design ends {_mm(claims.end_tenths, ' and ')} mm from its start; it ends "
             f"{_mm(content.ends_tenths[-1], ' and ')} mm from it: stitches may be missing or damaged."
         )
     end, ended = claims.stitches_end, content.ended_at
     if end is not None and ended is not None and not end - MOST_FILLER <= ended <= end + MOST_FILLER:
-        yield (
+        yield look(
             f"The header says that the stitches end at byte {end:,}; reading them ended at byte {ended:,}: "
             "stitches may be missing or doubled."
         )
 
 
-def _other_size(claims: HeaderClaims, content: Content) -> Iterator[str]:
+def _other_size(claims: HeaderClaims, content: Content, *, confirmed: bool) -> Iterator[FileWarning]:
     """Yield that the size is another than the header says, once."""
-    for axis, claimed in enumerate((claims.extents_x_tenths, claims.extents_y_tenths)):
-        sides = [sorted(map(abs, box[axis])) for box in content.boxes_tenths]
-        if claimed and not any(_near(claimed, each) for each in sides):
-            yield (
-                f"The header says that the design reaches {_mm(claimed, ' and ')} mm to the sides of its start; "
-                f"it reaches {_mm(sides[-1], ' and ')} mm: stitches may be missing or damaged. Check the hoop."
-            )
-            return
+    reach = [
+        (axis, claimed, [sorted(map(abs, box[axis])) for box in content.boxes_tenths])
+        for axis, claimed in enumerate((claims.extents_x_tenths, claims.extents_y_tenths))
+        if claimed
+    ]
+    off = [
+        (claimed, sides[-1]) for _, claimed, sides in reach if not any(_near(claimed, each) for each in sides)
+    ]
+    if off:
+        inside = all(_holds(claimed, sides[-1]) for _, claimed, sides in reach)
+        yield _size_warning(
+            f"The header says that the design reaches {_mm(off[0][0], ' and ')} mm to the sides of its start; "
+            f"it reaches {_mm(off[0][1], ' and ')} mm",
+            is_canvas=confirmed and inside,
+        )
+        return
     sizes = [tuple(high - low for low, high in box) for box in content.boxes_tenths]
     if claims.size_tenths and not any(_near(claims.size_tenths, each) for each in sizes):
-        yield (
-            f"The header says that the design is {_mm(claims.size_tenths)} mm; it is {_mm(sizes[-1])} mm: "
-            "stitches may be missing or damaged. Check the hoop."
+        yield _size_warning(
+            f"The header says that the design is {_mm(claims.size_tenths)} mm; it is {_mm(sizes[-1])} mm",
+            is_canvas=confirmed and _holds(claims.size_tenths, sizes[-1]),
         )
+
+
+def _size_warning(words: str, *, is_canvas: bool) -> FileWarning:
+    if is_canvas:
+        return info(f"{words}. Some programs write the size of the canvas there. Check the hoop.")
+    return look(f"{words}: stitches may be missing or damaged. Check the hoop.")
+
+
+def _holds(said: Iterable[int], true: Sequence[int]) -> bool:
+    """Tell whether the size that is said has room for the true one."""
+    slack = SLACK_TENTHS + SLACK_SHARE * max(true)
+    return all(one >= other - slack for one, other in zip(said, true, strict=True))
 
 
 def _near(said: Iterable[int], true: Sequence[int]) -> bool:
@@ -207,6 +242,12 @@ def xxx_claims(data: bytes) -> HeaderClaims:
         records=le32(data, 0x17) or None,
         stitches_end=le32(data, 0xFC) or None,
     )
+
+
+def sew_claims(data: bytes) -> HeaderClaims:
+    """Return how many thread changes its list of colours stands for: the one count of the format."""
+    colours = le16(data, 0)
+    return HeaderClaims(colour_changes=colours - 1 if colours else None)
 
 
 def hus_claims(data: bytes) -> HeaderClaims:

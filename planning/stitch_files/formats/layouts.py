@@ -2,8 +2,9 @@
 
 from collections.abc import Callable, Iterator
 
+from planning.compute.stitches.warnings import FileWarning, info, look
 from planning.stitch_files.formats.claims import tbf_claims
-from planning.stitch_files.formats.signatures import be16, be32, le16, le32
+from planning.stitch_files.formats.signatures import le16, le32
 
 KNOWN_PES_VERSIONS = frozenset(
     b"#PES" + version
@@ -17,7 +18,7 @@ KNOWN_PES_VERSIONS = frozenset(
 DAMAGED = "the file is damaged. Compare it with the original."
 
 
-def nothing_odd(data: bytes) -> Iterator[str]:
+def nothing_odd(data: bytes) -> Iterator[FileWarning]:
     """Yield nothing: the format has no lengths and no marks of its own."""
     yield from ()
 
@@ -41,7 +42,7 @@ _NO_U01_CODE = _table(lambda byte: not byte & 0x80)
 _U01_END = _table(lambda byte: byte & 0x1F >= 0x18)
 
 
-def dst_oddities(data: bytes) -> Iterator[str]:
+def dst_oddities(data: bytes) -> Iterator[FileWarning]:
     """Yield how many records no writer would have written."""
     codes = data[514::3]
     length = _before(codes, _DST_END)
@@ -66,7 +67,7 @@ def hus_stitches(data: bytes) -> int:
     return le32(data, 4)
 
 
-def u01_oddities(data: bytes) -> Iterator[str]:
+def u01_oddities(data: bytes) -> Iterator[FileWarning]:
     """Yield how many records lack the mark that every record has."""
     codes = data[0x100::3]
     length = _before(codes, _U01_END)
@@ -79,97 +80,53 @@ def _before(codes: bytes, ends: bytes) -> int:
     return end if end >= 0 else len(codes)
 
 
-def _impossible(count: int, records: int) -> Iterator[str]:
+def _impossible(count: int, records: int) -> Iterator[FileWarning]:
     if count:
         verb = "is" if count == 1 else "are"
-        yield (f"{count:,} of {records:,} records {verb} not as any writer writes them: {DAMAGED}")
+        yield look(f"{count:,} of {records:,} records {verb} not as any writer writes them: {DAMAGED}")
 
 
-def pairs_oddities(data: bytes) -> Iterator[str]:
+def pairs_oddities(data: bytes) -> Iterator[FileWarning]:
     """Yield that a file of byte pairs has a byte too many or too few."""
     if len(data) % 2:
-        yield f"The file has {len(data):,} bytes where an even number belongs: one is missing or too many."
+        yield look(
+            f"The file has {len(data):,} bytes where an even number belongs: one is missing or too many."
+        )
 
 
-def jef_oddities(data: bytes) -> Iterator[str]:
+def jef_oddities(data: bytes) -> Iterator[FileWarning]:
     stitches_at, due = le32(data, 0), 116 + 8 * le32(data, 24)
     if stitches_at != due:
-        yield (
+        yield look(
             f"The header says that the stitches start at byte {stitches_at:,}; its list of colours ends at "
             f"byte {due:,}: the first stitches may be wrong."
         )
 
 
-def xxx_oddities(data: bytes) -> Iterator[str]:
+def xxx_oddities(data: bytes) -> Iterator[FileWarning]:
     end, colours = le32(data, 0xFC), le16(data, 0x27)
     if end and end + 6 + 4 * colours > len(data):
-        yield (
+        yield look(
             f"The header says that the stitches end at byte {end:,} and {colours:,} colours follow; "
             f"the file has {len(data):,} bytes: it is cut off or damaged."
         )
 
 
-def pes_oddities(data: bytes) -> Iterator[str]:
+def pes_oddities(data: bytes) -> Iterator[FileWarning]:
     version = data[:8]
     if version.startswith(b"#PEC"):
-        yield "It is a PEC file under the name of a PES file: its colours are numbers of a palette."
+        yield look("It is a PEC file under the name of a PES file: its colours are numbers of a palette.")
     elif version not in KNOWN_PES_VERSIONS:
         shown = version[4:].decode("ascii", "replace")
-        yield f"Version {shown!r} of PES files is not known: the colours may be those of a palette."
+        yield info(f"Version {shown!r} of PES files is not known: the colours may be those of a palette.")
 
 
-def tbf_oddities(data: bytes) -> Iterator[str]:
+def tbf_oddities(data: bytes) -> Iterator[FileWarning]:
     """Yield that the order of the needles has another length than the thread changes that are counted."""
     listed = 0x100 - data[0x10A:0x20A].count(0)
     counted = tbf_claims(data).colour_changes
     if counted is not None and abs(listed - counted) > 1:
-        yield (
+        yield look(
             f"The header lists {listed:,} needles in their order but counts {counted:,} colour changes: "
             "check the colour of each block."
         )
-
-
-def vp3_oddities(data: bytes) -> Iterator[str]:
-    """Yield the first block that does not fit into the one around it.
-
-    The block of the whole file holds that of the design, which holds one for each colour, which holds one of
-    stitches. Each starts with its mark and the length of what follows.
-    """
-    file_at = 8 + be16(data, 6)
-    design_at = file_at + 7 + 2 + be16(data, file_at + 7) + 25
-    colours_at = design_at + 7 + 35
-    colours_at += 2 + be16(data, colours_at) + 24
-    colours_at += 2 + be16(data, colours_at)
-    blocks = [("the file", 2, file_at, len(data)), ("the design", 3, design_at, _vp3_end(data, file_at))]
-    at, design_end = colours_at + 2, _vp3_end(data, design_at)
-    for number in range(1, be16(data, colours_at) + 1):
-        blocks += [
-            (f"colour {number}", 5, at, design_end),
-            (f"the stitches of colour {number}", 1, _vp3_stitches_at(data, at), _vp3_end(data, at)),
-        ]
-        at = _vp3_end(data, at)
-        if at >= len(data):
-            break
-    for name, mark, start, most in blocks:
-        if data[start : start + 3] != bytes((0, mark, 0)):
-            yield f"The block of {name} does not start at byte {start:,}, where it belongs: {DAMAGED}"
-            return
-        if _vp3_end(data, start) > most:
-            yield (
-                f"The block of {name} ends at byte {_vp3_end(data, start):,}, beyond byte {most:,}, the end of "
-                f"what holds it: {DAMAGED}"
-            )
-            return
-
-
-def _vp3_end(data: bytes, at: int) -> int:
-    return at + 7 + be32(data, at + 3)
-
-
-def _vp3_stitches_at(data: bytes, at: int) -> int:
-    """Return where the block of stitches starts in a colour block, behind the thread and its three names."""
-    at += 7 + 8
-    at += 2 + 6 * data[at] + 2 if at < len(data) else 0
-    for _ in range(3):
-        at += 2 + be16(data, at)
-    return at + 8

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.compute.colour import grade_in_words
+from inventory.compute.colour_grade import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.units import Units
 from planning.compute.batch.copies_compared import CopiesOption
@@ -128,6 +128,7 @@ def plan_context(
     """
     looking = seen if seen is not None else address if address is not None else QueryDict()
     several = len(plan.designs) > 1
+    told = [warning for design in plan.designs for warning in design.graded_warnings]
     rows = [thread_row(thread, several=several) for thread in plan.threads]
     by_number: dict[Hashable, dict[str, Any]] = dict(enumerate(rows))
 
@@ -146,7 +147,8 @@ def plan_context(
         "viewers": viewers(looking),
         "answer": answer_in_words(plan, units=units),
         "threads": [row | {"pins": pins(row["thread"])} for row in rows],
-        "warned": any(design.warnings for design in plan.designs),
+        "grave": any(warning.is_grave for warning in told),
+        "informed": not all(warning.is_grave for warning in told),
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
         "fabric": fabric,

@@ -143,9 +143,22 @@ def test_the_commands_tell_how_well_a_colour_is_known(tmp_path):
 
     measured = run("shade_colour", "147", "--readings", str(meter))
     assert (measured["source"], measured["count"]) == ("measured", 3)
-    photographed = run(
-        "shade_colour", "147", "--photo", str(photo), "--card", "0,0,50,100", "--thread", "50,0,50,100"
+    of_photo = (
+        "shade_colour",
+        "147",
+        "--photo",
+        str(photo),
+        "--card",
+        "0,0,50,100",
+        "--thread",
+        "50,0,50,100",
     )
+    looked_at = run(*of_photo)
+    shade.refresh_from_db()
+    assert (looked_at["saved"], shade.colour_source) == (False, "measured")
+    assert (looked_at["plain_name"], looked_at["notes"]) == ("deep reddish orange", [])
+    photographed = run(*of_photo, "--yes")
+    assert photographed["saved"] is True
     assert photographed["source"] == "photo"
     assert photographed["sigma"] > measured["sigma"]
     shade.refresh_from_db()
@@ -263,3 +276,63 @@ def test_a_colour_imported_over_a_measured_one_is_no_longer_as_sure(db):
     shade.refresh_from_db()
     assert (shade.name, shade.colour_source) == ("red", "measured")
     assert shade.colour_sigma is not None
+
+
+def profile_with_red_and_green_exchanged() -> bytes:
+    """Return an ICC profile (ICC.1:2001-04) of a screen that is sRGB but for its first two colours."""
+
+    def fixed(*values):
+        return b"".join(round(value * 65536).to_bytes(4, "big", signed=True) for value in values)
+
+    xyz = {
+        "rXYZ": (0.3851, 0.7169, 0.0971),
+        "gXYZ": (0.4361, 0.2225, 0.0139),
+        "bXYZ": (0.1431, 0.0606, 0.7141),
+        "wtpt": (0.9642, 1.0, 0.8249),
+    }
+    tags = {name: b"XYZ " + bytes(4) + fixed(*values) for name, values in xyz.items()}
+    curve = b"curv" + bytes(4) + (1).to_bytes(4, "big") + round(2.2 * 256).to_bytes(2, "big") + bytes(2)
+    tags |= dict.fromkeys(("rTRC", "gTRC", "bTRC"), curve)
+    words = b"exchanged\0"
+    tags["desc"] = b"desc" + bytes(4) + len(words).to_bytes(4, "big") + words + bytes(80)
+    tags["cprt"] = b"text" + bytes(4) + b"none\0"
+    at, table, body = 128 + 4 + 12 * len(tags), b"", b""
+    for name, data in tags.items():
+        data += bytes(-len(data) % 4)
+        table += name.encode() + (at + len(body)).to_bytes(4, "big") + len(data).to_bytes(4, "big")
+        body += data
+    header = bytearray(128)
+    header[0:4] = (at + len(body)).to_bytes(4, "big")
+    header[8:12], header[12:24], header[36:40] = b"\x02\x40\0\0", b"mntrRGB XYZ ", b"acsp"
+    header[68:80] = fixed(0.9642, 1.0, 0.8249)
+    return bytes(header) + len(tags).to_bytes(4, "big") + table + body
+
+
+def test_a_picture_is_read_by_its_own_profile():
+    plain = Image.new("RGB", (40, 40), (60, 200, 40))
+    file = io.BytesIO()
+    plain.save(file, "PNG", icc_profile=profile_with_red_and_green_exchanged())
+    red, green, blue = read_photograph(file.getvalue())[0, 0].tolist()
+    assert (red, green, blue) == (
+        pytest.approx(200, abs=4),
+        pytest.approx(60, abs=6),
+        pytest.approx(40, abs=6),
+    )
+
+
+def test_a_profile_that_cannot_be_read_is_no_profile_to_guess_by():
+    file = io.BytesIO()
+    Image.new("RGB", (40, 40), "#767676").save(file, "PNG", icc_profile=b"no profile at all")
+    with pytest.raises(PhotographUnclear, match="colour profile that cannot be read"):
+        read_photograph(file.getvalue())
+
+
+def test_swapped_rectangles_are_refused_on_the_page(signed_in):
+    shade = a_shade("147")
+    sent = {"form": "photograph", "card": "50, 0, 50, 100", "thread": "0, 0, 50, 100"}
+    content = picture(thread=(30, 30, 60))
+    page = signed_in.post(
+        reverse("shade_colour", args=[shade.pk]), sent | {"photograph": upload(content, "t.png")}
+    )
+    assert page.status_code == 422
+    assert "not swapped" in page.content.decode()

@@ -1,7 +1,6 @@
 """Colour differences and grades, against published data and colour-science."""
 
 import csv
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -10,13 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.compute.colour import (
-    GREY_SCALE,
-    NotADifference,
     delta_e_00,
     delta_e_00_matrix,
     delta_e_76,
-    grade_in_words,
-    grey_scale_grade,
     lower_bound_00,
 )
 
@@ -143,69 +138,3 @@ def test_the_bound_works_on_a_whole_matrix() -> None:
     assert bound.shape == (20, 30)
     assert (bound <= delta_e_00_matrix(a, b) + 1e-9).all()
     assert bound.max() > 10
-
-
-# ISO 105-A02, grey scale for assessing change in colour: ΔE*ab of each grade and its tolerance.
-ISO_105_A02 = {
-    "5": (0.0, 0.2),
-    "4-5": (0.8, 0.2),
-    "4": (1.7, 0.3),
-    "3-4": (2.5, 0.35),
-    "3": (3.4, 0.4),
-    "2-3": (4.8, 0.5),
-    "2": (6.8, 0.6),
-    "1-2": (9.6, 0.7),
-    "1": (13.6, 1.0),
-}
-
-
-@pytest.mark.parametrize(("grade", "step"), ISO_105_A02.items())
-def test_each_step_of_the_grey_scale_is_its_own_grade_over_its_tolerance(
-    grade: str, step: tuple[float, float]
-) -> None:
-    delta_e, tolerance = step
-    assert GREY_SCALE[grade] == delta_e
-    for difference in (max(delta_e - tolerance, 0), delta_e, delta_e + tolerance):
-        assert grey_scale_grade(difference) == grade
-
-
-def test_the_grade_changes_halfway_between_two_steps() -> None:
-    steps = [(grade, delta_e) for grade, (delta_e, _) in ISO_105_A02.items()]
-    for (better, low), (worse, high) in pairwise(steps):
-        halfway = (low + high) / 2
-        assert grey_scale_grade(halfway - 1e-6) == better
-        assert grey_scale_grade(halfway + 1e-6) == worse
-
-
-@pytest.mark.parametrize(
-    ("halfway", "worse"),
-    [
-        (0.4, "4-5"),
-        (1.25, "4"),
-        (2.1, "3-4"),
-        (2.95, "3"),
-        (4.1, "2-3"),
-        (5.8, "2"),
-        (8.2, "1-2"),
-        (11.6, "1"),
-    ],
-)
-def test_exactly_halfway_is_the_worse_grade(halfway: float, worse: str) -> None:
-    assert grey_scale_grade(halfway) == worse
-
-
-def test_a_difference_beyond_the_scale_is_the_last_grade() -> None:
-    assert grey_scale_grade(80) == "1"
-
-
-@pytest.mark.parametrize("difference", [-0.1, float("nan")])
-def test_a_difference_below_zero_has_no_grade(difference: float) -> None:
-    with pytest.raises(NotADifference, match="zero or above"):
-        grey_scale_grade(difference)
-
-
-def test_every_grade_has_its_own_words() -> None:
-    words = {grade_in_words(grade) for grade in ISO_105_A02}
-    assert len(words) == len(ISO_105_A02)
-    with pytest.raises(NotADifference, match='"6" is not a grade'):
-        grade_in_words("6")

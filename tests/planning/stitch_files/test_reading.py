@@ -230,8 +230,20 @@ def test_a_header_that_says_another_size_is_told(tmp_path: Path) -> None:
     content = re.sub(rb"\+X:.{5}", b"+X: 4999", file_bytes(pennant(), "dst"), count=1)
     assert read(tmp_path, content, "dst").warnings == (
         "The header says that the design reaches 30.0 and 499.9 mm to the sides of its start; it reaches 30.0 and "
-        "96.6 mm: stitches may be missing or damaged. Check the hoop.",
+        "96.6 mm. Some programs write the size of the canvas there. Check the hoop.",
     )
+
+
+def test_a_canvas_for_a_size_is_no_alarm_but_a_size_that_is_too_small_is(tmp_path: Path) -> None:
+    sound = file_bytes(pennant(), "dst")
+    canvas = read(tmp_path, re.sub(rb"\+X:.{5}", b"+X: 4999", sound, count=1), "dst")
+    assert [each.grade for each in canvas.graded_warnings] == ["info"]
+    small = read(tmp_path, re.sub(rb"\+X:.{5}", b"+X:  499", sound, count=1), "dst")
+    assert [each.grade for each in small.graded_warnings] == ["look"]
+    assert "stitches may be missing or damaged" in small.warnings[0]
+    # A canvas whose count is off as well may hide that something is missing.
+    both = re.sub(rb"ST:.{7}", b"ST:   9999", re.sub(rb"\+X:.{5}", b"+X: 4999", sound, count=1), count=1)
+    assert [each.grade for each in read(tmp_path, both, "dst").graded_warnings] == ["look", "look"]
 
 
 def test_a_hus_header_that_counts_more_stitches_than_there_are_is_told(tmp_path: Path) -> None:

@@ -1,0 +1,178 @@
+"""What is given up where a thread stands for a colour that a file wishes for.
+
+A colour in a file is a screen's or a palette's: no thread need have it. It is brought onto what dyed thread can be,
+and then the owned thread is held against the nearest of all known threads. A colour that a person asks for is a
+demand, and is judged by its limit alone (``planning.compute.colour.rules``).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from inventory.compute.colour import Lab, delta_e_00
+from inventory.compute.names.plain import plain_name, share_a_hue
+from inventory.compute.surfaces.gamut import onto_surface_gamut
+from planning.compute.colour.rules import lab_array
+
+Word = Literal[
+    "near",
+    "as near as thread comes",
+    "nearest of the shades you know",
+    "something nearer can be bought",
+    "no thread of that colour",
+]
+
+# A thread this little farther from a wish than the best known one gives nothing up. Common practice, no source: it
+# is about what two dye lots of one shade differ by at the most.
+GIVES_UP_NOTHING = 2.0
+# Fewer known shades than a small maker's card has say little of what can be bought. Common practice, no source.
+FEW_KNOWN = 100
+
+
+@dataclass(frozen=True)
+class KnownThread:
+    """A thread that may stand for a wish; ``called`` is maker, range and code, ``seller`` who has it, if known."""
+
+    id: int
+    lab: Lab
+    called: str
+    seller: str = ""
+
+
+@dataclass(frozen=True)
+class GivenUp:
+    """How a thread stands for a wish: a word, and what it rests on.
+
+    ``wished`` is the wish on the gamut of real surfaces. ``delta_e_00`` is from there to ``owned``, None where
+    nothing owned has enough metres. ``given_up`` is how much nearer ``nearest`` of all known threads is. ``buy`` is
+    that thread where it is worth buying.
+    """
+
+    word: Word
+    wished: Lab
+    owned: KnownThread | None
+    nearest: KnownThread | None
+    delta_e_00: float | None
+    given_up: float | None
+    known: int
+    buy: KnownThread | None = None
+
+    @property
+    def text(self) -> str:
+        """What a person reads beside the colour."""
+        return _IN_WORDS[self.word](self) + (_what_to_buy(self) if self.buy else "")
+
+
+def wished_thread_colour(wish: Lab) -> Lab:
+    """Return the colour of dyed thread that a wish comes to: on the gamut of real surfaces, its hue kept.
+
+    >>> [round(value) for value in wished_thread_colour(Lab(0.0, 0.0, 0.0))]
+    [15, 0, 0]
+    """
+    return Lab(*onto_surface_gamut([tuple(wish)])[0].tolist())
+
+
+def nearest_thread(wished: Lab, threads: Sequence[KnownThread]) -> KnownThread | None:
+    """Return the thread nearest to a wish on the gamut by CIEDE2000, the first of equals; None of none.
+
+    >>> black, navy = KnownThread(1, Lab(18.0, 0.0, 0.0), "Dory 199"), KnownThread(2, Lab(20.0, 4.0, -18.0), "Dory 150")
+    >>> nearest_thread(wished_thread_colour(Lab(0.0, 0.0, 0.0)), [navy, black]).called
+    'Dory 199'
+    """
+    if not threads:
+        return None
+    apart = delta_e_00(tuple(wished), lab_array([thread.lab for thread in threads]))
+    return threads[int(apart.argmin())]
+
+
+def what_is_given_up(
+    wish: Lab,
+    *,
+    owned: KnownThread | None,
+    nearest: KnownThread | None,
+    known: int,
+    colour_limit: float,
+    few: int = FEW_KNOWN,
+) -> GivenUp:
+    """Return how well ``owned`` stands for the colour that a file wishes for.
+
+    ``owned`` is the nearest owned thread with enough metres, ``nearest`` the nearest of all ``known`` threads of the
+    wanted fibre and weight that can be bought or are owned. In this order: within the limit it is *near*; of another
+    basic hue it is *no thread of that colour*; where more than ``GIVES_UP_NOTHING`` is given up, *something nearer
+    can be bought*; else it is *as near as thread comes*, which only a catalogue of ``few`` shades or more can tell.
+
+    >>> black = KnownThread(1, Lab(24.0, 0.5, -1.0), "Dory 199")
+    >>> found = what_is_given_up(Lab(0.0, 0.0, 0.0), owned=black, nearest=black, known=237, colour_limit=5.0)
+    >>> found.word, round(found.delta_e_00, 1), found.given_up
+    ('as near as thread comes', 6.3, 0.0)
+    >>> what_is_given_up(Lab(0.0, 0.0, 0.0), owned=black, nearest=black, known=20, colour_limit=5.0).text
+    'Nearest of the 20 shades you know.'
+    """
+    wished = wished_thread_colour(wish)
+    best = _apart(wished, nearest)
+    if owned is None:
+        word: Word = "no thread of that colour"
+        if nearest is not None and share_a_hue(wished, nearest.lab):
+            word = "something nearer can be bought"
+        return GivenUp(word, wished, None, nearest, None, None, known, buy=_worth(word, nearest, wished))
+    apart = _apart(wished, owned)
+    assert apart is not None
+    given_up = max(0.0, apart - best) if best is not None else 0.0
+    gives_up = given_up > GIVES_UP_NOTHING
+    if apart <= colour_limit:
+        word = "near"
+    elif not share_a_hue(wished, owned.lab):
+        word = "no thread of that colour"
+    elif gives_up:
+        word = "something nearer can be bought"
+    elif known < few:
+        word = "nearest of the shades you know"
+    else:
+        word = "as near as thread comes"
+    buy = _worth(word, nearest, wished) if gives_up else None
+    return GivenUp(word, wished, owned, nearest, apart, given_up, known, buy=buy)
+
+
+def _apart(wished: Lab, thread: KnownThread | None) -> float | None:
+    return None if thread is None else float(delta_e_00(tuple(wished), [tuple(thread.lab)])[0])
+
+
+def _worth(word: Word, nearest: KnownThread | None, wished: Lab) -> KnownThread | None:
+    """Return the thread to buy: none where what is owned is near, none that is of another hue as well."""
+    if word == "something nearer can be bought":
+        return nearest
+    if word == "no thread of that colour" and nearest is not None and share_a_hue(wished, nearest.lab):
+        return nearest
+    return None
+
+
+def _no_thread(found: GivenUp) -> str:
+    wished = plain_name(found.wished)
+    if found.owned is None:
+        return f"No thread of that colour ({wished}) with enough metres."
+    return (
+        f"No thread of that colour: the file wishes for {wished}, the nearest with enough metres is "
+        f"{found.owned.called}, {plain_name(found.owned.lab)}."
+    )
+
+
+_IN_WORDS = {
+    "near": lambda found: "Near.",
+    "as near as thread comes": lambda found: "As near as thread comes.",
+    "nearest of the shades you know": lambda found: (
+        f"Nearest of the {found.known:,} shades you know." if found.known != 1 else "The only shade you know."
+    ),
+    "something nearer can be bought": lambda found: (
+        "Something nearer can be bought."
+        if found.owned is not None
+        else "Nothing like it is on the shelf with enough metres."
+    ),
+    "no thread of that colour": _no_thread,
+}
+
+
+def _what_to_buy(found: GivenUp) -> str:
+    assert found.buy is not None
+    seller = f" from {found.buy.seller}" if found.buy.seller else ""
+    how = f" is ΔE00 {found.given_up:.1f} nearer" if found.given_up is not None else " would do"
+    return f" {found.buy.called}{seller}{how}."
