@@ -57,7 +57,9 @@ def read_kept(kept: KeptFile) -> bytes:
     try:
         content = kept.path.read_bytes()
     except FileNotFoundError:
-        raise FileNotKept(f"{kept.called} is missing from the workshop's files. Send the same file again.") from None
+        raise FileNotKept(
+            f"{kept.called} is missing from the workshop's files. Send the same file again."
+        ) from None
     if hashlib.sha256(content).hexdigest() != kept.sha256:
         raise DamagedFile(
             f"The workshop's copy of {kept.called} is damaged ({len(content):,} bytes are there). "

@@ -130,7 +130,7 @@ def _keep_digests(
     for design, (digest, _) in zip(made, new.values(), strict=True):
         join_variants(design)
         kept[digest.sha256] = design
-    for sha256, (digest, content) in wanted.items():
+    for sha256, (_, content) in wanted.items():
         # Known ones too: what lies in the store under that name may be missing or damaged, and this one is good.
         keep_file(kept_file(kept[sha256]), content.read_bytes())
     # Of two files of one content, the first is new.

@@ -5,7 +5,6 @@ What each holds is said in ``fixtures/upgrades/README.md``. PostgreSQL's were ma
 
 import json
 import lzma
-import re
 import sqlite3
 from pathlib import Path
 
@@ -40,7 +39,9 @@ def test_an_earlier_database_is_updated_and_goes_through_a_whole_job(commit, tmp
         report = run_in(environment, "manage.py", "check_ledger")
     rows_after = {label: count for label, count in found["rows"].items() if label not in NOT_COUNTED}
     for label, count in rows_after.items():
-        assert count == rows_before.get(label, 0), f"{label}: {rows_before.get(label, 0)} before, {count} after"
+        assert count == rows_before.get(label, 0), (
+            f"{label}: {rows_before.get(label, 0)} before, {count} after"
+        )
     assert sum(found["jobs"].values()) == 4
     if commit in WITH_RUNS:
         assert found["jobs"]["running"] == found["jobs"]["promised"] == found["jobs"]["finished"] == 1

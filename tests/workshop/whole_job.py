@@ -52,7 +52,9 @@ def main() -> None:
     for stocktake in Stocktake.objects.going_on():
         stocktakes.finish(stocktake, at=timezone.now(), by=None)
     designs = Design.objects.filter(variant_of=None, blocks__isnull=False).distinct().order_by("stitches")
-    wanted = Wanted(what="after the update", pieces=3, tests=1, machine=Machine.objects.order_by("pk").first())
+    wanted = Wanted(
+        what="after the update", pieces=3, tests=1, machine=Machine.objects.order_by("pk").first()
+    )
     job = make_job(wanted, designs=[designs[0]], at=timezone.now(), by=None)
     try:
         promise(job, at=timezone.now(), by=None)

@@ -14,7 +14,9 @@ class Command(DjangosMigrate):
         if not only_looks and not options["fake"]:
             found = put_history_right(connections[options["database"]])
             if found and options["verbosity"] > 0:
-                self.stdout.write("This database was made by an earlier state of the house; it is brought up to date:")
+                self.stdout.write(
+                    "This database was made by an earlier state of the house; it is brought up to date:"
+                )
                 for sentence in found:
                     self.stdout.write(f"  {sentence}")
         super().handle(*args, **options)
