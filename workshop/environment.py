@@ -3,6 +3,9 @@
 import os
 import secrets
 from pathlib import Path
+from typing import Any
+
+import dj_database_url
 
 HOUSE = Path(__file__).resolve().parent.parent
 
@@ -59,3 +62,17 @@ def secret_key(folder: Path) -> str:
 def database_url(folder: Path) -> str:
     """Return ``DATABASE_URL``, or the address of the SQLite file in ``folder``."""
     return os.environ.get("DATABASE_URL") or f"sqlite:///{folder / 'enough-thread.sqlite3'}"
+
+
+def database_settings(url: str) -> dict[str, Any]:
+    """Return Django's settings of the database at ``url``, with what each engine needs to be safe."""
+    database: dict[str, Any] = dict(dj_database_url.parse(url, conn_health_checks=True))
+    if database["ENGINE"] == "django.db.backends.sqlite3":
+        database["OPTIONS"] = {
+            # IMMEDIATE: a transaction that will write takes its place in the queue when it begins, so that two
+            # hands at the shelf wait for each other instead of failing half-way as "locked".
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 30,
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+        }
+    return database

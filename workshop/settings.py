@@ -1,6 +1,5 @@
 """Settings of the site; what differs between places comes through ``workshop.environment``."""
 
-import dj_database_url
 from csp.constants import NONE, SELF
 
 from workshop import environment
@@ -63,15 +62,8 @@ TEMPLATES = [
     },
 ]
 
-DATABASES = {"default": dj_database_url.parse(environment.database_url(DATA_FOLDER), conn_health_checks=True)}
-if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
-    DATABASES["default"]["OPTIONS"] = {
-        # IMMEDIATE: a transaction that will write takes its place in the queue when it begins, so that two
-        # hands at the shelf wait for each other instead of failing half-way as "locked".
-        "transaction_mode": "IMMEDIATE",
-        "timeout": 30,
-        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
-    }
+DATABASES = {"default": environment.database_settings(environment.database_url(DATA_FOLDER))}
+DATABASE_ROUTERS = ["workshop.backup.routing.MigratedDatabase"]
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTHENTICATION_BACKENDS = [
@@ -106,6 +98,7 @@ USE_TZ = True
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_FOLDER / "static"
 MEDIA_ROOT = DATA_FOLDER / "files"
+BACKUP_FOLDER = DATA_FOLDER / "backups"
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_MIMETYPES = {".webmanifest": "application/manifest+json"}
 STORAGES = {

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -168,7 +168,9 @@ def design_file(request: HttpRequest, pk: int) -> HttpResponseBase:
     found = get_object_or_404(Design, pk=pk)
     try:
         content = read_kept(kept_file(found))
-    except (FileNotKept, DamagedFile) as problem:
+    except FileNotKept as problem:
+        raise Http404(str(problem)) from None
+    except DamagedFile as problem:
         messages.error(request, str(problem))
         return redirect("design", found.pk)
     return FileResponse(
