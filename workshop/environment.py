@@ -2,6 +2,7 @@
 
 import os
 import secrets
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -61,7 +62,14 @@ def secret_key(folder: Path) -> str:
 
 def database_url(folder: Path) -> str:
     """Return ``DATABASE_URL``, or the address of the SQLite file in ``folder``."""
-    return os.environ.get("DATABASE_URL") or f"sqlite:///{folder / 'enough-thread.sqlite3'}"
+    given = os.environ.get("DATABASE_URL")
+    if given:
+        return given
+    path = folder / "enough-thread.sqlite3"
+    with suppress(OSError):  # said better by whoever opens it
+        # An empty file is a new database; made here, it and its log are this person's alone.
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, 0o600))
+    return f"sqlite:///{path}"
 
 
 def database_settings(url: str) -> dict[str, Any]:
