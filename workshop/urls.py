@@ -20,3 +20,5 @@ urlpatterns = [
     path("shelf/", include("inventory.urls")),
     path("", include("planning.urls")),
 ]
+
+handler500 = "workshop.trouble.views.server_error"

@@ -33,7 +33,7 @@ class TroubleMiddleware:
     def process_exception(self, request: HttpRequest, problem: Exception) -> HttpResponse | None:
         """Answer what is trouble or a refusal; the rest is a fault, and stays one."""
         if isinstance(problem, WorkshopError):
-            return _page(
+            return answer_trouble(
                 request, Trouble("refused", UNCLEAR, str(problem), "Nothing was changed.", status=422)
             )
         trouble = trouble_of(problem)
@@ -42,10 +42,11 @@ class TroubleMiddleware:
         logger.error("%s: %s %s: %s", trouble.name, request.method, request.path, problem)
         if connection.connection is not None and not connection.in_atomic_block:
             connection.close_if_unusable_or_obsolete()
-        return _page(request, trouble)
+        return answer_trouble(request, trouble)
 
 
-def _page(request: HttpRequest, trouble: Trouble) -> HttpResponse:
+def answer_trouble(request: HttpRequest, trouble: Trouble) -> HttpResponse:
+    """Return the page, or JSON for a script; neither asks the database."""
     if "application/json" in (request.headers.get("Accept", ""), request.content_type):
         body = json.dumps({"problem": f"{trouble.what} {trouble.do}", "kind": trouble.name})
         answer = HttpResponse(body, status=trouble.status, content_type="application/json")
