@@ -109,7 +109,7 @@ class Fuzzer:
                 continue
             if name == "file" or (name == "files" and draw < 0.8):
                 values[name] = SimpleUploadedFile(
-                    self.rng.choice(("a.csv", "a.xlsx", "a.pes", "a.jpg", "a.zip", "x" * 200, "..")),
+                    self.rng.choice(("a.csv", "a.xlsx", "a.pes", "a.jpg", "a.zip", "x" * 200, "..pes")),
                     self.rng.choice(CONTENTS),
                 )
             else:

@@ -97,16 +97,16 @@ BYTES_DAMAGED = {
 }
 
 
-def _with(parts: dict[str, bytes | None], **says: object) -> Callable[[Path, Path], None]:
+def _with(changed: dict[str, bytes | None], /, **says: object) -> Callable[[Path, Path], None]:
     """Return what writes the backup again with other parts (None: left out) and another manifest."""
 
     def write(backup: Path, target: Path) -> None:
         with zipfile.ZipFile(backup) as old, zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as new:
             manifest = json.loads(old.read("manifest.json"))
             for name in old.namelist():
-                if name not in parts and name != "manifest.json":
+                if name not in changed and name != "manifest.json":
                     new.writestr(name, old.read(name))
-            for name, content in parts.items():
+            for name, content in changed.items():
                 if content is not None:
                     new.writestr(name, content)
                     manifest["parts"][name] = {

@@ -12,7 +12,7 @@ from django.test import Client
 from inventory.stocktakes.stocktakes import begin_place
 from planning.jobs.jobs import Wanted, make_job
 from planning.library.designs import keep_design
-from planning.models import Fabric, Hoop, Layer, Machine
+from planning.models import Fabric, Hoop, Job, Layer, Machine
 from planning.run.promise import promise
 from planning.run.ticks import begin
 from planning.stitch_files.reading import read_design_file
@@ -26,7 +26,7 @@ from tests.factories import (
     some_bobbins,
 )
 from tests.own_database import HOUSE
-from tests.workshop.fuzz import Fuzzer
+from tests.workshop.fuzz import JSON, Fuzzer
 
 BADGE = HOUSE / "fixtures" / "designs" / "name-tag.exp"
 
@@ -82,3 +82,14 @@ def test_no_address_answers_500_to_a_few_hundred_odd_requests(workshop, client):
 @pytest.mark.parametrize("seed", range(2, 12))
 def test_no_address_answers_500_to_thousands_of_odd_requests(workshop, client, seed):
     assert faults(client, seed=seed, requests=500) == []
+
+
+@pytest.mark.parametrize("number", range(len(JSON)))
+def test_odd_events_of_a_phone_are_answered_in_words(workshop, client, number):
+    client.force_login(User.objects.create_superuser("morgan", password="spindle-and-thread"))
+    job = Job.objects.get(state=Job.State.RUNNING)
+    answer = client.post(f"/jobs/{job.pk}/run/events/", JSON[number], content_type="application/json")
+    assert answer.status_code in (200, 400, 422)
+    body = answer.json()
+    assert body.get("problem") or all(each["problem"] for each in body["events"] if each)
+    assert not job.events.exists()

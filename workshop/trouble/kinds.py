@@ -62,6 +62,14 @@ TOO_LARGE = Trouble(
     status=422,
 )
 
+ODD_SIGN = Trouble(
+    "odd sign",
+    "There is a sign that cannot be kept",
+    "What was sent holds a sign that no text has (a zero byte, or half of a letter). Nothing was changed.",
+    "Go back, type it instead of copying it, and send it again.",
+    status=422,
+)
+
 _SIGNS = (
     (BUSY, ("database is locked", "database table is locked", "deadlock detected", "could not serialize",
             "lock timeout", "statement timeout", "could not obtain lock")),
@@ -91,6 +99,10 @@ def trouble_of(problem: BaseException) -> Trouble | None:
             errno.EACCES: READ_ONLY,
             errno.EPERM: READ_ONLY,
         }.get(problem.errno or 0)
+    if isinstance(problem, ValueError) and "nul (0x00)" in str(problem).lower():
+        return ODD_SIGN
+    if isinstance(problem, UnicodeEncodeError) and "surrogates not allowed" in str(problem):
+        return ODD_SIGN
     if isinstance(problem, OverflowError) and "too large to convert" in str(problem).lower():
         return TOO_LARGE
     if isinstance(problem, DataError) and "out of range" in str(problem).lower():
