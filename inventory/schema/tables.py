@@ -30,10 +30,15 @@ def missing_columns(connection: Any, wanted: Iterable[Model]) -> Missing:
     """Return the columns that are not there, by table. A table that is not there misses all of its columns."""
     found: Missing = {}
     for model in wanted:
-        lacks = {field.column for field in model._meta.local_concrete_fields} - columns_of(connection, model)
+        lacks = wanted_columns(model) - columns_of(connection, model)
         if lacks:
             found[model._meta.db_table] = lacks
     return found
+
+
+def wanted_columns(model: Model) -> set[str]:
+    """Return the names of the columns that the model's table should have."""
+    return {str(field.column) for field in model._meta.local_concrete_fields}
 
 
 def columns_of(connection: Any, model: Model) -> set[str]:
@@ -69,7 +74,7 @@ def _add(schema_editor: BaseDatabaseSchemaEditor, model: Model, field: Any) -> N
         schema_editor.add_field(model, field)
         return
     # Bare, without its constraints: the table is made anew by ``settle`` once the old columns were read.
-    default = "" if value is None else f" DEFAULT {schema_editor.prepare_default(value)}"  # type: ignore[attr-defined]
+    default = "" if value is None else f" DEFAULT {schema_editor.prepare_default(value)}"
     kind = field.db_parameters(schema_editor.connection)["type"]
     schema_editor.execute(
         f"ALTER TABLE {_quoted(schema_editor, model._meta.db_table)}"
@@ -158,8 +163,7 @@ def _plain(sql: str) -> str:
 
 def _settle_postgresql(schema_editor: Any, model: Model) -> bool:
     table = model._meta.db_table
-    fields = {field.column for field in model._meta.local_concrete_fields}
-    too_many = sorted(columns_of(schema_editor.connection, model) - fields)
+    too_many = sorted(columns_of(schema_editor.connection, model) - wanted_columns(model))
     for column in too_many:
         schema_editor.execute(
             f"ALTER TABLE {_quoted(schema_editor, table)} DROP COLUMN {_quoted(schema_editor, column)} CASCADE"

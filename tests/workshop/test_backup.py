@@ -56,7 +56,7 @@ def test_what_was_done_after_a_backup_is_gone_after_restoring_it_and_kept_beside
     with own_database(tmp_path) as environment:
         site(environment, "restore", str(backup), "--yes")
         before = site(environment, "export_stock", "spools")
-        site(environment, "use", "S0001", "1 m")
+        site(environment, "use", "S0150", "1 m")
         assert site(environment, "export_stock", "spools") != before
         lost = next((tmp_path / "files" / "imports").iterdir())
         content = lost.read_bytes()
@@ -181,15 +181,23 @@ def test_thirty_damaged_backups_are_tried():
     assert len(BYTES_DAMAGED) + len(REWRITTEN) >= 30
 
 
+@pytest.fixture(autouse=True)
+def _databases_beside(django_db_setup, django_db_blocker):
+    """Let tests open databases of their own beside the suite's."""
+    with django_db_blocker.unblock():
+        yield
+
+
 @pytest.fixture(scope="module")
-def running(tmp_path_factory, backup):
+def running(tmp_path_factory, backup, django_db_blocker):
     """The data folder of a site that stays as it is, and its every byte."""
     if connection.vendor != "sqlite":
         pytest.skip(
             "that bytes stay the same is looked at in SQLite's file; the looking over is the same code"
         )
     folder = tmp_path_factory.mktemp("running")
-    restore_beside(backup, into=folder / "data")
+    with django_db_blocker.unblock():
+        restore_beside(backup, into=folder / "data")
     return folder / "data"
 
 

@@ -30,7 +30,7 @@ CHUNK = 1024 * 1024
 _SAFE_NAME = re.compile(r"files(?:/[A-Za-z0-9][A-Za-z0-9._-]{0,150}){1,6}")
 ENDS_BADLY = (
     zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError, ValueError, RuntimeError,
-    KeyError, TypeError, RecursionError,
+    AttributeError, KeyError, TypeError, RecursionError,
 )  # fmt: skip
 
 
@@ -193,9 +193,9 @@ def unpack(path: Path, *, into: Path) -> Manifest:
         raise
     except ENDS_BADLY as problem:
         raise BadBackup(f"{path.name} is damaged inside ({problem!s:.80}). Use another backup.") from None
-    problem = database_problem(into / DATABASE)
-    if problem:
-        raise BadBackup(f"The database in the backup is not sound ({problem}). Use another backup.")
+    unsound = database_problem(into / DATABASE)
+    if unsound:
+        raise BadBackup(f"The database in the backup is not sound ({unsound}). Use another backup.")
     return manifest
 
 

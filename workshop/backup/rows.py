@@ -24,7 +24,7 @@ class CannotCopy(WorkshopError):
 @contextmanager
 def another_database(url: str, *, alias: str = "elsewhere") -> Iterator[str]:
     """Give the alias of a database beside the site's own for as long as the block runs."""
-    given = connections.configure_settings({"default": database_settings(url)})  # type: ignore[attr-defined]
+    given = connections.configure_settings({"default": database_settings(url)})
     connections.settings[alias] = given["default"]
     try:
         yield alias
@@ -121,7 +121,7 @@ def _insert(model: type[models.Model], rows: list[tuple[Any, ...]], alias: str) 
     connection = connections[alias]
     fields = list(model._meta.local_concrete_fields)
     quote = connection.ops.quote_name
-    columns = ", ".join(quote(field.column) for field in fields)
+    columns = ", ".join(quote(str(field.column)) for field in fields)
     places = ", ".join(["%s"] * len(fields))
     with connection.cursor() as cursor:
         cursor.executemany(

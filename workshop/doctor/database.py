@@ -10,7 +10,7 @@ from typing import Any
 from django.db import DatabaseError, connection, transaction
 
 from inventory.ledger.check import GUARDS, GUARDS_THERE
-from inventory.schema.tables import columns_of
+from inventory.schema.tables import columns_of, wanted_columns
 from workshop.backup.rows import all_models, migrations_of, unknown_migrations, waiting_migrations
 from workshop.doctor.finding import Finding
 
@@ -59,9 +59,9 @@ def _version() -> Iterator[Finding]:
         yield Finding(AREA, f"The database waits for {len(waiting)} changes, first {waiting[0]}.", MIGRATE)
         return
     for model in all_models():
-        wanted = {field.column: field for field in model._meta.local_concrete_fields}
+        wanted = wanted_columns(model)
         there = columns_of(connection, model)
-        for column in sorted(wanted.keys() ^ there):
+        for column in sorted(wanted ^ there):
             lacks = "has no" if column in wanted else "has a needless"
             yield Finding(AREA, f"{model._meta.db_table} {lacks} column {column}.", RESTORE)
         yield from _constraints(model)

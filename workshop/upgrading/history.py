@@ -13,7 +13,7 @@ from django.db import transaction
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
-from inventory.schema.tables import columns_of, tables_of
+from inventory.schema.tables import columns_of, tables_of, wanted_columns
 
 Name = tuple[str, str]
 
@@ -101,7 +101,7 @@ def _misfits(connection: Any, loader: MigrationLoader, done: set[Name]) -> list[
     found = []
     for app_label in sorted({app for app, _ in done} & {config.label for config in site.get_app_configs()}):
         for model in tables_of(recorded, app_label):
-            wanted = {field.column for field in model._meta.local_concrete_fields}
+            wanted = wanted_columns(model)
             there = columns_of(connection, model)
             found += [f"{model._meta.db_table} has no {column}." for column in sorted(wanted - there)]
             found += [f"{model._meta.db_table} still has {column}." for column in sorted(there - wanted)]

@@ -21,7 +21,7 @@ KEEP = 14
 
 def _owners_only(request: HttpRequest) -> None:
     """A backup holds everything, so it is the owner's alone."""
-    if not request.user.is_superuser:  # type: ignore[union-attr]
+    if not request.user.is_superuser:
         raise PermissionDenied("Only the owner of the workshop sees its backups.")
 
 
