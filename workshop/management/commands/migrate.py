@@ -3,20 +3,28 @@
 from typing import Any
 
 from django.core.management.commands.migrate import Command as DjangosMigrate
-from django.db import connections
+from django.db import DEFAULT_DB_ALIAS, connections
+from django.utils import timezone
 
 from workshop.upgrading.history import put_history_right
+from workshop.upgrading.keeping import keep_before_update
 
 
 class Command(DjangosMigrate):
     def handle(self, *args: Any, **options: Any) -> None:
         only_looks = options["plan"] or options["check_unapplied"]
         if not only_looks and not options["fake"]:
-            found = put_history_right(connections[options["database"]])
-            if found and options["verbosity"] > 0:
-                self.stdout.write(
-                    "This database was made by an earlier state of the house; it is brought up to date:"
-                )
-                for sentence in found:
-                    self.stdout.write(f"  {sentence}")
+            self._prepare(options["database"], says=options["verbosity"] > 0)
         super().handle(*args, **options)
+
+    def _prepare(self, alias: str, *, says: bool) -> None:
+        lines: list[str] = []
+        if alias == DEFAULT_DB_ALIAS:
+            kept = keep_before_update(connections[alias], at=timezone.now())
+            lines += [f"The database as it was is kept in {kept}"] if kept else []
+        found = put_history_right(connections[alias])
+        if found:
+            lines.append("This database was made by an earlier state of the house; it is brought up to date:")
+            lines += [f"  {sentence}" for sentence in found]
+        for line in lines if says else ():
+            self.stdout.write(line)
