@@ -40,5 +40,7 @@ def keep_entries_for_good(schema_editor):
 
 class Migration(migrations.Migration):
     dependencies = [("inventory", "0007_orders_and_price_steps")]
+    # Whatever comes after 0007 rests on tables as 0007 says they are.
+    run_before = [("inventory", "0008_tex_as_typed")]
 
     operations = [migrations.RunPython(mend, migrations.RunPython.noop)]

@@ -2,10 +2,14 @@
 
 from collections import Counter
 
+from inventory.compute.errors import WorkshopError
 from inventory.models import Entry
-from planning.compute.stabilizer.layers import pieces_of
-from planning.jobs.layers import Setting, job_layers, with_layers
+from planning.compute.stabilizer.layers import Size, pieces_of
+from planning.jobs.asked import AskedByJobs
 from planning.models import Job, JobCut
+from planning.plan.ask import layers_asked
+
+Piece = tuple[str, str, Size]
 
 
 def cut_problems() -> list[str]:
@@ -16,22 +20,24 @@ def cut_problems() -> list[str]:
         for cut in JobCut.objects.select_related("job")
         if cut.key not in keys
     ]
-    jobs = with_layers(
-        Job.objects.waiting().filter(stabilizer_cuts__isnull=False, fabric__isnull=False).distinct()
-    )
-    setting = Setting.of(jobs)
-    found = []
-    for job in jobs:
-        asked = job_layers(job, setting, copies=job.copies)
-        needs: Counter[tuple[str, tuple[int, int]]] = Counter()
-        for each in pieces_of(asked):
-            needs[each.layer.name, each.piece_mm] += each.layer.count * each.hoopings
-        cut: Counter[tuple[str, tuple[int, int]]] = Counter()
-        for before in asked.cut_before:
-            cut[before.layer, before.piece_mm] += before.count
-        found += [
-            f"{job}: {cut[what]} pieces of {what[0]} were cut, and it asks for {needs[what]}"
-            for what in cut
-            if what in needs and cut[what] > needs[what]
-        ]
-    return lost + found
+    jobs = list(Job.objects.waiting().filter(stabilizer_cuts__isnull=False).distinct().with_everything())
+    asked_by = AskedByJobs(jobs)
+    return lost + [sentence for job in jobs for sentence in _too_much(job, asked_by)]
+
+
+def _too_much(job: Job, asked_by: AskedByJobs) -> list[str]:
+    try:
+        asked = layers_asked(asked_by.of(job))
+    except WorkshopError:
+        return []  # its design does not lie as it is placed; the job's page says so
+    needs: Counter[Piece] = Counter()
+    for each in pieces_of(asked):
+        needs[each.layer.kind, each.layer.method, each.piece_mm] += each.layer.count * each.hoopings
+    cut: Counter[Piece] = Counter()
+    for before in asked.cut_before:
+        cut[before.kind, before.method, before.piece_mm] += before.count
+    return [
+        f"{job}: {cut[piece]} pieces of {piece[0]} were cut, and it asks for {needs[piece]}"
+        for piece in cut
+        if piece in needs and cut[piece] > needs[piece]
+    ]

@@ -16,7 +16,14 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from inventory.processes.children import CAN_STAND, PACKAGE_ROOT, ChildAnswer, Order, StandingReaders, ask_once
+from inventory.processes.children import (
+    CAN_STAND,
+    PACKAGE_ROOT,
+    ChildAnswer,
+    Order,
+    StandingReaders,
+    ask_once,
+)
 from planning.compute.stitches.plausibility import signs_of_damage
 from planning.compute.stitches.walk import (
     COLOUR_CHANGE,

@@ -13,7 +13,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from django.conf import settings
-from django.db import connection
+from django.db import DatabaseError, connection
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files.by_content import UNFINISHED
@@ -65,9 +65,9 @@ def back_up(path: Path, *, at: datetime, pictures: bool = False) -> Manifest:
             manifest = unpack(unfinished, into=Path(folder) / "look")
             unfinished.chmod(0o600)
             os.replace(unfinished, path)
-    except OSError as problem:
+    except (OSError, sqlite3.Error, DatabaseError) as problem:
         raise CannotBackUp(
-            f"The backup was not written to {path.parent}: {problem.strerror or problem}. "
+            f"The backup was not written to {path.parent}: {getattr(problem, 'strerror', None) or problem}. "
             "Nothing is changed. Make room, or name another folder."
         ) from problem
     return manifest

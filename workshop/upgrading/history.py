@@ -6,6 +6,7 @@ stop at "table already exists", or find nothing to do. Such a record is rewritte
 migrations are done, and the first migration after them makes that true (0008 of the shelf, 0009 of the plan).
 """
 
+from importlib import import_module
 from typing import Any
 
 from django.apps import apps as site
@@ -67,8 +68,11 @@ def put_history_right(connection: Any) -> list[str]:
     ours = {name for name in recorder.applied_migrations() if name[0] in BEFORE_MENDING}
     if not ours or ours & MENDING:
         return []
+    later = ours - FORMER - {(app, name) for app, names in BEFORE_MENDING.items() for name in names}
     found = history_problems(connection, ours)
-    if not found:
+    if later:
+        _mend_beneath(connection, later)
+    elif not found:
         return []
     with transaction.atomic(using=connection.alias):
         for app, name in sorted(ours & FORMER):
@@ -77,7 +81,22 @@ def put_history_right(connection: Any) -> list[str]:
             for name in names:
                 if (app, name) not in ours:
                     recorder.record_applied(app, name)
+        for app, name in sorted(MENDING) if later else ():
+            recorder.record_applied(app, name)
     return found
+
+
+def _mend_beneath(connection: Any, later: set[Name]) -> None:
+    """Mend a database that has gone past the mending migrations without them: they came between later.
+
+    The tables are brought to what the last of its migrations says, instead of to what stood before them.
+    """
+    loader = MigrationLoader(connection)
+    before = {(app, name) for app, names in BEFORE_MENDING.items() for name in names}
+    reached = loader.project_state(sorted((before | MENDING | later) & set(loader.graph.nodes))).apps
+    for app, name in sorted(MENDING):
+        with connection.schema_editor() as schema_editor:
+            import_module(f"{app}.migrations.{name}").mend(reached, schema_editor)
 
 
 def history_problems(connection: Any, ours: set[Name]) -> list[str]:
@@ -91,7 +110,7 @@ def history_problems(connection: Any, ours: set[Name]) -> list[str]:
         f"{app} {name} was done before {parent[0]} {parent[1]}."
         for app, name in sorted(done)
         for parent in loader.graph.node_map[app, name].parents
-        if parent[0] in BEFORE_MENDING and parent.key not in done
+        if parent[0] in BEFORE_MENDING and parent.key not in done | MENDING
     ]
     return early or _misfits(connection, loader, done)
 

@@ -19,7 +19,9 @@ def keep_before_update(connection: Any, *, at: datetime) -> Path | None:
     name = str(connection.settings_dict["NAME"])
     if connection.vendor != "sqlite" or "memory" in name or not Path(name).is_file():
         return None
-    if "inventory_entry" not in connection.introspection.table_names() or not waiting_migrations(connection.alias):
+    if "inventory_entry" not in connection.introspection.table_names() or not waiting_migrations(
+        connection.alias
+    ):
         return None
     folder = Path(settings.BACKUP_FOLDER)
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
