@@ -1,5 +1,6 @@
 """A database of its own for tests that need processes, crashes or a clock: fresh, with the site's own settings."""
 
+import lzma
 import os
 import sqlite3
 import subprocess
@@ -30,19 +31,22 @@ def keep_as_migrated(tests_database: BaseDatabaseWrapper) -> None:
 
 
 @contextmanager
-def own_database(folder: Path) -> Iterator[Mapping[str, str]]:
+def own_database(folder: Path, *, filled_from: str | None = None) -> Iterator[Mapping[str, str]]:
     """Give the environment of processes that share a new, migrated database, of the kind the tests run on.
 
     SQLite: a file in ``folder``. PostgreSQL: a database beside the tests' own, dropped at the end.
+    ``filled_from`` names the database of an earlier commit in ``fixtures/upgrades`` to begin with.
     """
     if connection.vendor != "postgresql":
-        yield own_file(folder)
+        yield _own_earlier_file(folder, filled_from) if filled_from else own_file(folder)
         return
     environment = _environment(folder)
     name = f"enough_own_{os.getpid()}_{folder.name}".replace("-", "_").lower()[:60]
     _on_the_server(f'CREATE DATABASE "{name}"')
     try:
         environment["DATABASE_URL"] = _address(name)
+        if filled_from:
+            _on_the_server(_earlier(filled_from), database=name)
         _migrate(environment)
         yield environment
     finally:
@@ -64,6 +68,14 @@ def own_file(folder: Path) -> dict[str, str]:
     return environment
 
 
+def _own_earlier_file(folder: Path, commit: str) -> dict[str, str]:
+    with closing(sqlite3.connect(folder / DATABASE_FILE)) as earlier:
+        earlier.executescript(_earlier(commit))
+    environment = _environment(folder)
+    _migrate(environment)
+    return environment
+
+
 def _environment(folder: Path) -> dict[str, str]:
     kept = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
     return kept | {"ENOUGH_THREAD_DATA": str(folder)}
@@ -79,11 +91,16 @@ def _address(name: str) -> str:
     return f"postgres://{person}@{server['HOST'] or 'localhost'}:{server['PORT'] or 5432}/{name}"
 
 
-def _on_the_server(statement: str) -> None:
+def _earlier(commit: str) -> str:
+    path = HOUSE / "fixtures" / "upgrades" / f"{commit}.{connection.vendor}.sql.xz"
+    return lzma.decompress(path.read_bytes()).decode()
+
+
+def _on_the_server(statement: str, *, database: str = "postgres") -> None:
     """Carry out what no transaction may hold, on a connection beside the test's."""
     import psycopg  # only where the tests run on PostgreSQL
 
-    with psycopg.connect(_address("postgres"), autocommit=True) as server:
+    with psycopg.connect(_address(database), autocommit=True) as server:
         server.execute(statement)
 
 

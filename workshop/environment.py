@@ -2,9 +2,12 @@
 
 import os
 import secrets
+from contextlib import suppress
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from urllib.parse import urlsplit
+
+import dj_database_url
 
 HOUSE = Path(__file__).resolve().parent.parent
 
@@ -101,4 +104,25 @@ def secret_key(folder: Path) -> str:
 
 def database_url(folder: Path) -> str:
     """Return ``DATABASE_URL``, or the address of the SQLite file in ``folder``."""
-    return os.environ.get("DATABASE_URL") or f"sqlite:///{folder / 'enough-thread.sqlite3'}"
+    given = os.environ.get("DATABASE_URL")
+    if given:
+        return given
+    path = folder / "enough-thread.sqlite3"
+    with suppress(OSError):  # said better by whoever opens it
+        # An empty file is a new database; made here, it and its log are this person's alone.
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, 0o600))
+    return f"sqlite:///{path}"
+
+
+def database_settings(url: str) -> dict[str, Any]:
+    """Return Django's settings of the database at ``url``, with what each engine needs to be safe."""
+    database: dict[str, Any] = dict(dj_database_url.parse(url, conn_health_checks=True))
+    if database["ENGINE"] == "django.db.backends.sqlite3":
+        database["OPTIONS"] = {
+            # IMMEDIATE: a transaction that will write takes its place in the queue when it begins, so that two
+            # hands at the shelf wait for each other instead of failing half-way as "locked".
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 30,
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+        }
+    return database

@@ -1,6 +1,5 @@
 """Settings of the site; what differs between places comes through ``workshop.environment``."""
 
-import dj_database_url
 from csp.constants import NONE, SELF
 
 from workshop import environment
@@ -43,6 +42,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.gzip.GZipMiddleware",
+    "workshop.trouble.middleware.TroubleMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -76,15 +76,8 @@ TEMPLATES = [
     },
 ]
 
-DATABASES = {"default": dj_database_url.parse(environment.database_url(DATA_FOLDER), conn_health_checks=True)}
-if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
-    DATABASES["default"]["OPTIONS"] = {
-        # IMMEDIATE: a transaction that will write takes its place in the queue when it begins, so that two
-        # hands at the shelf wait for each other instead of failing half-way as "locked".
-        "transaction_mode": "IMMEDIATE",
-        "timeout": 30,
-        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
-    }
+DATABASES = {"default": environment.database_settings(environment.database_url(DATA_FOLDER))}
+DATABASE_ROUTERS = ["workshop.backup.routing.MigratedDatabase"]
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTHENTICATION_BACKENDS = [
@@ -127,6 +120,7 @@ MEDIA_ROOT = DATA_FOLDER / "files"
 # ``serve`` gathers the static files first: compressed, named by their content, kept by browsers for a year.
 SERVED = environment.flag("ENOUGH_THREAD_SERVED")
 WHITENOISE_USE_FINDERS = not SERVED
+BACKUP_FOLDER = DATA_FOLDER / "backups"
 WHITENOISE_MIMETYPES = {".webmanifest": "application/manifest+json"}
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

@@ -15,7 +15,7 @@ GUARDS = {
     "sqlite": ("inventory_entry_no_update", "inventory_entry_no_delete"),
     "postgresql": ("inventory_entry_for_good",),
 }
-_GUARDS_THERE = {
+GUARDS_THERE = {
     "sqlite": "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'inventory_entry'",
     # A trigger may also be there and switched off.
     "postgresql": "SELECT tgname FROM pg_trigger "
@@ -96,7 +96,7 @@ def _reversals() -> Iterator[LedgerProblem]:
 
 def _guards() -> Iterator[LedgerProblem]:
     with connection.cursor() as cursor:
-        cursor.execute(_GUARDS_THERE[connection.vendor])
+        cursor.execute(GUARDS_THERE[connection.vendor])
         there = {name for (name,) in cursor.fetchall()}
     for name in GUARDS[connection.vendor]:
         if name not in there:

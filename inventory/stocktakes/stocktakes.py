@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import entries_of
@@ -115,6 +115,15 @@ def report(stocktake: Stocktake) -> StocktakeReport:
         ),
         not_seen=tuple(line.item for line in _still_to_see(stocktake)),
     )
+
+
+def stocktake_problems() -> list[str]:
+    """Return a sentence for every line whose finding is not the one that its entry posted."""
+    lines = StocktakeLine.objects.filter(entry__isnull=False).select_related("stocktake", "item", "entry")
+    return [
+        f"stocktake {line.stocktake}: what was found of {line.item.label} points to an entry of another thing"
+        for line in lines.exclude(entry__item=F("item"))
+    ]
 
 
 def _begin(

@@ -1,5 +1,6 @@
 """What every reader of files hands on, and how it refuses."""
 
+import re
 from dataclasses import dataclass, field
 
 from inventory.compute.errors import WorkshopError
@@ -26,3 +27,8 @@ class RawRows:
     source: str = ""
     merged: frozenset[int] = frozenset()
     days_from_1904: bool = False
+
+
+def letters_of(heading: str) -> str:
+    """Return what counts of a heading: ``Length (m)`` and ``length_m`` are the same."""
+    return re.sub(r"[\W_]+", "", heading.casefold())

@@ -2,7 +2,6 @@
 
 import difflib
 import hashlib
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,8 +9,8 @@ from openpyxl.utils import get_column_letter
 
 from inventory.tables.cells import Cell, shown
 from inventory.tables.csv_rows import rows_of_csv
-from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows
-from inventory.tables.workbook_rows import rows_of_workbook
+from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows, letters_of
+from inventory.tables.workbooks import rows_of_workbook
 
 MOST_BYTES = 10_000_000
 MOST_ROWS = 20_000  # an act of the ledger numbers its lines to 32,767 at most
@@ -46,10 +45,10 @@ def read_table(content: bytes, *, columns: Sequence[str], essential: Sequence[tu
 
     Of each tuple of ``essential`` at least one must be a heading. Raises FileNotRead.
     """
-    by_letters = {_letters(name): name for name in [*columns, REASON_COLUMN]}
+    by_letters = {letters_of(name): name for name in [*columns, REASON_COLUMN]}
     raw = _raw_rows(content, by_letters)
     position, headings = _headings(raw, by_letters)
-    names = [by_letters.get(_letters(shown(cell))) for cell in headings]
+    names = [by_letters.get(letters_of(shown(cell))) for cell in headings]
     _refuse_headings(names, essential=essential, columns=columns)
     notes = [*raw.notes, *_notes_on_headings(headings, names, columns)]
     if position:
@@ -84,23 +83,22 @@ def _raw_rows(content: bytes, by_letters: Mapping[str, str]) -> RawRows:
         raise FileNotRead(
             "This is an old .xls workbook, or one locked with a password. Save it as .xlsx or CSV."
         )
-    read = rows_of_workbook if content.startswith(b"PK") else rows_of_csv
-    raw = read(content, is_known=lambda heading: _letters(heading) in by_letters, most_rows=MOST_ROWS)
+    if content.startswith(b"PK"):
+        raw = rows_of_workbook(content, known=by_letters.keys(), most_rows=MOST_ROWS)
+    else:
+        raw = rows_of_csv(
+            content, is_known=lambda heading: letters_of(heading) in by_letters, most_rows=MOST_ROWS
+        )
     if not raw.rows:
         raise FileNotRead("The file is empty.")
     return raw
-
-
-def _letters(heading: str) -> str:
-    """Return what counts of a heading: ``Length (m)`` and ``length_m`` are the same."""
-    return re.sub(r"[\W_]+", "", heading.casefold())
 
 
 def _headings(raw: RawRows, by_letters: Mapping[str, str]) -> tuple[int, list[Cell]]:
     """Return the position and the cells of the row that has most known headings; the first of equals."""
 
     def known(cells: Sequence[Cell]) -> int:
-        return sum(_letters(shown(cell)) in by_letters for cell in cells)
+        return sum(letters_of(shown(cell)) in by_letters for cell in cells)
 
     top = raw.rows[:HEADING_WITHIN]
     position = max(range(len(top)), key=lambda index: known(top[index][1]))

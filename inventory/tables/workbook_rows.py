@@ -1,4 +1,7 @@
-"""The rows of an .xlsx workbook: numbers as numbers, dates as dates, formulas by their saved values."""
+"""The rows of an .xlsx workbook: numbers as numbers, dates as dates, formulas by their saved values.
+
+Only ``workbook_child`` reads with this, in a process of its own; see ``workbooks``.
+"""
 
 import io
 import re
@@ -18,8 +21,6 @@ from openpyxl.utils.escape import unescape
 from inventory.tables.cells import Cell, Unreadable, shown, unguarded
 from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows
 
-MOST_UNPACKED_BYTES = 150_000_000
-MOST_PARTS = 500
 MOST_COLUMNS = 100
 _LAST_ROW = 1_048_576
 _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
@@ -28,7 +29,6 @@ _MERGED = re.compile(rb'<(?:\w+:)?mergeCell [^>]*?ref="([A-Z]{1,3})([0-9]+):([A-
 
 def rows_of_workbook(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) -> RawRows:
     """Return the rows of the sheet on which most headings are ``is_known``."""
-    _refuse_what_is_no_workbook(content)
     try:
         with warnings.catch_warnings():
             # openpyxl warns of drawings and validations it leaves out; cells are all that is wanted here.
@@ -124,28 +124,6 @@ def _cell(cell: Any, source: Any) -> Cell:
     return Unreadable(
         "This cell holds a time of day. Give the cell another format, or type it.", shown=str(value)
     )
-
-
-def _refuse_what_is_no_workbook(content: bytes) -> None:
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            parts = archive.infolist()
-            names = {part.filename for part in parts}
-    except zipfile.BadZipFile:
-        raise FileNotRead(
-            "The workbook is damaged. Open it, save it again as .xlsx, and try once more."
-        ) from None
-    if "xl/workbook.xml" not in {name.lower() for name in names}:
-        raise FileNotRead("This is not an .xlsx workbook. Save the table as .xlsx or as CSV.")
-    if any(part.flag_bits & 1 for part in parts):
-        raise FileNotRead("The workbook is locked with a password. Save it without one.")
-    # The unpacker stops at the size that a part declares, so the declared sizes are a true limit.
-    unpacked = sum(part.file_size for part in parts)
-    if len(parts) > MOST_PARTS or unpacked > MOST_UNPACKED_BYTES:
-        raise FileNotRead(
-            f"The workbook unpacks to {unpacked / 1e6:,.0f} MB in {len(parts)} parts, which is more than a "
-            "list of stock needs. Copy the table alone into a new workbook."
-        )
 
 
 def _part(content: bytes, path: str) -> bytes:

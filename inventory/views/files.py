@@ -4,8 +4,6 @@ import hashlib
 
 from django import forms
 from django.contrib import messages
-from django.core.files.base import ContentFile
-from django.core.files.storage import default_storage
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -14,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory.compute.errors import WorkshopError
 from inventory.files.export import export_csv, export_xlsx, template_csv
 from inventory.files.importing import KINDS, NothingLanded, apply_import, failed_rows_csv, preview_import
+from inventory.kept_files import FileNotKept, KeptFile, keep_file, read_kept
 from inventory.labels.sheets import SHEETS, label_sheet
 from inventory.models import Place, StockItem
 from inventory.shelf.labelled import item_labelled
@@ -77,8 +76,7 @@ def files(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         content = form.cleaned_data["file"].read()
         sha256 = hashlib.sha256(content).hexdigest()
-        if not default_storage.exists(_stored(sha256)):
-            default_storage.save(_stored(sha256), ContentFile(content))
+        keep_file(_kept(sha256), content)
         return redirect("import_preview", form.cleaned_data["kind"], sha256)
     return render(
         request,
@@ -91,9 +89,9 @@ def files(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def import_preview(request: HttpRequest, kind: str, sha256: str) -> HttpResponse:
     """Show what a file would do; sent again with a decision, let it happen."""
-    content = _content(kind, sha256)
     refused = ""
     try:
+        content = _content(kind, sha256)
         if request.method == "POST":
             done = apply_import(
                 content,
@@ -172,16 +170,17 @@ def labels(request: HttpRequest) -> HttpResponse:
     return render(request, "inventory/labels.html", {"form": form}, status=422 if form.errors else 200)
 
 
-def _stored(sha256: str) -> str:
-    return f"imports/{sha256}"
+def _kept(sha256: str) -> KeptFile:
+    return KeptFile(f"imports/{sha256}", sha256, "the file")
 
 
 def _content(kind: str, sha256: str) -> bytes:
-    if kind not in KINDS or not default_storage.exists(_stored(sha256)):
-        raise Http404("no such file was looked at")
-    with default_storage.open(_stored(sha256)) as file:
-        content: bytes = file.read()
-    return content
+    if kind not in KINDS:
+        raise Http404(f"there are no files of {kind}")
+    try:
+        return read_kept(_kept(sha256))
+    except FileNotKept:
+        raise Http404("no such file was looked at") from None
 
 
 def _numbers(texts: list[str]) -> list[int]:

@@ -5,11 +5,10 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from django.core.files.base import ContentFile
-from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
 
 from inventory.compute.colour import lab_from_hex
+from inventory.kept_files import KeptFile, keep_file
 from planning.compute.batch.asked import AskedBlock, AskedDesign
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.walk import BlockPath, FileThread
@@ -128,12 +127,12 @@ def _keep_digests(
         for design, (digest, _) in zip(made, new.values(), strict=True)
         for block in digest.blocks
     )
-    for design, (digest, content) in zip(made, new.values(), strict=True):
-        name = stored_name(digest.sha256, digest.format)
-        if not default_storage.exists(name):
-            default_storage.save(name, ContentFile(content.read_bytes()))
+    for design, (digest, _) in zip(made, new.values(), strict=True):
         join_variants(design)
         kept[digest.sha256] = design
+    for sha256, (_, content) in wanted.items():
+        # Known ones too: what lies in the store under that name may be missing or damaged, and this one is good.
+        keep_file(kept_file(kept[sha256]), content.read_bytes())
     # Of two files of one content, the first is new.
     return [(kept[digest.sha256], new.pop(digest.sha256, None) is not None) for digest, _ in read]
 
@@ -168,6 +167,11 @@ def _design_record(digest: DesignDigest, *, trim_at_jumps: int, at: datetime) ->
         outline=[block.outline for block in digest.blocks],
         added_at=at,
     )
+
+
+def kept_file(design: Design) -> KeptFile:
+    """Return where the design's stitch file lies in the store."""
+    return KeptFile(stored_name(design.sha256, design.format), design.sha256, design.file_name)
 
 
 def stored_name(sha256: str, format: str) -> str:

@@ -9,10 +9,10 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from inventory.processes.children import ChildAnswer
 from planning.library.digests import digest_as_data, digest_of
 from planning.stitch_files.child import read_apart, read_many
 from planning.stitch_files.formats import FORMATS
-from planning.stitch_files.processes import ChildAnswer
 from planning.stitch_files.reading import AskedFile, ReadLimits, UnreadableDesign, understood
 
 

@@ -5,10 +5,11 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from inventory.processes.children import CAN_STAND
 from planning.compute.stitches.sameness import block_outline
 from planning.compute.stitches.thread_length import BlockSums, block_sums
 from planning.compute.stitches.walk import BlockPath, FileThread
-from planning.stitch_files.processes import CAN_STAND, DIGESTING
+from planning.stitch_files.processes import DIGESTING
 from planning.stitch_files.reading import (
     DEFAULT_LIMITS,
     ReadDesign,

@@ -5,7 +5,6 @@ import io
 import logging
 import os
 import re
-import tempfile
 import threading
 import zipfile
 from collections.abc import Mapping, Sequence
@@ -21,6 +20,7 @@ from PIL import Image
 
 from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC, Units
+from inventory.kept_files import DamagedFile, KeptFile, state_of, write_whole
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.picture import (
     LEAST_WIDTH_PX,
@@ -46,6 +46,7 @@ WIDTHS_PX = (64, 128, 256, 384, 640, 1000, 1400, MOST_WIDTH_PX)
 FABRIC = "#dedacd"
 HEX_COLOUR = re.compile(r"#[0-9a-f]{6}")
 FOLDER = "pictures"
+PNG_END = b"IEND\xaeB`\x82"
 MOST_BYTES = 400 * 1024 * 1024
 MOST_NAMED = 12
 MOST_PLAN_PICTURES = 12
@@ -191,7 +192,7 @@ def picture_bytes(picture: Picture, *, name: str) -> bytes:
         stored = _stored(path)  # somebody else may have drawn it in the meantime
         if stored is None:
             stored = _drawn(picture, name=name)
-            _put(path, stored)
+            write_whole(path, stored, sync=False)
             _make_room(path.parent.parent)
     return stored
 
@@ -203,7 +204,8 @@ def _stored(path: Path) -> bytes | None:
         os.utime(path)
     except FileNotFoundError:
         return None
-    return content
+    # A picture that a full disk or a fall of power cut short is drawn anew.
+    return content if path.suffix != ".png" or content.endswith(PNG_END) else None
 
 
 def _drawn(picture: Picture, *, name: str) -> bytes:
@@ -263,12 +265,13 @@ def _points(picture: Picture, *, name: str) -> Points:
             return _unpacked(content)
         except (ValueError, KeyError, EOFError, OSError, zipfile.BadZipFile) as problem:
             logger.warning("%s is damaged and is made anew: %s", kept, problem)
-    path = default_storage.path(stored_name(picture.sha256, picture.format))
-    read = read_design_file(
-        path, trim_at_jumps=picture.trim_at_jumps, name=f"{name}.{picture.format.lower()}"
-    )
+    called = f"{name}.{picture.format.lower()}"
+    file = KeptFile(stored_name(picture.sha256, picture.format), picture.sha256, called)
+    if state_of(file) == "damaged":
+        raise DamagedFile(f"The workshop's copy of {called} is damaged. Send the same file again.")
+    read = read_design_file(file.path, trim_at_jumps=picture.trim_at_jumps, name=called)
     points = [(block.points_mm, block.run_starts) for block in read.walked.blocks]
-    _put(kept, _packed(points))
+    write_whole(kept, _packed(points), sync=False)
     return points
 
 
@@ -296,19 +299,6 @@ def _unpacked(content: bytes) -> Points:
             strict=True,
         )
     )
-
-
-def _put(path: Path, content: bytes) -> None:
-    """Store a file whole or not at all; of two that store the same at once, either one stays."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, unfinished = tempfile.mkstemp(dir=path.parent, prefix="unfinished-")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        os.replace(unfinished, path)
-    except BaseException:
-        Path(unfinished).unlink(missing_ok=True)
-        raise
 
 
 def _make_room(folder: Path) -> None:

@@ -1,6 +1,6 @@
 """The child process that reads stitch files: bytes in, compact records or a refusal in words out.
 
-It is started by ``planning.stitch_files.processes`` and holds the reading library, and whatever a hostile file
+It is started by ``inventory.processes`` and holds the reading library, and whatever a hostile file
 makes of it, under a memory and a CPU limit. Its order for one file is JSON in the one argument, its standard
 input the file's bytes. It answers on standard output: one line of JSON, then x and y as 4-byte integers and
 the commands as bytes.
@@ -36,6 +36,7 @@ from pyembroidery import (
 )
 from pyembroidery.EmbConstant import END
 
+from inventory.processes.limits import limit_resources
 from planning.stitch_files import vp3_reader
 from planning.stitch_files.formats import FORMATS, plain_colour_name
 from planning.stitch_files.recorder import MOST_THREADS, Recorder, Refused, Source, UnknownThread
@@ -149,25 +150,6 @@ def clean_text(text: str | None) -> str:
     """
     printable = "".join(character for character in text or "" if character.isprintable()).strip()
     return "" if printable == "None" else printable
-
-
-def limit_resources(*, memory_bytes: int, cpu_seconds: int) -> None:
-    """Limit what this process may use, where the system can."""
-    try:
-        import resource
-    except ImportError:  # Windows has no such limits: there the parent's clock is the only one
-        return
-    for what, most in (
-        (resource.RLIMIT_AS, memory_bytes),
-        (resource.RLIMIT_CPU, cpu_seconds),
-        (resource.RLIMIT_CORE, 0),  # the memory of a process that was stopped is of no use to anybody
-    ):
-        _, hard = resource.getrlimit(what)
-        soft = most if hard == resource.RLIM_INFINITY else min(most, hard)
-        try:
-            resource.setrlimit(what, (soft, hard))
-        except (ValueError, OSError):  # some systems know the memory limit but refuse to set it
-            continue
 
 
 def answer_to(order: dict[str, Any], data: Callable[[], bytes]) -> list[bytes]:

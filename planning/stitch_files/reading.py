@@ -16,6 +16,14 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from inventory.processes.children import (
+    CAN_STAND,
+    PACKAGE_ROOT,
+    ChildAnswer,
+    Order,
+    StandingReaders,
+    ask_once,
+)
 from planning.compute.stitches.plausibility import signs_of_damage
 from planning.compute.stitches.walk import (
     COLOUR_CHANGE,
@@ -44,15 +52,7 @@ from planning.stitch_files.opening import (
     printable,
     refuse_content,
 )
-from planning.stitch_files.processes import (
-    CAN_STAND,
-    PACKAGE_ROOT,
-    READING,
-    ChildAnswer,
-    Order,
-    StandingReaders,
-    ask_once,
-)
+from planning.stitch_files.processes import READER, READING
 
 __all__ = [
     "DEFAULT_LIMITS",
@@ -117,7 +117,7 @@ def read_design_file(
     ``trim_at_jumps`` is the number of jumps in a row at which the machine trims. Raises UnreadableDesign.
     """
     asked = _opened(Path(path), name=name, limits=limits)
-    answer = ask_once(asked.data, _order(asked, limits), wall_seconds=limits.wall_seconds)
+    answer = ask_once(READER, asked.data, _order(asked, limits), wall_seconds=limits.wall_seconds)
     return understood(asked, answer, trim_at_jumps=trim_at_jumps, limits=limits)
 
 
@@ -168,7 +168,7 @@ def answers_for(
                 yield path, _bare(problem)
                 continue
             if not CAN_STAND:
-                answer = ask_once(asked.data, order(asked), wall_seconds=limits.wall_seconds)
+                answer = ask_once(READER, asked.data, order(asked), wall_seconds=limits.wall_seconds)
                 yield settled(asked, answer)
             elif readers.have_room():
                 readers.ask(asked, asked.data, order(asked))

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
-from planning.stitch_files.processes import PACKAGE_ROOT, child_environment
+from inventory.processes.children import PACKAGE_ROOT, child_environment
 
 # The formats that can be written as well as read.
 WRITTEN = ("pes", "dst", "exp", "jef", "vp3", "xxx", "pec", "u01")

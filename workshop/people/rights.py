@@ -59,7 +59,11 @@ ROUTES: dict[str, Asks] = {
         _SELF,
     ),
     **dict.fromkeys(
-        ("people", "invite", "end_link", "member", "station_add", "station_end", "end_anyones_sign_in"), _OWN
+        (
+            "people", "invite", "end_link", "member", "station_add", "station_end", "end_anyones_sign_in", "backups",
+            "backup_file", "doctor",
+        ),
+        _OWN,
     ),
     "rights": _LOOK,
     # The shelf.

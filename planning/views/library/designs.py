@@ -1,9 +1,9 @@
 """Designs: the list, one design, and what a person says of it."""
 
+import io
 from typing import Any
 
 from django.contrib import messages
-from django.core.files.storage import default_storage
 from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
@@ -11,8 +11,9 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.kept_files import DamagedFile, FileNotKept, read_kept
 from planning.library.colours import known_shades
-from planning.library.designs import asked_from_record, designs_by_id, stored_name
+from planning.library.designs import asked_from_record, designs_by_id, kept_file
 from planning.library.forms import DescribeForm, SearchForm, StitchOutForm
 from planning.library.pictures import PlanPicture, plan_pictures
 from planning.library.search import (
@@ -165,11 +166,15 @@ def design_note_delete(request: HttpRequest, pk: int, note: int) -> HttpResponse
 def design_file(request: HttpRequest, pk: int) -> HttpResponseBase:
     """Hand out the stitch file as it came."""
     found = get_object_or_404(Design, pk=pk)
-    stored = stored_name(found.sha256, found.format)
-    if not default_storage.exists(stored):
-        raise Http404(f"The file of {found.name} is missing from the workshop's file store.")
+    try:
+        content = read_kept(kept_file(found))
+    except FileNotKept as problem:
+        raise Http404(str(problem)) from None
+    except DamagedFile as problem:
+        messages.error(request, str(problem))
+        return redirect("design", found.pk)
     return FileResponse(
-        default_storage.open(stored),
+        io.BytesIO(content),
         as_attachment=True,
         filename=found.file_name,
         content_type="application/octet-stream",

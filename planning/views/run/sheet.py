@@ -1,6 +1,5 @@
 """The run sheet: on paper and on a phone beside the machine."""
 
-import json
 from typing import Any
 from uuid import uuid4
 
@@ -13,6 +12,7 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.sent_json import NotSoundJson, read_json
 from planning.cutting.cuts import cuts_posted
 from planning.facts.needles import needle_due
 from planning.models import Job, RunEvent
@@ -53,9 +53,11 @@ def happenings(request: HttpRequest, pk: int) -> JsonResponse:
     """Note what a phone collected, one after the other, each with its own key; sent twice it counts once."""
     job = get_object_or_404(Job.objects.with_everything(), pk=pk)
     try:
-        sent = json.loads(request.body)["events"]
+        sent = read_json(request.body)["events"]
         if not isinstance(sent, list) or len(sent) > MOST_EVENTS:
             raise ValueError
+    except NotSoundJson as problem:
+        return JsonResponse({"problem": str(problem)}, status=400)
     except (ValueError, KeyError, TypeError):
         return JsonResponse({"problem": f"Send a list of at most {MOST_EVENTS} events."}, status=400)
     answers = []
@@ -168,7 +170,7 @@ def _from_data(sent: Any) -> Happening:
             share=float(sent.get("share") or 1.0),
             ran_out=sent.get("ran_out") in (True, "yes", "on"),
         )
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise WorkshopError(
             "This was not understood. Open the run sheet again and repeat the step."
         ) from None

@@ -16,7 +16,7 @@ from fixtures.imports import make
 from inventory.files.importing import FileNotRead
 from inventory.tables.cells import Unreadable
 from inventory.tables.tables import MOST_ROWS, Table, read_table
-from inventory.tables.workbook_rows import MOST_UNPACKED_BYTES
+from inventory.tables.workbooks import MOST_UNPACKED_BYTES
 
 COLUMNS = [
     "label",

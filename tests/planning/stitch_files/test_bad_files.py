@@ -415,7 +415,7 @@ def test_a_fault_of_the_reading_program_is_not_blamed_on_the_file(
     path = tmp_path / "cap.dst"
     path.write_bytes(file_bytes(pennant(), "dst"))
     (tmp_path / "pyembroidery.py").write_text("")
-    monkeypatch.setattr("planning.stitch_files.processes.PACKAGE_ROOT", tmp_path)
+    monkeypatch.setattr("inventory.processes.children.PACKAGE_ROOT", tmp_path)
     with pytest.raises(
         UnreadableDesign, match=r"the reading program itself failed \(.+\)\. The file may be sound\."
     ):

@@ -12,10 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from inventory.processes.children import StandingReaders
 from planning.library.digests import DesignDigest, digest_design_files, digest_of
 from planning.stitch_files import reading
 from planning.stitch_files.formats import FORMATS
-from planning.stitch_files.processes import StandingReaders
+from planning.stitch_files.processes import READING
 from planning.stitch_files.reading import (
     MIB,
     ReadDesign,
@@ -160,7 +161,7 @@ def test_a_file_that_takes_too_long_costs_no_other_file(tmp_path: Path) -> None:
 def test_a_file_that_hangs_is_given_up_and_costs_no_other_file(
     tmp_path: Path, started: list[subprocess.Popen[bytes]]
 ) -> None:
-    with StandingReaders[str](1, wall_seconds=60) as readers:
+    with StandingReaders[str](1, wall_seconds=60, program=READING) as readers:
         readers.ask("first", DST, ORDER)
         assert readers.next_answer()[1].status == 0
         readers.wall_seconds = 0.3
@@ -176,7 +177,7 @@ def test_a_file_that_hangs_is_given_up_and_costs_no_other_file(
 
 def test_an_answer_that_waited_for_its_listener_is_not_given_up() -> None:
     long = DST[:512] + DST[512:-3] * 16 + DST[-3:]  # its answer is more than fits into a pipe
-    with StandingReaders[str](1, wall_seconds=60) as readers:
+    with StandingReaders[str](1, wall_seconds=60, program=READING) as readers:
         readers.ask("first", DST, ORDER)
         readers.next_answer()
         readers.wall_seconds = 1
@@ -200,7 +201,7 @@ def test_a_file_that_takes_too_much_memory_costs_no_other_file(tmp_path: Path) -
 def test_a_killed_process_costs_the_file_that_it_was_reading_and_no_other(
     started: list[subprocess.Popen[bytes]],
 ) -> None:
-    with StandingReaders[str](2, wall_seconds=60) as readers:
+    with StandingReaders[str](2, wall_seconds=60, program=READING) as readers:
         readers.ask("killed", slow_dst(), ORDER | {"stitches": 500_000})
         readers.ask("sound", DST, ORDER)
         os.kill(started[0].pid, signal.SIGKILL)
@@ -238,9 +239,10 @@ def test_a_fault_of_the_reading_program_is_told_with_its_last_words(
 ) -> None:
     room = tmp_path / "planning" / "stitch_files"
     room.mkdir(parents=True)
+    (tmp_path / "planning" / "__init__.py").touch()
     (room / "__init__.py").touch()
     (room / "child.py").write_text("raise SystemExit('no library here')")
-    monkeypatch.setattr("planning.stitch_files.processes.PACKAGE_ROOT", tmp_path)
+    monkeypatch.setattr("inventory.processes.children.PACKAGE_ROOT", tmp_path)
     [(_, found)] = read_design_files(files(tmp_path, 1))
     assert "the reading program itself failed (no library here). The file may be sound." in str(found)
 

@@ -1,22 +1,24 @@
-"""Check that the shelf and the ledger agree, and that no order brought more than was ordered."""
+"""Check that everything that moves or holds stock agrees."""
 
 import json
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from inventory.ledger import ledger_problems
 from inventory.models import Entry, StockItem
-from inventory.orders.orders import order_problems
+from workshop.doctor.stock import stock_problems
 
 
 class Command(BaseCommand):
-    help = "Check the ledger's invariants; exits 1 and names each one that fails."
+    help = (
+        "Check the ledger, and that promises, cuts and orders agree with it; exits 1 and names each invariant "
+        "that fails."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--format", choices=["text", "json"], default="text")
 
     def handle(self, *args: object, **options: str) -> None:
-        problems = [*ledger_problems(), *order_problems()]
+        problems = [problem for problem, _ in stock_problems()]
         if options["format"] == "json":
             rows = [vars(problem) for problem in problems]
             self.stdout.write(json.dumps({"sound": not problems, "problems": rows}, indent=2))

@@ -1,0 +1,48 @@
+"""What must hold between promises and what is set aside, and every place where it does not."""
+
+from inventory.models import Reservation
+from planning.models import Job, PromisedSpool
+
+State = Job.State
+
+
+def run_problems() -> list[str]:
+    """Return a sentence for everything set aside that no job claims, and every spool that more was promised of than is.
+
+    A job that is promised or running holds what is set aside in its name; nobody else's name is a job's.
+    """
+    return [*_held_by_nobody(), *_promised_twice()]
+
+
+def _held_by_nobody() -> list[str]:
+    claims = {job.holder for job in Job.objects.filter(state__in=[State.PROMISED, State.RUNNING]).only("pk")}
+    held = Reservation.objects.select_related("item").order_by("holder", "pk")
+    return [
+        f"{each.item.label}: {each.quantity} are set aside for {each.holder}, which claims nothing"
+        for each in held
+        if each.holder.startswith("job ") and each.holder not in claims
+    ]
+
+
+def _promised_twice() -> list[str]:
+    """Find spools whose promised turns in jobs not begun yet need more than there is of them."""
+    turns = (
+        PromisedSpool.objects.filter(thread__promise__job__state=State.PROMISED)
+        .select_related("item", "thread__promise__job")
+        .order_by("item__label", "pk")
+    )
+    needs: dict[int, float] = {}
+    of_jobs: dict[int, dict[int, str]] = {}
+    items = {}
+    for turn in turns:
+        thread = turn.thread
+        geometry_mm = thread.geometry_mm[turn.from_position - 1 : turn.to_position]
+        items[turn.item_id] = turn.item
+        needs[turn.item_id] = needs.get(turn.item_id, 0.0) + sum(geometry_mm) * thread.median
+        of_jobs.setdefault(turn.item_id, {})[thread.promise.job_id] = str(thread.promise.job)
+    return [
+        f"{items[pk].label}: promised to {' and '.join(of_jobs[pk].values())}, who need "
+        f"{needs[pk] / 1000:,.1f} m of it; {items[pk].on_hand / 1000:,.1f} m are there"
+        for pk in needs
+        if len(of_jobs[pk]) > 1 and needs[pk] > items[pk].on_hand
+    ]

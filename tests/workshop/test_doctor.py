@@ -1,0 +1,108 @@
+"""The doctor: sound where all is, and every fault named with what mends it."""
+
+from datetime import UTC, datetime, timedelta
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+from django.db import connection
+
+from inventory.ledger import set_aside
+from inventory.models import Reservation, StockItem
+from planning.library.designs import keep_design, kept_file
+from planning.stitch_files.reading import read_design_file
+from tests.factories import NOW, a_key, a_shade, a_spool
+from tests.own_database import HOUSE
+from workshop.doctor.examine import examine
+from workshop.doctor.stock import stock_problems
+
+BADGE = HOUSE / "fixtures" / "designs" / "name-tag.exp"
+AT = datetime(2026, 11, 28, 12, tzinfo=UTC)
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def own_folders(settings, tmp_path: Path) -> None:
+    settings.DATA_FOLDER = tmp_path
+    settings.MEDIA_ROOT = tmp_path / "files"
+    settings.BACKUP_FOLDER = tmp_path / "backups"
+
+
+@pytest.fixture
+def design():
+    return keep_design(read_design_file(BADGE), content=BADGE, trim_at_jumps=3, at=NOW)
+
+
+def to_mend(**more) -> list[str]:
+    return [
+        str(each) for each in examine(at=AT, **more).to_mend if "Others on this computer" not in each.what
+    ]
+
+
+def test_a_sound_workshop_is_sound(design):
+    a_spool(a_shade("R"), left_m=500)
+    assert to_mend() == []
+
+
+def test_a_missing_and_a_damaged_stitch_file_are_named(design):
+    kept = kept_file(design)
+    kept.path.write_bytes(b"")
+    assert any(f"The stitch file of {design.name} is damaged." in each for each in to_mend())
+    kept.path.unlink()
+    assert any(f"The stitch file of {design.name} is missing." in each for each in to_mend())
+
+
+def test_what_no_job_claims_is_named_and_check_ledger_fails():
+    spool = a_spool(a_shade("R"), left_m=500)
+    set_aside(spool, quantity=1000, holder="job 987", key=a_key(), at=NOW, by=None)
+    ((problem, mend),) = stock_problems()
+    assert problem.invariant == "what is set aside is promised"
+    assert "job 987" in problem.found
+    assert "Promise" in mend
+    with pytest.raises(SystemExit) as ended:
+        call_command("check_ledger", stdout=StringIO())
+    assert ended.value.code == 1
+
+
+def test_stock_that_the_ledger_does_not_know_is_named():
+    spool = a_spool(a_shade("R"), left_m=500)
+    StockItem.objects.filter(pk=spool.pk).update(on_hand=1)
+    assert any(spool.label in each and "on hand" in each for each in to_mend())
+    assert not Reservation.objects.exists()
+
+
+def test_a_lost_column_is_named():
+    with connection.cursor() as cursor:
+        cursor.execute("ALTER TABLE planning_promise RENAME COLUMN waiting_min TO waited_min")
+    found = to_mend()
+    assert any("planning_promise has no column waiting_min" in each for each in found)
+    assert any("planning_promise has a needless column waited_min" in each for each in found)
+
+
+def test_what_was_never_written_to_its_end_is_mended(settings):
+    import os
+
+    left = Path(settings.MEDIA_ROOT) / "imports" / "unfinished-abc"
+    left.parent.mkdir(parents=True)
+    left.write_bytes(b"x")
+    old = (datetime.now(UTC) - timedelta(days=1)).timestamp()
+    os.utime(left, (old, old))
+    assert any("unfinished-abc" in each for each in to_mend())
+    examined = examine(at=AT, mend=True)
+    assert any("unfinished-abc" in each.what for each in examined.mended)
+    assert not left.exists()
+
+
+def test_lost_triggers_are_put_back():
+    name = "inventory_entry_no_update" if connection.vendor == "sqlite" else "inventory_entry_for_good"
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"DROP TRIGGER {name}" + ("" if connection.vendor == "sqlite" else " ON inventory_entry")
+        )
+    assert any(name in each for each in to_mend())
+
+
+def test_a_clock_that_is_behind_is_named():
+    a_spool(a_shade("R"))
+    assert any("The clock says" in str(each) for each in examine(at=NOW - timedelta(days=30)).findings)

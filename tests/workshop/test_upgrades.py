@@ -1,0 +1,83 @@
+"""Databases that earlier commits made: each is updated, loses nothing, and goes through a whole job.
+
+What each holds is said in ``fixtures/upgrades/README.md``. PostgreSQL's were made on PostgreSQL by the same code.
+"""
+
+import json
+import lzma
+import sqlite3
+from pathlib import Path
+
+import pytest
+from django.db import connection
+
+from inventory.schema.tables import _clauses, _plain
+from tests.own_database import HOUSE, own_database, run_in
+
+KEPT = HOUSE / "fixtures" / "upgrades"
+COMMITS = sorted({path.name.partition(".")[0] for path in KEPT.glob("*.sql.xz")})
+# Tables that an update itself writes in.
+NOT_COUNTED = {"auth.Permission", "contenttypes.ContentType", "sessions.Session"}
+WITH_RUNS = {"e644348", "47ad4f9", "c85c594", "9e231f5"}
+WITH_ORDERS = {"e9aa84b", "c85c594", "9e231f5"}
+
+
+def test_at_least_six_earlier_commits_are_kept_for_both_engines():
+    assert len(COMMITS) >= 6
+    for commit in COMMITS:
+        assert {path.name for path in KEPT.glob(f"{commit}.*")} == {
+            f"{commit}.sqlite.sql.xz",
+            f"{commit}.postgresql.sql.xz",
+        }
+
+
+@pytest.mark.parametrize("commit", COMMITS)
+def test_an_earlier_database_is_updated_and_goes_through_a_whole_job(commit, tmp_path, django_db_setup):
+    rows_before = rows_in_dump(commit)
+    with own_database(tmp_path, filled_from=commit) as environment:
+        found = json.loads(run_in(environment, "-m", "tests.workshop.whole_job"))
+        report = run_in(environment, "manage.py", "check_ledger")
+    rows_after = {label: count for label, count in found["rows"].items() if label not in NOT_COUNTED}
+    for label, count in rows_after.items():
+        assert count == rows_before.get(label, 0), (
+            f"{label}: {rows_before.get(label, 0)} before, {count} after"
+        )
+    assert sum(found["jobs"].values()) == 4
+    if commit in WITH_RUNS:
+        assert found["jobs"]["running"] == found["jobs"]["promised"] == found["jobs"]["finished"] == 1
+    if commit in WITH_ORDERS:
+        assert found["half received"] == 1
+    assert found["stocktakes"] == 1
+    assert "sound" in report.lower() or "hold" in report.lower()
+
+
+def rows_in_dump(commit: str) -> dict[str, int]:
+    """Return how many rows each model's table had before, counted in the SQLite dump."""
+    from django.apps import apps
+
+    database = sqlite3.connect(":memory:")
+    database.executescript(lzma.decompress((KEPT / f"{commit}.sqlite.sql.xz").read_bytes()).decode())
+    there = {name for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    return {
+        model._meta.label: database.execute(f'SELECT count(*) FROM "{model._meta.db_table}"').fetchone()[0]
+        for model in apps.get_models()
+        if model._meta.db_table in there
+    }
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="reads SQLite's own account of its tables")
+@pytest.mark.parametrize("commit", COMMITS)
+def test_an_updated_database_has_the_tables_of_a_new_one(commit, tmp_path, django_db_setup):
+    (tmp_path / "new").mkdir()
+    (tmp_path / "updated").mkdir()
+    with own_database(tmp_path / "new"), own_database(tmp_path / "updated", filled_from=commit):
+        assert shape(tmp_path / "updated") == shape(tmp_path / "new")
+
+
+def shape(folder: Path) -> dict[str, frozenset[str]]:
+    database = sqlite3.connect(folder / "enough-thread.sqlite3")
+    rows = database.execute("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL")
+    return {
+        f"{kind} {name}": frozenset(_clauses(sql)) if kind == "table" else frozenset([_plain(sql)])
+        for kind, name, sql in rows
+    }

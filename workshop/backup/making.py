@@ -1,0 +1,167 @@
+"""Make a backup while the site runs, keep the newest few, and say which there are."""
+
+import os
+import re
+import sqlite3
+import tempfile
+import zipfile
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from django.conf import settings
+from django.db import DatabaseError, connection
+
+from inventory.compute.errors import WorkshopError
+from inventory.kept_files.by_content import UNFINISHED
+from workshop.backup.archive import DATABASE, FILES, Manifest, Writing, safe_name, unpack
+from workshop.backup.routing import migrate_database
+from workshop.backup.rows import another_database, copy_rows, migrations_of, waiting_migrations
+
+PICTURES = "pictures/"
+# What is only passing through: files of an import that is going on, and those not written to their end.
+PASSING = ("incoming/",)
+NAME = re.compile(r"enough-thread-[0-9]{8}-[0-9]{6}(?:-[a-z-]+)?\.zip")
+
+
+class CannotBackUp(WorkshopError):
+    """No backup was made; nothing that was there before is changed."""
+
+
+@dataclass(frozen=True)
+class KeptBackup:
+    """A backup in the folder: when it was made, and how large it is."""
+
+    path: Path
+    made_at: datetime
+    bytes: int
+
+
+def program_version() -> str:
+    """Return the version of Enough Thread that runs."""
+    try:
+        return version("enough-thread")
+    except PackageNotFoundError:  # run from a checkout
+        return "0.1.0"
+
+
+def back_up(path: Path, *, at: datetime, pictures: bool = False) -> Manifest:
+    """Write a backup of everything to ``path``, open it again to be sure, and return what it holds.
+
+    The database is as it was at one moment; files are added before and after that moment, so that none that it
+    names is missing. Raises CannotBackUp, and then leaves nothing behind.
+    """
+    if path.exists():
+        raise CannotBackUp(f"{path} is there already. Give another name.")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix="backing-up-") as folder:
+            unfinished = Path(folder) / "backup.zip"
+            _write(unfinished, Path(folder), at=at, pictures=pictures)
+            (Path(folder) / "look").mkdir()
+            manifest = unpack(unfinished, into=Path(folder) / "look")
+            unfinished.chmod(0o600)
+            os.replace(unfinished, path)
+    except (OSError, sqlite3.Error, DatabaseError) as problem:
+        raise CannotBackUp(
+            f"The backup was not written to {path.parent}: {getattr(problem, 'strerror', None) or problem}. "
+            "Nothing is changed. Make room, or name another folder."
+        ) from problem
+    return manifest
+
+
+def _write(unfinished: Path, folder: Path, *, at: datetime, pictures: bool) -> None:
+    database = folder / DATABASE
+    with zipfile.ZipFile(unfinished, "x", zipfile.ZIP_DEFLATED, compresslevel=6) as archive:
+        writing = Writing(archive)
+        for name, path in stored_files(pictures=pictures):
+            writing.add(name, path)
+        migrations = copy_database(database)
+        writing.add(DATABASE, database)
+        for name, path in stored_files(pictures=pictures):
+            if name not in writing.parts:
+                writing.add(name, path)
+        writing.finish(
+            version=program_version(),
+            made_at=at,
+            engine=connection.vendor,
+            migrations=migrations,
+            pictures=pictures,
+        )
+    with unfinished.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def stored_files(*, pictures: bool) -> Iterator[tuple[str, Path]]:
+    """Yield the names in a backup and the places of all files that the workshop keeps."""
+    root = Path(settings.MEDIA_ROOT)
+    for path in sorted(root.rglob("*")):
+        name = path.relative_to(root).as_posix()
+        passing = name.startswith(PASSING) or path.name.startswith(UNFINISHED)
+        wanted = not passing and (pictures or not name.startswith(PICTURES))
+        if wanted and path.is_file() and safe_name(f"{FILES}{name}"):
+            yield f"{FILES}{name}", path
+
+
+def copy_database(path: Path) -> list[tuple[str, str]]:
+    """Copy the site's database, as it is at one moment, into a new SQLite file. Return its migrations."""
+    if connection.vendor == "sqlite":
+        connection.ensure_connection()
+        with closing(sqlite3.connect(path)) as copy:
+            connection.connection.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")
+        path.chmod(0o600)
+        with another_database(f"sqlite:///{path}", alias="copy") as alias:
+            migrations = migrations_of(alias)
+        _settle_log(path)
+        return migrations
+    if waiting := waiting_migrations("default"):
+        raise CannotBackUp(f"The database waits for {waiting[0]}. Run first: python3 manage.py migrate")
+    with another_database(f"sqlite:///{path}", alias="copy") as alias:
+        migrate_database(alias)
+        copy_rows("default", alias)
+        migrations = migrations_of(alias)
+    _settle_log(path)
+    path.chmod(0o600)
+    return migrations
+
+
+def _settle_log(path: Path) -> None:
+    """Bring what stands in the write-ahead log into the one file."""
+    with closing(sqlite3.connect(path)) as copy:
+        copy.execute("PRAGMA journal_mode = DELETE")
+
+
+def backup_name(at: datetime, *, why: str = "") -> str:
+    """Return the name of a backup in the folder, which sorts by its time.
+
+    >>> from datetime import UTC
+    >>> backup_name(datetime(2026, 3, 2, 9, 30, tzinfo=UTC), why="before-restore")
+    'enough-thread-20260302-093000-before-restore.zip'
+    """
+    return f"enough-thread-{at:%Y%m%d-%H%M%S}{f'-{why}' if why else ''}.zip"
+
+
+def back_up_into(
+    folder: Path, *, at: datetime, keep: int | None = None, pictures: bool = False, why: str = ""
+) -> Path:
+    """Make a backup in ``folder`` under a name with its time, and then delete all but the newest ``keep``."""
+    path = folder / backup_name(at, why=why)
+    back_up(path, at=at, pictures=pictures)
+    if keep is not None:
+        for old in kept_backups(folder)[max(keep, 1) :]:
+            old.path.unlink(missing_ok=True)
+    return path
+
+
+def kept_backups(folder: Path) -> list[KeptBackup]:
+    """Return the backups in ``folder``, the newest first; other files are no business of ours."""
+    found = []
+    for path in folder.glob("enough-thread-*.zip"):
+        if NAME.fullmatch(path.name):
+            stamp = datetime.strptime(path.name[14:29], "%Y%m%d-%H%M%S").astimezone()
+            found.append(KeptBackup(path, stamp, path.stat().st_size))
+    return sorted(found, key=lambda each: each.path.name, reverse=True)

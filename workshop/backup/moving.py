@@ -1,0 +1,150 @@
+"""Move the workshop to a database of the other kind, or take everything out for good."""
+
+import csv
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.db import DatabaseError, connections
+
+from inventory.compute.errors import WorkshopError
+from inventory.files.export import export_csv
+from inventory.files.importing import KINDS
+from inventory.kept_files import DamagedFile, FileNotKept, read_kept
+from inventory.models import Entry
+from planning.library.designs import kept_file
+from planning.models import Design
+from workshop.backup.routing import migrate_database
+from workshop.backup.rows import (
+    all_models,
+    another_database,
+    copy_rows,
+    differences,
+    migrations_of,
+    rows_of,
+    unknown_migrations,
+    waiting_migrations,
+)
+
+# What is nobody's business outside: signs-in, and what passwords are kept as.
+NOT_TAKEN_OUT = ("sessions", "axes", "admin", "contenttypes", "django_tasks_database")
+SECRET_COLUMNS = {("auth_user", "password")}
+
+
+class CannotMove(WorkshopError):
+    """Nothing was moved; the workshop is where it was."""
+
+
+@dataclass(frozen=True)
+class Moved:
+    """How many rows are now in the other database, every one compared."""
+
+    rows: int
+    url: str
+
+
+def move_database(url: str) -> Moved:
+    """Copy everything into the empty database at ``url`` and compare it row by row. This one is not changed.
+
+    An interrupted move leaves the other database empty, and can be done again. Raises CannotMove.
+    """
+    if urlsplit(url).scheme not in ("sqlite", "postgres", "postgresql"):
+        raise CannotMove(
+            f"{url[:40]!r} is no address of a database. Give postgres://PERSON@SERVER/NAME or sqlite:////PATH."
+        )
+    if waiting := waiting_migrations("default"):
+        raise CannotMove(f"This database waits for {waiting[0]}. Run first: python3 manage.py migrate")
+    try:
+        with another_database(url) as alias:
+            _refuse_one_in_use(alias)
+            migrate_database(alias)
+            rows = copy_rows("default", alias)
+            unequal = differences("default", alias)
+    except DatabaseError as problem:
+        raise CannotMove(f"The other database does not take it: {problem!s:.300}") from problem
+    if unequal:
+        raise CannotMove(
+            f"Somebody wrote while it was copied ({unequal[0]:.200}). Stop the site, empty the other database, "
+            "and move again."
+        )
+    return Moved(rows, url)
+
+
+def _refuse_one_in_use(alias: str) -> None:
+    connection = connections[alias]
+    if Entry._meta.db_table in connection.introspection.table_names():
+        unknown = unknown_migrations(migrations_of(alias))
+        if unknown or not waiting_migrations(alias):
+            with connection.cursor() as cursor:
+                cursor.execute(
+                    "SELECT 1 FROM inventory_stockitem UNION SELECT 1 FROM planning_design LIMIT 1"
+                )
+                if cursor.fetchone():
+                    raise CannotMove(
+                        "The other database has a workshop in it already. Name one that is empty."
+                    )
+
+
+def export_all(folder: Path) -> dict[str, int]:
+    """Write everything in open formats for whoever leaves; return how many files of each kind.
+
+    ``lists/`` has the lists that can be imported again, ``tables/`` every table as CSV with its own columns (SI units
+    in the names), ``designs/`` the stitch files as they came.
+    """
+    if folder.exists() and any(folder.iterdir()):
+        raise CannotMove(f"{folder} is not empty. Name a new folder.")
+    try:
+        for part in ("lists", "tables", "designs"):
+            (folder / part).mkdir(parents=True, exist_ok=True)
+        for kind in KINDS:
+            (folder / "lists" / f"{kind}.csv").write_bytes(export_csv(kind))
+        tables = _write_tables(folder / "tables")
+        designs, missing = _write_designs(folder / "designs")
+    except OSError as problem:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise CannotMove(
+            f"{folder} cannot be written: {problem.strerror or problem}. Make room first."
+        ) from problem
+    (folder / "README.txt").write_text(
+        "Everything that this workshop kept in Enough Thread.\n\n"
+        "lists/    what can be imported again, as the program's own lists\n"
+        "tables/   every table, one row a line, UTF-8; lengths in mm, weights in mg, times in UTC\n"
+        "designs/  the stitch files as they came; the number before the name is that of the table of designs\n"
+        + "".join(f"\nNot there any more, or damaged: {name}" for name in missing)
+    )
+    return {"lists": len(KINDS), "tables": tables, "designs": designs, "missing": len(missing)}
+
+
+def _write_tables(folder: Path) -> int:
+    written = 0
+    for model in all_models():
+        table = model._meta.db_table
+        if model._meta.app_label in NOT_TAKEN_OUT:
+            continue
+        columns = [field.column for field in model._meta.local_concrete_fields]
+        shown = [place for place, column in enumerate(columns) if (table, column) not in SECRET_COLUMNS]
+        with (folder / f"{table}.csv").open("w", encoding="utf-8", newline="") as file:
+            lines = csv.writer(file)
+            lines.writerow([columns[place] for place in shown])
+            for row in rows_of(model, "default"):
+                lines.writerow([_as_text(row[place]) for place in shown])
+        written += 1
+    return written
+
+
+def _as_text(value: Any) -> Any:
+    return value.isoformat() if hasattr(value, "isoformat") else value
+
+
+def _write_designs(folder: Path) -> tuple[int, list[str]]:
+    written, missing = 0, []
+    for design in Design.objects.order_by("pk").iterator():
+        name = "".join(letter if letter.isalnum() or letter in " ._-" else "_" for letter in design.file_name)
+        try:
+            (folder / f"{design.pk} {name[:120]}").write_bytes(read_kept(kept_file(design)))
+            written += 1
+        except (FileNotKept, DamagedFile):
+            missing.append(design.file_name)
+    return written, missing

@@ -1,0 +1,150 @@
+"""Restore a backup: looked at whole first, made ready beside, then put in place in one step."""
+
+import shutil
+import sqlite3
+import tempfile
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management import call_command
+from django.db import DatabaseError, connection
+
+from inventory.compute.errors import WorkshopError
+from inventory.kept_files import sha256_of, write_whole
+from workshop.backup.archive import DATABASE, FILES, BadBackup, Manifest, unpack
+from workshop.backup.making import CannotBackUp, back_up_into
+from workshop.backup.routing import migrate_database
+from workshop.backup.rows import (
+    another_database,
+    copy_rows,
+    migrations_of,
+    unknown_migrations,
+    waiting_migrations,
+)
+
+
+class CannotRestore(WorkshopError):
+    """Nothing was restored; what was there before is as it was."""
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What was restored, and where what was there before is kept; None where there was nothing to keep."""
+
+    manifest: Manifest
+    before: Path | None
+    files_put_back: int
+
+
+def restore(path: Path, *, at: datetime) -> Restored:
+    """Put everything back as ``path`` has it. Raises BadBackup and CannotRestore before anything is touched.
+
+    Files that are missing or damaged come first, which changes nothing that is good; then the database changes from
+    the one state to the other in one transaction, also under a site that runs. What was there before is backed up.
+    """
+    with tempfile.TemporaryDirectory(dir=settings.DATA_FOLDER, prefix="restoring-") as folder:
+        ready = Path(folder)
+        manifest = make_ready(path, into=ready)
+        before = _keep_what_is_there(at)
+        put_back = _put_files_back(manifest, ready)
+        _put_database_back(ready / DATABASE, at=at)
+    return Restored(manifest, before, put_back)
+
+
+def restore_beside(path: Path, *, into: Path) -> Manifest:
+    """Unpack a backup as the data folder of another site, to look at. The running data are not touched."""
+    if into.exists() and any(into.iterdir()):
+        raise CannotRestore(f"{into} is not empty. Name a new folder.")
+    into.mkdir(parents=True, exist_ok=True, mode=0o700)
+    try:
+        manifest = make_ready(path, into=into)
+    except WorkshopError:
+        shutil.rmtree(into)
+        raise
+    (into / DATABASE).rename(into / "enough-thread.sqlite3")
+    (into / "files").mkdir(exist_ok=True)
+    return manifest
+
+
+def make_ready(path: Path, *, into: Path) -> Manifest:
+    """Unpack a backup and bring its database to this version. Raises BadBackup."""
+    manifest = unpack(path, into=into)
+    database = into / DATABASE
+    database.chmod(0o600)
+    with another_database(f"sqlite:///{database}", alias="ready") as alias:
+        unknown = unknown_migrations(migrations_of(alias))
+        if unknown:
+            raise BadBackup(
+                f"The backup was made by a newer version ({manifest.version}; it knows {unknown[0][0]} "
+                f"{unknown[0][1]}). Update Enough Thread first, then restore it."
+            )
+        try:
+            migrate_database(alias)
+        except DatabaseError as problem:
+            raise BadBackup(
+                f"The backup's database cannot be brought to this version ({problem})."
+            ) from problem
+    with closing(sqlite3.connect(database)) as settled:
+        settled.execute("PRAGMA journal_mode = DELETE")
+    return manifest
+
+
+def _keep_what_is_there(at: datetime) -> Path | None:
+    """Back up what is about to be replaced; a database that cannot be read any more is set apart as it is."""
+    try:
+        if connection.introspection.table_names():
+            return back_up_into(Path(settings.BACKUP_FOLDER), at=at, why="before-restore")
+    except CannotBackUp as problem:
+        raise CannotRestore(f"What is there now could not be kept first. {problem}") from problem
+    except (DatabaseError, WorkshopError):
+        return None  # damaged: ``_put_database_back`` moves the file aside instead of writing over it
+    return None
+
+
+def _put_files_back(manifest: Manifest, ready: Path) -> int:
+    """Write the files that are missing or not as they should be; their names say their content."""
+    put_back = 0
+    for name, part in manifest.parts.items():
+        if name == DATABASE:
+            continue
+        place = Path(settings.MEDIA_ROOT) / name.removeprefix(FILES)
+        if not place.is_file() or place.stat().st_size != part.bytes or sha256_of(place) != part.sha256:
+            write_whole(place, (ready / name).read_bytes())
+            put_back += 1
+    return put_back
+
+
+def _put_database_back(database: Path, *, at: datetime) -> None:
+    if connection.vendor == "postgresql":
+        call_command("migrate", verbosity=0, interactive=False)
+        if waiting := waiting_migrations("default"):
+            raise CannotRestore(f"The database waits for {waiting[0]}. Run first: python3 manage.py migrate")
+        with another_database(f"sqlite:///{database}", alias="ready") as alias:
+            copy_rows(alias, "default")
+        return
+    try:
+        connection.ensure_connection()
+        with closing(sqlite3.connect(database)) as source:
+            # Writes all pages in one transaction of the running database: others see the one state or the other.
+            source.backup(connection.connection)
+    except (DatabaseError, sqlite3.DatabaseError) as problem:
+        if "locked" in str(problem):
+            raise CannotRestore(
+                "The database is held by somebody else. Stop the site, and try again."
+            ) from problem
+        _replace_damaged(database, at=at)
+    connection.close()
+
+
+def _replace_damaged(database: Path, *, at: datetime) -> None:
+    connection.close()
+    place = Path(str(connection.settings_dict["NAME"]))
+    for ending in ("", "-wal", "-shm"):
+        there = place.with_name(place.name + ending)
+        if there.exists():
+            there.rename(place.with_name(f"{place.name}.damaged-{at:%Y%m%d-%H%M%S}{ending}"))
+    write_whole(place, database.read_bytes())
+    place.chmod(0o600)

@@ -1,0 +1,130 @@
+"""The database itself: does it answer, is it whole, is it of this version, and who may read the file."""
+
+import stat
+from collections.abc import Iterator
+from functools import partial
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from django.db import DatabaseError, connection, transaction
+
+from inventory.ledger.check import GUARDS, GUARDS_THERE
+from inventory.schema.tables import columns_of, wanted_columns
+from workshop.backup.rows import all_models, migrations_of, unknown_migrations, waiting_migrations
+from workshop.doctor.finding import Finding
+
+AREA = "database"
+MIGRATE = "Mend it with: python3 manage.py migrate"
+RESTORE = "Restore a backup: python3 manage.py restore FILE"
+
+
+def database_findings() -> Iterator[Finding]:
+    """Yield what is wrong with the database. After one that does not answer there is nothing else to look at."""
+    try:
+        connection.ensure_connection()
+        yield from _whole()
+        yield from _version()
+        yield from _takes_a_write()
+        yield from _triggers()
+        yield from _modes()
+    except DatabaseError as problem:
+        yield Finding(AREA, f"The database does not answer ({problem!s:.200}).", RESTORE)
+
+
+def _whole() -> Iterator[Finding]:
+    if connection.vendor != "sqlite":
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA quick_check(3)")
+        rows = [row[0] for row in cursor.fetchall()]
+        if rows != ["ok"]:
+            yield Finding(AREA, f"The database file is damaged ({rows[0]:.120}).", RESTORE)
+        cursor.execute("PRAGMA foreign_key_check")
+        for table, row, parent, _ in cursor.fetchmany(5):
+            yield Finding(
+                AREA, f"Row {row} of {table} points to a row of {parent} that is not there.", RESTORE
+            )
+
+
+def _version() -> Iterator[Finding]:
+    for app, name in unknown_migrations(migrations_of("default")):
+        yield Finding(
+            AREA,
+            f"The database is of a newer version: it knows {app} {name}.",
+            "Update Enough Thread itself.",
+        )
+    waiting = waiting_migrations("default")
+    if waiting:
+        yield Finding(AREA, f"The database waits for {len(waiting)} changes, first {waiting[0]}.", MIGRATE)
+        return
+    for model in all_models():
+        wanted = wanted_columns(model)
+        there = columns_of(connection, model)
+        for column in sorted(wanted ^ there):
+            lacks = "has no" if column in wanted else "has a needless"
+            yield Finding(AREA, f"{model._meta.db_table} {lacks} column {column}.", RESTORE)
+        yield from _constraints(model)
+
+
+def _constraints(model: Any) -> Iterator[Finding]:
+    with connection.cursor() as cursor:
+        there = connection.introspection.get_constraints(cursor, model._meta.db_table)
+    for each in (*model._meta.constraints, *model._meta.indexes):
+        if each.name not in there:
+            yield Finding(AREA, f"{model._meta.db_table} has lost {each.name}.", RESTORE)
+
+
+def try_a_write() -> None:
+    """Write one row and take it back. Raises DatabaseError where the database takes none."""
+    from django.contrib.sessions.models import Session
+    from django.utils import timezone
+
+    with transaction.atomic():
+        Session.objects.create(session_key="a-try", session_data="", expire_date=timezone.now())
+        transaction.set_rollback(True)
+
+
+def _takes_a_write() -> Iterator[Finding]:
+    try:
+        try_a_write()
+    except DatabaseError as problem:
+        yield Finding(
+            AREA,
+            f"The database takes no change ({problem!s:.120}).",
+            "See that its disk has room, and that its file and folder may be written.",
+        )
+
+
+def _triggers() -> Iterator[Finding]:
+    with connection.cursor() as cursor:
+        cursor.execute(GUARDS_THERE[connection.vendor])
+        there = {name for (name,) in cursor.fetchall()}
+    for name in GUARDS[connection.vendor]:
+        if name not in there:
+            yield Finding(
+                AREA,
+                f"Nothing keeps entries of the ledger from being changed: {name} is not in force.",
+                "Mend it with: python3 manage.py doctor --mend",
+                mend_now=_put_triggers_back,
+            )
+
+
+def _put_triggers_back() -> None:
+    mending = import_module("inventory.migrations.0008_every_earlier_shelf")
+    with connection.schema_editor() as schema_editor:
+        mending.keep_entries_for_good(schema_editor)
+
+
+def _modes() -> Iterator[Finding]:
+    if connection.vendor != "sqlite":
+        return
+    place = Path(str(connection.settings_dict["NAME"]))
+    for path in (place, place.with_name(f"{place.name}-wal")):
+        if path.is_file() and stat.S_IMODE(path.stat().st_mode) & 0o077:
+            yield Finding(
+                AREA,
+                f"Others on this computer may read {path.name}, and everything in it.",
+                f"Mend it with: python3 manage.py doctor --mend (or chmod 600 {path})",
+                mend_now=partial(path.chmod, 0o600),
+            )

@@ -1,0 +1,39 @@
+"""The whole examination."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from workshop.doctor.database import database_findings
+from workshop.doctor.finding import Finding
+from workshop.doctor.stock import stock_findings
+from workshop.doctor.stored import stored_findings
+from workshop.doctor.surroundings import surroundings_findings
+
+
+@dataclass(frozen=True)
+class Examined:
+    """What was found, and what of it was mended at once."""
+
+    findings: tuple[Finding, ...]
+    mended: tuple[Finding, ...] = ()
+
+    @property
+    def to_mend(self) -> tuple[Finding, ...]:
+        return tuple(each for each in self.findings if not each.advice)
+
+
+def examine(*, at: datetime, mend: bool = False) -> Examined:
+    """Return everything that is not as it should be; ``mend`` first mends what is safe to, and looks again.
+
+    Where the database itself is not sound, what it holds is not looked at.
+    """
+    findings = list(database_findings())
+    if not any(each.mend_now is None for each in findings):
+        findings += [*stock_findings(), *stored_findings(), *surroundings_findings(at=at)]
+    safe = [each for each in findings if each.mend_now is not None]
+    if not (mend and safe):
+        return Examined(tuple(findings))
+    for each in safe:
+        assert each.mend_now is not None
+        each.mend_now()
+    return Examined(examine(at=at).findings, mended=tuple(safe))

@@ -1,0 +1,84 @@
+"""Files that the workshop keeps: there, whole, and known."""
+
+import re
+import time
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+
+from django.conf import settings
+from django.urls import reverse
+
+from inventory.kept_files import KeptFile, state_of
+from inventory.kept_files.by_content import UNFINISHED
+from planning.library.designs import kept_file
+from planning.models import Design
+from workshop.doctor.finding import Finding
+
+AREA = "files"
+FORGOTTEN_AFTER_S = 6 * 3600
+MOST_NAMED = 20
+_HASHED = re.compile(r"[0-9a-f]{64}")
+
+
+def stored_findings() -> Iterator[Finding]:
+    """Yield files that are missing, damaged, unknown, or never written to their end."""
+    known = set()
+    for design in Design.objects.order_by("pk").iterator():
+        kept = kept_file(design)
+        known.add(kept.path)
+        state = state_of(kept, size_bytes=design.size_bytes)
+        if state != "good":
+            yield Finding(
+                AREA,
+                f"The stitch file of {design.name} is {state}.",
+                f"Import the same file again on {reverse('design_import')}, or restore a backup.",
+            )
+    root = Path(settings.MEDIA_ROOT)
+    yield from _damaged_imports(root / "imports")
+    yield from _orphans(root / "designs", known)
+    yield from _unfinished(root)
+
+
+def _damaged_imports(folder: Path) -> Iterator[Finding]:
+    for path in sorted(folder.glob("*")) if folder.is_dir() else ():
+        if (
+            _HASHED.fullmatch(path.name)
+            and state_of(KeptFile(f"imports/{path.name}", path.name, "")) == "damaged"
+        ):
+            yield Finding(
+                AREA,
+                f"A list that was imported, {path.name[:12]}…, is damaged.",
+                "Mend it with: python3 manage.py doctor --mend; what it put on the shelf stays.",
+                mend_now=path.unlink,
+            )
+
+
+def _orphans(folder: Path, known: set[Path]) -> Iterator[Finding]:
+    lost = [
+        path
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path not in known and not path.name.startswith(UNFINISHED) and _is_old(path)
+    ]
+    for path in lost[:MOST_NAMED]:
+        yield Finding(
+            AREA,
+            f"{path.relative_to(folder.parent)} belongs to no design ({path.stat().st_size:,} bytes).",
+            "Harmless. Import it again if you miss it, or delete it.",
+            advice=True,
+        )
+
+
+def _unfinished(root: Path) -> Iterator[Finding]:
+    for path in sorted(root.rglob(f"{UNFINISHED}*")):
+        if path.is_file() and _is_old(path):
+            yield Finding(
+                AREA,
+                f"{path.relative_to(root)} was never written to its end.",
+                "Mend it with: python3 manage.py doctor --mend",
+                mend_now=partial(path.unlink, missing_ok=True),
+            )
+
+
+def _is_old(path: Path) -> bool:
+    return time.time() - path.stat().st_mtime > FORGOTTEN_AFTER_S

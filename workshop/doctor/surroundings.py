@@ -1,0 +1,118 @@
+"""What the program stands on: folders, the disk, the clock, the worker, static files, settings and backups."""
+
+import os
+import shutil
+import stat
+import tempfile
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from functools import partial
+from pathlib import Path
+
+from django.conf import settings
+from django.contrib.staticfiles.finders import find
+
+from inventory.models import Entry
+from workshop.backup.making import kept_backups
+from workshop.doctor.finding import Finding
+
+AREA = "surroundings"
+LEAST_FREE_BYTES = 500_000_000
+NEED = ("workshop/tokens.css", "workshop/base.css")
+BACKUP_WITHIN = timedelta(days=7)
+WORKER_WITHIN = timedelta(minutes=15)
+LOCAL = {"localhost", "127.0.0.1", "[::1]"}
+
+
+def surroundings_findings(*, at: datetime) -> Iterator[Finding]:
+    """Yield what is wrong around the program."""
+    yield from _folders()
+    yield from _clock(at)
+    yield from _worker(at)
+    yield from _settings()
+    for name in NEED:
+        if find(name) is None:
+            yield Finding(AREA, f"The pages' own file {name} is missing.", "Install Enough Thread again.")
+    backups = kept_backups(Path(settings.BACKUP_FOLDER))
+    if not backups or at - backups[0].made_at > BACKUP_WITHIN:
+        last = (
+            f"The last backup here is of {backups[0].made_at:%d %b %Y}."
+            if backups
+            else "No backup was made here."
+        )
+        yield Finding(
+            AREA,
+            last,
+            f"Make one: python3 manage.py backup --into {settings.BACKUP_FOLDER} --keep 14",
+            advice=True,
+        )
+
+
+def _folders() -> Iterator[Finding]:
+    for folder in (Path(settings.DATA_FOLDER), Path(settings.MEDIA_ROOT), Path(settings.BACKUP_FOLDER)):
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            with tempfile.NamedTemporaryFile(dir=folder):
+                pass
+        except OSError as problem:
+            yield Finding(
+                AREA,
+                f"{folder} cannot be written ({problem.strerror}).",
+                "Make room, or give the right to write.",
+            )
+    free = shutil.disk_usage(settings.DATA_FOLDER).free
+    if free < LEAST_FREE_BYTES:
+        yield Finding(
+            AREA,
+            f"Only {free / 1e6:,.0f} MB are free on the disk of {settings.DATA_FOLDER}.",
+            "Make room there.",
+        )
+
+
+def _clock(at: datetime) -> Iterator[Finding]:
+    newest = Entry.objects.order_by("-at").values_list("at", flat=True).first()
+    if newest is not None and newest - at > timedelta(hours=25):
+        yield Finding(
+            AREA,
+            f"The clock says {at:%d %b %Y, %H:%M}, but an entry is of {newest:%d %b %Y, %H:%M}.",
+            "Set the computer's clock.",
+        )
+
+
+def _worker(at: datetime) -> Iterator[Finding]:
+    if not settings.HAS_WORKER:
+        return
+    from django_tasks_db.models import DBTaskResult
+
+    waiting = DBTaskResult.objects.filter(status="READY", enqueued_at__lt=at - WORKER_WITHIN).count()
+    if waiting:
+        yield Finding(
+            AREA,
+            f"{waiting} imports wait, and no worker takes them.",
+            "Start one: python3 manage.py db_worker",
+        )
+
+
+def _settings() -> Iterator[Finding]:
+    strangers = set(settings.ALLOWED_HOSTS) - LOCAL
+    if settings.DEBUG and strangers:
+        yield Finding(
+            AREA,
+            "DEBUG is on for a site that others reach: its pages tell its inside.",
+            "Start it without DEBUG.",
+        )
+    if strangers and not settings.HTTPS:
+        yield Finding(
+            AREA,
+            "Others reach this site without HTTPS.",
+            "Put it behind HTTPS and set ENOUGH_THREAD_HTTPS=1.",
+            advice=True,
+        )
+    key = Path(settings.DATA_FOLDER) / "secret-key"
+    if os.name != "nt" and key.exists() and stat.S_IMODE(key.stat().st_mode) & 0o077:
+        yield Finding(
+            AREA,
+            "Others on this computer may read the key that signs sessions.",
+            "Mend it with: python3 manage.py doctor --mend",
+            mend_now=partial(key.chmod, 0o600),
+        )

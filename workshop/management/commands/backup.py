@@ -1,0 +1,51 @@
+"""Back up everything into one file, while the site runs."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandError, CommandParser
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from workshop.backup.archive import manifest_in
+from workshop.backup.making import back_up, back_up_into
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Back up the database and the stitch files into one file, which is opened again to be sure. The site may "
+        "run. It holds everything, passwords' hashes too: keep it as you keep a key. Exits 1 if nothing was made."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("file", nargs="?", type=Path, metavar="FILE", help="The new file.")
+        parser.add_argument(
+            "--into", type=Path, metavar="FOLDER", help="Instead: under a name with its time, in this folder."
+        )
+        parser.add_argument(
+            "--keep", type=int, metavar="N", help="With --into: then delete all but the newest N there."
+        )
+        parser.add_argument("--pictures", action="store_true", help="Pictures too, which can be drawn again.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if (options["file"] is None) == (options["into"] is None):
+            raise CommandError("Name a FILE, or a folder with --into.", returncode=2)
+        if options["keep"] is not None and (options["into"] is None or options["keep"] < 1):
+            raise CommandError("--keep goes with --into, and keeps at least 1.", returncode=2)
+        at = timezone.now()
+        if options["into"]:
+            path = back_up_into(options["into"], at=at, keep=options["keep"], pictures=options["pictures"])
+        else:
+            path = options["file"]
+            back_up(path, at=at, pictures=options["pictures"])
+        manifest = manifest_in(path)
+        size = path.stat().st_size
+        if options["format"] == "json":
+            self.write_json(
+                {"file": str(path), "bytes": size, "files": manifest.files, "made_at": at.isoformat()}
+            )
+            return
+        self.stdout.write(
+            f"{path}: {size / 1e6:,.1f} MB, the database and {manifest.files:,} files. It opens."
+        )

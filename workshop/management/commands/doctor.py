@@ -1,0 +1,45 @@
+"""Look at everything that has to be right."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from workshop.doctor.examine import examine
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Look at the database, the stock, the files and what they stand on, and say what is wrong and what mends it. "
+        "Exits 0 if all is sound, 1 if there is something to mend; advice alone is no fault."
+    )
+    requires_migrations_checks = False
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("--mend", action="store_true", help="Mend what is safe to mend without a look.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        examined = examine(at=timezone.now(), mend=options["mend"])
+        if options["format"] == "json":
+            self.write_json(
+                {
+                    "sound": not examined.to_mend,
+                    "findings": [
+                        {"area": each.area, "what": each.what, "mend": each.mend, "advice": each.advice}
+                        for each in examined.findings
+                    ],
+                    "mended": [each.what for each in examined.mended],
+                }
+            )
+        else:
+            for each in examined.mended:
+                self.stdout.write(f"Mended: {each.what}")
+            for each in examined.findings:
+                self.stdout.write(f"{'Advice' if each.advice else 'To mend'} ({each.area}): {each}")
+            if not examined.to_mend:
+                self.stdout.write("All is sound.")
+        if examined.to_mend:
+            raise SystemExit(1)

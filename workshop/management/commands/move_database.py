@@ -1,0 +1,29 @@
+"""Move the workshop between SQLite and PostgreSQL."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from inventory.management.base import WorkshopCommand
+from workshop.backup.moving import move_database
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Copy everything into the empty database at URL (postgres://PERSON@SERVER/NAME or sqlite:////PATH) and compare "
+        "it row by row. Stop the site first. This database is not changed. Exits 1 if nothing was moved."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("url", metavar="URL")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        moved = move_database(options["url"])
+        if options["format"] == "json":
+            self.write_json({"rows": moved.rows})
+            return
+        self.stdout.write(
+            f"{moved.rows:,} rows are there, and all of them are equal. From now on start the site with\n"
+            f"DATABASE_URL={moved.url}"
+        )

@@ -1,0 +1,67 @@
+"""Put everything back as a backup has it, or lay it out beside for a look."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandError, CommandParser
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from workshop.backup.archive import manifest_in
+from workshop.backup.restoring import restore, restore_beside
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Restore a backup. All of it is looked at before anything is touched, and what is there now is backed up "
+        "first. With --beside, lay it out in another folder for a look. Exits 1 if nothing was restored."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("file", type=Path, metavar="FILE")
+        parser.add_argument("--yes", action="store_true", help="Do not ask.")
+        parser.add_argument(
+            "--beside", type=Path, metavar="FOLDER", help="Lay it out here; change nothing else."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        path = options["file"]
+        if options["beside"]:
+            manifest = restore_beside(path, into=options["beside"])
+            self._tell(
+                {
+                    "made_at": manifest.made_at.isoformat(),
+                    "files": manifest.files,
+                    "folder": str(options["beside"]),
+                },
+                f"The backup of {manifest.made_at:%d %b %Y, %H:%M} lies in {options['beside']}. To look at it:\n"
+                f"ENOUGH_THREAD_DATA={options['beside']} python3 manage.py runserver 127.0.0.1:8001",
+                options["format"],
+            )
+            return
+        manifest = manifest_in(path)
+        if not options["yes"]:
+            self.stderr.write(
+                f"This puts the workshop back to {manifest.made_at:%d %b %Y, %H:%M}. What was done since is gone from "
+                "it, but kept in a backup of its own."
+            )
+            if input("Restore it? Type yes: ").strip().lower() != "yes":
+                raise CommandError("Nothing was restored.")
+        done = restore(path, at=timezone.now())
+        self._tell(
+            {
+                "made_at": done.manifest.made_at.isoformat(),
+                "files_put_back": done.files_put_back,
+                "before": str(done.before) if done.before else None,
+            },
+            f"The workshop is as it was on {done.manifest.made_at:%d %b %Y, %H:%M}; {done.files_put_back:,} files were "
+            f"put back." + (f" What was there before: {done.before}" if done.before else ""),
+            options["format"],
+        )
+
+    def _tell(self, data: dict[str, Any], words: str, how: str) -> None:
+        if how == "json":
+            self.write_json(data)
+        else:
+            self.stdout.write(words)

@@ -1,0 +1,118 @@
+"""Kinds of trouble with the database and the disk, each with its own sentence and what to do."""
+
+import errno
+from dataclasses import dataclass
+
+from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError
+from django.db.utils import InternalError
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What happened and what to do; ``status`` is what the answer says to a machine."""
+
+    name: str
+    title: str
+    what: str
+    do: str
+    status: int = 503
+
+
+BUSY = Trouble(
+    "busy",
+    "The workshop is busy",
+    "Somebody else was changing the same things, and went on for longer than we waited. Nothing of yours was changed.",
+    "Go back and try again in a moment.",
+)
+FULL = Trouble(
+    "full",
+    "The disk is full",
+    "What you sent was not saved, because the workshop's disk has no room left. What was saved before is safe.",
+    "Make room on the disk of the workshop's computer, then go back and try again.",
+)
+READ_ONLY = Trouble(
+    "read-only",
+    "The workshop cannot write",
+    "What you sent was not saved, because the database, or its folder, may not be written. What was saved is safe.",
+    "Give the program the right to write in its data folder, or see whether the disk was mounted to read only.",
+)
+DAMAGED = Trouble(
+    "damaged",
+    "The database is damaged",
+    "The database file cannot be read as one. Nothing more is written to it.",
+    "Stop the site and restore the newest backup: python3 manage.py restore FILE. The damaged file is kept beside.",
+)
+OUT_OF_DATE = Trouble(
+    "out of date",
+    "The database is of another version",
+    "The program was updated, and the database was not yet. Nothing was changed.",
+    "Run python3 manage.py migrate, then try again.",
+)
+AWAY = Trouble(
+    "away",
+    "The database does not answer",
+    "It cannot be reached at the moment. Nothing was changed.",
+    "See that it runs, then try again.",
+)
+TOO_LARGE = Trouble(
+    "too large",
+    "A number is too large",
+    "A number that was sent is larger than anything this workshop can hold. Nothing was changed.",
+    "Go back, look at the numbers, and send them again.",
+    status=422,
+)
+
+ODD_SIGN = Trouble(
+    "odd sign",
+    "There is a sign that cannot be kept",
+    "What was sent holds a sign that no text has (a zero byte, or half of a letter). Nothing was changed.",
+    "Go back, type it instead of copying it, and send it again.",
+    status=422,
+)
+
+_SIGNS = (
+    (BUSY, ("database is locked", "database table is locked", "deadlock detected", "could not serialize",
+            "lock timeout", "statement timeout", "could not obtain lock")),
+    (FULL, ("database or disk is full", "no space left", "disk full", "could not extend file")),
+    (READ_ONLY, ("readonly database", "read-only", "unable to open database file", "permission denied")),
+    (DAMAGED, ("malformed", "is not a database", "disk i/o error", "invalid page", "corrupt")),
+    (OUT_OF_DATE, ("no such table", "no such column", "does not exist", "has no column")),
+    (AWAY, ("connection", "server closed", "terminating", "starting up", "shutting down", "too many clients")),
+)  # fmt: skip
+
+
+def trouble_of(problem: BaseException) -> Trouble | None:
+    """Return what kind of trouble an error is, or None for one that is a fault of the program.
+
+    >>> trouble_of(OperationalError("database is locked")).name
+    'busy'
+    >>> trouble_of(OSError(errno.ENOSPC, "No space left on device")).name
+    'full'
+    >>> trouble_of(ZeroDivisionError()) is None
+    True
+    """
+    if isinstance(problem, OSError) and not isinstance(problem, ConnectionError):
+        return {
+            errno.ENOSPC: FULL,
+            errno.EDQUOT: FULL,
+            errno.EROFS: READ_ONLY,
+            errno.EACCES: READ_ONLY,
+            errno.EPERM: READ_ONLY,
+        }.get(problem.errno or 0)
+    if isinstance(problem, ValueError) and "nul (0x00)" in str(problem).lower():
+        return ODD_SIGN
+    if isinstance(problem, UnicodeEncodeError) and "surrogates not allowed" in str(problem):
+        return ODD_SIGN
+    if isinstance(problem, OverflowError) and "too large to convert" in str(problem).lower():
+        return TOO_LARGE
+    if isinstance(problem, DataError) and "out of range" in str(problem).lower():
+        return TOO_LARGE
+    if isinstance(problem, DatabaseError | InterfaceError) and not isinstance(
+        problem, IntegrityError | DataError
+    ):
+        words = str(problem).lower()
+        for trouble, signs in _SIGNS:
+            if any(sign in words for sign in signs):
+                return trouble
+        return AWAY if isinstance(problem, OperationalError | InterfaceError | InternalError) else None
+    return None

@@ -1,0 +1,59 @@
+"""Answers trouble with a page in words, and what a person typed with what was wrong about it."""
+
+import json
+import logging
+from collections.abc import Callable
+
+from django.db import connection
+from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
+
+from inventory.compute.errors import WorkshopError
+from workshop.trouble.kinds import Trouble, trouble_of
+
+logger = logging.getLogger(__name__)
+UNCLEAR = "This could not be done"
+
+
+class TroubleMiddleware:
+    """Stands around every page. It asks nothing of the database, which may be the trouble."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        try:
+            return self.get_response(request)
+        except Exception as problem:
+            answer = self.process_exception(request, problem)
+            if answer is None:
+                raise
+            return answer
+
+    def process_exception(self, request: HttpRequest, problem: Exception) -> HttpResponse | None:
+        """Answer what is trouble or a refusal; the rest is a fault, and stays one."""
+        if isinstance(problem, WorkshopError):
+            return answer_trouble(
+                request, Trouble("refused", UNCLEAR, str(problem), "Nothing was changed.", status=422)
+            )
+        trouble = trouble_of(problem)
+        if trouble is None:
+            return None
+        logger.error("%s: %s %s: %s", trouble.name, request.method, request.path, problem)
+        if connection.connection is not None and not connection.in_atomic_block:
+            connection.close_if_unusable_or_obsolete()
+        return answer_trouble(request, trouble)
+
+
+def answer_trouble(request: HttpRequest, trouble: Trouble) -> HttpResponse:
+    """Return the page, or JSON for a script; neither asks the database."""
+    if "application/json" in (request.headers.get("Accept", ""), request.content_type):
+        body = json.dumps({"problem": f"{trouble.what} {trouble.do}", "kind": trouble.name})
+        answer = HttpResponse(body, status=trouble.status, content_type="application/json")
+    else:
+        answer = HttpResponse(
+            render_to_string("workshop/trouble.html", {"trouble": trouble}), status=trouble.status
+        )
+    if trouble.status == 503:
+        answer["Retry-After"] = "5"
+    return answer

@@ -1,0 +1,127 @@
+"""What a database says was done to it, put right where the names have changed since.
+
+Before migrations became history they were renumbered when lines of work met, and some were edited where they
+stood. A database made then records names that no file has, or lacks columns that its record promises; Django would
+stop at "table already exists", or find nothing to do. Such a record is rewritten to say that all of the old
+migrations are done, and the first migration after them makes that true (0008 of the shelf, 0009 of the plan).
+"""
+
+from importlib import import_module
+from typing import Any
+
+from django.apps import apps as site
+from django.db import transaction
+from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
+
+from inventory.schema.tables import columns_of, tables_of, wanted_columns
+
+Name = tuple[str, str]
+
+# All that landed before the mending migrations, and where those stand.
+BEFORE_MENDING: dict[str, tuple[str, ...]] = {
+    "inventory": (
+        "0001_initial",
+        "0002_entries_are_for_good",
+        "0003_needles_and_stocktakes",
+        "0004_what_the_entry_found_open",
+        "0005_needle_and_speed",
+        "0006_how_well_a_colour_is_known",
+        "0007_orders_and_price_steps",
+    ),
+    "planning": (
+        "0001_initial",
+        "0002_design_library",
+        "0003_jobs",
+        "0004_the_run",
+        "0005_working_hours",
+        "0006_recipes_and_cuts",
+        "0007_shades_that_jobs_hold",
+        "0008_buying_rules",
+    ),
+}
+MENDING: frozenset[Name] = frozenset(
+    {("inventory", "0008_every_earlier_shelf"), ("planning", "0009_every_earlier_plan")}
+)
+# Names under which some of them were recorded while they were being worked on side by side.
+FORMER: frozenset[Name] = frozenset(
+    {
+        ("inventory", "0005_how_well_a_colour_is_known"),
+        ("inventory", "0005_orders_and_price_steps"),
+        ("planning", "0004_buying_rules"),
+        ("planning", "0004_recipes_and_cuts"),
+        ("planning", "0004_shades_that_jobs_hold"),
+        ("planning", "0004_working_hours"),
+        ("planning", "0005_needle_and_speed"),
+    }
+)
+
+
+def put_history_right(connection: Any) -> list[str]:
+    """Rewrite the record of migrations where it does not fit the tables, and say what was found.
+
+    Nothing is done to a new database, to one whose record fits, or to one that was mended before.
+    """
+    recorder = MigrationRecorder(connection)
+    if not recorder.has_table():
+        return []
+    ours = {name for name in recorder.applied_migrations() if name[0] in BEFORE_MENDING}
+    if not ours or ours & MENDING:
+        return []
+    later = ours - FORMER - {(app, name) for app, names in BEFORE_MENDING.items() for name in names}
+    found = history_problems(connection, ours)
+    if later:
+        _mend_beneath(connection, later)
+    elif not found:
+        return []
+    with transaction.atomic(using=connection.alias):
+        for app, name in sorted(ours & FORMER):
+            recorder.record_unapplied(app, name)
+        for app, names in BEFORE_MENDING.items():
+            for name in names:
+                if (app, name) not in ours:
+                    recorder.record_applied(app, name)
+        for app, name in sorted(MENDING) if later else ():
+            recorder.record_applied(app, name)
+    return found
+
+
+def _mend_beneath(connection: Any, later: set[Name]) -> None:
+    """Mend a database that has gone past the mending migrations without them: they came between later.
+
+    The tables are brought to what the last of its migrations says, instead of to what stood before them.
+    """
+    loader = MigrationLoader(connection)
+    before = {(app, name) for app, names in BEFORE_MENDING.items() for name in names}
+    reached = loader.project_state(sorted((before | MENDING | later) & set(loader.graph.nodes))).apps
+    for app, name in sorted(MENDING):
+        with connection.schema_editor() as schema_editor:
+            import_module(f"{app}.migrations.{name}").mend(reached, schema_editor)
+
+
+def history_problems(connection: Any, ours: set[Name]) -> list[str]:
+    """Return in words where the recorded migrations and the tables do not fit each other."""
+    former = [f"{app} {name} has another name now." for app, name in sorted(ours & FORMER)]
+    if former:
+        return former
+    loader = MigrationLoader(connection)
+    done = ours & set(loader.graph.nodes)
+    early = [
+        f"{app} {name} was done before {parent[0]} {parent[1]}."
+        for app, name in sorted(done)
+        for parent in loader.graph.node_map[app, name].parents
+        if parent[0] in BEFORE_MENDING and parent.key not in done | MENDING
+    ]
+    return early or _misfits(connection, loader, done)
+
+
+def _misfits(connection: Any, loader: MigrationLoader, done: set[Name]) -> list[str]:
+    recorded = loader.project_state(sorted(done)).apps
+    found = []
+    for app_label in sorted({app for app, _ in done} & {config.label for config in site.get_app_configs()}):
+        for model in tables_of(recorded, app_label):
+            wanted = wanted_columns(model)
+            there = columns_of(connection, model)
+            found += [f"{model._meta.db_table} has no {column}." for column in sorted(wanted - there)]
+            found += [f"{model._meta.db_table} still has {column}." for column in sorted(there - wanted)]
+    return found
