@@ -382,7 +382,8 @@ def test_five_files_of_which_one_is_damaged_end_as_four_designs_and_one_reason(s
     assert "broken.pes" in page
     run = ImportRun.objects.get()
     assert not importing._incoming(run).exists()
-    table = list(csv.reader(io.StringIO(page_text(signed_in.get(reverse("import_refused", args=[run.pk]))))))
+    refused = signed_in.get(reverse("import_refused", args=[run.pk]))
+    table = list(csv.reader(io.StringIO(refused.content.decode())))
     assert table[0][-1] == "reason"
     assert table[1][0] == "broken.pes"
     assert len(table) == 2
