@@ -5,7 +5,7 @@ from collections import defaultdict
 from itertools import combinations
 from pathlib import Path
 
-HOUSE = Path(__file__).resolve().parents[2]
+HOUSE = Path(__file__).resolve().parents[1]
 TEMPLATES = sorted(
     path
     for app in ("workshop", "inventory", "planning")
