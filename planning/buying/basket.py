@@ -192,7 +192,7 @@ def _to_market(needs: Sequence[MaterialNeed], *, only: set[str], today: date) ->
             unsold.append(need)
             continue
         days = None if need.needed_on is None else max(0, (need.needed_on - today).days)
-        quickest = min(offer.lead_days for offer in sellers)
+        quickest = min(offer.lead_time_days for offer in sellers)
         if days is not None and quickest > days:
             days = quickest
             late.append((need, today + timedelta(days=quickest)))
@@ -278,7 +278,7 @@ def _basket_offer(number: int, offer: Offer, material: Material, holds: int) -> 
         material=material.key,
         holds=holds,
         price=offer.price,
-        lead_days=offer.supplier.lead_time_days,
+        lead_time_days=offer.supplier.lead_time_days,
         steps=tuple(PriceStep(each.from_packs, each.price) for each in offer.breaks.all()),
         incremental=offer.steps_for == Offer.Steps.INCREMENTAL,
         minimum_packs=offer.minimum_packs,
@@ -302,7 +302,7 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
         for each in bought:
             needs = tuple(covers.get(each.offer.material, ()))
             days = [need.needed_on for need in needs if need.needed_on is not None]
-            due = min(days) - timedelta(days=each.offer.lead_days) if days else None
+            due = min(days) - timedelta(days=each.offer.lead_time_days) if days else None
             if due is None and any(need.kept_for for need in needs):
                 due = today  # what is kept in stock lacks already
             lines.append(BasketLine(at_market.sold[each.offer.number], each, needs, due))

@@ -141,12 +141,12 @@ def _need(
     rules: Rules,
     today: date,
 ) -> MaterialNeed:
-    lead_days, lead_sd = _lead_time(material.offers, waits)
+    lead_time_days, lead_sd = _lead_time(material.offers, waits)
     point = None
     if any(history):
         point = reorder_point(
             history,
-            lead_time_weeks=lead_days / 7,
+            lead_time_weeks=lead_time_days / 7,
             lead_time_sd_weeks=lead_sd / 7,
             service_level=rules.service_level,
         )
@@ -160,7 +160,7 @@ def _need(
         safety=safety,
         certainty=rules.enough_at,
         today=today,
-        lead_time_days=lead_days,
+        lead_time_days=lead_time_days,
     )
     missing, needed_on = net.missing, net.run_out
     for each in jobs:

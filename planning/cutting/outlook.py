@@ -26,7 +26,7 @@ PAST_DAYS, LEAST_PAST_DAYS = 91, 28
 class Outlook:
     """A stabilizer's way down. Lengths are mm of a roll ``width_mm`` wide, whatever width a roll really has.
 
-    ``per_week_mm`` is what an average week of the past took; ``lead_days`` and ``supplier`` are those of the
+    ``per_week_mm`` is what an average week of the past took; ``lead_time_days`` and ``supplier`` are those of the
     cheapest offer, None and empty where nobody is known to sell it.
     """
 
@@ -35,7 +35,7 @@ class Outlook:
     free_mm: int
     per_week_mm: int
     needs: tuple[Booking, ...]
-    lead_days: int | None
+    lead_time_days: int | None
     supplier: str
     projection: Projection
 
@@ -64,7 +64,7 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> tuple[list[Outl
     found = []
     for product in StabilizerProduct.objects.filter(pk__in=widths):
         cheapest = offers.get(product.pk)
-        lead_days = cheapest.supplier.lead_time_days if cheapest else None
+        lead_time_days = cheapest.supplier.lead_time_days if cheapest else None
         own = tuple(needs.get(product.pk, ()))
         found.append(
             Outlook(
@@ -73,14 +73,14 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> tuple[list[Outl
                 free_mm=free.get(product.pk, 0),
                 per_week_mm=used.get(product.pk, 0),
                 needs=own,
-                lead_days=lead_days,
+                lead_time_days=lead_time_days,
                 supplier=cheapest.supplier.name if cheapest else "",
                 projection=project(
                     free.get(product.pk, 0),
                     today=today,
                     needs=own,
                     per_week=used.get(product.pk, 0),
-                    lead_days=lead_days,
+                    lead_time_days=lead_time_days,
                 ),
             )
         )

@@ -55,7 +55,7 @@ def a_season(*, needs: int, seed: int) -> Market:
                         material=material,
                         holds=holds_mm,
                         price=price,
-                        lead_days=rng.choice([2, 4, 6]),
+                        lead_time_days=rng.choice([2, 4, 6]),
                         steps=steps,
                         incremental=rng.random() < 0.5,
                     )

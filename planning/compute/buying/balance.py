@@ -56,7 +56,7 @@ def project(
     needs: Iterable[Booking] = (),
     per_week: float = 0.0,
     arriving: Iterable[Booking] = (),
-    lead_days: int | None = None,
+    lead_time_days: int | None = None,
     horizon_days: int = HORIZON_DAYS,
 ) -> Projection:
     """Return how what is ``free`` goes down from ``today``, in whatever unit it is given.
@@ -68,14 +68,18 @@ def project(
 
     >>> monday = date(2026, 3, 2)
     >>> ends = project(
-    ...     10_000, today=monday, needs=[Booking(6_000, date(2026, 3, 11))], per_week=3_500, lead_days=5
+    ...     10_000, today=monday, needs=[Booking(6_000, date(2026, 3, 11))], per_week=3_500, lead_time_days=5
     ... )
     >>> ends.run_out_on.isoformat(), ends.order_by.isoformat(), round(ends.lacking)
     ('2026-03-17', '2026-03-12', 500)
     >>> [round(step.balance) for step in ends.steps[6:10]]
     [6500, 6500, 6500, 500]
     """
-    for value, what in ((free, "free quantity"), (per_week, "use of a week"), (lead_days or 0, "lead time")):
+    for value, what in (
+        (free, "free quantity"),
+        (per_week, "use of a week"),
+        (lead_time_days or 0, "lead time"),
+    ):
         require_not_negative(value, what=what)
     booked = _by_day(needs, today)
     coming = _by_day(arriving, today)
@@ -97,7 +101,7 @@ def project(
         # Sevenths add up to a whole week only to within rounding.
         if balance < -1e-6:
             run_out_on = steps[-1].on
-            order_by = None if lead_days is None else run_out_on - timedelta(days=lead_days)
+            order_by = None if lead_time_days is None else run_out_on - timedelta(days=lead_time_days)
             return Projection(tuple(steps), run_out_on, order_by)
     return Projection(tuple(steps), None, None)
 

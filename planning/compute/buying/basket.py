@@ -37,7 +37,7 @@ class PriceStep:
 
 @dataclass(frozen=True)
 class BasketOffer:
-    """A pack that holds ``holds`` of a material, there ``lead_days`` after it is ordered.
+    """A pack that holds ``holds`` of a material, there ``lead_time_days`` after it is ordered.
 
     With ``steps`` more packs are cheaper: all of them (all-units), or only those from the step on (incremental).
     """
@@ -47,7 +47,7 @@ class BasketOffer:
     material: str
     holds: int
     price: Decimal
-    lead_days: int = 0
+    lead_time_days: int = 0
     steps: tuple[PriceStep, ...] = ()
     incremental: bool = False
     minimum_packs: int = 1
@@ -269,7 +269,7 @@ def _late(market: Market, basket: Basket) -> list[str]:
             come = sum(
                 each.packs * each.offer.holds
                 for each in basket.bought
-                if each.offer.material == material and _within(each.offer.lead_days, days)
+                if each.offer.material == material and _within(each.offer.lead_time_days, days)
             )
             if come < due:
                 problems.append(f"{come} of {due} {material} come within {days} days")

@@ -45,7 +45,7 @@ def ways_to_buy(market: Market, material: str, needs: Sequence[BasketNeed]) -> t
     limit = min((need.days for need in needs if need.days is not None), default=None)
     by_supplier: dict[str, list[BasketOffer]] = defaultdict(list)
     for offer in market.offers_of.get(material, ()):
-        if limit is None or offer.lead_days <= limit:
+        if limit is None or offer.lead_time_days <= limit:
             by_supplier[offer.supplier].append(offer)
     ways = [
         way

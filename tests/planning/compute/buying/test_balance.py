@@ -53,7 +53,7 @@ def test_a_booked_job_beyond_what_is_usual_takes_its_place():
 
 
 def test_what_nobody_gave_a_day_and_what_is_overdue_is_wanted_today():
-    ends = project(10, today=TODAY, needs=[Booking(6, None), Booking(6, days(-9))], lead_days=5)
+    ends = project(10, today=TODAY, needs=[Booking(6, None), Booking(6, days(-9))], lead_time_days=5)
     assert (ends.run_out_on, ends.order_by, ends.lacking) == (TODAY, days(-5), 2)
 
 
@@ -72,7 +72,7 @@ def test_what_outlasts_the_horizon_has_no_day():
 
 
 def test_less_than_nothing_is_refused():
-    for wrong in ({"free": -1}, {"per_week": -1}, {"lead_days": -1}, {"needs": [Booking(-1)]}):
+    for wrong in ({"free": -1}, {"per_week": -1}, {"lead_time_days": -1}, {"needs": [Booking(-1)]}):
         with pytest.raises(NotPositive):
             project(**({"free": 1, "today": TODAY} | wrong))
 

@@ -58,7 +58,7 @@ def a_market(rng: random.Random) -> Market:
                 material=material,
                 holds=holds,
                 price=money(price),
-                lead_days=rng.choice([2, 6]),
+                lead_time_days=rng.choice([2, 6]),
                 steps=steps if rng.random() < 0.5 else (),
                 incremental=rng.random() < 0.5,
                 minimum_packs=rng.choice([1, 1, 1, 2]),
@@ -113,7 +113,7 @@ def every_way(market: Market, material: str, needs: list[BasketNeed]) -> list[tu
             offer
             for offer in market.offers
             if (offer.supplier, offer.material) == (name, material)
-            and all(offer.lead_days <= each for each in days)
+            and all(offer.lead_time_days <= each for each in days)
         ]
         counts = [[0, *range(offer.minimum_packs, most_packs(offer, quantity) + 1)] for offer in offers]
         for packs in itertools.product(*counts):
@@ -167,7 +167,9 @@ def market() -> Market:
     """Red and blue at two suppliers, each of whom is a little cheaper for one of them; shipping is 4.00 each."""
     prices = {("Quay", "red"): 400, ("Quay", "blue"): 440, ("Pier", "red"): 430, ("Pier", "blue"): 410}
     offers = tuple(
-        BasketOffer(number, supplier, material, 1000, money(price), lead_days=3 if supplier == "Quay" else 8)
+        BasketOffer(
+            number, supplier, material, 1000, money(price), lead_time_days=3 if supplier == "Quay" else 8
+        )
         for number, ((supplier, material), price) in enumerate(prices.items(), 1)
     )
     suppliers = {name: SupplierTerms(name, shipping=money(400)) for name in ("Quay", "Pier")}
