@@ -25,17 +25,6 @@ def light_of_screen(values: npt.NDArray[np.uint8]) -> Floats:
     return np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
 
 
-def screen_of_light(light: npt.ArrayLike) -> npt.NDArray[np.uint8]:
-    """Return sRGB values from 0 to 255, (n, 3), of shares of light, clipped where no screen shows them.
-
-    >>> screen_of_light([[0.0, 0.1812, 1.2]]).tolist()
-    [[0, 118, 255]]
-    """
-    share = np.clip(np.asarray(light, dtype=np.float64), 0.0, 1.0)
-    encoded = np.where(share <= 0.0031308, 12.92 * share, 1.055 * share ** (1 / 2.4) - 0.055)
-    return np.round(encoded * 255).astype(np.uint8)
-
-
 def labs_of_light(light: npt.ArrayLike) -> Floats:
     """Return CIE L*a*b* under D65, (n, 3), of shares of red, green and blue light, (n, 3).
 

@@ -6,8 +6,14 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from inventory.compute.colour import Lab, delta_e_00, delta_e_00_matrix, lab_from_hex, labs_from_hexes
-from inventory.compute.light import labs_of_light, light_of_labs, light_of_screen, screen_of_light
+from inventory.compute.colour import (
+    Lab,
+    delta_e_00,
+    delta_e_00_matrix,
+    hex_from_lab,
+    lab_from_hex,
+    labs_from_hexes,
+)
 from inventory.compute.names.iscc_nbs import CENTROIDS
 from inventory.compute.surfaces.gamut import from_c_to_d65, onto_surface_gamut
 
@@ -167,7 +173,7 @@ def _from_centroids(L: float, a: float, b: float) -> Floats:
 
 def _as_shown(labs: Floats) -> Floats:
     """Return colours as a screen shows them: so a shade and its swatch have one name."""
-    return labs_of_light(light_of_screen(screen_of_light(light_of_labs(labs))))
+    return labs_from_hexes([hex_from_lab(Lab(*lab)) for lab in labs.tolist()])
 
 
 @lru_cache(maxsize=1)

@@ -10,7 +10,7 @@ from planning.compute.stitches.walk import END, JUMP, STITCH, StitchRecords
 from planning.compute.stitches.warnings import FileWarning, info, look
 
 LOOK = "Look at the design before it is sewn."
-TRAVEL = "The format writes a travel that is not trimmed like that."
+TRAVEL = "The format writes a travel without a cut like that."
 # Twice the longest stitch of most machines, 12.7 mm; common practice, no source.
 LONGEST_SEWN_MM = 25.5
 # A travel without a trim is seldom longer than this; common practice, no source.

@@ -8,7 +8,7 @@ from django.core.management import call_command
 from django.urls import reverse
 
 from inventory.compute.colour import lab_from_hex
-from inventory.lists.found import TABS, Wanted, shelf
+from inventory.lists.found import TABS, ShelfSearch, shelf
 from inventory.models import EarlierCode, Shade
 from inventory.shelf.reads import NoSuchShade, colour_meant
 from tests.factories import a_range, a_shade, a_spool
@@ -36,7 +36,7 @@ def wall():
 
 
 def found(text: str) -> set[str]:
-    return {row.thing.item.shade.code for row in shelf(TABS["thread"], Wanted(text=text))[0:50]}
+    return {row.thing.item.shade.code for row in shelf(TABS["thread"], ShelfSearch(text=text))[0:50]}
 
 
 def test_a_search_finds_by_plain_words(wall):
@@ -48,9 +48,9 @@ def test_a_search_finds_by_plain_words(wall):
 
 def test_a_word_that_is_no_colour_asks_no_more_of_the_database(wall, django_assert_num_queries):
     with django_assert_num_queries(1):
-        shelf(TABS["thread"], Wanted(text="midnight")).count()
+        shelf(TABS["thread"], ShelfSearch(text="midnight")).count()
     with django_assert_num_queries(2):
-        shelf(TABS["thread"], Wanted(text="midnight blue")).count()
+        shelf(TABS["thread"], ShelfSearch(text="midnight blue")).count()
 
 
 def test_match_takes_plain_words(wall):
