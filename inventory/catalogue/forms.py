@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 
 from inventory.compute.colour import parse_colour
 from inventory.compute.density import LinearDensity, in_other_systems
+from inventory.compute.diameters import Winding, density_doubt
 from inventory.compute.errors import WorkshopError
 from inventory.compute.units import METRIC, Units
 from inventory.models import (
@@ -160,10 +161,49 @@ class ShadeForm(RecordForm):
 class PutUpForm(RecordForm):
     length_mm = MeasureField(measure="length", label="Length when full")
     tare_mg = MeasureField(measure="weight", label="Weight of the empty spool", required=False)
+    full_diameter_mm = NumberField(
+        label="Across the thread of a full spool, mm",
+        required=False,
+        help_text="Measure a sealed one with calipers, a cone half-way up; then part-used ones can be measured.",
+    )
+    core_diameter_mm = NumberField(label="Across the empty core, mm", required=False)
+    winding_height_mm = NumberField(
+        label="Height of the winding, mm",
+        required=False,
+        help_text="Only to see whether the rest is plausible.",
+    )
 
     class Meta:
         model = PutUp
-        fields = ("range", "name", "length_mm", "tare_mg")
+        fields = (
+            "range",
+            "name",
+            "length_mm",
+            "tare_mg",
+            "full_diameter_mm",
+            "core_diameter_mm",
+            "winding_height_mm",
+        )
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        full, core = given.get("full_diameter_mm"), given.get("core_diameter_mm")
+        if bool(full) != bool(core):
+            self.add_error("core_diameter_mm", "Give both diameters, or neither.")
+        elif full and core and full <= core:
+            self.add_error("full_diameter_mm", "A full spool is thicker than its core.")
+        return given
+
+    def doubt(self) -> str:
+        """Return what is odd about the figures given, in words; empty where nothing is."""
+        given = self.cleaned_data
+        full, core, height = (
+            given.get(name) for name in ("full_diameter_mm", "core_diameter_mm", "winding_height_mm")
+        )
+        if not (full and core and height):
+            return ""
+        winding = Winding(given["length_mm"], full, core)
+        return density_doubt(winding, height_mm=height, tex=given["range"].tex)
 
 
 class BobbinStyleForm(RecordForm):

@@ -6,7 +6,7 @@ from types import MappingProxyType
 # One-sigma error relative to the quantity: common practice, no source. A weighed or judged item has a sigma of
 # its own, from the scale or from the eye; the figures here stand in where none was kept.
 RELATIVE_SIGMA: Mapping[str, float] = MappingProxyType(
-    {"sealed": 0.02, "weighed": 0.03, "counted": 0.0, "judged": 0.25, "unknown": 0.50}
+    {"sealed": 0.02, "weighed": 0.03, "measured": 0.05, "counted": 0.0, "judged": 0.25, "unknown": 0.50}
 )
 
 

@@ -5,6 +5,7 @@ a typed number becomes one of those, so that every page, command and file reads 
 """
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from decimal import ROUND_HALF_UP, Decimal
 from typing import NamedTuple
@@ -57,11 +58,19 @@ _LARGEST_COUNT = 1_000_000
 _LONGEST_TEXT = 40
 
 _NUMBER = re.compile(
-    r"(?P<whole>[0-9]{1,3}(?P<group>[., ])[0-9]{3}(?:(?P=group)[0-9]{3})*|[0-9]*)"
+    r"(?P<whole>[1-9][0-9]{0,2}(?P<group>[., ])[0-9]{3}(?:(?P=group)[0-9]{3})*|[0-9]*)"
     r"(?:(?P<point>[.,])(?P<fraction>[0-9]+))?"
 )
-_LONE_SEPARATOR_THREE_DIGITS = re.compile(r"(?P<before>[0-9]*)[.,](?P<after>[0-9]{3})")
+# Groups never begin with 0, so that 0.500 and 0,500 have one reading.
+_LONE_SEPARATOR_THREE_DIGITS = re.compile(r"(?P<before>[1-9][0-9]*)[.,](?P<after>[0-9]{3})")
 _QUANTITY = re.compile(r"(?P<number>.*?) ?(?P<unit>[^\W\d_]+\.?|''|[\"″”'′’])?")
+# One part of "5 ft 6 in" or "1 m 20 cm".
+_PART = re.compile(
+    r"(?P<number>[0-9][0-9.,/ ]*?) ?(?P<unit>[^\W\d_]+\.?|''|[\"″”'′’])(?: |,|(?=[0-9])|$)[ ]*"
+)
+_FRACTION = re.compile(r"(?:(?P<whole>[0-9]+)(?: | ?\+ ?))?(?P<over>[0-9]+) ?/ ?(?P<under>[0-9]+)")
+# The apostrophe groups by threes: 1'500, as in Switzerland. A foot sign ends a number; this one stands in it.
+_APOSTROPHE_GROUPS = re.compile(r"(?<![0-9.,'’])([0-9]{1,3})((?:['’][0-9]{3})+)(?![0-9'’])")
 _MINUS_SIGNS = ("-", "−", "–")
 
 
@@ -92,6 +101,10 @@ class UnknownUnit(WorkshopError):
     """The unit is none of those that this quantity is measured in."""
 
 
+class TooSmall(WorkshopError):
+    """The quantity is above zero, but less than the smallest unit that is kept."""
+
+
 class AmbiguousNumber(WorkshopError):
     """The separator may group thousands or mark the decimal; ``readings`` holds both numbers."""
 
@@ -107,11 +120,14 @@ def parse_decimal(text: str) -> Decimal:
     """Return the number, zero or above, that a person typed.
 
     One separator is the decimal; two kinds are grouping and decimal; one kind repeated, or a space, groups
-    by threes. A lone separator before exactly three digits has two readings and raises AmbiguousNumber.
+    by threes, and so does an apostrophe. A lone separator before exactly three digits has two readings and raises
+    AmbiguousNumber, unless a 0 or nothing stands before it. Fractions are read as people write them: ½, 12 1/2.
     Anything else raises NotANumber, and a minus sign raises NegativeNumber.
 
     >>> parse_decimal("12,5"), parse_decimal("1.234,5"), parse_decimal("1,234,567")
     (Decimal('12.5'), Decimal('1234.5'), Decimal('1234567'))
+    >>> parse_decimal("12 1/2"), parse_decimal("0,500"), parse_decimal("1'500")
+    (Decimal('12.5'), Decimal('0.500'), Decimal('1500'))
     >>> parse_decimal("1,500")
     Traceback (most recent call last):
     inventory.compute.lengths.AmbiguousNumber: 1,500 could be 1500 or 1.5. Type 1500, or type 1.5.
@@ -119,8 +135,12 @@ def parse_decimal(text: str) -> Decimal:
     typed = _tidy(text)
     if typed.startswith(_MINUS_SIGNS):
         raise NegativeNumber(f"{typed} is below zero. Type a number that is zero or more.")
+    if fraction := _FRACTION.fullmatch(typed):
+        if int(fraction["under"]) == 0:
+            raise NotANumber(f"{typed} divides by zero. Type it like 1/2.")
+        return int(fraction["whole"] or 0) + Decimal(int(fraction["over"])) / Decimal(int(fraction["under"]))
     if lone := _LONE_SEPARATOR_THREE_DIGITS.fullmatch(typed):
-        before, after = lone["before"] or "0", lone["after"]
+        before, after = lone["before"], lone["after"]
         raise AmbiguousNumber(
             typed=typed, grouped=Decimal(int(before + after)), decimal=Decimal(f"{before}.{after}")
         )
@@ -151,10 +171,13 @@ def parse_count(text: str) -> int:
 def parse_length(text: str, *, unit: str = "m") -> int:
     """Return the length that a person typed, in whole mm; ``unit`` is meant where none is typed.
 
-    Units in words or symbols and any case: mm, cm, m, km, in, ft, yd. More than 1,000 km raises TooLarge.
+    Units in words or symbols and any case: mm, cm, m, km, in, ft, yd; several of them add up, the larger first. More
+    than 1,000 km raises TooLarge, and more than nothing but less than half a mm TooSmall.
 
     >>> parse_length("12,5 m"), parse_length("15 yd"), parse_length("8", unit="in")
     (12500, 13716, 203)
+    >>> parse_length("½ yd"), parse_length("5 ft 6 in"), parse_length("1 m 20 cm"), parse_length("1'500 m")
+    (457, 1676, 1200, 1500000)
     """
     return _parse_quantity(text, unit=unit, sizes=_MM_IN, largest=_LONGEST_LENGTH, limit="1,000 km")
 
@@ -214,13 +237,24 @@ def format_weight(mg: int | float, *, unit: str, places: int | None = None) -> s
 
 
 def _tidy(text: str) -> str:
-    """Return ``text`` with every kind and run of spaces as one plain space, or raise NotANumber."""
-    tidy = " ".join(text.split())
+    """Return ``text`` with one plain space for every run of them, plain digits and fractions, or raise NotANumber."""
+    plain = "".join(_plain_sign(each) for each in text)
+    tidy = " ".join(plain.replace("⁄", "/").split())
+    tidy = _APOSTROPHE_GROUPS.sub(lambda found: re.sub(r"['’]", "", found[0]), tidy)
     if not tidy:
         raise NotANumber("Nothing was typed. Type a number like 12 or 12.5.")
     if len(tidy) > _LONGEST_TEXT:
         raise NotANumber(f'"{tidy[:_LONGEST_TEXT]}…" is too long for a number. Type it like 12 or 12.5.')
     return tidy
+
+
+def _plain_sign(sign: str) -> str:
+    """Return a full-width sign or a vulgar fraction in plain signs; signs of units stay as they are."""
+    if "\uff00" <= sign <= "\uff5e":
+        return unicodedata.normalize("NFKC", sign)
+    # A vulgar fraction is written with a fraction slash, and stands apart from the whole before it.
+    plain = unicodedata.normalize("NFKC", sign) if unicodedata.category(sign) == "No" else sign
+    return f" {plain} " if "⁄" in plain else sign
 
 
 def _symbol(unit: str, *, sizes: Mapping[str, Decimal]) -> str:
@@ -234,19 +268,55 @@ def _parse_quantity(
     text: str, *, unit: str, sizes: Mapping[str, Decimal], largest: Decimal, limit: str
 ) -> int:
     number, size = _number_and_size(text, unit=unit, sizes=sizes)
-    if number * size > largest:
-        raise TooLarge(f"{_tidy(text)} is more than {limit}. Check the number and its unit.")
-    return int((number * size).to_integral_value(ROUND_HALF_UP))
+    return _whole(number * size, _tidy(text), largest=largest, limit=limit)
 
 
 def _number_and_size(text: str, *, unit: str, sizes: Mapping[str, Decimal]) -> tuple[Decimal, Decimal]:
     """Return the number that was typed, with its decimals as typed, and what one of its unit is."""
     typed = _tidy(text)
+    if parts := _parts(typed):
+        return _added_up(typed, parts, sizes=sizes)
     quantity = _QUANTITY.fullmatch(typed)
     if quantity is None or not quantity["number"]:
         raise NotANumber(f'"{typed}" has no number in it. Type a number and a unit like 12.5 {unit}.')
     number = parse_decimal(quantity["number"])
     return number, sizes[_symbol(quantity["unit"] or unit, sizes=sizes)]
+
+
+def _whole(amount: Decimal, typed: str, *, largest: Decimal, limit: str) -> int:
+    if amount > largest:
+        raise TooLarge(f"{typed} is more than {limit}. Check the number and its unit.")
+    whole = int(amount.to_integral_value(ROUND_HALF_UP))
+    if amount > 0 and not whole:
+        raise TooSmall(f"{typed} is less than anything that is kept here. Check the number and its unit.")
+    return whole
+
+
+def _parts(typed: str) -> list[tuple[str, str]]:
+    """Return number and unit of each of several parts, such as 5 ft 6 in; nothing where there is but one."""
+    found, at = [], 0
+    while at < len(typed):
+        part = _PART.match(typed, at)
+        if part is None or part["unit"].casefold().removesuffix(".") not in _SYMBOL_OF:
+            return []
+        found.append((part["number"], part["unit"]))
+        at = part.end()
+    return found if len(found) > 1 else []
+
+
+def _added_up(
+    typed: str, parts: list[tuple[str, str]], *, sizes: Mapping[str, Decimal]
+) -> tuple[Decimal, Decimal]:
+    """Return all parts in the unit of the last one, with its decimals as typed, and what one of that unit is."""
+    total, size, number = Decimal(0), Decimal("Infinity"), Decimal(0)
+    for text, unit in parts:
+        before, size, number = size, sizes[_symbol(unit, sizes=sizes)], parse_decimal(text)
+        if size >= before or number * size >= before:
+            raise NotANumber(f'"{typed}" does not go from large to small. Type it like 1 m 20 cm.')
+        if total and total % before:
+            raise NotANumber(f'"{typed}" has a fraction before its smaller unit. Type it like 1 m 20 cm.')
+        total += number * size
+    return ((total - number * size) / size).to_integral_value() + number, size
 
 
 def _format_quantity(

@@ -4,11 +4,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from scipy.special import gammaincinv, ndtri
+from scipy.special import ndtri
 
-from inventory.compute.demand import WINDOW_WEEKS, WeeklyDemand, weekly_demand
+from inventory.compute.demand import WeeklyDemand, weekly_demand
 from inventory.compute.errors import WorkshopError, require_not_negative
+from inventory.compute.lead_time_use import ShelfUse, mover_use, slow_use
 
 # Stock is looked over once a week, so that an order may be a week late in being noticed.
 REVIEW_WEEKS = 1.0
@@ -23,6 +23,8 @@ class ReorderPoint:
     safety: float
     demand: WeeklyDemand
     service_level: float
+    # What it rests on: the mean of the last weeks, their trend, a short history, slow uses, or none.
+    rests_on: str = "none"
 
 
 def safety_stock(*, sd: float, service_level: float) -> float:
@@ -60,53 +62,35 @@ def reorder_point(
     lead_time_sd_weeks: float = 0.0,
     service_level: float = SERVICE_LEVEL,
     review_weeks: float = REVIEW_WEEKS,
+    shelf: ShelfUse | None = None,
 ) -> ReorderPoint:
     """Return when to order what was used as ``history`` tells, week by week, oldest first.
 
-    It covers the lead time and the week until somebody looks. A mover's demand in that time is normal, with the
-    spread by which the last 26 forecasts of just such a time were really off, so that a season counts in; a slow
-    mover's is a gamma distribution with the mean and spread of so many weeks.
+    It covers the lead time and the week until somebody looks. A mover's demand in that time is forecast by the mean of
+    13 weeks, or by a damped trend where that did better, and spread as forecasts of just such a time were really off;
+    where few weeks are known, by them and by what the ``shelf`` tells of others; a slow mover's by how often and how
+    much was used.
 
     >>> steady = reorder_point([10, 12, 8, 10] * 13, lead_time_weeks=1)
-    >>> steady.demand.method, 20 < steady.point < 26
-    ('normal', True)
+    >>> steady.demand.method, steady.rests_on, 20 < steady.point < 27
+    ('normal', 'mean', True)
     """
     _check_service(service_level)
+    for value, what in ((lead_time_weeks, "lead time"), (lead_time_sd_weeks, "spread of the lead time")):
+        require_not_negative(value, what=what)
     demand = weekly_demand(history)
     weeks = lead_time_weeks + review_weeks
-    mean, sd = lead_time_demand(
-        mean=demand.mean, sd=demand.sd, lead_time=weeks, lead_time_sd=lead_time_sd_weeks
-    )
     if demand.method == "none":
         return ReorderPoint(0.0, 0.0, demand, service_level)
     if demand.is_slow:
-        point = _gamma_quantile(service_level, mean=mean, sd=sd)
-        return ReorderPoint(point, max(0.0, point - mean), demand, service_level)
-    seen = _forecast_error(history, weeks=math.ceil(weeks))
-    if seen is not None:
-        sd = math.hypot(seen, demand.mean * lead_time_sd_weeks)
-    safety = safety_stock(sd=sd, service_level=service_level)
-    return ReorderPoint(mean + safety, safety, demand, service_level)
-
-
-def _forecast_error(history: Sequence[float], *, weeks: int) -> float | None:
-    """Return by how much forecasts from the window's mean were off over ``weeks`` weeks, or None if too few."""
-    used = np.asarray(history[-(WINDOW_WEEKS + weeks + 26) :], dtype=float)
-    forecasts = len(used) - WINDOW_WEEKS - weeks + 1
-    if forecasts < WINDOW_WEEKS:
-        return None
-    total = np.concatenate([[0.0], np.cumsum(used)])
-    at = np.arange(forecasts) + WINDOW_WEEKS
-    forecast = (total[at] - total[at - WINDOW_WEEKS]) / WINDOW_WEEKS * weeks
-    came = total[at + weeks] - total[at]
-    return float(np.sqrt(np.mean((came - forecast) ** 2)))
-
-
-def _gamma_quantile(share: float, *, mean: float, sd: float) -> float:
-    if sd <= 0 or mean <= 0:
-        return mean
-    shape = (mean / sd) ** 2
-    return float(gammaincinv(shape, share)) * sd**2 / mean
+        found = slow_use(history, weeks=weeks + lead_time_sd_weeks, level=service_level)
+    else:
+        found = mover_use(
+            history, weeks=weeks, weeks_sd=lead_time_sd_weeks, level=service_level, shelf=shelf or ShelfUse()
+        )
+    return ReorderPoint(
+        found.point, max(0.0, found.point - found.mean), demand, service_level, found.rests_on
+    )
 
 
 def _check_service(level: float) -> None:

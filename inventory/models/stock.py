@@ -47,6 +47,7 @@ class StockItem(models.Model):
         SEALED = "sealed", "sealed, as sold"
         WEIGHED = "weighed", "weighed"
         COUNTED = "counted", "counted"
+        MEASURED = "measured", "measured across"
         JUDGED = "judged", "judged by eye"
         UNKNOWN = "unknown", "not known"
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q, Sum
+from django.db.models import F, Q, Sum
 from django.db.models.functions import Coalesce
 
 from inventory.compute.colour import Lab, hex_from_lab
@@ -71,10 +71,20 @@ class PutUp(models.Model):
     length_mm = models.BigIntegerField()
     # Weight of the empty spool; NULL until one has been weighed or the maker says.
     tare_mg = models.BigIntegerField(null=True, blank=True)
+    # Across the thread of a full spool, across its core, and how high the winding is; NULL until measured.
+    full_diameter_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1.0)])
+    core_diameter_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1.0)])
+    winding_height_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1.0)])
 
     class Meta:
         ordering = ["range", "length_mm"]
         constraints = [
+            models.CheckConstraint(
+                name="put_up_is_thicker_than_its_core",
+                condition=Q(full_diameter_mm__isnull=True)
+                | Q(core_diameter_mm__isnull=True)
+                | Q(full_diameter_mm__gt=F("core_diameter_mm")),
+            ),
             models.UniqueConstraint(fields=["range", "name"], name="one_put_up_by_each_name"),
             models.CheckConstraint(name="put_up_length_is_positive", condition=Q(length_mm__gt=0)),
         ]

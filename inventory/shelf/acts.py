@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from django import forms
 
 from inventory import ledger
+from inventory.compute.diameters import TOOLS
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.units import Units
@@ -14,7 +15,8 @@ from inventory.ledger import Line
 from inventory.models import BobbinStyle, Entry, StockItem
 from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin, wind_bobbins
 from inventory.shelf.counts import count_item
-from inventory.shelf.forms import KeyedForm, MeasureField, PlaceField, ScaleField
+from inventory.shelf.diameters import best_way_in_words, measure_spool
+from inventory.shelf.forms import KeyedForm, MeasureField, NumberField, PlaceField, ScaleField
 from inventory.shelf.offcuts import cut_piece
 from inventory.shelf.scan_box import Meant, NotAMovement
 from inventory.shelf.things import (
@@ -134,6 +136,28 @@ class Weigh(Act):
             # Only now is there something to be sure about.
             self.fields["sure"].widget = forms.CheckboxInput()
             raise
+
+
+class MeasureAcross(Act):
+    slug, button = "measure", "Measure across"
+    about = "Across the thread, half-way up. Calipers tell more than a ruler; three turns tell more than one."
+    kinds = frozenset({Kind.SPOOL})
+    diameter = NumberField(label="Across the thread, mm")
+    tool = forms.ChoiceField(
+        label="Measured with", choices=[(word, word) for word in TOOLS], initial="calipers"
+    )
+
+    def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
+        super().__init__(*args, item=item, units=units, **options)
+        self.about = f"{MeasureAcross.about} {best_way_in_words(item, units)}"  # type: ignore[misc]
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        measure_spool(
+            self.item,
+            diameter_mm=self.cleaned_data["diameter"],
+            tool=self.cleaned_data["tool"],
+            **self._request(at, by),
+        )
 
 
 class WeighEmpty(Act):
@@ -308,6 +332,7 @@ ACTS: tuple[type[Act], ...] = (
     Take,
     Weigh,
     PutBack,
+    MeasureAcross,
     Judge,
     Count,
     Wind,

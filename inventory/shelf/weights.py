@@ -169,6 +169,12 @@ def tex_sigma(range: ThreadRange) -> float:
     return NOMINAL_TEX_SIGMA if range.tex_is_nominal else STATED_TEX_SIGMA
 
 
+def sigma_by_weight(spool: Spool, length_mm: float, scale_resolution_mg: int) -> float:
+    """Return one sigma, in mm, of what a weighing would tell of ``spool`` with so much on it. Raises TareNotKnown."""
+    gross_mg = weight_of_length(length_mm=length_mm, tex=spool.shade.range.tex, tare_mg=_tare(spool)[0])
+    return _sigma_on_scale(spool, gross_mg=gross_mg, scale_resolution_mg=scale_resolution_mg)
+
+
 def _sigma_on_scale(spool: Spool, *, gross_mg: float, scale_resolution_mg: int) -> float:
     """Return one sigma, in mm, of the length that a weight tells of ``spool``."""
     tare_mg, tare_sigma_mg = _tare(spool)

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
@@ -10,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.catalogue.forms import RecordForm, ShadeForm
+from inventory.catalogue.forms import PutUpForm, RecordForm, ShadeForm
 from inventory.catalogue.pages import BOOKS, Book
 from inventory.catalogue.records import add_record, set_earlier_codes
 from inventory.compute.errors import WorkshopError
@@ -104,12 +105,19 @@ def catalogue_record(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     return _form_page(request, book, form, record=get_object_or_404(book.records(), pk=pk), name=name)
 
 
+def _say_doubt(form: RecordForm, request: HttpRequest) -> None:
+    """Say what is odd about a put-up's figures; they are kept all the same."""
+    if isinstance(form, PutUpForm) and (doubt := form.doubt()):
+        messages.warning(request, doubt)
+
+
 @transaction.atomic
 def _add(form: RecordForm, request: HttpRequest) -> Any:
     at = timezone.now()
     record = add_record(form.instance, at=at, by=request.user, key=form.cleaned_data["key"])
     if isinstance(form, ShadeForm) and isinstance(record, Shade):
         set_earlier_codes(record, form.cleaned_data["earlier"], at=at, by=request.user)
+    _say_doubt(form, request)
     return record
 
 
@@ -120,6 +128,7 @@ def _edit(form: RecordForm, request: HttpRequest) -> None:
     edit_catalogue(form.instance, changes=form.values(), at=at, by=request.user, key=key)
     if isinstance(form, ShadeForm):
         set_earlier_codes(form.instance, form.cleaned_data["earlier"], at=at, by=request.user)
+    _say_doubt(form, request)
 
 
 def _form_page(

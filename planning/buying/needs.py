@@ -6,8 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from inventory.compute.demand import WINDOW_WEEKS
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
+from inventory.compute.lead_time_use import ShelfUse, shelf_use
 from inventory.compute.reordering import ReorderPoint, reorder_point
 from inventory.ledger.use_history import (
     LeadTime,
@@ -81,9 +83,42 @@ class MaterialNeed:
         return min((each.colour_limit for each in self.jobs), default=math.inf)
 
     @property
+    def rests_on(self) -> str:
+        """What its reorder point rests on, in words; empty where it has none."""
+        return rests_on(self.reorder) if self.reorder else ""
+
+    @property
     def useful_surplus(self) -> int:
         """What of a surplus would be used within half a year."""
         return round(self.reorder.demand.mean * USEFUL_WEEKS) if self.reorder else 0
+
+
+def rests_on(point: ReorderPoint) -> str:
+    """Return in words what a reorder point rests on.
+
+    >>> rests_on(reorder_point([5, 6, 4, 5], lead_time_weeks=1))
+    'It rests on 4 weeks of use; until there is half a year we keep more, as others on the shelf stray.'
+    """
+    weeks = point.demand.weeks
+    some = f"{weeks} week{'' if weeks == 1 else 's'} of use"
+    match point.rests_on:
+        case "short":
+            return (
+                f"It rests on {some}; until there is half a year we keep more, as others on the shelf stray."
+            )
+        case "mean":
+            return (
+                f"It is used nearly every week. It rests on the mean of the last {WINDOW_WEEKS} weeks, and on how far "
+                f"such forecasts were off, over {some}."
+            )
+        case "trend":
+            return (
+                f"Its use rises or falls steadily. It rests on the trend, and on how far such forecasts were off, "
+                f"over {some}."
+            )
+        case "slow":
+            return f"It is used now and then. It rests on how often and how much was used, over {some}."
+    return "Nothing was used yet, so that nothing is kept for it."
 
 
 @dataclass(frozen=True)
@@ -114,13 +149,16 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
     materials = all_materials(jobs={job.pk for job in jobs})
     wanted, unclear = _wanted_by_jobs(jobs)
     history = weekly_use(today=today)
+    shelf = shelf_use([used for key, used in history.items() if key.startswith("shade ")])
     waits = lead_times()
     needs = []
     for key, material in materials.items():
         used = tuple(history.get(key, ()))
         if not (wanted[key] or used or material.minimum):
             continue
-        needs.append(_need(material, tuple(wanted[key]), used, waits=waits, rules=rules, today=today))
+        needs.append(
+            _need(material, tuple(wanted[key]), used, waits=waits, rules=rules, today=today, shelf=shelf)
+        )
     needs += _needles(jobs, wanted["stitches"], today=today)
     return Needs(
         tuple(
@@ -140,6 +178,7 @@ def _need(
     waits: dict[int, LeadTime],
     rules: Rules,
     today: date,
+    shelf: ShelfUse,
 ) -> MaterialNeed:
     lead_time_days, lead_sd = _lead_time(material.offers, waits)
     point = None
@@ -149,6 +188,8 @@ def _need(
             lead_time_weeks=lead_time_days / 7,
             lead_time_sd_weeks=lead_sd / 7,
             service_level=rules.service_level,
+            # What other threads take says nothing of bobbins and rolls, but how weeks stray.
+            shelf=shelf if material.kind == "thread" else replace(shelf, level=None),
         )
     kept_for = _kept_for(material, point)
     safety = float(max(material.minimum or 0, point.safety if point and kept_for else 0))

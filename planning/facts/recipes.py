@@ -30,12 +30,13 @@ class Starter:
 
 LAYERS_IN = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
 
+# Thicknesses stand in the proportion of the cloths; their scale is that of the usual thickness, which is fitted.
 STARTERS = (
     Starter(
         "woven",
         "Stable woven: twill, poplin, canvas",
         Stretch.NONE,
-        0.6,
+        1.0,
         (("tear-away", 35, 60, Method.HOOPED, 2, False, False),),
         "It holds its shape itself; two light layers tear away one by one.",
     ),
@@ -43,7 +44,7 @@ STARTERS = (
         "firm",
         "Firm and heavy: sailcloth, webbing, denim",
         Stretch.NONE,
-        0.8,
+        1.3,
         (("tear-away", 40, 80, Method.HOOPED, 1, False, False),),
         "It is firm enough that one medium layer does.",
     ),
@@ -51,7 +52,7 @@ STARTERS = (
         "knit",
         "Light knit: jersey, piqué",
         Stretch.SOME,
-        0.7,
+        1.2,
         (("cut-away", 60, 100, Method.HOOPED, 1, True, False),),
         "What stretches keeps its backing for good.",
     ),
@@ -59,7 +60,7 @@ STARTERS = (
         "elastic",
         "Very elastic: sports knit, rib",
         Stretch.MUCH,
-        0.7,
+        1.2,
         (("cut-away", 50, 80, Method.HOOPED, 2, True, True),),
         "Two layers that cross hold it in both directions.",
     ),
@@ -67,7 +68,7 @@ STARTERS = (
         "pile",
         "Pile: fleece, towelling",
         Stretch.SOME,
-        1.3,
+        2.2,
         (
             ("cut-away", 60, 100, Method.HOOPED, 1, False, False),
             ("topping", 10, 40, Method.TOPPING, 1, False, False),
@@ -78,7 +79,7 @@ STARTERS = (
         "felt",
         "Felt and what hoops mark: felt, suede",
         Stretch.NONE,
-        1.1,
+        1.8,
         (("tear-away", 35, 80, Method.FLOATED, 1, False, False),),
         "It holds itself; a floated sheet spares it the marks of a hoop.",
     ),
@@ -86,7 +87,7 @@ STARTERS = (
         "sheer",
         "Sheer: organza, voile",
         Stretch.NONE,
-        0.3,
+        0.5,
         (("wash-away", 20, 80, Method.HOOPED, 2, False, False),),
         "Nothing may show through, so the backing is washed out.",
     ),
@@ -94,7 +95,7 @@ STARTERS = (
         "cap",
         "Structured cap",
         Stretch.NONE,
-        1.0,
+        1.6,
         (("tear-away", 60, 100, Method.FLOATED, 1, False, False),),
         "One firm strip goes round with the cap on its frame.",
     ),

@@ -2,10 +2,10 @@
 
 from planning.models.cuts import JobCut, KeptStrips
 from planning.models.designs import Block, Design, ImportedFile, ImportRun, StitchOutNote, Tag
-from planning.models.fabrics import Fabric, Layer
+from planning.models.fabrics import Fabric, Layer, no_cloth
 from planning.models.jobs import Job, NamedPiece, PlacedDesign
 from planning.models.machines import Hoop, Machine, NeedleNote
-from planning.models.observations import FactorReset, Observation
+from planning.models.observations import FactorReset, Observation, ToldChange
 from planning.models.pins import LeftOutShade, PinnedShade
 from planning.models.rules import Rules, Strictness
 from planning.models.runs import Promise, PromisedSpool, PromisedThread, RunEvent, RunReport
@@ -38,4 +38,6 @@ __all__ = [
     "StitchOutNote",
     "Strictness",
     "Tag",
+    "ToldChange",
+    "no_cloth",
 ]

@@ -4,6 +4,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 
 from inventory.models import StabilizerProduct
+from planning.compute.stitches.thread_length import USUAL_THICKNESS_MM
 
 
 class Fabric(models.Model):
@@ -16,7 +17,7 @@ class Fabric(models.Model):
 
     name = models.CharField(max_length=60, unique=True)
     # Compressed thickness of cloth and every layer together, as the stitch closes round it.
-    thickness_mm = models.FloatField(default=0.6, validators=[MinValueValidator(0.0)])
+    thickness_mm = models.FloatField(default=USUAL_THICKNESS_MM, validators=[MinValueValidator(0.0)])
     stretch = models.CharField(
         max_length=6,
         choices=Stretch.choices,
@@ -34,6 +35,11 @@ class Fabric(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+def no_cloth() -> Fabric:
+    """Return the cloth of a job that names none: of the usual thickness, without a recipe; it is never kept."""
+    return Fabric(name="")
 
 
 class Layer(models.Model):

@@ -51,6 +51,12 @@ class Machine(models.Model):
         validators=[MinValueValidator(0.0), MaxValueValidator(1.0)],
         help_text="0.5 at the centre of the cloth, 1 at its back.",
     )
+    bobbin_start = models.FloatField(
+        "bobbin thread beyond the drawn",
+        default=1.0,
+        validators=[MinValueValidator(0.2), MaxValueValidator(5.0)],
+        help_text="What bobbin thread takes for each metre reckoned, before anything was weighed.",
+    )
     needle_tail_start_mm = models.FloatField(default=DEFAULT_THREAD.needle_tail_start_mm)
     needle_tail_trim_mm = models.FloatField(default=DEFAULT_THREAD.needle_tail_trim_mm)
     bobbin_tail_start_mm = models.FloatField(default=DEFAULT_THREAD.bobbin_tail_start_mm)

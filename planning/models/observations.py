@@ -8,8 +8,7 @@ from django.db.models import Q
 class Observation(models.Model):
     """Actual against estimated, once: thread in mm, time in minutes.
 
-    Never changed but for what a person ``said``: that it counts, or that it does not. Without a word the rule for
-    outliers decides.
+    Never changed but for what a person ``said``: that it counts in full, however odd, or that it does not count.
     """
 
     class Kind(models.TextChoices):
@@ -27,6 +26,10 @@ class Observation(models.Model):
     estimated = models.FloatField(help_text="Before the factor.")
     actual = models.FloatField()
     sigma = models.FloatField(help_text="Of the actual, from measuring alone.")
+    # Of what was stitched: how its geometry changes with the draw-in κ, as ∂ ln length / ∂κ, and the κ it was reckoned
+    # with. NULL on what was observed before these were kept, and for time.
+    kappa_slope = models.FloatField(null=True)
+    kappa = models.FloatField(null=True)
     # NULL where nobody has said whether it counts.
     said = models.BooleanField(null=True, blank=True)
     why = models.CharField("why it is left out", max_length=120, blank=True)
@@ -63,3 +66,19 @@ class FactorReset(models.Model):
 
     def __str__(self) -> str:
         return f"{self.machine} {self.get_kind_display()} from {self.at:%Y-%m-%d}"
+
+
+class ToldChange(models.Model):
+    """A person's word that the machine was set otherwise, its tension above all: what was known is known less now."""
+
+    machine = models.ForeignKey("planning.Machine", on_delete=models.CASCADE, related_name="told_changes")
+    what = models.CharField(max_length=120, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    key = models.CharField(max_length=80, unique=True)
+
+    class Meta:
+        ordering = ["-at", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.machine} set otherwise on {self.at:%Y-%m-%d}"

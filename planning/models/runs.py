@@ -23,6 +23,9 @@ class Promise(models.Model):
     bobbin_median = models.FloatField()
     bobbin_mm = models.BigIntegerField(null=True, help_text="Thread on one full bobbin.")
     bobbin_geometry_mm = models.JSONField(default=list, help_text="By position.")
+    # How that geometry changes with the draw-in κ, as ∂ ln length / ∂κ, and κ itself; NULL on older promises.
+    bobbin_kappa_slope = models.FloatField(null=True)
+    kappa = models.FloatField(null=True)
     bobbins_sure = models.PositiveIntegerField(
         default=0, help_text="How many were thought to be enough for sure."
     )
@@ -67,6 +70,7 @@ class PromisedThread(models.Model):
     path_mm = models.JSONField(
         default=list, help_text="By position: what is lost at thread changes, which no factor scales."
     )
+    kappa_slope = models.FloatField(null=True, help_text="∂ ln geometry / ∂κ; NULL on older promises.")
 
     class Meta:
         ordering = ["promise", "order"]

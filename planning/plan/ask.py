@@ -9,7 +9,6 @@ from planning.compute.batch.asked import AskedDesign, Shelf, Terms
 from planning.compute.batch.carrying import carry
 from planning.compute.batch.copies_compared import boxes_needed
 from planning.compute.batch.plan import BatchPlan, layers_of, plan_batch
-from planning.compute.certainty.enough import BOBBIN_PRIOR
 from planning.compute.hooping.copies import copies_size_mm
 from planning.compute.stabilizer.layers import JobLayers
 from planning.facts.layers import losses_of
@@ -123,9 +122,7 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
     known = [*on_shelf.shades, *on_shelf.on_offer]
     terms = replace(
         terms_of(asked, hooping),
-        bobbin_factor=asked.known.bobbin.get(
-            on_shelf.bobbins.range_id if on_shelf.bobbins else 0, BOBBIN_PRIOR
-        ),
+        bobbin_range=on_shelf.bobbins.range_id if on_shelf.bobbins else 0,
         pinned=pinned,
         excluded=asked.pins.left_out | excluded_shades(asked.typed_left_out, known),
         with_advice=with_advice,
@@ -171,7 +168,7 @@ def terms_of(asked: JobAsked, hooping: Hooping) -> Terms:
         currency=rules.currency,
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),
-        range_factors=known.needle,
+        taught=known.thread,
         working_minutes_a_day=rules.working_hours_a_day * 60,
         copies_per_hooping=hooping.copies,
         hoops=hoop_fields(asked),

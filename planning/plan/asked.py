@@ -10,11 +10,9 @@ from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.stabilizer.layers import CutBefore, LayerNeed
 from planning.facts.layers import layer_needs
 from planning.facts.learning import Learned, learned_of
-from planning.models import Fabric, Hoop, Machine, Rules, Strictness
+from planning.models import Fabric, Hoop, Machine, Rules, Strictness, no_cloth
 from planning.plan.pins import NO_PINS, JobPins
 
-# The cloth where none is named; without a recipe it wants no stabilizer.
-NO_CLOTH = Fabric(name="", thickness_mm=0.6)
 Copies = int | Literal["most"]
 
 
@@ -85,7 +83,7 @@ class WorkshopFacts:
         **particulars: Any,
     ) -> JobAsked:
         """Return what is asked; None means the first machine, the plain cloth, tests as the rules say."""
-        machine, fabric = self.machine(machine), fabric or NO_CLOTH
+        machine, fabric = self.machine(machine), fabric or no_cloth()
         return JobAsked(
             designs=tuple(designs),
             lettering=tuple(lettering),

@@ -155,7 +155,9 @@ def _teach_thread(
     machine = machine_of(job)
     actual: dict[int, float] = defaultdict(float)
     geometry: dict[int, float] = defaultdict(float)
+    per_kappa: dict[int, float] = defaultdict(float)
     variance: dict[int, float] = defaultdict(float)
+    kept = all(spool.per_kappa_mm is not None for spool in spools.values())
     ranges: dict[int, ThreadRange] = {}
     for pk, weighed in corrected.items():
         spool = spools[pk]
@@ -175,6 +177,7 @@ def _teach_thread(
         ranges[spool.range.pk] = spool.range
         actual[spool.range.pk] += used_mm - spool.beyond_mm
         geometry[spool.range.pk] += spool.geometry_mm
+        per_kappa[spool.range.pk] += spool.per_kappa_mm or 0.0
         variance[spool.range.pk] += sigma**2
     for pk, range in ranges.items():
         if actual[pk] <= 0:
@@ -189,6 +192,8 @@ def _teach_thread(
             estimated=geometry[pk],
             actual=actual[pk],
             sigma=math.sqrt(variance[pk]),
+            kappa_slope=per_kappa[pk] / geometry[pk] if kept else None,
+            kappa=job.promise.kappa,
             key=f"finish-{job.pk}-needle-{pk}",
             at=at,
             by=by,
@@ -231,6 +236,8 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
             estimated=geometry_mm,
             actual=ending.bobbins * run.promise.bobbin_mm,
             sigma=BOBBIN_SIGMA * run.promise.bobbin_mm,
+            kappa_slope=run.promise.bobbin_kappa_slope,
+            kappa=run.promise.kappa,
             key=f"finish-{run.job.pk}-bobbins",
             at=at,
             by=by,

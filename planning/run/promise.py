@@ -177,6 +177,8 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
         to_stitch=plan.pieces.total,
         bobbin_mm=round(plan.bobbins.length_mm) or None,
         bobbin_median=plan.bobbin_median,
+        bobbin_kappa_slope=round(plan.bobbins.kappa_slope, 4),
+        kappa=machine.kappa,
         bobbin_geometry_mm=[round(each, 1) for each in plan.bobbins.geometry_mm],
         bobbins_sure=plan.bobbins.sure_count,
         first_bobbin=plan.bobbins.first,
@@ -235,6 +237,7 @@ def _freeze_thread(
         missing_mm=thread.missing_mm,
         median=thread.factor_median,
         relative_sigma=thread.relative_sigma,
+        kappa_slope=round(thread.kappa_slope, 4),
         geometry_mm=[round(each, 1) for each in thread.geometry_mm],
         path_mm=[round(each, 1) for each in thread.path_mm],
     )

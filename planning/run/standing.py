@@ -137,6 +137,7 @@ class OnSpool:
     """
 
     geometry_mm: float
+    per_kappa_mm: float | None  # how that changes with κ; None where it was not kept
     beyond_mm: int
     estimated_mm: int
     range: ThreadRange | None
@@ -145,6 +146,8 @@ class OnSpool:
 def spools_of(run: Run) -> dict[int, OnSpool]:
     """Return what the run did with each spool it used, by the spool's id."""
     geometry_mm: dict[int, float] = defaultdict(float)
+    per_kappa_mm: dict[int, float] = defaultdict(float)
+    unkept = any(thread.kappa_slope is None for thread in run.threads)
     beyond_mm: dict[int, float] = defaultdict(float)
     by_order = {thread.order: thread for thread in run.threads}
     entries = _entries_of_events(run)
@@ -155,10 +158,12 @@ def spools_of(run: Run) -> dict[int, OnSpool]:
                 if item is not None:
                     geometry_mm[item] += thread.geometry_at(event.position)
                     beyond_mm[item] += thread.path_at(event.position)
+                    per_kappa_mm[item] += thread.geometry_at(event.position) * (thread.kappa_slope or 0.0)
         elif event.kind == Kind.RESTITCH and event.thread and event.item_id:
-            geometry_mm[event.item_id] += (
-                by_order[event.thread.order].geometry_at(event.position) * event.share
-            )
+            thread = by_order[event.thread.order]
+            again_mm = thread.geometry_at(event.position) * event.share
+            geometry_mm[event.item_id] += again_mm
+            per_kappa_mm[event.item_id] += again_mm * (thread.kappa_slope or 0.0)
         elif event.kind == Kind.BREAK and event.item_id:
             beyond_mm[event.item_id] += -entries.get((act_key(event), event.item_id), 0)
     used = used_so_far(run.job)
@@ -166,6 +171,7 @@ def spools_of(run: Run) -> dict[int, OnSpool]:
     return {
         spool.pk: OnSpool(
             geometry_mm=geometry_mm[spool.pk],
+            per_kappa_mm=None if unkept else per_kappa_mm[spool.pk],
             beyond_mm=round(beyond_mm[spool.pk]),
             estimated_mm=used.get(spool.pk, 0),
             range=spool.shade.range,
@@ -207,6 +213,7 @@ def _plan_of(record: PromisedThread) -> RunThreadPlan:
         geometry_mm=tuple(record.geometry_mm),
         median=record.median,
         relative_sigma=record.relative_sigma,
+        kappa_slope=record.kappa_slope,
         turns=tuple(
             SpoolTurn(spool.item_id, spool.from_position, spool.to_position) for spool in record.spools.all()
         ),

@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 
 from inventory.models import ThreadRange
+from planning.compute.stitches.thread_length import USUAL_THICKNESS_MM
 from planning.compute.stitches.weighed_strip import Scale, StripMeasured
 from planning.models import Fabric, Hoop, Machine
 from planning.plan.ask import chosen_machine
@@ -24,7 +25,10 @@ class StripForm(forms.Form):
         queryset=Hoop.objects.all(), label="Hoop", required=False, empty_label="any with 100 × 100 mm"
     )
     fabric = forms.ModelChoiceField(
-        queryset=Fabric.objects.all(), label="Fabric", required=False, empty_label="not said: 0.6 mm thick"
+        queryset=Fabric.objects.all(),
+        label="Fabric",
+        required=False,
+        empty_label=f"not said: {USUAL_THICKNESS_MM:g} mm thick",
     )
     needle_range = forms.ModelChoiceField(
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE), label="Needle thread"

@@ -6,7 +6,12 @@ from typing import Any
 
 from inventory.ledger.changes import change
 from inventory.models import Change
-from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
+from planning.compute.stitches.thread_length import (
+    USUAL_THICKNESS_MM,
+    ThreadSettings,
+    bobbin_laid_mm,
+    needle_laid_mm,
+)
 from planning.compute.stitches.weighed_strip import (
     Scale,
     StripMeasured,
@@ -22,7 +27,6 @@ from planning.stitch_files.writing import stitch_file
 STRIP_COLOUR = "#1c2b8d"
 # The field that nearly every machine has; used where no hoop is named.
 PLAIN_FIELD_MM = (100.0, 100.0)
-DEFAULT_THICKNESS_MM = 0.6
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,7 @@ class StripAsked:
     @property
     def settings(self) -> ThreadSettings:
         """How thread is laid there; the allowance for breaks is no part of a strip that ran without one."""
-        thickness_mm = self.fabric.thickness_mm if self.fabric else DEFAULT_THICKNESS_MM
+        thickness_mm = self.fabric.thickness_mm if self.fabric else USUAL_THICKNESS_MM
         return self.machine.thread_settings(thickness_mm=thickness_mm, allowance=0.0)
 
     @property

@@ -107,6 +107,7 @@ ROUTES: dict[str, Asks] = {
             "design_describe", "design_favourite", "design_note_delete", "design_delete", "design_plan_with",
             "design_set_apart", "design_colours", "design_colour_list", "design_colours_copy",
             "design_colours_undo", "setup", "setup_rules", "start_anew", "count_or_leave", "reset_back", "strip",
+            "machine_changed", "change_back",
             "strip_keep", "setup_add", "setup_record", "buying_draft", "order", "order_act",
         ),
         _PLAN,

@@ -1,18 +1,26 @@
 """What a batch is asked for: its designs, the shelf it may use, and the terms it is planned on."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from inventory.compute.colour import Lab
 from planning.compute.buying.packs import PackOffer
 from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
+from planning.compute.certainty.learned import Taught
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
 from planning.compute.hooping.copies import HoopField
 from planning.compute.hooping.timing import MachineTimes
 from planning.compute.stabilizer.layers import CutBefore, LayerNeed
 from planning.compute.stabilizer.supply import NO_LOSSES, Losses, StabilizerStock
-from planning.compute.stitches.placing import AS_DRAWN, Placement
-from planning.compute.stitches.thread_length import BlockSums, ThreadSettings
+from planning.compute.stitches.placing import AS_DRAWN, Placement, scaled_sums
+from planning.compute.stitches.thread_length import (
+    BlockSums,
+    ThreadSettings,
+    bobbin_laid_mm,
+    bobbin_per_kappa_mm,
+    needle_laid_mm,
+    needle_per_kappa_mm,
+)
 from planning.compute.stitches.warnings import FileWarning, graded
 
 
@@ -114,9 +122,13 @@ class Terms:
     machine_rate: float = 0.0
     hands_on_rate: float = 0.0
     working_minutes_a_day: float = 360.0
+    needle_factor: Factor = NEEDLE_PRIOR
     bobbin_factor: Factor = BOBBIN_PRIOR
     # What was learned of needle thread, by the id of its range; others are as before anything was learned.
     range_factors: Mapping[int, Factor] = field(default_factory=dict)
+    # What the machine taught, which knows how satin and fill differ; without it the factors above stand as they are.
+    taught: Taught | None = None
+    bobbin_range: int = 0
     # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
     pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
     excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
@@ -126,6 +138,36 @@ class Terms:
     # The hoops a grid of copies may lie in; the plan sets them beside one another.
     hoops: tuple[HoopField, ...] = ()
 
-    def factor_of(self, shade: OwnedShade | None) -> Factor:
-        """Return what is believed of thread of this shade."""
-        return self.range_factors.get(shade.range_id, NEEDLE_PRIOR) if shade else NEEDLE_PRIOR
+    def factor_of(self, shade: OwnedShade | None, *, slope: float | None = None) -> Factor:
+        """Return what is believed of thread of this shade, in blocks that change with κ by this ``slope``."""
+        if self.taught is not None:
+            return self.taught.factor(0, shade.range_id if shade else 0, slope=slope)
+        return self.range_factors.get(shade.range_id, self.needle_factor) if shade else self.needle_factor
+
+    def for_designs(self, designs: Sequence[AskedDesign]) -> "Terms":
+        """Return the terms with the factors that such stitches have on this machine, where it taught any."""
+        if self.taught is None:
+            return self
+        needle, bobbin = kappa_slopes(
+            [scaled_sums(block.sums, each.placement) for each in designs for block in each.blocks],
+            self.thread,
+        )
+        ranges = [range for kind, range in self.taught.ranges if kind == 0]
+        return replace(
+            self,
+            needle_factor=self.taught.factor(0, 0, slope=needle),
+            range_factors={range: self.taught.factor(0, range, slope=needle) for range in ranges},
+            bobbin_factor=self.taught.factor(1, self.bobbin_range, slope=bobbin),
+        )
+
+
+def kappa_slopes(blocks: Sequence[BlockSums], settings: ThreadSettings) -> tuple[float, float]:
+    """Return ∂ ln length / ∂κ of the needle and the bobbin thread of ``blocks`` together; 0 where there is none."""
+    needle, bobbin = (
+        (sum(per_kappa(each, settings) for each in blocks), sum(length(each, settings) for each in blocks))
+        for per_kappa, length in (
+            (needle_per_kappa_mm, needle_laid_mm),
+            (bobbin_per_kappa_mm, bobbin_laid_mm),
+        )
+    )
+    return needle[0] / needle[1] if needle[1] else 0.0, bobbin[0] / bobbin[1] if bobbin[1] else 0.0

@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 
 from scipy.special import ndtri
 
-from planning.compute.batch.asked import BobbinStock, Terms
+from planning.compute.batch.asked import BobbinStock, Terms, kappa_slopes
 from planning.compute.batch.carrying import Carried
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
 from planning.compute.certainty.enough import verdict
@@ -19,6 +19,7 @@ from planning.compute.spools.bobbins import (
     p_enough_bobbins,
     run_of_bobbins,
 )
+from planning.compute.stitches.placing import scaled_sums
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,7 @@ class PlannedBobbins:
     sure_count: int = 0
     geometry_mm: tuple[float, ...] = ()
     length_mm: float = 0.0
+    kappa_slope: float = 0.0  # ∂ ln length / ∂κ of what the batch takes
     first: str = ""
     parts: tuple[str, ...] = ()
     wind: tuple[Winding, ...] = ()
@@ -74,8 +76,14 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
     loads_mm = carried.bobbin_loads(median=terms.bobbin_factor.median)
     needed = round(sum(map(sum, loads_mm)))
     by_piece = _by_piece(carried)
+    slope = kappa_slopes(
+        [scaled_sums(each.block.sums, carried.designs[each.design].placement) for each in carried.blocks],
+        terms.thread,
+    )[1]
     if stock is None:
-        return PlannedBobbins("", needed, 0, 0, 0.0, "unknown", (), (), None, geometry_mm=by_piece)
+        return PlannedBobbins(
+            "", needed, 0, 0, 0.0, "unknown", (), (), None, geometry_mm=by_piece, kappa_slope=slope
+        )
     parts = [
         PartBobbinLeft(part.label, holds)
         for part in stock.parts
@@ -115,6 +123,7 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         length_mm=stock.length_mm,
         style_id=stock.style_id,
         shade_id=stock.shade_id,
+        kappa_slope=slope,
     )
 
 

@@ -13,7 +13,12 @@ from inventory.compute.errors import WorkshopError
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.hooping.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
 from planning.compute.stitches.placing import field_needed, scaled_sums
-from planning.compute.stitches.thread_length import bobbin_laid_mm, needle_laid_mm
+from planning.compute.stitches.thread_length import (
+    ThreadSettings,
+    bobbin_laid_mm,
+    needle_laid_mm,
+    needle_per_kappa_mm,
+)
 
 
 @dataclass(frozen=True)
@@ -109,6 +114,15 @@ class Carried:
         per_piece = np.array([lengths[:, list(piece)].sum(axis=1) for piece in self.pieces])
         geometry_mm, path_mm = np.vstack([np.zeros((1, 2)), np.cumsum(per_piece, axis=0)]).T
         return geometry_mm, path_mm
+
+    def needle_slope(self, blocks: Sequence[int], settings: ThreadSettings) -> float:
+        """Return ∂ ln length / ∂κ of the needle geometry of these blocks over all pieces."""
+        grows = length = 0.0
+        for block in (self.blocks[index] for index in blocks):
+            sums = scaled_sums(block.block.sums, self.designs[block.design].placement)
+            grows += self.counts[block.design] * needle_per_kappa_mm(sums, settings)
+            length += self.counts[block.design] * block.needle_geometry_mm
+        return grows / length if length else 0.0
 
     def needle_loads(self, blocks: Sequence[int], *, median: float) -> list[list[float]]:
         """Return the needle thread of these blocks on each load, in stitching order, at a factor's ``median``."""

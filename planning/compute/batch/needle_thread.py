@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtri
 
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
@@ -56,6 +55,7 @@ class PlannedThread:
     path_mm: tuple[float, ...]
     factor_median: float
     relative_sigma: float
+    kappa_slope: float = 0.0  # ∂ ln geometry / ∂κ
 
 
 @dataclass(frozen=True)
@@ -137,6 +137,7 @@ def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms
             if _place(carried, index) in terms.pinned:
                 pinned[number] = terms.pinned[_place(carried, index)]
     return Conditions(
+        factor=terms.needle_factor,
         range_factors=terms.range_factors,
         certainty=terms.enough_at,
         colour_limit=terms.colour_limit,
@@ -194,7 +195,8 @@ def _thread(
     runners_up: tuple[RunnerUp, ...],
 ) -> PlannedThread:
     shade = choice.shade if choice.near_enough else None
-    factor = terms.factor_of(shade)
+    slope = carried.needle_slope(blocks, terms.thread)
+    factor = terms.factor_of(shade, slope=slope)
     geometry_mm, path_mm = carried.cumulative_needle_mm(blocks)
     # At the median of the shade's own factor, with what is lost at thread changes, which no factor scales. What is
     # not known of the factor is taken to scatter the whole length: on the safe side.
@@ -233,6 +235,7 @@ def _thread(
         path_mm=tuple(np.diff(path_mm).tolist()),
         factor_median=factor.median,
         relative_sigma=factor.predictive_sigma,
+        kappa_slope=slope,
     )
 
 
@@ -255,7 +258,7 @@ def _spools(
     """Spools changed early enough to be sure; where all together are enough but each with its margin is not,
     changed at even odds, for then the margins of some must serve the others; inside a block only if that
     too leaves a piece undone."""
-    factor = terms.factor_of(shade)
+    factor = terms.factor_of(shade, slope=carried.needle_slope(blocks, terms.thread))
     pieces_mm = carried.needle_loads(blocks, median=factor.median)
     ways = [(terms.enough_at, False), (0.5, False), (0.5, True)]
     for certainty, inside in ways if word == "enough" else ways[:1]:
@@ -269,7 +272,7 @@ def _spools(
         if choice.is_complete:
             break
     wanted = frozenset(blocks)
-    margin = math.exp(float(ndtri(terms.enough_at)) * factor.predictive_sigma)
+    margin = math.exp(factor.quantile(terms.enough_at) - factor.mean_log)
 
     def on_pieces(use: SpoolUse) -> SpoolUse:
         """The turn in pieces, where spools were chosen for loads."""

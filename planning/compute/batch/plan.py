@@ -83,6 +83,7 @@ def plan_batch(
     notes: Sequence[str] = (),
 ) -> BatchPlan:
     """Return the plan for ``pieces`` pieces that all carry ``designs`` and one ``lettering`` each, if given."""
+    terms = terms.for_designs([*designs, *dict.fromkeys(lettering)])
     to_stitch = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage)
     carried = carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms)
     planned = plan_threads(carried, shelf, terms)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from planning.compute.certainty.curves import curves
 from planning.compute.certainty.enough import (
     _NEGLIGIBLE,
     _NODES,
@@ -34,6 +35,8 @@ def geometries_covered(
     [802.0, 0.0, 0.0]
     """
     _check_certainty(certainty)
+    if factor.parts:
+        return curves(factor, certainty).covered(free_mm, free_sigma_mm)
     covered = np.zeros(len(free_mm))
     z, spread = float(ndtri(certainty)), factor.predictive_sigma
     if z < 0:  # less than even odds are nobody's rule; each is found by itself

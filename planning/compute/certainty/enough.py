@@ -1,8 +1,8 @@
 """How sure it is that the thread on the shelf is enough.
 
-Actual use = geometry × e^Z with Z normal. A ``Factor`` says what is believed of Z for one machine and thread
-range: ``mean_log`` is the logarithm of the factor's median, ``sigma`` how well that is known, ``scatter`` how
-far one job strays from it. What is free on the shelf is normal. Lengths may be in any one unit; mm here.
+Actual use = geometry × e^Z. A ``Factor`` says what is believed of Z for one machine and thread range: a normal, or
+the mixture of normals that weigh-backs leave. What is free on the shelf is normal. Lengths may be in any one unit;
+mm here. Of a single normal all is reckoned to the last digit; of a mixture the curves of ``curves`` are read.
 """
 
 import math
@@ -16,8 +16,9 @@ from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
 from inventory.compute.errors import WorkshopError
-
-SCATTER = 0.06  # from job to job, as a standard deviation of the logarithm
+from planning.compute.certainty.curves import chance, curves
+from planning.compute.certainty.factor import SCATTER
+from planning.compute.certainty.factor import Factor as Factor
 
 _NEGLIGIBLE = 1e-12  # a relative error below this is none
 
@@ -38,36 +39,6 @@ def _check_free(free_mm: float, free_sigma_mm: float) -> None:
 def _check_certainty(certainty: float) -> None:
     if not 1e-6 <= certainty <= 1 - 1e-6:
         raise WorkshopError(f"A certainty of {certainty} cannot be reached; give one such as 0.95 (95 %).")
-
-
-@dataclass(frozen=True)
-class Factor:
-    """What is believed of ln(actual use / geometry), and how far one job strays from it."""
-
-    mean_log: float
-    sigma: float
-    scatter: float = SCATTER
-
-    def __post_init__(self) -> None:
-        if not math.isfinite(self.mean_log):
-            raise WorkshopError(f"The mean of a use factor is {self.mean_log}; give a number.")
-        _check_not_negative(self.sigma, "The sigma of a use factor")
-        _check_not_negative(self.scatter, "The scatter of a use factor")
-
-    @property
-    def median(self) -> float:
-        """The factor that actual use is as likely to exceed as not."""
-        return math.exp(self.mean_log)
-
-    @property
-    def about_one(self) -> "Factor":
-        """The same spread about a median of one: for lengths that were scaled by the median already."""
-        return Factor(mean_log=0.0, sigma=self.sigma, scatter=self.scatter)
-
-    @property
-    def predictive_sigma(self) -> float:
-        """The sigma of Z for the next job: what is not known of the factor, and the scatter on top."""
-        return math.hypot(self.sigma, self.scatter)
 
 
 class WeighBack(NamedTuple):
@@ -107,12 +78,22 @@ BOBBIN_PRIOR = factor_about(1.25, plus_minus=0.25)
 def need(geometry_mm: float, factor: Factor) -> Need:
     """Return the moments and the median of ``geometry_mm`` × e^Z.
 
+    Of a mixture the sigma is that of the lognormal with its median and its 95 % point: the far tails, where one job in
+    fifty strays by a half, would say nothing of the usual ±.
+
     >>> used = need(1000.0, Factor(mean_log=0.0, sigma=0.08, scatter=0.06))
     >>> used.median_mm, round(used.mean_mm, 3), round(used.sigma_mm, 3)
     (1000.0, 1005.013, 100.753)
     """
     _check_not_negative(geometry_mm, "The geometry in mm")
     variance = factor.predictive_sigma**2
+    if factor.parts:
+        median_mm = geometry_mm * factor.median
+        return Need(
+            mean_mm=geometry_mm * factor.mean_of_exp(),
+            sigma_mm=median_mm * math.exp(variance / 2) * math.sqrt(math.expm1(variance)),
+            median_mm=median_mm,
+        )
     mean_mm = geometry_mm * math.exp(factor.mean_log + variance / 2)
     return Need(
         mean_mm=mean_mm,
@@ -137,6 +118,8 @@ def p_enough(geometry_mm: float, factor: Factor, *, free_mm: float, free_sigma_m
     median_mm = geometry_mm * factor.median
     if median_mm == 0:
         return 1.0
+    if factor.parts:
+        return chance(factor, geometry_mm=geometry_mm, free_mm=free_mm, free_sigma_mm=free_sigma_mm)
     need_is_known = spread < _NEGLIGIBLE
     stock_is_known = free_sigma_mm <= _NEGLIGIBLE * max(median_mm, abs(free_mm))
     if need_is_known and stock_is_known:
@@ -162,6 +145,8 @@ def geometry_covered(
     """
     _check_free(free_mm, free_sigma_mm)
     _check_certainty(certainty)
+    if factor.parts:
+        return curves(factor, certainty).covered_one(free_mm, free_sigma_mm)
     if free_mm - ndtri(certainty) * free_sigma_mm <= 0:
         return 0.0
 
@@ -194,6 +179,11 @@ def missing_mm(
     0.0
     """
     _check_certainty(certainty)
+    if factor.parts:
+        _check_not_negative(geometry_mm, "The geometry in mm")
+        _check_free(free_mm, free_sigma_mm)
+        needed = curves(factor, certainty).needed(geometry_mm, free_sigma_mm) if geometry_mm else free_mm
+        return max(0.0, needed - free_mm)
 
     def p(more_mm: float) -> float:
         return p_enough(geometry_mm, factor, free_mm=free_mm + more_mm, free_sigma_mm=free_sigma_mm)
@@ -249,6 +239,9 @@ def pieces_covered(
     2
     """
     _check_certainty(certainty)
+    if factor.parts:
+        covered = geometry_covered(factor, free_mm=free_mm, free_sigma_mm=free_sigma_mm, certainty=certainty)
+        return int(np.searchsorted(cumulative_mm, covered, side="right")) - 1
     possible, beyond = 0, len(cumulative_mm)
     while beyond - possible > 1:
         pieces = (possible + beyond) // 2

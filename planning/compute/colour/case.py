@@ -113,10 +113,10 @@ def covered_mm(shades: Sequence[OwnedShade], conditions: Conditions, *, enough_m
     """
     free = np.array([shade.free for shade in shades], dtype=float).reshape(-1, 2)
     free_mm, sigma_mm = free[:, 0], free[:, 1]
-    z = float(ndtri(1 - (1 - conditions.certainty) / 2))
+    surer = 1 - (1 - conditions.certainty) / 2
     spreads = [conditions.factor_of(shade).about_one for shade in shades]
-    sigmas = np.array([spread.predictive_sigma for spread in spreads], dtype=float)
-    covers_mm = (free_mm - z * sigma_mm) / np.exp(z * sigmas)
+    most = {id(spread): spread.quantile(surer) for spread in spreads}
+    covers_mm = (free_mm - float(ndtri(surer)) * sigma_mm) / np.exp([most[id(each)] for each in spreads])
     close = covers_mm < enough_mm
     for spread in dict.fromkeys(spreads):
         rows = np.flatnonzero(close & np.array([each == spread for each in spreads], dtype=bool))

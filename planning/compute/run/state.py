@@ -36,6 +36,7 @@ class RunThreadPlan:
     relative_sigma: float
     turns: tuple[SpoolTurn, ...]
     path_mm: tuple[float, ...] = ()
+    kappa_slope: float | None = None  # ∂ ln geometry / ∂κ; None where it was not kept
 
     def geometry_at(self, position: int) -> float:
         """Return what the piece at ``position`` takes; one beyond the plan as much as the last that was planned."""

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 
-from scipy.special import ndtr, ndtri
-
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
 from planning.compute.certainty.enough import Factor
@@ -243,7 +241,8 @@ def p_enough_bobbins(
     def suffice(log_factor: float) -> bool:
         return _needed_at(log_factor, pieces_geometry_mm, bobbin_mm, parts) <= bobbins
 
-    sigma = math.hypot(factor.predictive_sigma, RELATIVE_SIGMA["sealed"])
+    factor = factor.widened(RELATIVE_SIGMA["sealed"])
+    sigma = factor.predictive_sigma
     low, high = factor.mean_log - 6 * sigma, factor.mean_log + 6 * sigma
     if not suffice(low):
         return 0.0
@@ -252,7 +251,7 @@ def p_enough_bobbins(
     for _ in range(20):
         middle = (low + high) / 2
         low, high = (middle, high) if suffice(middle) else (low, middle)
-    return float(ndtr((low - factor.mean_log) / sigma))
+    return float(factor.cumulative(low))
 
 
 def bobbins_for_sure(
@@ -270,8 +269,8 @@ def bobbins_for_sure(
     >>> bobbins_for_sure([[50.0, 49.0]] * 3, bobbin_mm=100.0, factor=exact, certainty=0.95)  # a bobbin may be 2 % short
     6
     """
-    sigma = math.hypot(factor.predictive_sigma, RELATIVE_SIGMA["sealed"])
-    return _needed_at(factor.mean_log + float(ndtri(certainty)) * sigma, pieces_geometry_mm, bobbin_mm, parts)
+    log_factor = factor.widened(RELATIVE_SIGMA["sealed"]).quantile(certainty)
+    return _needed_at(log_factor, pieces_geometry_mm, bobbin_mm, parts)
 
 
 def _needed_at(

@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 
 from inventory.management.base import WorkshopCommand
+from planning.compute.stitches.thread_length import USUAL_THICKNESS_MM
 from planning.library.designs import asked_from_file
 from planning.models import Rules
 from planning.plan.ask import chosen_machine
@@ -25,7 +26,7 @@ class Command(WorkshopCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         machine = chosen_machine(options["machine"])
         rules = Rules.current()
-        settings = machine.thread_settings(thickness_mm=0.6, allowance=rules.allowance)
+        settings = machine.thread_settings(thickness_mm=USUAL_THICKNESS_MM, allowance=rules.allowance)
         designs = []
         refused = 0
         for path in options["files"]:

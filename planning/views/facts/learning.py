@@ -1,6 +1,7 @@
-"""What was learned of a machine: its factors, the observations behind them, and starting anew."""
+"""What was learned of a machine: its factors, how often they held, changes, and starting anew."""
 
 import math
+from uuid import uuid4
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -10,33 +11,48 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
 from inventory.models import ThreadRange
-from planning.facts.learning import count_in, learned_factors, leave_out, start_anew, take_back_reset
-from planning.models import FactorReset, Machine, Observation
-
-WIDE = 1.96  # sigmas on either side of an interval that holds 95 in a hundred
+from planning.compute.certainty.factor import Factor
+from planning.facts.learning import (
+    change_in_words,
+    count_in,
+    kept_in_words,
+    leave_out,
+    machine_learned,
+    start_anew,
+    take_back_change,
+    take_back_reset,
+    tell_change,
+)
+from planning.models import FactorReset, Machine, Observation, ToldChange
 
 
 @require_safe
 def learned_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Show every factor of a machine beside the one it started from."""
     machine = get_object_or_404(Machine, pk=pk)
+    known = machine_learned(machine)
     return render(
         request,
         "planning/learned.html",
         {
             "machine": machine,
+            "key": uuid4().hex,
+            "band": kept_in_words(known.kept["thread"]),
+            "band_too_few": known.kept["thread"].is_too_few,
+            "changes": [change_in_words(each) for each in known.changes],
+            "told": known.told,
             "factors": [
                 {
                     "factor": each,
-                    "before": _interval(each.prior.median, each.prior.sigma),
-                    "now": _interval(each.factor.median, each.factor.sigma),
-                    "narrower": 1 - each.factor.sigma / each.prior.sigma,
+                    "before": _interval(each.prior),
+                    "now": _interval(each.factor),
+                    "kept": kept_in_words(known.kept[each.kind]),
                     "rows": [
                         {"seen": seen, "judged": judged, "ratio": seen.actual / seen.estimated}
                         for seen, judged in each.observations
                     ],
                 }
-                for each in learned_factors(machine)
+                for each in known.factors
             ],
             "resets": machine.resets.select_related("range", "by"),
         },
@@ -81,10 +97,41 @@ def reset_back(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("learned", machine)
 
 
-def _interval(median: float, sigma: float) -> dict[str, float]:
-    """Return a factor's median and the limits that hold it with 95 % certainty: it is lognormal."""
+@require_POST
+def changed(request: HttpRequest, pk: int) -> HttpResponse:
+    """Hear that a machine was set otherwise."""
+    machine = get_object_or_404(Machine, pk=pk)
+    try:
+        tell_change(
+            machine,
+            key=request.POST.get("key", ""),
+            what=request.POST.get("what", ""),
+            at=timezone.now(),
+            by=request.user,
+        )
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    else:
+        messages.success(
+            request, "Noted. Estimates are less sure from the next job on, until weigh-backs tell more."
+        )
+    return redirect("learned", pk)
+
+
+@require_POST
+def change_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take back the word that a machine was set otherwise."""
+    told = get_object_or_404(ToldChange, pk=pk)
+    machine = told.machine_id
+    take_back_change(told)
+    messages.success(request, "Taken back: the machine runs as it did before.")
+    return redirect("learned", machine)
+
+
+def _interval(factor: Factor) -> dict[str, float]:
+    """Return a factor's median and the limits that hold that of the next job with 95 % certainty."""
     return {
-        "median": median,
-        "low": median * math.exp(-WIDE * sigma),
-        "high": median * math.exp(WIDE * sigma),
+        "median": factor.median,
+        "low": math.exp(factor.quantile(0.025)),
+        "high": math.exp(factor.quantile(0.975)),
     }

@@ -56,10 +56,10 @@ def test_two_machines_of_one_name_are_refused_in_words(signed_in, workshop):
 
 def test_an_edit_is_noted_with_what_was_there_before(signed_in, workshop, person):
     address = reverse("setup_record", args=["machines", workshop.pk])
-    sent = fields_of(signed_in.get(address)) | {"kappa": 0.25}
+    sent = fields_of(signed_in.get(address)) | {"kappa": 0.3}
     page = page_text(signed_in.post(address, sent, follow=True))
     workshop.refresh_from_db()
-    assert workshop.kappa == 0.25
+    assert workshop.kappa == 0.3
     assert workshop.hoops.count() == 1
     assert "kappa from" in page
     assert person.username in page

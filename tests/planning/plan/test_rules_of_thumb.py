@@ -5,7 +5,7 @@ from statistics import median
 
 import pytest
 
-from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR
+from planning.compute.certainty.learned import learn, thread_prior
 from planning.compute.hooping.timing import MachineTimes, machine_minutes
 from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
 from planning.library.digests import sums_of
@@ -20,13 +20,14 @@ DESIGNS = sorted(
 @pytest.fixture(scope="module")
 def per_thousand() -> dict[str, tuple[float, float]]:
     """Return metres of needle and bobbin thread per 1,000 stitches of each design."""
+    unlearned = learn(thread_prior(), ())
     settings = ThreadSettings(allowance=Rules().allowance)
     found = {}
     for path in DESIGNS:
         walked = read_design_file(path).walked
         sums = [sums_of(block) for block in walked.blocks]
-        needle = sum(needle_laid_mm(each, settings) for each in sums) * NEEDLE_PRIOR.median
-        bobbin = sum(bobbin_laid_mm(each, settings) for each in sums) * BOBBIN_PRIOR.median
+        needle = sum(needle_laid_mm(each, settings) for each in sums) * unlearned.factor(0, 0).median
+        bobbin = sum(bobbin_laid_mm(each, settings) for each in sums) * unlearned.factor(1, 0).median
         found[path.name] = (needle / walked.stitches, bobbin / walked.stitches)
     return found
 

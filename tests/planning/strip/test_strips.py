@@ -55,6 +55,8 @@ def test_the_command_refuses_a_scale_too_coarse_a_format_unknown_and_half_a_meas
 
 
 def test_the_command_reckons_kappa_and_keeps_it_when_told_to(workshop):
+    workshop.kappa = 1 / 3
+    workshop.save()
     asked = StripAsked(workshop, Scale(10, 27, 16.7), 0.05)
     promise = promised(asked)
     weighed = (

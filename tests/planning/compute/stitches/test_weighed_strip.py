@@ -46,7 +46,9 @@ def test_the_light_strip_of_a_satin_column_is_the_share_of_bobbin_thread_on_its_
     column = next(part for part in strip.parts if part.width_mm == 7.0)
     sums = block_sums(strip.points_mm[column.first : column.last + 1], [0])
     for kappa in (0.0, 0.25, 1 / 3, 0.4375):
-        at = replace(SETTINGS, kappa=kappa, bobbin_tail_start_mm=0, bobbin_tail_trim_mm=0)
+        at = replace(
+            SETTINGS, kappa=kappa, interlock_depth=1.0, bobbin_tail_start_mm=0, bobbin_tail_trim_mm=0
+        )
         share = bobbin_laid_mm(sums, at) / sums.drawn_mm
         assert kappa_from_light_strip(share) == pytest.approx(kappa, abs=0.01)
 

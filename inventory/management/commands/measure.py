@@ -1,0 +1,39 @@
+"""Set a spool to the length that a diameter across its thread tells."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.diameters import TOOLS
+from inventory.compute.lengths import parse_decimal
+from inventory.management.acts import ActCommand
+from inventory.shelf.diameters import best_way_in_words, measure_spool
+from inventory.shelf.labelled import item_labelled
+
+
+class Command(ActCommand):
+    help = "Set the spool that carries the label LABEL to what its DIAMETER across the thread, in mm, tells."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("label", metavar="LABEL")
+        parser.add_argument("diameter", metavar="DIAMETER", help="In mm, across the thread, half-way up.")
+        parser.add_argument(
+            "--with", dest="tool", default="calipers", choices=list(TOOLS), help="Read with what."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        spool = item_labelled(options["label"])
+        key = self.key_of(options)
+        measure_spool(
+            spool,
+            diameter_mm=float(parse_decimal(options["diameter"])),
+            tool=options["tool"],
+            key=key,
+            at=timezone.now(),
+            by=None,
+        )
+        self.answer(key, options)
+        if options["format"] == "text":
+            self.stdout.write(best_way_in_words(spool))

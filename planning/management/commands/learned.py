@@ -1,0 +1,57 @@
+"""Tell what finished jobs taught of each machine."""
+
+import math
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from inventory.management.base import WorkshopCommand
+from planning.facts.learning import (
+    MachineLearned,
+    change_in_words,
+    kept_in_words,
+    learned_as_data,
+    machine_learned,
+)
+from planning.facts.names import by_name
+from planning.models import Machine
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Show the use factors of each machine, how often the stated 95 % held, and changes that were noticed."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("--machine", metavar="NAME", help="Only this one.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        machines = (
+            [by_name(Machine, options["machine"])] if options["machine"] else list(Machine.objects.all())
+        )
+        known = [machine_learned(each) for each in machines]
+        if options["format"] == "json":
+            self.write_json({"machines": [learned_as_data(each) for each in known]})
+            return
+        for each in known:
+            self.stdout.write("\n".join(_told(each)))
+        if not known:
+            self.stdout.write("No machine is set up yet.")
+
+
+def _told(known: MachineLearned) -> list[str]:
+    lines = [str(known.machine), f"  {kept_in_words(known.kept['thread'])}"]
+    lines += [f"  {change_in_words(each)}" for each in known.changes]
+    for each in known.factors:
+        low, high = each.factor.quantile(0.025), each.factor.quantile(0.975)
+        about = f"{each.kind} {each.range or ''}".strip()
+        lines.append(
+            f"  {about}: {each.factor.median:.2f}, the next job {_times(low)} to {_times(high)} in 95 %; "
+            f"{each.counted} of {len(each.observations)} counted"
+        )
+    return lines
+
+
+def _times(log_factor: float) -> str:
+    return f"{math.exp(log_factor):.2f}"

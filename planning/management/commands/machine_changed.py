@@ -1,0 +1,39 @@
+"""Say that a machine was set otherwise, its tension above all."""
+
+from typing import Any
+from uuid import uuid4
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.management.base import WorkshopCommand
+from planning.facts.learning import latest_told, take_back_change, tell_change
+from planning.facts.names import by_name
+from planning.models import Machine
+
+
+class Command(WorkshopCommand):
+    help = "Say that a machine's tension was changed: estimates are less sure until weigh-backs tell more."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("machine", metavar="MACHINE")
+        parser.add_argument("--what", default="", help="What was changed, in a few words.")
+        parser.add_argument("--key", default="", help="The same key sent again tells it once.")
+        parser.add_argument("--undo", action="store_true", help="Take back the last such word.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        machine = by_name(Machine, options["machine"])
+        if options["undo"]:
+            told = latest_told(machine)
+            number = told.pk
+            take_back_change(told)
+        else:
+            told = tell_change(
+                machine, what=options["what"], key=options["key"] or uuid4().hex, at=timezone.now(), by=None
+            )
+            number = told.pk
+        if options["format"] == "json":
+            self.write_json({"machine": machine.name, "id": number, "undone": options["undo"]})
+        else:
+            self.stdout.write(f"{'Taken back' if options['undo'] else 'Noted'}: {told}")
