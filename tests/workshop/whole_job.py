@@ -50,7 +50,7 @@ def main() -> None:
             rest = [Arrived(line, line.to_come) for line in order.lines.all()]
             receive_order(order, arrived=rest, key=f"rest-{order.pk}", at=timezone.now(), by=None)
     for stocktake in Stocktake.objects.going_on():
-        stocktakes.finish(stocktake, at=timezone.now(), by=None)
+        stocktakes.finish(stocktake, at=timezone.now())
     designs = Design.objects.filter(variant_of=None, blocks__isnull=False).distinct().order_by("stitches")
     wanted = JobFacts(
         what="after the update", pieces=3, tests=1, machine=Machine.objects.order_by("pk").first()
