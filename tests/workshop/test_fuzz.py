@@ -10,7 +10,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from inventory.stocktakes.stocktakes import begin_place
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Fabric, Hoop, Job, Layer, Machine
 from planning.run.promise import promise
@@ -48,7 +48,7 @@ def workshop(db: None, settings, tmp_path: Path) -> None:
     begin_place(a_place(), key="round", at=NOW, by=None)
     design = keep_design(read_design_file(BADGE), content=BADGE, trim_at_jumps=3, at=NOW)
     for number in range(3):
-        wanted = Wanted(
+        wanted = JobFacts(
             what=f"job {number}", pieces=3, tests=1, machine=machine, fabric=twill, needed_on=date(2026, 4, 1)
         )
         job = make_job(wanted, designs=[design], at=NOW, by=None)

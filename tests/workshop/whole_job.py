@@ -23,7 +23,7 @@ from inventory.ledger import ledger_problems
 from inventory.models import Order, Stocktake
 from inventory.orders.orders import Arrived, order_problems, receive_order
 from inventory.stocktakes import stocktakes
-from planning.jobs.jobs import Wanted, make_job
+from planning.jobs.jobs import JobFacts, make_job
 from planning.models import Design, Job, Machine
 from planning.run.finish import Ending, finish
 from planning.run.promise import CannotPromise, promise
@@ -50,9 +50,9 @@ def main() -> None:
             rest = [Arrived(line, line.to_come) for line in order.lines.all()]
             receive_order(order, arrived=rest, key=f"rest-{order.pk}", at=timezone.now(), by=None)
     for stocktake in Stocktake.objects.going_on():
-        stocktakes.finish(stocktake, at=timezone.now(), by=None)
+        stocktakes.finish(stocktake, at=timezone.now())
     designs = Design.objects.filter(variant_of=None, blocks__isnull=False).distinct().order_by("stitches")
-    wanted = Wanted(
+    wanted = JobFacts(
         what="after the update", pieces=3, tests=1, machine=Machine.objects.order_by("pk").first()
     )
     job = make_job(wanted, designs=[designs[0]], at=timezone.now(), by=None)

@@ -1,6 +1,7 @@
 """Kinds of trouble with the database and the disk, each with its own sentence and what to do."""
 
 import errno
+import sqlite3
 from dataclasses import dataclass
 
 from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError
@@ -107,9 +108,8 @@ def trouble_of(problem: BaseException) -> Trouble | None:
         return TOO_LARGE
     if isinstance(problem, DataError) and "out of range" in str(problem).lower():
         return TOO_LARGE
-    if isinstance(problem, DatabaseError | InterfaceError) and not isinstance(
-        problem, IntegrityError | DataError
-    ):
+    of_a_database = isinstance(problem, DatabaseError | InterfaceError | sqlite3.DatabaseError)
+    if of_a_database and not isinstance(problem, IntegrityError | DataError):
         words = str(problem).lower()
         for trouble, signs in _SIGNS:
             if any(sign in words for sign in signs):
