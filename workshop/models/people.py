@@ -90,6 +90,14 @@ class SignIn(models.Model):
     def __str__(self) -> str:
         return f"{self.user} since {self.at:%Y-%m-%d %H:%M}"
 
+    @property
+    def device_in_words(self) -> str:
+        """What kind of thing it is, as far as its browser says: a phone, a tablet or a computer."""
+        told = self.told.lower()
+        if "tablet" in told:
+            return "a tablet"
+        return "a phone" if "mobi" in told else "a computer" if told else "a device that does not say what it is"
+
 
 class WrongPassword(models.Model):
     """One wrong password that was really tried; those refused while somebody is locked out are not."""
