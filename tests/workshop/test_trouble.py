@@ -34,7 +34,7 @@ def test_each_kind_has_its_own_page(problem, trouble, signed_in, monkeypatch):
     def fails(*_, **__):
         raise problem
 
-    monkeypatch.setattr("planning.views.jobs.render", fails)
+    monkeypatch.setattr("planning.views.jobs.jobs.render", fails)
     answer = signed_in.get("/jobs/")
     assert answer.status_code == trouble.status
     assert trouble.do in answer.content.decode().replace("&#x27;", "'")
@@ -50,7 +50,7 @@ def test_a_fault_of_the_program_stays_one(signed_in, monkeypatch):
     def fails(*_, **__):
         raise ZeroDivisionError
 
-    monkeypatch.setattr("planning.views.jobs.render", fails)
+    monkeypatch.setattr("planning.views.jobs.jobs.render", fails)
     signed_in.raise_request_exception = False
     assert signed_in.get("/jobs/").status_code == 500
 
@@ -59,7 +59,7 @@ def test_a_refusal_that_no_page_caught_is_told(signed_in, monkeypatch):
     def fails(*_, **__):
         raise WorkshopError("S0001 is not on the shelf.")
 
-    monkeypatch.setattr("planning.views.jobs.render", fails)
+    monkeypatch.setattr("planning.views.jobs.jobs.render", fails)
     answer = signed_in.get("/jobs/")
     assert answer.status_code == 422
     assert "S0001 is not on the shelf." in answer.content.decode()
@@ -89,6 +89,7 @@ def test_a_locked_database_is_told_in_words(tmp_path, django_db_setup):
 
     with own_database(tmp_path) as environment:
         holder = sqlite3.connect(tmp_path / "enough-thread.sqlite3", isolation_level=None)
+        holder.execute("PRAGMA journal_mode = WAL")  # as the site has it from its first connection on
         holder.execute("BEGIN IMMEDIATE")
         began = time.monotonic()
         said = run_in(
