@@ -17,6 +17,7 @@ from inventory.ledger.entries import (
     waste,
 )
 from inventory.ledger.posting import (
+    SHOWN,
     Finding,
     KeyUsedForAnother,
     Line,
@@ -30,6 +31,7 @@ from inventory.ledger.posting import (
 )
 
 __all__ = [
+    "SHOWN",
     "CannotReverse",
     "Finding",
     "KeyUsedForAnother",

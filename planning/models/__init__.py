@@ -8,7 +8,7 @@ from planning.models.machines import Hoop, Machine, NeedleNote
 from planning.models.observations import FactorReset, Observation, ToldChange
 from planning.models.pins import LeftOutShade, PinnedShade
 from planning.models.rules import Rules, Strictness
-from planning.models.runs import Promise, PromisedSpool, PromisedThread, RunEvent, RunReport
+from planning.models.runs import Promise, PromisedSpool, PromisedThread, Reopening, RunEvent, RunReport
 
 __all__ = [
     "Block",
@@ -34,6 +34,7 @@ __all__ = [
     "PromisedThread",
     "Rules",
     "RunEvent",
+    "Reopening",
     "RunReport",
     "StitchOutNote",
     "Strictness",

@@ -113,7 +113,17 @@ class RunEvent(models.Model):
         RESTITCH = "restitch", "part stitched again"
         SPOOL = "spool", "spool swapped"
         BOBBIN = "bobbin", "bobbin changed"
+        TENSION = "tension", "tension changed"
+        NEEDLE = "needle", "needle changed"
+        STOP = "stop", "stopped"
         TAKEN_BACK = "back", "taken back"
+
+    class Showing(models.TextChoices):
+        """How much bobbin thread shows on the back of a satin column, after a change of tension."""
+
+        MORE = "more", "more bobbin showing"
+        THIRDS = "thirds", "equal thirds"
+        LESS = "less", "less bobbin showing"
 
     job = models.ForeignKey("planning.Job", on_delete=models.CASCADE, related_name="events")
     kind = models.CharField(max_length=8, choices=Kind.choices)
@@ -122,6 +132,7 @@ class RunEvent(models.Model):
     item = models.ForeignKey("inventory.StockItem", null=True, on_delete=models.PROTECT, related_name="+")
     share = models.FloatField(default=1.0, help_text="Of the thread's stitches that were stitched again.")
     minutes = models.FloatField(default=0.0, help_text="Time at hand that it cost.")
+    showing = models.CharField(max_length=6, choices=Showing.choices, blank=True)
     note = models.CharField(max_length=200, blank=True)
     takes_back = models.OneToOneField(
         "self", null=True, on_delete=models.PROTECT, related_name="taken_back_by"
@@ -157,3 +168,20 @@ class RunReport(models.Model):
 
     def __str__(self) -> str:
         return f"Report of {self.job}"
+
+
+class Reopening(models.Model):
+    """A finished job that was opened again: who did it and why, with the report as it was."""
+
+    job = models.ForeignKey("planning.Job", on_delete=models.CASCADE, related_name="reopenings")
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    why = models.CharField(max_length=200)
+    finished_at = models.DateTimeField()
+    facts = models.JSONField(help_text="The report that this put aside.")
+
+    class Meta:
+        ordering = ["job", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.job} opened again"

@@ -73,17 +73,25 @@ def due_notes(run: Run) -> dict[int, list[str]]:
                 f"{labels[turn.item].item.label}{where} on."
             )
     first = run.promise.first_bobbin
-    if first:
+    if first and not run.done:
         notes.setdefault(1, []).append(f"Begin with the part bobbin {first}.")
-    for position, block, label in run.promise.bobbin_changes:
-        which = f"Part bobbin {label}" if label else "Fresh bobbin"
-        notes.setdefault(position, []).append(f"{which} before block {block}.")
-    for position in run.promise.bobbin_interruptions:
-        notes.setdefault(position, []).append("A bobbin runs out inside a block: have a fresh one ready.")
+    for change in run.bobbins.coming:
+        if change.inside:
+            words = "A bobbin runs out inside a block: have a fresh one ready."
+        else:
+            which = f"Part bobbin {change.label}" if change.label else "Fresh bobbin"
+            words = f"{which} before block {change.block}." if change.block else f"{which} before this piece."
+        notes.setdefault(_ahead(run, change.position), []).append(words)
     for piece in run.job.names.all():
         position = run.promise.tests + piece.number
         notes.setdefault(position, []).insert(0, f"Name: {piece.text}.")
     return notes
+
+
+def _ahead(run: Run, pieces: int) -> int:
+    """Return the piece that is stitched as the one of this number: those done and left, in their order."""
+    order = [*sorted(run.done), *run.left]
+    return order[pieces - 1] if pieces <= len(order) else pieces
 
 
 def next_steps(run: Run) -> list[tuple[str, list[str]]]:
@@ -99,11 +107,13 @@ def threading_order(run: Run, *, spare: Mapping[int, Sequence[Spool]]) -> list[T
     position = run.left[0] if run.left else run.promise.to_stitch
     several = len({design for record in run.records for design, _ in record.blocks}) > 1
     labels = {spool.pk: spool for spools in spare.values() for spool in spools}
+    # One of another shade that was swapped in is neither planned nor a spare of this thread's.
+    swapped = {event.item.pk: event.item for event in run.events if event.item}
     threaded = []
     for record, thread in zip(run.records, run.threads, strict=True):
         on = spool_on(thread, position, run.swaps)
         planned = {each.item_id: each.item for each in record.spools.all()}
-        item = planned.get(on or 0) or labels.get(on or 0)
+        item = planned.get(on or 0) or labels.get(on or 0) or swapped.get(on or 0)
         others = [each for each in spare.get(record.shade_id or 0, []) if each.pk != on and each.free > 0]
         threaded.append(
             Threaded(

@@ -1,6 +1,7 @@
 """A run as it stands: what was promised, what happened, what it took of each thing."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -8,22 +9,39 @@ from itertools import pairwise
 from django.db.models import CharField, QuerySet, Sum, Value
 from django.db.models.functions import Concat
 
+from inventory.ledger import SHOWN
 from inventory.models import Entry, Spool, ThreadRange
+from planning.compute.run.derivation import (
+    BobbinChangePlan,
+    BobbinPlan,
+    BobbinsTaken,
+    RunPlan,
+    RunStep,
+    ThreadTaken,
+    bobbins_taken,
+    on_at_step,
+    swaps_of,
+    threads_taken,
+)
 from planning.compute.run.state import (
     RunThreadPlan,
     SpoolTurn,
     Swap,
-    bobbins_put_in,
     positions_left,
-    spool_on,
 )
 from planning.jobs.jobs import NotInThisState
-from planning.models import Job, Promise, PromisedThread, RunEvent
+from planning.models import Job, Machine, Promise, PromisedThread, RunEvent
+from planning.run.promise import machine_of
 
 Kind = RunEvent.Kind
 TICKS = (Kind.PIECE, Kind.SPOILED)
-# The ledger has an event's act under its own key behind this.
+# The ledger has an event's act under its own key behind this, and what it corrects of earlier ones under that key
+# with one of these endings.
 ACT = "run-"
+TAKEN_MORE, PUT_BACK, BOBBINS_MORE, BOBBINS_BACK = "~take", "~back", "~bobbin", "~unput"
+USED = ("", TAKEN_MORE, PUT_BACK, BOBBINS_MORE, BOBBINS_BACK)
+# What keeps a thing as it was found outside the run, while the run's own use of it changes.
+AS_FOUND = "~found"
 
 
 @dataclass(frozen=True)
@@ -32,11 +50,11 @@ class Run:
 
     job: Job
     promise: Promise
+    machine: Machine
     records: tuple[PromisedThread, ...]
     threads: tuple[RunThreadPlan, ...]
     events: tuple[RunEvent, ...]
     done: dict[int, bool]
-    swaps: tuple[Swap, ...]
 
     @cached_property
     def _left_and_good(self) -> tuple[list[int], int]:
@@ -75,16 +93,58 @@ class Run:
             else f"spare {position - tests - pieces}"
         )
 
-    def bobbins_after(self, pieces: int) -> tuple[int, list[str]]:
-        """Return how many full bobbins, and which part ones, are put in once so many positions are stitched."""
-        if not self.promise.bobbin_mm:
-            return 0, []
-        return bobbins_put_in(
-            pieces,
-            first=self.promise.first_bobbin,
-            changes=self.promise.bobbin_changes,
-            interruptions=self.promise.bobbin_interruptions,
+    @cached_property
+    def plan(self) -> RunPlan:
+        """What was promised, as the derivation takes it."""
+        promise = self.promise
+        changes = [BobbinChangePlan(*change) for change in promise.bobbin_changes]
+        inside = [BobbinChangePlan(each, inside=True) for each in promise.bobbin_interruptions]
+        machine = self.machine
+        return RunPlan(
+            threads=self.threads,
+            bobbins=BobbinPlan(
+                first=promise.first_bobbin,
+                changes=(*changes, *inside),
+                geometry_mm=tuple(promise.bobbin_geometry_mm) if promise.bobbin_mm else (),
+            ),
+            break_mm=round(machine.threaded_path_mm + machine.needle_tail_start_mm),
         )
+
+    @cached_property
+    def steps(self) -> tuple[RunStep, ...]:
+        """The events that stand, as the derivation takes them."""
+        return tuple(
+            RunStep(
+                number=event.pk,
+                kind=event.kind,
+                position=event.position,
+                thread=event.thread.order if event.thread else None,
+                item=event.item_id if event.kind == Kind.SPOOL else None,
+                share=event.share,
+            )
+            for event in self.events
+        )
+
+    @cached_property
+    def swaps(self) -> tuple[Swap, ...]:
+        """The swaps that stand, in the order of the pieces they begin at."""
+        return swaps_of(self.steps)
+
+    @cached_property
+    def taken(self) -> list[ThreadTaken]:
+        """What each event took of every thread."""
+        return threads_taken(self.plan, self.steps)
+
+    @cached_property
+    def bobbins(self) -> BobbinsTaken:
+        """The bobbins that went in so far, and when the next ones are due."""
+        return bobbins_taken(self.plan.bobbins, self.steps)
+
+    def spool_at(self, event: RunEvent) -> int | None:
+        """Return the spool that was on for an event's thread within its piece, before a swap that it makes itself."""
+        step = next(step for step in self.steps if step.number == event.pk)
+        thread = next(each for each in self.threads if each.order == step.thread)
+        return on_at_step(thread, step, [each for each in self.steps if each != step])
 
 
 def run_of(job: Job) -> Run:
@@ -100,15 +160,11 @@ def run_of(job: Job) -> Run:
     return Run(
         job=job,
         promise=promise,
+        machine=machine_of(job),
         records=records,
         threads=tuple(_plan_of(record) for record in records),
         events=events,
         done={event.position: event.kind == Kind.PIECE for event in events if event.kind in TICKS},
-        swaps=tuple(
-            Swap(event.thread.order, event.position, event.item_id)
-            for event in events
-            if event.kind == Kind.SPOOL and event.thread and event.item_id
-        ),
     )
 
 
@@ -117,16 +173,25 @@ def act_key(event: RunEvent) -> str:
     return f"{ACT}{event.key}"
 
 
-def entries_of_run(job: Job) -> QuerySet[Entry]:
-    """Return what the ledger has of the events of ``job``, those included that take others back."""
-    keys = job.events.order_by().values(act=Concat(Value(ACT), "key", output_field=CharField()))
-    return Entry.objects.filter(key__in=keys)
+def entries_of_run(job: Job, *, endings: Sequence[str] = USED) -> QuerySet[Entry]:
+    """Return what the ledger has of the events of ``job``, those included that take others back.
+
+    ``endings`` are those of the keys: an event's own act, and what it corrected of earlier ones.
+    """
+    acts = [
+        job.events.order_by().values_list(Concat(Value(ACT), "key", Value(ending), output_field=CharField()))
+        for ending in endings
+    ]
+    return Entry.objects.filter(key__in=acts[0].union(*acts[1:], all=True) if acts[1:] else acts[0])
 
 
 def used_so_far(job: Job) -> dict[int, int]:
-    """Return how much of each item the run has taken by its ticks, in the item's unit."""
-    moved = entries_of_run(job).order_by().values("item_id").annotate(total=Sum("quantity"))
-    return {each["item_id"]: -each["total"] for each in moved if each["total"]}
+    """Return how much of each item the run has taken by its ticks, in the item's unit.
+
+    What was only shown to have been there, of a thing that nobody had measured, is no use of it.
+    """
+    moved = entries_of_run(job).filter(line__lt=SHOWN).order_by().values("item_id")
+    return {each["item_id"]: -each["total"] for each in moved.annotate(total=Sum("quantity")) if each["total"]}
 
 
 @dataclass(frozen=True)
@@ -149,25 +214,14 @@ def spools_of(run: Run) -> dict[int, OnSpool]:
     per_kappa_mm: dict[int, float] = defaultdict(float)
     unkept = any(thread.kappa_slope is None for thread in run.threads)
     beyond_mm: dict[int, float] = defaultdict(float)
-    by_order = {thread.order: thread for thread in run.threads}
-    entries = _entries_of_events(run)
-    for event in run.events:
-        if event.kind in TICKS:
-            for thread in run.threads:
-                item = spool_on(thread, event.position, run.swaps)
-                if item is not None:
-                    geometry_mm[item] += thread.geometry_at(event.position)
-                    beyond_mm[item] += thread.path_at(event.position)
-                    per_kappa_mm[item] += thread.geometry_at(event.position) * (thread.kappa_slope or 0.0)
-        elif event.kind == Kind.RESTITCH and event.thread and event.item_id:
-            thread = by_order[event.thread.order]
-            again_mm = thread.geometry_at(event.position) * event.share
-            geometry_mm[event.item_id] += again_mm
-            per_kappa_mm[event.item_id] += again_mm * (thread.kappa_slope or 0.0)
-        elif event.kind == Kind.BREAK and event.item_id:
-            beyond_mm[event.item_id] += -entries.get((act_key(event), event.item_id), 0)
+    slopes = {thread.order: thread.kappa_slope or 0.0 for thread in run.threads}
+    for each in run.taken:
+        if each.item is not None:
+            geometry_mm[each.item] += each.geometry_mm
+            per_kappa_mm[each.item] += each.geometry_mm * slopes[each.order]
+            beyond_mm[each.item] += each.beyond_mm
     used = used_so_far(run.job)
-    items = Spool.objects.filter(pk__in=set(geometry_mm) | set(beyond_mm)).select_related("shade__range")
+    items = Spool.objects.filter(pk__in=set(geometry_mm) | set(used)).select_related("shade__range")
     return {
         spool.pk: OnSpool(
             geometry_mm=geometry_mm[spool.pk],
@@ -201,10 +255,6 @@ def minutes_ticked(run: Run) -> float | None:
     middle = len(gaps) // 2
     median = gaps[middle] if len(gaps) % 2 else (gaps[middle - 1] + gaps[middle]) / 2
     return median * len(ticks)
-
-
-def _entries_of_events(run: Run) -> dict[tuple[str, int], int]:
-    return {(each.key, each.item_id): each.quantity for each in entries_of_run(run.job)}
 
 
 def _plan_of(record: PromisedThread) -> RunThreadPlan:

@@ -1,10 +1,9 @@
 """What happens at the machine: pieces ticked, threads that break, spools swapped, and all of it taken back."""
 
-import math
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -12,27 +11,52 @@ from django.db import transaction
 from scipy.special import ndtri
 
 from inventory.compute.errors import WorkshopError
-from inventory.ledger import Finding, Line, NotEnough, entries_of, find, release, reverse, use_for
-from inventory.models import Reservation, Spool, StockItem
+from inventory.compute.lengths import ScaleReading
+from inventory.ledger import Finding, NotEnough, find, release
+from inventory.models import Spool, StockItem
+from inventory.shelf.scan_box import read_code
+from inventory.shelf.weights import weigh_spool
 from planning.compute.run.state import RunThreadPlan, spool_on
+from planning.facts.needles import needle_changed
 from planning.jobs.jobs import NotInThisState
 from planning.models import Job, Promise, PromisedThread, Rules, RunEvent
-from planning.run.promise import bobbin_batches, lock_in, machine_of, set_aside_all
-from planning.run.standing import Run, act_key, run_of, used_so_far
+from planning.run.booking import book, held_for, unbook
+from planning.run.lines import bobbin_lines, reference
+from planning.run.promise import lock_in, set_aside_all
+from planning.run.standing import Run, act_key, run_of
 
 Kind = RunEvent.Kind
 State = Job.State
+
+# The same thing twice within this time is asked about: common practice, no source.
+AGAIN_WITHIN = timedelta(seconds=10)
+ASKED_TWICE = frozenset({Kind.BREAK, Kind.RESTITCH, Kind.BOBBIN, Kind.TENSION, Kind.NEEDLE, Kind.STOP})
+# A device that was without a network tells when it was tapped; older than this its clock is not believed.
+OLDEST_TAP = timedelta(days=7)
+# What "a little" is on a spool that comes off, in mm, and one sigma of it: common practice, no source.
+A_LITTLE_MM, A_LITTLE_SIGMA_MM = 10_000, 5_000.0
+LEFT = ("", "nothing", "little", "weighed")
 
 
 class AlreadyTicked(WorkshopError):
     """The piece is done already."""
 
 
+class OnceMore(WorkshopError):
+    """The same thing was noted a moment ago: a second tap, or a second mishap?"""
+
+
+class WhatIsLeft(WorkshopError):
+    """By the books a good deal is left on a spool that is said to have run out."""
+
+
 @dataclass(frozen=True)
 class Happening:
     """One thing that happened, as a page, a phone or a command tells it.
 
-    ``thread`` is a number of the threading order.
+    ``thread`` is a number of the threading order. ``left`` says what is on the spool that came off: nothing,
+    little, or weighed, with what the scale shows in ``gross``; empty says nothing of it. ``again`` that it really
+    happened twice; ``tapped_at`` when, where it was told later. ``showing`` how much bobbin thread shows now.
     """
 
     kind: str
@@ -42,6 +66,12 @@ class Happening:
     label: str = ""
     share: float = 1.0
     ran_out: bool = False
+    left: str = ""
+    gross: ScaleReading | None = None
+    again: bool = False
+    tapped_at: datetime | None = None
+    showing: str = ""
+    note: str = ""
 
 
 @transaction.atomic
@@ -80,29 +110,37 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     if earlier is not None:
         return earlier
     lock_in(job, State.RUNNING)
-    run = run_of(job)
-    position = happening.position or (run.left[0] if run.left else max(run.done, default=1))
-    acts = {
-        Kind.PIECE: _tick,
-        Kind.SPOILED: _tick,
-        Kind.BREAK: _break,
-        Kind.RESTITCH: _stitch_again,
-        Kind.SPOOL: _swap,
-        Kind.BOBBIN: _bobbin,
-    }
-    if happening.kind not in acts:
+    before = run_of(job)
+    if happening.kind not in Kind.values or happening.kind == Kind.TAKEN_BACK:
         raise WorkshopError(f'Nothing called "{happening.kind}" happens at a machine.')
-    if not 1 <= position <= run.promise.to_stitch + run.spoiled + 1:
+    position = happening.position or _position_now(before, happening.kind)
+    if not 1 <= position <= max(before.promise.to_stitch + before.spoiled, *before.done, 0) + 1:
         raise WorkshopError(f"There is no piece at position {position} of this job.")
     event = RunEvent(
-        job=job, kind=happening.kind, position=position, key=_event_key(job, happening.key), at=at, by=by
+        job=job,
+        kind=happening.kind,
+        position=position,
+        key=_event_key(job, happening.key),
+        at=_when(happening, before, at=at),
+        by=by,
     )
-    return acts[Kind(happening.kind)](run, event, happening)
+    _ask_once_more(before, event, happening)
+    moved_after = _TELLING[Kind(happening.kind)](before, event, happening)
+    event.save()
+    after = run_of(job)
+    problems = book(before, after, event, at=event.at, by=by)
+    if moved_after is not None:
+        moved_after()
+    return _told(event, problems, resets=event.kind not in (Kind.PIECE, Kind.STOP, Kind.TENSION))
 
 
 @transaction.atomic
 def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
-    """Return the event that takes ``event`` back, with the stock it had moved. Sent again it answers the same."""
+    """Return the event that takes ``event`` back, with all stock as the other events have it. Sent again: the same.
+
+    What happened afterwards stays and is derived anew: pieces ticked after a swap are on the spool before again.
+    What cannot be put right any more is kept as a note of the event that takes back.
+    """
     job = event.job
     lock_in(job, State.RUNNING)
     earlier = RunEvent.objects.filter(takes_back=event).first()
@@ -110,7 +148,9 @@ def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
         return earlier
     if event.kind == Kind.TAKEN_BACK:
         raise WorkshopError("This takes another thing back; do that thing again instead.")
-    moved = entries_of(act_key(event))
+    if event.kind == Kind.NEEDLE:
+        raise WorkshopError("The stitches of the needle before are not known any more. Note the change again.")
+    before = run_of(job)
     back = RunEvent.objects.create(
         job=job,
         kind=Kind.TAKEN_BACK,
@@ -120,53 +160,72 @@ def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
         at=at,
         by=by,
     )
-    if moved:
-        reverse(moved[0], key=act_key(back), at=at, by=by, reference=_reference(job))
-    _set_aside_what_is_left(run_of(job), at=at, by=by)
-    return back
+    # What is set aside for the run itself must not keep it from putting things right.
+    release(list(held_for(before)))
+    problems = unbook(before, run_of(job), event, back, at=at, by=by)
+    return _told(back, problems, resets=True)
 
 
-def _tick(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
+def _told(event: RunEvent, problems: list[str], *, resets: bool) -> RunEvent:
+    """Return ``event`` with what could not be put right as its note, and what is left set aside anew."""
+    if problems:
+        event.note = "; ".join([*filter(None, [event.note]), *problems])[:200]
+        event.save(update_fields=["note"])
+    if resets:
+        _set_aside_what_is_left(run_of(event.job), at=event.at, by=event.by)
+    return event
+
+
+def _position_now(run: Run, kind: str) -> int:
+    """Return the piece that is stitched next; where all are, a swap is for one more, the rest for the last."""
+    if run.left:
+        return run.left[0]
+    last = max(run.done, default=1)
+    return last + 1 if kind == Kind.SPOOL else last
+
+
+def _when(happening: Happening, run: Run, *, at: datetime) -> datetime:
+    tapped = happening.tapped_at
+    earliest = max(at - OLDEST_TAP, run.promise.begun_at or at - OLDEST_TAP)
+    return at if tapped is None or not earliest <= tapped <= at else tapped
+
+
+def _ask_once_more(run: Run, event: RunEvent, happening: Happening) -> None:
+    """Refuse what was noted a moment ago already, until a person says that it happened again."""
+    if happening.again or event.kind not in ASKED_TWICE:
+        return
+    for other in reversed(run.events):
+        same = (other.kind, other.position) == (event.kind, event.position)
+        if same and abs(event.at - other.at) < AGAIN_WITHIN and _order_of(other) in (None, happening.thread):
+            raise OnceMore(
+                f'"{event.get_kind_display().capitalize()}" was noted a moment ago for {run.called(event.position)}, '
+                "and counts once. If it happened again, say so."
+            )
+
+
+def _order_of(event: RunEvent) -> int | None:
+    return event.thread.order if event.thread else None
+
+
+def _tick(run: Run, event: RunEvent, happening: Happening) -> None:
     if event.position in run.done:
         raise AlreadyTicked(f"{run.called(event.position).capitalize()} is ticked already.")
-    lines, unknown = [], []
-    used = used_so_far(run.job)
-    for record, thread in zip(run.records, run.threads, strict=True):
-        quantity = round(thread.length_at(event.position))
-        item = spool_on(thread, event.position, run.swaps)
-        if quantity and item is None:
-            unknown.append(str(record))
-        elif quantity and item is not None:
-            lines.append(_line(item, quantity, used.get(item, 0), thread.relative_sigma))
-    full, parts = run.bobbins_after(len(run.done))
-    then_full, then_parts = run.bobbins_after(len(run.done) + 1)
-    lines += _bobbin_lines(run, then_full - full)
-    # A part bobbin is used up: it was put in to be.
-    lines += [
-        Line(part, -part.on_hand)
-        for part in StockItem.objects.on_the_shelf().filter(label__in=set(then_parts) - set(parts))
+    unknown = [
+        str(record)
+        for record, thread in zip(run.records, run.threads, strict=True)
+        if round(thread.length_at(event.position)) and spool_on(thread, event.position, run.swaps) is None
     ]
     event.note = f"no spool is known for {', '.join(unknown)}"[:200] if unknown else ""
-    event.save()
-    _use(run.job, event, lines)
-    if event.kind == Kind.SPOILED and event.position > run.promise.tests:
-        _set_aside_what_is_left(run_of(run.job), at=event.at, by=event.by)
-    return event
 
 
-def _break(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
+def _break(run: Run, event: RunEvent, happening: Happening) -> None:
     """A thread that breaks costs the threaded path and a tail, and the time to thread it."""
     record, thread = _thread(run, happening)
-    machine = machine_of(run.job)
     event.thread, event.item_id = record, spool_on(thread, event.position, run.swaps)
-    event.minutes = machine.rethread_s / 60
-    event.save()
-    lost_mm = round(machine.threaded_path_mm + machine.needle_tail_start_mm)
-    _use(run.job, event, _lines_of_one(event, lost_mm))
-    return event
+    event.minutes = run.machine.rethread_s / 60
 
 
-def _stitch_again(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
+def _stitch_again(run: Run, event: RunEvent, happening: Happening) -> None:
     record, thread = _thread(run, happening)
     if not 0 < happening.share <= 1:
         raise WorkshopError("Say which part was stitched again: more than none of it, and at most all.")
@@ -176,46 +235,104 @@ def _stitch_again(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
     all_mm = sum(each.geometry_at(event.position) for each in run.threads)
     a_piece_min = run.promise.machine_min / run.promise.to_stitch
     event.minutes = a_piece_min * geometry_mm / all_mm if all_mm else 0.0
-    event.save()
-    _use(run.job, event, _lines_of_one(event, round(geometry_mm * thread.median)))
-    return event
 
 
-def _swap(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
+def _swap(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None] | None:
     record, thread = _thread(run, happening)
-    spool = Spool.objects.on_the_shelf().filter(label__iexact=happening.label.strip()).first()
+    label = read_code(happening.label).code  # a scanner types the whole address that our labels carry
+    spool = Spool.objects.on_the_shelf().filter(label__iexact=label).first()
     if spool is None:
-        raise WorkshopError(f'No spool on the shelf has the label "{happening.label.strip()}".')
+        raise WorkshopError(f'No spool on the shelf has the label "{label}".')
     before = spool_on(thread, event.position, run.swaps)
     if before == spool.pk:
         raise WorkshopError(f"{spool} is on already.")
     event.thread, event.item = record, spool
     if record.shade_id and spool.shade_id != record.shade_id:
         event.note = f"another shade: {spool.shade}"[:200]
-    event.save()
-    if happening.ran_out and before is not None:
-        empty = Finding(sigma=0.0, known=StockItem.Known.COUNTED)
-        find(
-            StockItem.objects.get(pk=before),
-            quantity=0,
-            finding=empty,
-            key=act_key(event),
-            at=event.at,
-            by=event.by,
-            reference=_reference(run.job),
+    if before is None or not (happening.ran_out or happening.left):
+        return None
+    off = StockItem.objects.get(pk=before)
+    _refuse_unasked(off, thread.length_at(event.position), happening)
+    return lambda: _note_left(off, event, happening)
+
+
+def _refuse_unasked(off: StockItem, a_piece_mm: float, happening: Happening) -> None:
+    """Ask what is left where the books have more on the spool than one piece and twice their uncertainty."""
+    if happening.left not in LEFT:
+        raise WorkshopError(f'"{happening.left}" says nothing of what is left: say nothing, little, or weigh it.')
+    if happening.left == "weighed" and happening.gross is None:
+        raise WorkshopError(f"Say what {off} weighs now, with its core.")
+    if not happening.left and off.is_known and off.on_hand - 2 * (off.sigma or 0.0) > a_piece_mm:
+        raise WhatIsLeft(
+            f"By the books {off.on_hand / 1000:,.1f} m are left on {off}. What is on it: nothing, a little, "
+            "or what does the scale show? Nothing was noted yet."
         )
-    _set_aside_what_is_left(run_of(run.job), at=event.at, by=event.by)
-    return event
 
 
-def _bobbin(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
-    lines = _bobbin_lines(run, 1)
-    if not lines:
+def _note_left(off: StockItem, event: RunEvent, happening: Happening) -> None:
+    """Set the spool that came off to what was found on it, in the act of the event."""
+    own: dict[str, Any] = {
+        "key": act_key(event),
+        "at": event.at,
+        "by": event.by,
+        "reference": reference(event.job),
+    }
+    if happening.left == "weighed" and happening.gross is not None:
+        weighed = happening.gross
+        weigh_spool(
+            off,
+            gross_mg=weighed.mg,
+            scale_resolution_mg=weighed.resolution_mg,
+            sure=happening.again,
+            **own,
+        )
+    elif happening.left == "little":
+        little = Finding(sigma=A_LITTLE_SIGMA_MM, known=StockItem.Known.JUDGED)
+        find(off, quantity=A_LITTLE_MM, finding=little, **own)
+    else:
+        find(off, quantity=0, finding=Finding(sigma=0.0, known=StockItem.Known.COUNTED), **own)
+
+
+def _bobbin(run: Run, event: RunEvent, happening: Happening) -> None:
+    if not bobbin_lines(run, 1):
         raise NotEnough("No full bobbin of this machine's style is on the shelf.")
-    event.minutes = machine_of(run.job).bobbin_change_s / 60
-    event.save()
-    _use(run.job, event, lines)
-    return event
+    event.minutes = run.machine.bobbin_change_s / 60
+
+
+def _tension(run: Run, event: RunEvent, happening: Happening) -> None:
+    """A change of tension moves no stock; what is learned of thread begins a new stretch with it."""
+    if happening.showing not in RunEvent.Showing.values:
+        raise WorkshopError("Say how the back looks now: more bobbin thread showing, equal thirds, or less.")
+    event.showing = happening.showing
+
+
+def _needle(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]:
+    machine = run.machine
+    if machine.pk is None:
+        raise WorkshopError("This job has no machine of the workshop's, so that no needle is counted.")
+    return lambda: _needle_in(run, event)
+
+
+def _needle_in(run: Run, event: RunEvent) -> None:
+    needle_changed(run.machine, key=act_key(event), at=event.at, by=event.by)
+
+
+def _stop(run: Run, event: RunEvent, happening: Happening) -> None:
+    event.note = happening.note[:200]
+
+
+# What an event must tell of itself before it is kept; some have more to do once it is.
+_TELLING: dict[Kind, Callable[[Run, RunEvent, Happening], Callable[[], None] | None]] = {
+    Kind.PIECE: _tick,
+    Kind.SPOILED: _tick,
+    Kind.BREAK: _break,
+    Kind.RESTITCH: _stitch_again,
+    Kind.SPOOL: _swap,
+    Kind.BOBBIN: _bobbin,
+    Kind.TENSION: _tension,
+    Kind.NEEDLE: _needle,
+    Kind.STOP: _stop,
+}
 
 
 def _thread(run: Run, happening: Happening) -> tuple[PromisedThread, RunThreadPlan]:
@@ -225,64 +342,10 @@ def _thread(run: Run, happening: Happening) -> tuple[PromisedThread, RunThreadPl
     raise WorkshopError("Say which thread it was: its number in the threading order.")
 
 
-def _line(item: int, quantity: int, used: int, relative_sigma: float) -> Line:
-    # The factor is the same for every piece, so that errors add up straight and not by squares.
-    added = relative_sigma * math.sqrt((used + quantity) ** 2 - used**2)
-    return Line(StockItem(pk=item), -quantity, added_sigma=added)
-
-
-def _lines_of_one(event: RunEvent, quantity: int) -> list[Line]:
-    return [Line(StockItem(pk=event.item_id), -quantity)] if event.item_id and quantity else []
-
-
-def _bobbin_lines(run: Run, count: int) -> list[Line]:
-    """Return the lines that take ``count`` bobbins: those set aside first, then what is free."""
-    lines: list[Line] = []
-    if count <= 0:
-        return lines
-    own = dict(Reservation.objects.filter(holder=run.job.holder).values_list("item_id", "quantity"))
-    for batch in sorted(bobbin_batches(run.job), key=lambda each: each.pk not in own):
-        take = min(count, batch.free + own.get(batch.pk, 0))
-        if take > 0:
-            lines.append(Line(batch, -take))
-            count -= take
-    return lines
-
-
-def _use(job: Job, event: RunEvent, lines: Sequence[Line]) -> None:
-    if lines:
-        use_for(
-            job.holder,
-            _merged(lines),
-            key=act_key(event),
-            at=event.at,
-            by=event.by,
-            reference=_reference(job),
-        )
-
-
-def _merged(lines: Sequence[Line]) -> list[Line]:
-    """Return one line for each item: one spool may serve two threads."""
-    merged: dict[int, Line] = {}
-    for line in lines:
-        so_far = merged.get(line.item.pk)
-        merged[line.item.pk] = (
-            line
-            if so_far is None
-            else replace(
-                so_far,
-                quantity=so_far.quantity + line.quantity,
-                added_sigma=math.hypot(so_far.added_sigma, line.added_sigma),
-            )
-        )
-    return list(merged.values())
-
-
 def _set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
     """Set aside anew the spools and bobbins of what is still to be stitched, as far as they are free."""
     job = run.job
-    kinds = (StockItem.Kind.SPOOL, StockItem.Kind.BOBBINS, StockItem.Kind.PART_BOBBIN)
-    release(list(Reservation.objects.filter(holder=job.holder, item__kind__in=kinds)))
+    release(list(held_for(run)))
     z = float(ndtri(Rules.current().enough_at))
     wanted: Counter[int] = Counter()
     for thread in run.threads:
@@ -293,16 +356,19 @@ def _set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
                 by_item.setdefault(item, []).append(position)
         for item, positions in by_item.items():
             wanted[item] += thread.sure_mm(positions, z=z)
-    full, parts = run.bobbins_after(len(run.done))
-    later = set(run.bobbins_after(run.promise.to_stitch)[1]) - set(parts)
-    for part in StockItem.objects.on_the_shelf().filter(label__in=later):
+    last = max(run.left_with_spares, default=0)
+    coming = [change for change in run.bobbins.coming if change.position <= last]
+    parts = [change.label for change in coming if change.label]
+    full = sum(not change.label for change in coming)
+    if run.left and not run.done:
+        parts += [run.promise.first_bobbin] if run.promise.first_bobbin else []
+        full += not run.promise.first_bobbin
+    for part in StockItem.objects.on_the_shelf().filter(label__in=parts):
         wanted[part.pk] = part.on_hand
-    set_aside_all(job, wanted, bobbins=run.promise.bobbins_sure - full, at=at, by=by)
+    planned = [each.label for each in run.plan.bobbins.changes] + [run.promise.first_bobbin]
+    spare = max(0, run.promise.bobbins_sure - planned.count("")) if run.left else 0
+    set_aside_all(job, wanted, bobbins=full + spare, at=at, by=by)
 
 
 def _event_key(job: Job, key: str) -> str:
     return f"{job.pk}-{key}"[:60]
-
-
-def _reference(job: Job) -> str:
-    return f"{job.holder}: {job.what}"[:120]

@@ -107,21 +107,3 @@ def positions_left(done: Mapping[int, bool], *, tests: int, pieces: int) -> tupl
             left.append(position)
         position += 1
     return [*tests_left, *left], good
-
-
-def bobbins_put_in(
-    pieces: int, *, first: str, changes: Sequence[tuple[int, str, str]], interruptions: Sequence[int]
-) -> tuple[int, list[str]]:
-    """Return how many full bobbins the first ``pieces`` positions have taken by the plan, and which part ones.
-
-    ``changes`` are position, block and a part bobbin's label, empty for a full one; at each position among the
-    ``interruptions`` one full one more goes in inside a block.
-
-    >>> bobbins_put_in(3, first="P0001", changes=[(2, "1", ""), (3, "2", "P0002"), (9, "1", "")], interruptions=[3])
-    (2, ['P0001', 'P0002'])
-    """
-    if pieces == 0:
-        return 0, []
-    labels = [first, *(label for position, _, label in changes if position <= pieces)]
-    full = labels.count("") + sum(position <= pieces for position in interruptions)
-    return full, [label for label in labels if label]

@@ -1,5 +1,6 @@
 """The run sheet: on paper and on a phone beside the machine."""
 
+from datetime import UTC, datetime
 from typing import Any
 from uuid import uuid4
 
@@ -12,6 +13,7 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import read_scale
 from inventory.compute.sent_json import NotSoundJson, read_json
 from planning.cutting.cuts import cuts_posted
 from planning.facts.needles import needle_due
@@ -23,6 +25,8 @@ from planning.run.ticks import Happening, note, stop_before_the_first, take_back
 
 MOST_EVENTS = 500
 SHOWN_EVENTS = 12
+# As long as the address in a label's code may be.
+MOST_SCANNED = 300
 
 
 @require_safe
@@ -146,11 +150,20 @@ def _shown(run: Run) -> dict[str, Any]:
     }
 
 
+FIELDS = (
+    "kind", "key", "position", "thread", "label", "share", "ran_out", "left", "gross", "again", "showing", "note",
+)  # fmt: skip
+
+
+def _tapped(sent: Any) -> datetime | None:
+    """Return when a device says that it was tapped: milliseconds since 1970."""
+    if not isinstance(sent, int | float) or isinstance(sent, bool):
+        return None
+    return datetime.fromtimestamp(sent / 1000, tz=UTC)
+
+
 def _from_form(request: HttpRequest) -> Happening:
-    sent = request.POST
-    return _from_data(
-        {name: sent.get(name) for name in ("kind", "key", "position", "thread", "label", "share", "ran_out")}
-    )
+    return _from_data({name: request.POST.get(name) for name in FIELDS})
 
 
 def _from_data(sent: Any) -> Happening:
@@ -166,11 +179,19 @@ def _from_data(sent: Any) -> Happening:
             key=str(sent.get("key") or "")[:40],
             position=whole("position"),
             thread=whole("thread"),
-            label=str(sent.get("label") or "")[:24],
+            label=str(sent.get("label") or "")[:MOST_SCANNED],
             share=float(sent.get("share") or 1.0),
             ran_out=sent.get("ran_out") in (True, "yes", "on"),
+            left=str(sent.get("left") or "")[:10],
+            gross=read_scale(str(sent["gross"])[:40]) if sent.get("gross") else None,
+            again=sent.get("again") in (True, "yes", "on"),
+            tapped_at=_tapped(sent.get("tapped_at")),
+            showing=str(sent.get("showing") or "")[:10],
+            note=str(sent.get("note") or "")[:200],
         )
-    except (TypeError, ValueError, OverflowError):
+    except WorkshopError:
+        raise
+    except (TypeError, ValueError, OverflowError, OSError):
         raise WorkshopError(
             "This was not understood. Open the run sheet again and repeat the step."
         ) from None
