@@ -20,6 +20,7 @@ from planning.compute.stabilizer.cutting import CutPlan, PieceNeed, SourceCut
 from planning.compute.stabilizer.cutting.ruler import ruler_marks
 from planning.compute.stabilizer.leftover import Comparison, compare_apart
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
+from planning.compute.stabilizer.layers import only_hoopings
 from planning.facts.layers import losses_of
 from planning.jobs.asked import AskedByJobs, recipe_notes_of
 from planning.models import Job, JobCut
@@ -98,13 +99,20 @@ def jobs_to_cut(numbers: Sequence[int]) -> list[Job]:
     return [found[number] for number in dict.fromkeys(numbers)]
 
 
-def plan_cuts(jobs: Sequence[Job]) -> JobsCut:
-    """Return how the stabilizer of ``jobs`` (as ``jobs_to_cut`` gives them) is cut of the shelf as it stands."""
+def plan_cuts(jobs: Sequence[Job], *, hoopings: Mapping[int, int] | None = None) -> JobsCut:
+    """Return how the stabilizer of ``jobs`` (as ``jobs_to_cut`` gives them) is cut of the shelf as it stands.
+
+    ``hoopings`` says for a job, by its number, that so many of its hoopings are meant, and no more.
+    """
+    meant = hoopings or {}
     asked_by = AskedByJobs(jobs)
     asked = [asked_by.of(job) for job in jobs]
     several = len(jobs) > 1
     names = [f"job {job.pk}" if several else "" for job in jobs]
-    wanted = [layers_asked(each, name=name) for each, name in zip(asked, names, strict=True)]
+    wanted = [
+        only_hoopings(layers_asked(each, name=name), meant.get(job.pk))
+        for job, each, name in zip(jobs, asked, names, strict=True)
+    ]
     own = set_aside_for(*(job.holder for job in jobs))
     stock = stabilizer_stock(own=own)
     losses = losses_of(asked_by.facts.rules)

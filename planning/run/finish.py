@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Sum
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
@@ -18,14 +19,16 @@ from planning.compute.hooping.timing import machine_minutes
 from planning.compute.run.state import at_position
 from planning.facts.learning import Kind as Learns
 from planning.facts.learning import observe
+from planning.cutting.cuts import fingerprint, post_cut
 from planning.facts.needles import note_stitches
-from planning.models import Job, RunEvent, RunReport
+from planning.models import Job, Rules, RunReport
 from planning.run.promise import bobbin_batches, lock_in, machine_of
 from planning.run.report import report_facts
-from planning.run.standing import OnSpool, Run, entries_of_run, run_of, spools_of, used_so_far
+from planning.run.needle import stitches_since_needle
+from planning.run.stabilizer import StabilizerUse, stabilizer_use
+from planning.run.standing import TICKS, OnSpool, Run, entries_of_run, run_of, spools_of, used_so_far
 
 State = Job.State
-Kind = RunEvent.Kind
 # How well a person tells what is left on the last bobbin, as a share of a full one: common practice, no source.
 BOBBIN_SIGMA = 0.15
 # How well a person tells how long a machine ran: common practice, no source.
@@ -52,6 +55,8 @@ class Ending:
     bobbins: float | None = None
     machine_min: float | None = None
     although_unfinished: bool = False
+    # Whether the stabilizer is taken as it was proposed; if not, somebody has taken it by hand, or will.
+    stabilizer_as_proposed: bool = True
 
 
 @dataclass(frozen=True)
@@ -60,7 +65,6 @@ class _Corrected:
 
     difference_mm: int
     scale_resolution_mg: int
-    key: str  # of the entry that corrected the shelf
 
 
 @transaction.atomic
@@ -83,15 +87,15 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
         )
     spools = spools_of(run)
     began = _began(job, list(spools))
+    stabilizer = stabilizer_use(run)
+    not_booked = _take_stabilizer(run, stabilizer, ending, at=at, by=by)
     release_holder(job.holder)
     corrected = _weigh_back(job, ending, spools, at=at, by=by)
     _teach_thread(job, spools, began, corrected, at=at, by=by)
     bobbins = _settle_bobbins(run, ending, at=at, by=by)
     _teach_time(run, ending, at=at, by=by)
-    machine = machine_of(job)
-    stitched = round(run.promise.stitches * len(run.done) / run.promise.to_stitch)
-    if machine.pk and stitched:
-        note_stitches(machine, stitches=stitched, key=f"run-{job.pk}-stitches", at=at, by=by)
+    not_booked += _charge_needle(run, at=at, by=by)
+    not_booked += [event.note for event in run.events if event.kind in TICKS and event.note]
     job.state, job.ended_at = State.FINISHED, at
     job.save(update_fields=["state", "ended_at"])
     facts = report_facts(
@@ -99,9 +103,54 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
         weighed=[each.label for each in ending.weighed],
         machine_min=ending.machine_min,
         bobbins=bobbins,
-        found_under=[*(each.key for each in corrected.values()), _bobbins_key(job)],
+        found_under=found_at_the_end(job),
+        stabilizer=stabilizer,
+        not_booked=list(dict.fromkeys(not_booked)),
     )
     return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
+
+
+def found_at_the_end(job: Job) -> list[str]:
+    """Return the keys under which the ledger has what was weighed and counted when ``job`` was finished.
+
+    A job that was opened again has more than one ending; a weighing of the first still holds.
+    """
+    begun = Entry.objects.filter(key__startswith=f"finish-{job.pk}-", reversed_by__isnull=True)
+    return list(begun.exclude(reason=Entry.Reason.REVERSE).values_list("key", flat=True).distinct())
+
+
+def ending_key(job: Job, what: str) -> str:
+    """Return the key of an act of finishing ``job``; each time it is finished has its own."""
+    times = job.reopenings.count()
+    return f"finish-{job.pk}-{what}" if not times else f"finish-{job.pk}-again{times}-{what}"
+
+
+def _take_stabilizer(run: Run, use: StabilizerUse, ending: Ending, *, at: datetime, by: Any) -> list[str]:
+    """Cut of the shelf, in the books, what the ticked hoopings took beyond what was cut; return what was not taken."""
+    not_booked = list(use.problems)
+    if use.cut is None or not use.cut.cuts or not use.taken:
+        return not_booked
+    if not ending.stabilizer_as_proposed:
+        return [*not_booked, "Stabilizer: it was said that it is taken by hand."]
+    post_cut(
+        use.cut,
+        shown=fingerprint(use.cut.cuts),
+        key=ending_key(run.job, "stabilizer"),
+        at=at,
+        by=by,
+        kerf_mm=Rules.current().cut_kerf_mm,
+    )
+    return not_booked
+
+
+def _charge_needle(run: Run, *, at: datetime, by: Any) -> list[str]:
+    """Charge the machine's needle with what it stitched, and return why not where it has none."""
+    if run.machine.pk is None:
+        return ["Stitches of the needle: the job has no machine of the workshop's."] if run.done else []
+    stitched = stitches_since_needle(run)
+    if stitched:
+        note_stitches(run.machine, stitches=stitched, key=ending_key(run.job, "stitches"), at=at, by=by)
+    return []
 
 
 def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
@@ -124,22 +173,24 @@ def _weigh_back(
         spool = Spool.objects.filter(label__iexact=weighed.label.strip()).first()
         if spool is None or spool.pk not in spools:
             raise WorkshopError(f'No spool of this run has the label "{weighed.label}".')
-        entry = weigh_spool(
+        weigh_spool(
             spool,
             gross_mg=weighed.gross.mg,
             scale_resolution_mg=weighed.gross.resolution_mg,
-            key=f"finish-{job.pk}-{spool.label}",
+            key=ending_key(job, spool.label),
             at=at,
             by=by,
             sure=weighed.sure,
             reference=f"{job.holder}: weighed back",
         )
-        found[spool.pk] = _Corrected(entry.quantity, weighed.gross.resolution_mg, entry.key)
+        # An ending before may have put the shelf right already.
+        so_far = Entry.objects.filter(item=spool, key__in=found_at_the_end(job)).aggregate(total=Sum("quantity"))
+        found[spool.pk] = _Corrected(so_far["total"] or 0, weighed.gross.resolution_mg)
     return found
 
 
 def _bobbins_key(job: Job) -> str:
-    return f"finish-{job.pk}-bobbins"
+    return ending_key(job, "bobbins")
 
 
 def _teach_thread(
@@ -194,7 +245,7 @@ def _teach_thread(
             sigma=math.sqrt(variance[pk]),
             kappa_slope=per_kappa[pk] / geometry[pk] if kept else None,
             kappa=job.promise.kappa,
-            key=f"finish-{job.pk}-needle-{pk}",
+            key=ending_key(job, f"needle-{pk}"),
             at=at,
             by=by,
         )
@@ -238,7 +289,7 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
             sigma=BOBBIN_SIGMA * run.promise.bobbin_mm,
             kappa_slope=run.promise.bobbin_kappa_slope,
             kappa=run.promise.kappa,
-            key=f"finish-{run.job.pk}-bobbins",
+            key=_bobbins_key(run.job),
             at=at,
             by=by,
         )
@@ -288,7 +339,7 @@ def _teach_time(run: Run, ending: Ending, *, at: datetime, by: Any) -> None:
         estimated=stitching,
         actual=actual,
         sigma=TIME_SIGMA * ending.machine_min,
-        key=f"finish-{run.job.pk}-time",
+        key=ending_key(run.job, "time"),
         at=at,
         by=by,
     )

@@ -7,11 +7,13 @@ from typing import Any
 
 from django.db.models import Sum
 
-from inventory.models import Entry, StockItem
+from inventory.models import Entry, Offcut, SheetPack, Spool, StabilizerRoll, StockItem
 from planning.models import Job, JobCut, Rules, RunEvent
+from planning.run.stabilizer import StabilizerUse
 from planning.run.standing import Run, used_so_far
 
 Kind = RunEvent.Kind
+NO_STABILIZER = StabilizerUse()
 
 
 def report_facts(
@@ -21,44 +23,36 @@ def report_facts(
     machine_min: float | None,
     bobbins: float,
     found_under: Collection[str],
+    stabilizer: StabilizerUse = NO_STABILIZER,
+    not_booked: Collection[str] = (),
 ) -> dict[str, Any]:
     """Return planned against actual, as it is kept: thread by thread, time and money.
 
     ``weighed`` are the labels of the spools that were on the scale; ``machine_min`` and ``bobbins`` what was told;
-    ``found_under`` the keys under which the ledger has what was found at the end.
+    ``found_under`` the keys under which the ledger has what was found at the end; ``not_booked`` what was not, and why.
     """
     job, promise = run.job, run.promise
     used = _used_in_all(job, found_under)
     on_scale = {label.strip().upper() for label in weighed}
-    threads = []
-    seen: set[int] = set()
-    for record in run.records:
-        items = {spool.item_id: spool.item for spool in record.spools.all()}
-        items |= {
-            event.item.pk: event.item
-            for event in run.events
-            if event.item and event.thread_id == record.pk and event.kind == Kind.SPOOL
+    threads = [
+        {
+            "order": record.order,
+            "thread": str(record),
+            "hex": record.hex,
+            "planned_mm": record.needed_mm,
+            "used_mm": sum(quantity for _, quantity in own),
+            "spools": [
+                {
+                    "label": item.label,
+                    "lot": item.lot,
+                    "used_mm": quantity,
+                    "weighed": item.label.upper() in on_scale,
+                }
+                for item, quantity in own
+            ],
         }
-        own = {pk: item for pk, item in items.items() if pk not in seen}
-        seen |= set(own)
-        threads.append(
-            {
-                "order": record.order,
-                "thread": str(record),
-                "hex": record.hex,
-                "planned_mm": record.needed_mm,
-                "used_mm": sum(used.get(pk, 0) for pk in own),
-                "spools": [
-                    {
-                        "label": item.label,
-                        "lot": item.lot,
-                        "used_mm": used.get(pk, 0),
-                        "weighed": item.label.upper() in on_scale,
-                    }
-                    for pk, item in own.items()
-                ],
-            }
-        )
+        for record, own in zip(run.records, _by_thread(run, used), strict=True)
+    ]
     kinds = [event.kind for event in run.events]
     lost_min = sum(event.minutes for event in run.events)
     return {
@@ -72,6 +66,8 @@ def report_facts(
         "stitched_again": kinds.count(Kind.RESTITCH),
         "swaps": kinds.count(Kind.SPOOL),
         "threads": threads,
+        "stabilizer": _stabilizer(run, stabilizer),
+        "not_booked": list(not_booked),
         "bobbins": {"planned": promise.answer["bobbins"]["count"], "used": bobbins},
         "minutes": {
             "planned": round(promise.machine_min, 1),
@@ -84,6 +80,48 @@ def report_facts(
             "currency": Rules.current().currency,
         },
     }
+
+
+def _by_thread(run: Run, used: Mapping[int, int]) -> list[list[tuple[StockItem, int]]]:
+    """Return for each thread of the run its spools and what it used of each; all of it adds up to ``used``.
+
+    A spool that served several threads is parted as the events part it. One that is on no thread any more (the swap
+    was taken back) and was used all the same stands with the thread of its shade, or with the first.
+    """
+    taken: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    for record in run.records:
+        for spool in record.spools.all():
+            taken[spool.item_id][record.order] += 0
+    for event in run.events:
+        if event.kind == Kind.SPOOL and event.item_id and event.thread:
+            taken[event.item_id][event.thread.order] += 0
+    for each in run.taken:
+        if each.item is not None:
+            taken[each.item][each.order] += each.quantity_mm
+    spools = Spool.objects.filter(pk__in=set(taken) | set(used)).order_by("label")
+    own: dict[int, list[tuple[StockItem, int]]] = {record.order: [] for record in run.records}
+    for spool in spools:
+        parts = taken.get(spool.pk) or {_thread_of(run, spool): 0}
+        for order, quantity in _parted(used.get(spool.pk, 0), parts).items():
+            own[order].append((spool, quantity))
+    return [own[record.order] for record in run.records]
+
+
+def _thread_of(run: Run, spool: Spool) -> int:
+    of_shade = [record.order for record in run.records if record.shade_id == spool.shade_id]
+    return of_shade[0] if of_shade else run.records[0].order
+
+
+def _parted(total: int, weights: Mapping[int, int]) -> dict[int, int]:
+    """Return ``total`` in whole parts as large as their ``weights``, which add up to it; without weights the first's."""
+    whole, so_far, given = sum(weights.values()), 0, 0
+    parts = {}
+    for order, weight in weights.items():
+        so_far += weight
+        until = round(total * so_far / whole) if whole else total
+        parts[order] = until - given
+        given = until
+    return parts
 
 
 def _used_in_all(job: Job, found_under: Collection[str]) -> dict[int, int]:
@@ -109,6 +147,37 @@ def _cut_for(job: Job) -> dict[int, int]:
         for entry in entries:
             found[entry.item_id] += round(-entry.quantity * share)
     return found
+
+
+def _stabilizer(run: Run, use: StabilizerUse) -> list[dict[str, Any]]:
+    """Return each layer in pieces, and what was taken of its product: mm of rolls, and sheets and offcuts."""
+    cut = _cut_for(run.job)
+    planned = run.promise.answer["stabilizer"]
+    rolls: dict[str, int] = defaultdict(int)
+    flats: dict[str, int] = defaultdict(int)
+    for roll in StabilizerRoll.objects.filter(pk__in=cut).select_related("product"):
+        rolls[str(roll.product)] += cut[roll.pk]
+    for flat in [*SheetPack.objects.filter(pk__in=cut), *Offcut.objects.filter(pk__in=cut)]:
+        flats[str(flat.product)] += cut[flat.pk]
+    seen: set[str] = set()
+    rows = []
+    for layer in use.layers:
+        first = layer.product not in seen
+        seen.add(layer.product)
+        rows.append(
+            {
+                "layer": layer.layer,
+                "product": layer.product,
+                "planned_pieces": layer.planned,
+                "used_pieces": layer.used,
+                "left_over_pieces": layer.left_over,
+                # Layers of one product are cut together: its lengths stand with the first of them.
+                "planned_mm": sum(each["roll_mm"] for each in planned if each["product"] == layer.product) * first,
+                "used_mm": rolls[layer.product] * first,
+                "used_flats": flats[layer.product] * first,
+            }
+        )
+    return rows
 
 
 def _area_mm2(cut: JobCut) -> int:

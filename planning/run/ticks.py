@@ -17,11 +17,12 @@ from inventory.models import Spool, StockItem
 from inventory.shelf.scan_box import read_code
 from inventory.shelf.weights import weigh_spool
 from planning.compute.run.state import RunThreadPlan, spool_on
-from planning.facts.needles import needle_changed
+from planning.facts.needles import needle_changed, note_stitches
 from planning.jobs.jobs import NotInThisState
 from planning.models import Job, Promise, PromisedThread, Rules, RunEvent
 from planning.run.booking import book, held_for, unbook
 from planning.run.lines import bobbin_lines, reference
+from planning.run.needle import stitches_since_needle
 from planning.run.promise import lock_in, set_aside_all
 from planning.run.standing import Run, act_key, run_of
 
@@ -172,7 +173,7 @@ def _told(event: RunEvent, problems: list[str], *, resets: bool) -> RunEvent:
         event.note = "; ".join([*filter(None, [event.note]), *problems])[:200]
         event.save(update_fields=["note"])
     if resets:
-        _set_aside_what_is_left(run_of(event.job), at=event.at, by=event.by)
+        set_aside_what_is_left(run_of(event.job), at=event.at, by=event.by)
     return event
 
 
@@ -314,6 +315,15 @@ def _needle(run: Run, event: RunEvent, happening: Happening) -> Callable[[], Non
 
 
 def _needle_in(run: Run, event: RunEvent) -> None:
+    stitched = stitches_since_needle(run)
+    if stitched:
+        note_stitches(
+            run.machine,
+            stitches=stitched,
+            key=f"{act_key(event)}-stitches",
+            at=event.at,
+            by=event.by,
+        )
     needle_changed(run.machine, key=act_key(event), at=event.at, by=event.by)
 
 
@@ -342,7 +352,7 @@ def _thread(run: Run, happening: Happening) -> tuple[PromisedThread, RunThreadPl
     raise WorkshopError("Say which thread it was: its number in the threading order.")
 
 
-def _set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
+def set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:
     """Set aside anew the spools and bobbins of what is still to be stitched, as far as they are free."""
     job = run.job
     release(list(held_for(run)))

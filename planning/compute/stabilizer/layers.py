@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planning.compute.stabilizer.cutting import PieceNeed
 
@@ -117,3 +117,21 @@ def pieces_of(job: JobLayers) -> Iterator[LayerPieces]:
             done = min(before[layer.kind, layer.method, size], layer.count * hoopings)
             before[layer.kind, layer.method, size] -= done
             yield LayerPieces(job.job, layer, size, hoopings, done)
+
+
+def only_hoopings(job: JobLayers, hoopings: int | None) -> JobLayers:
+    """Return what the first ``hoopings`` of a job ask for; None means all of them.
+
+    >>> caps = JobLayers((), (190, 240), 26, extents=(((90, 70), 24), ((120, 70), 2)))
+    >>> only_hoopings(caps, 25).extents
+    (((90, 70), 24), ((120, 70), 1))
+    """
+    if hoopings is None or hoopings >= job.hoopings:
+        return job
+    left, extents = hoopings, []
+    for size, count in job.extents:
+        taken = min(count, left)
+        left -= taken
+        if taken:
+            extents.append((size, taken))
+    return replace(job, hoopings=hoopings, extents=tuple(extents))

@@ -233,7 +233,7 @@ def test_a_spool_that_ran_out_is_empty_on_the_shelf(job, red):
     second = a_spool(red.shade)
     running(job)
     tick(job)
-    event = tick(job, kind=Kind.SPOOL, thread=1, label=second.label, ran_out=True)
+    event = tick(job, kind=Kind.SPOOL, thread=1, label=second.label, left="nothing")
     assert held(red).on_hand == 0
     take_back(event, key=a_key(), at=NOW, by=None)
     assert held(red).on_hand > 0
