@@ -187,8 +187,19 @@ class Count(QuantityAct):
     about = "What is really there. The books are set right by the difference."
     kinds = frozenset(Kind.values) - {Kind.OFFCUT}
 
+    sure = forms.BooleanField(
+        label="I am sure that there is so much", required=False, widget=forms.HiddenInput
+    )
+
     def carry_out(self, *, at: datetime, by: Any) -> None:
-        count_item(self.item, quantity=self.cleaned_data["quantity"], **self._request(at, by))
+        given = self.cleaned_data
+        try:
+            count_item(
+                self.item, quantity=given["quantity"], sure=given["sure"], **self._request(at, by)
+            )
+        except MoreThanFull:
+            self.fields["sure"].widget = forms.CheckboxInput()
+            raise
 
 
 class Wind(Act):
@@ -359,9 +370,11 @@ def act_meant(
     """Return the act that the scan box was told, ready to be carried out. Raises NotAMovement."""
     fields: dict[str, Any] = {"key": key}
     act: type[Act]
+    if sure:
+        fields["sure"] = "on"
     if meant.act == "weigh":
         act = Weigh
-        fields |= {"gross": typed} | ({"sure": "on"} if sure else {})
+        fields |= {"gross": typed}
     elif meant.act == "judge":
         act, fields = Judge, fields | {"level": meant.level}
     else:

@@ -9,11 +9,16 @@ from inventory.compute.lengths import ScaleReading, UnknownUnit, parse_count, pa
 from inventory.compute.units import METRIC, Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
-from inventory.models import Entry, StockItem
-from inventory.shelf.weights import judge_spool, mark_unknown, weigh_spool
+from inventory.models import Entry, Spool, StockItem
+from inventory.shelf.weights import MoreThanFull, judge_spool, mark_unknown, weigh_spool
 
 # How well a person reads a length off a ruler or a counter: common practice, no source.
 MEASURED_SIGMA = 0.02
+# How much longer than it says a spool or a roll may be before a length is asked about: common practice, no source.
+OVERLONG = 0.15
+# So many pieces are believed of anything, and of what is kept in larger numbers so many times as many as there were:
+# a gross, and ten times; common practice, no source.
+MOST_PIECES, PIECES_AGAIN = 144, 10
 NOT_KNOWN = frozenset({"?", "unknown", "not known"})
 
 
@@ -57,9 +62,9 @@ def found_as_typed(
     if word in FILL_LEVELS:
         return Found(level=word)
     if not item.is_measured:
-        return Found(quantity=parse_count(text))
+        return Found(quantity=parse_count(text), sure=sure)
     try:
-        return Found(quantity=parse_length(text, unit=units.length))
+        return Found(quantity=parse_length(text, unit=units.length), sure=sure)
     except UnknownUnit:
         if item.kind != StockItem.Kind.SPOOL:
             raise
@@ -86,13 +91,48 @@ def note_found(
         return judge_spool(item, level=found.level, key=key, at=at, by=by, reference=reference)
     if found.quantity is None:
         return mark_unknown(item, key=key, at=at, by=by, reference=reference)
-    return count_item(item, quantity=found.quantity, key=key, at=at, by=by, reference=reference)
+    return count_item(
+        item, quantity=found.quantity, sure=found.sure, key=key, at=at, by=by, reference=reference
+    )
 
 
 def count_item(
-    item: StockItem, *, quantity: int, key: str, at: datetime, by: Any, reference: str = ""
+    item: StockItem,
+    *,
+    quantity: int,
+    key: str,
+    at: datetime,
+    by: Any,
+    sure: bool = False,
+    reference: str = "",
 ) -> Entry:
-    """Return the entry that sets ``item`` to ``quantity``, counted or measured, in its own unit."""
+    """Return the entry that sets ``item`` to ``quantity``, counted or measured, in its own unit.
+
+    What cannot well be raises MoreThanFull unless the person is ``sure``: more than a full spool or a new roll
+    holds, or many times the pieces there ever were.
+    """
+    if not sure:
+        _refuse_unlikely(item, quantity)
     sigma = MEASURED_SIGMA * quantity if item.is_measured else 0.0
     finding = Finding(sigma, StockItem.Known.COUNTED)
     return find(item, quantity=quantity, finding=finding, key=key, at=at, by=by, reference=reference)
+
+
+def _refuse_unlikely(item: StockItem, quantity: int) -> None:
+    held = StockItem.objects.get(pk=item.pk)
+    came = held.quantity_paid or 0
+    if not held.is_measured:
+        most = max(MOST_PIECES, PIECES_AGAIN * max(held.on_hand, came))
+        if quantity > most:
+            raise MoreThanFull(
+                f"{quantity:,} pieces of {held}? The books have {held.on_hand:,}. "
+                "If there are really so many, say that you are sure."
+            )
+        return
+    spool = Spool.objects.select_related("put_up").filter(pk=item.pk).first()
+    full = max(came, spool.put_up.length_mm if spool and spool.put_up else 0)
+    if full and quantity > full * (1 + OVERLONG):
+        raise MoreThanFull(
+            f"{quantity / 1000:,.1f} m on {held}? Full it holds {full / 1000:,.1f} m. "
+            "Is it the right thing, and the right unit? If it is, say that you are sure."
+        )

@@ -71,7 +71,9 @@ def weigh_spool(
     length_mm = length_from_weight(gross_mg=net_of_mg, tare_mg=tare_mg, tex=range.tex)
     sigma_mm = _sigma_on_scale(fresh, gross_mg=net_of_mg, scale_resolution_mg=scale_resolution_mg)
     if not sure:
-        _refuse_more_than_full(fresh, gross_mg=gross_mg, length_mm=length_mm, sigma_mm=sigma_mm)
+        _refuse_more_than_full(
+            fresh, gross_mg=gross_mg, length_mm=length_mm, scale_resolution_mg=scale_resolution_mg
+        )
     return find(
         fresh,
         quantity=round(length_mm),
@@ -210,10 +212,20 @@ def _tare(spool: Spool) -> tuple[int, float]:
     )
 
 
-def _refuse_more_than_full(spool: Spool, *, gross_mg: int, length_mm: float, sigma_mm: float) -> None:
+def _refuse_more_than_full(
+    spool: Spool, *, gross_mg: int, length_mm: float, scale_resolution_mg: int
+) -> None:
+    """Ask about a weight that no full spool has.
+
+    How far a full one strays is judged of a full one: of what is said to be on it, a length that cannot be would
+    bring the very doubt with it that makes it seem likely.
+    """
     if spool.put_up is None:
         return
     full_mm = spool.put_up.length_mm
+    tare_mg, _ = _tare(spool)
+    full_mg = weight_of_length(length_mm=full_mm, tex=spool.shade.range.tex, tare_mg=tare_mg)
+    sigma_mm = _sigma_on_scale(spool, gross_mg=full_mg, scale_resolution_mg=scale_resolution_mg)
     if length_mm - full_mm > BELIEVED_SIGMAS * math.hypot(sigma_mm, sealed_sigma(full_mm)):
         raise MoreThanFull(
             f"{format_weight(gross_mg, unit='g')} would be {format_length(length_mm, unit='m', places=0)} on {spool}, "

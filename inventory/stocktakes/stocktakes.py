@@ -19,10 +19,15 @@ from inventory.ledger.posting import key_missing, key_used
 from inventory.models import Entry, Place, StockItem, Stocktake, StocktakeLine
 from inventory.shelf.counts import Found, note_found
 from inventory.shelf.labelled import as_its_kind, item_labelled
+from inventory.shelf.scan_box import read_code
 
 
 class StocktakeGoingOn(WorkshopError):
     """The place is being counted already."""
+
+
+class TurnedUpHere(WorkshopError):
+    """The books have the thing at another place: is it to be kept here from now on?"""
 
 
 class StocktakeFinished(WorkshopError):
@@ -66,12 +71,20 @@ def begin_items(items: Iterable[StockItem], *, what: str, key: str, at: datetime
 
 
 def record(
-    stocktake: Stocktake, *, label: str, found: Found, key: str, at: datetime, by: Any
+    stocktake: Stocktake,
+    *,
+    label: str,
+    found: Found,
+    key: str,
+    at: datetime,
+    by: Any,
+    moving: bool | None = None,
 ) -> StocktakeLine:
     """Return the line of the item that carries ``label``, now set to what was found of it.
 
     Recorded again under a new key, the later finding holds. What turns up at a place where it was not expected
-    is moved there. Raises NoSuchLabel, StocktakeFinished and what the act itself refuses.
+    is moved there if ``moving``, and stays in the books where it was if not; unsaid it raises TurnedUpHere, and
+    nothing is noted. Raises NoSuchLabel, StocktakeFinished and what the act itself refuses.
     """
     item = item_labelled(label)
     with transaction.atomic():
@@ -82,12 +95,26 @@ def record(
             raise StocktakeFinished(
                 f"The stocktake of {held} ended on {held.finished_at:%d %b %Y}. Begin another."
             )
+        away = held.place is not None and item.place_id != held.place_id and not repeated
+        if away and moving is None:
+            raise TurnedUpHere(
+                f"The books have {item} at {item.place or 'no place'}, and this is {held.place}. "
+                "Is it kept here from now on, or does it go back?"
+            )
         entry = note_found(item, found, key=key, at=at, by=by, reference=_reference(held))
         if repeated:
             return _line_of(held, entry)
-        if held.place is not None and item.place_id != held.place_id:
+        if away and moving:
             change(item, changes={"place": held.place}, at=at, by=by)
         return _write_line(held, item, entry, at=at)
+
+
+def next_thing(text: str) -> StockItem | None:
+    """Return the thing whose code was scanned where a finding was expected, or None where ``text`` is no code."""
+    code = read_code(text)
+    if not code.code or code.rest:
+        return None
+    return StockItem.objects.filter(label__iexact=code.code).first()
 
 
 def next_unseen(stocktake: Stocktake) -> StockItem | None:

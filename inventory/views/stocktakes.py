@@ -18,7 +18,16 @@ from inventory.shelf.labelled import item_labelled
 from inventory.shelf.reads import described
 from inventory.shelf.scan_box import read_code
 from inventory.shelf.weights import MoreThanFull
-from inventory.stocktakes.stocktakes import Difference, begin_place, finish, next_unseen, record, report
+from inventory.stocktakes.stocktakes import (
+    Difference,
+    TurnedUpHere,
+    begin_place,
+    finish,
+    next_thing,
+    next_unseen,
+    record,
+    report,
+)
 from inventory.views.asking import units_of
 
 
@@ -60,12 +69,16 @@ def stocktake(request: HttpRequest, pk: int) -> HttpResponse:
     held = get_object_or_404(Stocktake.objects.select_related("place"), pk=pk)
     typed_code = request.POST.get("code", "").strip()
     typed_found = request.POST.get("found", "").strip()
-    problem, ask_sure = "", False
+    problem, ask_sure, ask_moving = "", False, False
     if request.method == "POST":
         try:
             code = read_code(typed_code)
             item = item_labelled(code.code)
             words = typed_found or code.rest
+            scanned = next_thing(words)
+            if scanned is not None:
+                # A scanner types into whatever box has the focus: a code there is the next thing.
+                item, words, typed_code, typed_found = scanned, "", scanned.label, ""
             if not words:
                 problem = (
                     f"What was found of {item.label}? Type a length, a weight, a count, or ? for unknown."
@@ -79,11 +92,13 @@ def stocktake(request: HttpRequest, pk: int) -> HttpResponse:
                     key=request.POST.get("key", ""),
                     at=timezone.now(),
                     by=request.user,
+                    moving={"here": True, "back": False}.get(request.POST.get("moving", "")),
                 )
                 messages.success(request, f"{line.item.label} is noted.")
                 return redirect("stocktake", held.pk)
         except WorkshopError as refused:
-            problem, ask_sure = str(refused), isinstance(refused, MoreThanFull)
+            problem = str(refused)
+            ask_sure, ask_moving = isinstance(refused, MoreThanFull), isinstance(refused, TurnedUpHere)
     so_far = report(held)
     wanted = next_unseen(held) if held.finished_at is None else None
     context = {
@@ -92,10 +107,11 @@ def stocktake(request: HttpRequest, pk: int) -> HttpResponse:
         "total": so_far.seen + len(so_far.not_seen),
         "wanted": described([wanted.pk], kind=wanted.kind)[0] if wanted else None,
         "key": new_key(),
-        "code": typed_code,
+        "code": typed_code or (wanted.label if wanted else ""),
         "found": typed_found,
         "problem": problem,
-        "sure": ask_sure,
+        "sure": ask_sure or "sure" in request.POST,
+        "moving": ask_moving or request.POST.get("moving", ""),
     }
     if held.finished_at is not None:
         return render(request, "inventory/stocktake_report.html", context | _summed_up(so_far.differences))

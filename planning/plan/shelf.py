@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from inventory.models import (
     BobbinBatch,
@@ -151,8 +151,14 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
 
 
 def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerStock, ...]:
-    """Return every product with its free rolls, sheets and offcuts; opened and short rolls come first."""
-    rolls = _by_product(StabilizerRoll.objects.order_by("opened_on", "on_hand", "label"))
+    """Return every product with its free rolls, sheets and offcuts.
+
+    In the order in which they are cut where it makes no difference to the length: opened rolls first, of those the
+    shortest, so that the rest that is of no use is least.
+    """
+    rolls = _by_product(
+        StabilizerRoll.objects.order_by(Q(opened_on__isnull=True), "on_hand", "label")
+    )
     sheets = _by_product(SheetPack.objects.order_by("label"))
     offcuts = _by_product(Offcut.objects.order_by("label"))
     offers: dict[int, list[tuple[int, PackOffer]]] = defaultdict(list)

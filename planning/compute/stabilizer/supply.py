@@ -1,5 +1,6 @@
 """The stabilizer of one job or several: which product each layer takes, and how all of it is cut."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate
@@ -270,7 +271,7 @@ def _shared(total: int, weights: Sequence[int]) -> list[int]:
 
 def _layer_plan(pieces: LayerPieces, product: StabilizerStock, cut: LayerCut, losses: Losses) -> LayerPlan:
     piece_mm = pieces.piece_mm
-    p = 0.0 if cut.missing else _p_cut(cut.product_cut, product.rolls)
+    p = 0.0 if cut.missing else p_cut(cut.product_cut, product.rolls)
     lacking = _roll_to_buy(cut.missing, product, piece_mm, losses) if cut.missing else 0
     offers = [offer for width, offer in product.roll_offers if width >= piece_mm[0]]
     return LayerPlan(
@@ -293,15 +294,40 @@ def _layer_plan(pieces: LayerPieces, product: StabilizerStock, cut: LayerCut, lo
     )
 
 
-def _p_cut(cut: CutPlan, rolls: Sequence[Roll]) -> float:
-    """The chance that every roll really holds what is cut from it."""
+def p_cut(cut: CutPlan, rolls: Sequence[Roll]) -> float:
+    """Return the least chance that the rolls together hold what is cut, however their lengths turn out.
+
+    Either each roll holds what is laid on it, or strips that one lacks come off another: as many rolls as serve best
+    hold what is cut even if each of them ends in a rest just too short for the longest strip. Both are ways to have
+    enough, so that the better of the two is never too hopeful.
+    """
     by_label = {roll.label: roll for roll in rolls}
-    p = 1.0
+    if not cut.rolls:
+        return 1.0
+    each_its_own = 1.0
     for part in cut.rolls:
         roll = by_label[part.label]
-        if roll.sigma_mm:
-            p *= float(ndtr((roll.free_mm - part.roll_mm) / roll.sigma_mm))
-    return p
+        each_its_own *= _p_holds(roll.free_mm - part.roll_mm, roll.sigma_mm)
+    widest = max(part.width_mm for part in cut.rolls)
+    needed = sum(part.roll_mm for part in cut.rolls)
+    longest = max(strip.height_mm for part in cut.rolls for strip in part.strips)
+    # The surest first: the more rolls serve, the more ends are lost.
+    serving = sorted(
+        (roll for roll in rolls if roll.width_mm >= widest and roll.free_mm > longest),
+        key=lambda roll: 2 * roll.sigma_mm - roll.free_mm,
+    )
+    together, held, variance = 0.0, 0.0, 0.0
+    for roll in serving:
+        held += roll.free_mm - longest
+        variance += roll.sigma_mm**2
+        together = max(together, _p_holds(held - needed, math.sqrt(variance)))
+    return max(each_its_own, together)
+
+
+def _p_holds(spare_mm: float, sigma_mm: float) -> float:
+    if not sigma_mm:
+        return 1.0 if spare_mm >= 0 else 0.0
+    return float(ndtr(spare_mm / sigma_mm))
 
 
 def _roll_to_buy(missing: int, product: StabilizerStock, piece_mm: Size, losses: Losses) -> int:

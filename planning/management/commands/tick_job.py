@@ -7,13 +7,14 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import read_scale
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
 from planning.models import Job, RunEvent
 from planning.run.standing import run_of
 from planning.run.ticks import Happening, begin, note, take_back
 
-KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin")
+KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin", "tension", "needle", "stop")
 
 
 class Command(WorkshopCommand):
@@ -34,6 +35,15 @@ class Command(WorkshopCommand):
         parser.add_argument("--label", default="", metavar="CODE", help="The spool that is on now.")
         parser.add_argument("--share", type=float, default=1.0, help="The part that was stitched again.")
         parser.add_argument("--ran-out", action="store_true", help="The spool before is empty.")
+        parser.add_argument(
+            "--left", choices=("nothing", "little"), default="", help="What is left on the spool before."
+        )
+        parser.add_argument("--weighs", default="", metavar="WEIGHT", help="Or what it weighs, with its core.")
+        parser.add_argument(
+            "--showing", choices=RunEvent.Showing.values, default="",
+            help="After a change of tension: how much bobbin thread shows on the back.",
+        )  # fmt: skip
+        parser.add_argument("--note", default="", help="Why it was stopped.")
         parser.add_argument("--take-back", action="store_true", help="Take the last thing noted back.")
         parser.add_argument(
             "--key", default="", help="A name of your own; given again, nothing counts twice."
@@ -53,7 +63,10 @@ class Command(WorkshopCommand):
                 raise WorkshopError("Nothing was noted yet, so there is nothing to take back.")
             take_back(last, key=key, at=at, by=None)
         else:
+            noted = 0
             for number in range(options["times"]):
+                if options["what"] in ("piece", "spoiled") and not run_of(job).left:
+                    break
                 happening = Happening(
                     kind=options["what"],
                     key=f"{key}-{number}" if options["times"] > 1 else key,
@@ -61,8 +74,22 @@ class Command(WorkshopCommand):
                     label=options["label"],
                     share=options["share"],
                     ran_out=options["ran_out"],
+                    left="weighed" if options["weighs"] else options["left"],
+                    gross=read_scale(options["weighs"]) if options["weighs"] else None,
+                    # Whoever types a command twice means it; the same key still counts once.
+                    again=True,
+                    showing=options["showing"],
+                    note=options["note"],
                 )
                 note(job, happening, at=at, by=None)
+                noted += 1
+            if not noted:
+                raise WorkshopError("Every piece is done: there is nothing left to tick. Finish the job.")
+            if noted < options["times"]:
+                self.stderr.write(
+                    f"{noted} ticked; after that every piece was done, so that {options['times'] - noted} of "
+                    f"{options['times']} were not."
+                )
         self._answer(job, options)
 
     def _answer(self, job: Job, options: dict[str, Any]) -> None:

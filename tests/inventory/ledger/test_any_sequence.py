@@ -270,7 +270,9 @@ class Shelf(RuleBasedStateMachine):
             item = self.one(i)
             found = Found(quantity=self.part_of(item, part))
             stocktake = self.stocktakes[j % len(self.stocktakes)]
-            ask = partial(record, stocktake, label=item.label, found=found, key=a_key(), at=NOW, by=None)
+            ask = partial(
+                record, stocktake, label=item.label, found=found, key=a_key(), at=NOW, by=None, moving=True
+            )
             line = self.do(ask)
             if line:
                 assert (line.item_id, line.found) == (item.pk, found.quantity)

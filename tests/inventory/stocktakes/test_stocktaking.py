@@ -156,7 +156,7 @@ def test_what_turns_up_where_it_was_not_looked_for_is_moved_there():
     wall, _ = a_wall(1)
     stray = a_spool(place=a_place("drawer"))
     stocktake = begin_place(wall, **act())
-    line = record(stocktake, label=stray.label, found=Found(level="full"), **act())
+    line = record(stocktake, label=stray.label, found=Found(level="full"), moving=True, **act())
     assert line.turned_up
     assert held(stray).place == wall
     assert [difference.turned_up for difference in report(stocktake).differences] == [True]
