@@ -29,6 +29,9 @@ class EndingForm(forms.Form):
         help_text="With what is left on the last one: 3.5 is three empty and half of a fourth.",
     )
     machine_min = forms.FloatField(label="Minutes at the machine", required=False, min_value=0)
+    stabilizer_by_hand = forms.BooleanField(
+        label="Take no stabilizer now: it is taken by hand, or on the cut sheet", required=False
+    )
     although_unfinished = forms.BooleanField(
         label="It ends as it is: the rest will not be stitched", required=False
     )
@@ -63,6 +66,7 @@ class EndingForm(forms.Form):
             bobbins=given["bobbins"],
             machine_min=given["machine_min"],
             although_unfinished=bool(given.get("although_unfinished")),
+            stabilizer_as_proposed=not given["stabilizer_by_hand"],
         )
 
 

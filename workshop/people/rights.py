@@ -61,7 +61,7 @@ ROUTES: dict[str, Asks] = {
     **dict.fromkeys(
         (
             "people", "invite", "end_link", "member", "station_add", "station_end", "end_anyones_sign_in", "backups",
-            "backup_file", "doctor",
+            "backup_file", "doctor", "reopen_job",
         ),
         _OWN,
     ),
@@ -86,7 +86,7 @@ ROUTES: dict[str, Asks] = {
     # Planning.
     **dict.fromkeys(
         (
-            "plan_sheet", "jobs", "job", "job_report", "run_worker", "what_if_first", "designs", "design",
+            "plan_sheet", "jobs", "job", "job_report", "run_worker", "run_state", "what_if_first", "designs", "design",
             "design_file", "shade_suggestions", "design_picture", "design_density", "design_strip", "gap_map",
             "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file", "help",
             "strip_download", "import_run", "import_refused",
@@ -118,7 +118,7 @@ ROUTES: dict[str, Asks] = {
 STATION_ROUTES = frozenset(
     {
         "station_here", "choose_person", "let_go_person", "jobs", "run_sheet", "happened", "happenings",
-        "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "run_worker", "not_begun",
+        "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "run_worker", "not_begun", "run_state",
         "design_picture", "needle", "rights", "help",
     }
 )  # fmt: skip

@@ -6,12 +6,14 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
 from planning.models import Job, RunReport
 from planning.run.finish import finish
 from planning.run.forms import EndingForm
+from planning.run.reopen import reopen
+from planning.run.stabilizer import stabilizer_use
 from planning.run.standing import minutes_ticked, run_of, used_so_far
 
 
@@ -40,7 +42,7 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
         except WorkshopError as problem:
             form.add_error(None, str(problem))
         else:
-            messages.success(request, f"{job} is finished, and the shelf is right.")
+            messages.success(request, f"{job} is finished. What was not booked stands in its report.")
             return redirect("job_report", pk)
     used = used_so_far(job)
     return render(
@@ -50,6 +52,7 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "run": run,
             "form": form,
+            "stabilizer": stabilizer_use(run),
             "spools": [
                 {"spool": spool, "used_mm": used.get(spool.pk, 0), "field": form[name]}
                 for spool, name in form.spools
@@ -72,5 +75,25 @@ def report(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "planning/report.html",
-        {"job": job, "report": found, "facts": found.facts, "threads": threads, "observations": observations},
+        {
+            "job": job,
+            "report": found,
+            "facts": found.facts,
+            "threads": threads,
+            "observations": observations,
+            "reopenings": job.reopenings.select_related("by"),
+        },
     )
+
+
+@require_POST
+def reopen_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Open a finished job again, with the reason."""
+    job = get_object_or_404(Job, pk=pk)
+    try:
+        reopen(job, why=request.POST.get("why", ""), at=timezone.now(), by=request.user)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect("job_report" if job.state == Job.State.FINISHED else "job", pk)
+    messages.success(request, f"{job} runs again. Finish it anew when it is right.")
+    return redirect("run_sheet", pk)

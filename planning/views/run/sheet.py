@@ -18,10 +18,11 @@ from inventory.compute.sent_json import NotSoundJson, read_json
 from planning.cutting.cuts import cuts_posted
 from planning.facts.needles import needle_due
 from planning.models import Job, RunEvent
+from planning.run.needle import needle_due_before
 from planning.run.promise import machine_of
 from planning.run.sheet import advice, next_steps, sheet_rows, threading_order
 from planning.run.standing import Run, run_of, spools_to_swap_in
-from planning.run.ticks import Happening, note, stop_before_the_first, take_back
+from planning.run.ticks import Happening, OnceMore, WhatIsLeft, note, stop_before_the_first, take_back
 
 MOST_EVENTS = 500
 SHOWN_EVENTS = 12
@@ -47,6 +48,10 @@ def happened(request: HttpRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job.objects.with_everything(), pk=pk)
     try:
         note(job, _from_form(request), at=timezone.now(), by=request.user)
+    except (OnceMore, WhatIsLeft) as question:
+        sent = [(name, request.POST[name]) for name in FIELDS if request.POST.get(name) and name != "ran_out"]
+        asked = {"job": job, "problem": str(question), "ask": _ask(question), "sent": sent}
+        return render(request, "planning/run_asked.html", asked, status=422)
     except WorkshopError as problem:
         messages.error(request, str(problem))
     return redirect("run_sheet", job.pk)
@@ -70,10 +75,18 @@ def happenings(request: HttpRequest, pk: int) -> JsonResponse:
             note(job, _from_data(each), at=timezone.now(), by=request.user)
         except WorkshopError as problem:
             key = each.get("key") if isinstance(each, dict) else None
-            answers.append({"key": key, "problem": str(problem)})
+            answers.append({"key": key, "problem": str(problem)} | ({"ask": ask} if (ask := _ask(problem)) else {}))
         else:
             answers.append({"key": each["key"]})
     return JsonResponse({"events": answers})
+
+
+@require_safe
+def run_state(request: HttpRequest, pk: int) -> JsonResponse:
+    """Tell the last thing that was noted, so that a second device knows when to look anew."""
+    job = get_object_or_404(Job.objects.only("state"), pk=pk)
+    last = RunEvent.objects.filter(job=job).order_by("-id").values_list("id", flat=True).first()
+    return JsonResponse({"last": last or 0, "state": job.state})
 
 
 @require_POST
@@ -110,6 +123,19 @@ def worker(request: HttpRequest) -> HttpResponse:
     )
 
 
+# How the back of a satin column is drawn: the strip of bobbin thread in a column 60 wide.
+BACKS = (
+    {"value": "more", "left": 10, "width": 40},
+    {"value": "thirds", "left": 20, "width": 20},
+    {"value": "less", "left": 27, "width": 6},
+)
+
+
+def _ask(problem: WorkshopError) -> str:
+    """Return what a person is asked where something was not noted: whether it was again, or what is left."""
+    return {OnceMore: "again", WhatIsLeft: "left"}.get(type(problem), "")
+
+
 def _shown(run: Run) -> dict[str, Any]:
     spare = spools_to_swap_in(run)
     left = run.left
@@ -129,6 +155,9 @@ def _shown(run: Run) -> dict[str, Any]:
         "rows": rows,
         "advice": advice(run, machine),
         "needle": needle_due(machine) if machine.pk else None,
+        "needle_due_before": run.called(due) if (due := needle_due_before(run)) else "",
+        "backs": [back | {"words": RunEvent.Showing(back["value"]).label} for back in BACKS],
+        "last_event": RunEvent.objects.filter(job=run.job).order_by("-id").values_list("id", flat=True).first(),
         "layers": run.promise.answer["stabilizer"],
         "is_cut": bool(cuts_posted(run.job)),
         "events": [
@@ -144,7 +173,7 @@ def _shown(run: Run) -> dict[str, Any]:
             "tests": run.promise.tests,
             "done": len(run.done),
         },
-        "keys": [uuid4().hex for _ in range(3)],
+        "keys": [uuid4().hex for _ in range(6)],
         "key": uuid4().hex,
         "is_running": run.job.state == Job.State.RUNNING,
     }
