@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
-from django.db.models import Q, QuerySet
+from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
 from inventory.models import (
     BobbinBatch,
@@ -157,7 +157,9 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
     shortest, so that the rest that is of no use is least.
     """
     rolls = _by_product(
-        StabilizerRoll.objects.order_by(Q(opened_on__isnull=True), "on_hand", "label")
+        StabilizerRoll.objects.order_by(
+            ExpressionWrapper(Q(opened_on__isnull=True), BooleanField()), "on_hand", "label"
+        )
     )
     sheets = _by_product(SheetPack.objects.order_by("label"))
     offcuts = _by_product(Offcut.objects.order_by("label"))

@@ -65,7 +65,8 @@ class Command(WorkshopCommand):
         else:
             noted = 0
             for number in range(options["times"]):
-                if options["what"] in ("piece", "spoiled") and not run_of(job).left:
+                is_tick = options["what"] in ("piece", "spoiled")
+                if is_tick and job.state == Job.State.RUNNING and not run_of(job).left:
                     break
                 happening = Happening(
                     kind=options["what"],
