@@ -17,9 +17,10 @@ from inventory.models import Spool, StockItem
 from inventory.shelf.scan_box import read_code
 from inventory.shelf.weights import weigh_spool
 from planning.compute.run.state import RunThreadPlan, spool_on
+from planning.facts.learning import take_back_change, tell_change
 from planning.facts.needles import needle_changed, note_stitches
 from planning.jobs.jobs import NotInThisState
-from planning.models import Job, Promise, PromisedThread, Rules, RunEvent
+from planning.models import Job, Promise, PromisedThread, Rules, RunEvent, ToldChange
 from planning.run.booking import book, held_for, unbook
 from planning.run.lines import bobbin_lines, reference
 from planning.run.needle import stitches_since_needle
@@ -164,6 +165,9 @@ def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
     # What is set aside for the run itself must not keep it from putting things right.
     release(list(held_for(before)))
     problems = unbook(before, run_of(job), event, back, at=at, by=by)
+    if event.kind == Kind.TENSION:
+        for told in ToldChange.objects.filter(key=act_key(event)):
+            take_back_change(told)
     return _told(back, problems, resets=True)
 
 
@@ -300,11 +304,17 @@ def _bobbin(run: Run, event: RunEvent, happening: Happening) -> None:
     event.minutes = run.machine.bobbin_change_s / 60
 
 
-def _tension(run: Run, event: RunEvent, happening: Happening) -> None:
+def _tension(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None] | None:
     """A change of tension moves no stock; what is learned of thread begins a new stretch with it."""
     if happening.showing not in RunEvent.Showing.values:
         raise WorkshopError("Say how the back looks now: more bobbin thread showing, equal thirds, or less.")
     event.showing = happening.showing
+    return None if run.machine.pk is None else lambda: _told_of_machine(run, event)
+
+
+def _told_of_machine(run: Run, event: RunEvent) -> None:
+    what = f"{event.get_showing_display()}, {reference(run.job)}"
+    tell_change(run.machine, key=act_key(event), at=event.at, by=event.by, what=what[:120])
 
 
 def _needle(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]:

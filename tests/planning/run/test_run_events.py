@@ -13,7 +13,7 @@ from inventory.models import Offcut, Reservation, Spool, StockItem
 from inventory.shelf.weights import weigh_spool
 from planning.cutting.cuts import fingerprint, jobs_to_cut, plan_cuts, post_cut
 from planning.jobs.jobs import NotInThisState
-from planning.models import Fabric, Job, Machine, NeedleNote, Observation, Reopening, RunEvent
+from planning.models import Fabric, Job, Machine, NeedleNote, Observation, Reopening, RunEvent, ToldChange
 from planning.run.finish import Ending, WeighedBack, finish
 from planning.run.promise import promise
 from planning.run.reopen import reopen
@@ -263,6 +263,15 @@ def test_a_change_of_tension_is_told_at_the_machine(signed_in, running, showing)
     signed_in.post(reverse("happened", args=[running.pk]), sent)
     assert RunEvent.objects.get().showing == showing
     assert RunEvent.Showing(showing).label in page_text(signed_in.get(reverse("run_sheet", args=[running.pk])))
+
+
+def test_a_change_of_tension_begins_a_new_stretch_for_learning_until_it_is_taken_back(running):
+    event = tick(running, Kind.TENSION, showing="more")
+    told = ToldChange.objects.get()
+    assert (told.machine, told.at) == (running.machine, NOW)
+    assert "more bobbin showing" in told.what
+    take_back(event, key=a_key(), at=NOW, by=None)
+    assert not ToldChange.objects.exists()
 
 
 def test_a_needle_changed_after_four_pieces_is_charged_with_the_rest(running):

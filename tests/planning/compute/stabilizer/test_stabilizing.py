@@ -1,5 +1,6 @@
 """The layers of one job or several, each from the product that suits it, all of a product cut together."""
 
+import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -126,3 +127,36 @@ def test_the_strips_of_a_ring_cover_no_more_than_the_ring(piece, stitched, strip
     count = strips_in_ring(piece, stitched, strip)
     ring = piece[0] * piece[1] - min(stitched[0], piece[0]) * min(stitched[1], piece[1])
     assert 0 <= count * strip[0] * strip[1] <= ring
+
+
+def test_a_doubtful_roll_is_judged_with_all_that_can_serve_in_its_place():
+    doubtful = Roll("R1", 500, 4_000, sigma_mm=1_000.0)
+    sure = Roll("R2", 500, 20_000)
+    job = JobLayers((TEAR,), (180, 240), 30)
+    ((alone,),) = planned([job], stock_of(doubtful))
+    ((both,),) = planned([job], stock_of(doubtful, sure))
+    assert alone.verdict == "tight"
+    assert [source.label for source in both.cut.product_cut.sources] == ["R1"]
+    assert (both.verdict, both.p_enough) == ("enough", 1.0)
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(500, 6_000), st.integers(0, 800)), min_size=1, max_size=4),
+    st.integers(1, 30),
+)
+def test_the_chance_of_enough_stabilizer_is_never_too_hopeful(lengths, pieces):
+    """Against drawing the true lengths: strips are cut off one roll after another for as long as each has one."""
+    rolls = [Roll(f"R{number}", 500, *each) for number, each in enumerate(lengths)]
+    ((layer,),) = planned([JobLayers((TEAR,), (180, 240), pieces)], stock_of(*rolls))
+    if layer.cut.missing:
+        return
+    strips = [strip.height_mm for source in layer.cut.product_cut.sources for strip in source.strips]
+    rng = np.random.default_rng(7)
+    drawn = rng.normal([each.free_mm for each in rolls], [each.sigma_mm for each in rolls], (3000, len(rolls)))
+    longest = max(strips)
+    could = (np.maximum(drawn, 0) // longest).sum(axis=1) >= len(strips)
+    own = {source.label: source.roll_mm for source in layer.cut.product_cut.sources}
+    as_laid = (drawn >= [own.get(each.label, 0) for each in rolls])[:, [each.label in own for each in rolls]]
+    true = (could | as_laid.all(axis=1)).mean()
+    assert layer.p_enough <= true + 4 * np.sqrt(0.25 / 3000)

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0010_warnings_in_two_grades'),
+        ('planning', '0011_what_was_learned_tells_more'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
