@@ -28,6 +28,8 @@ def change(
     held = type(record)._default_manager.select_for_update(no_key=True).get(pk=record.pk)
     fields = {name: _field(held, name) for name in changes}
     before = {name: _shown(getattr(held, name)) for name in fields}
+    # Two records may have one name: put-ups of two ranges are both called "1000 m spool".
+    ids = {name: getattr(held, field.attname) for name, field in fields.items() if field.is_relation}
     for name, value in changes.items():
         setattr(held, name, value)
     _validate(held, fields)
@@ -37,7 +39,11 @@ def change(
         if not _is_same(earlier, held, after):
             raise key_used(key)
         return earlier
-    altered = [name for name in fields if before[name] != after[name]]
+    altered = [
+        name
+        for name, field in fields.items()
+        if before[name] != after[name] or (name in ids and ids[name] != getattr(held, field.attname))
+    ]
     if not altered:
         return None
     # Only these columns: on_hand and its like belong to the ledger.

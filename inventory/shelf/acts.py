@@ -12,8 +12,9 @@ from inventory.compute.lengths import ScaleReading
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Line
-from inventory.models import BobbinStyle, Entry, StockItem
+from inventory.models import BobbinStyle, Entry, PutUp, Spool, StockItem
 from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin, wind_bobbins
+from inventory.shelf.corrections import correct_spool, shade_meant
 from inventory.shelf.counts import count_item
 from inventory.shelf.diameters import best_way_in_words, measure_spool
 from inventory.shelf.forms import KeyedForm, MeasureField, NumberField, PlaceField, ScaleField
@@ -194,9 +195,7 @@ class Count(QuantityAct):
     def carry_out(self, *, at: datetime, by: Any) -> None:
         given = self.cleaned_data
         try:
-            count_item(
-                self.item, quantity=given["quantity"], sure=given["sure"], **self._request(at, by)
-            )
+            count_item(self.item, quantity=given["quantity"], sure=given["sure"], **self._request(at, by))
         except MoreThanFull:
             self.fields["sure"].widget = forms.CheckboxInput()
             raise
@@ -306,6 +305,37 @@ class Describe(Act):
         edit_item(self.item, lot=given["lot"], note=given["note"], **self._request(at, by))
 
 
+class Correct(Act):
+    slug, button = "correct", "Correct what it is"
+    about = "It was entered under the wrong maker, shade or put-up. What was weighed is reckoned anew from its weight."
+    kinds = frozenset({Kind.SPOOL})
+    shade = forms.CharField(label="It is: maker, range and code", max_length=160)
+    put_up = forms.ModelChoiceField(
+        queryset=PutUp.objects.none(), label="Put-up", required=False, empty_label="not known"
+    )
+    why = forms.CharField(label="Why", max_length=100, required=False)
+
+    def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
+        spool = Spool.objects.select_related("shade__range").get(pk=item.pk)
+        now = {"shade": f"{spool.shade.range} {spool.shade.code}", "put_up": spool.put_up_id}
+        options["initial"] = now | (options.get("initial") or {})
+        super().__init__(*args, item=item, **options)
+        self.fields["put_up"].queryset = PutUp.objects.select_related("range").order_by(  # type: ignore[attr-defined]
+            "range__maker", "range__name", "length_mm"
+        )
+        self.fields["put_up"].label_from_instance = lambda each: f"{each.range}: {each}"  # type: ignore[attr-defined]
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        correct_spool(
+            self.item,
+            shade=shade_meant(given["shade"]),
+            put_up=given["put_up"],
+            why=given["why"],
+            **self._request(at, by),
+        )
+
+
 class Split(Act):
     slug, button = "split", "Split"
     about = "So many get a label of their own and can be kept in another place."
@@ -351,6 +381,7 @@ ACTS: tuple[type[Act], ...] = (
     Split,
     Waste,
     Describe,
+    Correct,
     WeighEmpty,
     Forget,
     Retire,

@@ -18,9 +18,9 @@ from inventory.shelf.labelled import item_labelled
 from planning.compute.batch.plan import worst_verdict
 from planning.compute.stabilizer.cutting import CutPlan, PieceNeed, SourceCut
 from planning.compute.stabilizer.cutting.ruler import ruler_marks
+from planning.compute.stabilizer.layers import only_hoopings
 from planning.compute.stabilizer.leftover import Comparison, compare_apart
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
-from planning.compute.stabilizer.layers import only_hoopings
 from planning.facts.layers import losses_of
 from planning.jobs.asked import AskedByJobs, recipe_notes_of
 from planning.models import Job, JobCut

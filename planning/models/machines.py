@@ -84,10 +84,15 @@ class Machine(models.Model):
     def times(self) -> MachineTimes:
         return self.times_at(efficiency=self.efficiency)
 
-    def times_at(self, *, efficiency: float) -> MachineTimes:
-        """Return its times with an effective speed that was learned instead of the one set."""
+    def times_at(self, *, efficiency: float, at_most: int | None = None) -> MachineTimes:
+        """Return its times with an effective speed that was learned instead of the one set.
+
+        ``at_most`` is the speed that a cloth or a thread bears, where that is less than the one set; the share that
+        is lost to starts and long stitches is taken to be the same at both.
+        """
+        speed = min(self.stitches_per_minute, at_most or self.stitches_per_minute)
         return MachineTimes(
-            stitches_per_minute=self.stitches_per_minute,
+            stitches_per_minute=speed,
             efficiency=efficiency,
             trim_s=self.trim_s,
             stop_s=self.stop_s,

@@ -153,7 +153,10 @@ def terms_of(asked: JobAsked, hooping: Hooping) -> Terms:
     rules, machine, known = asked.rules, asked.machine, asked.known
     return Terms(
         thread=machine.thread_settings(thickness_mm=asked.fabric.thickness_mm, allowance=rules.allowance),
-        times=machine.times_at(efficiency=min(1.0, machine.efficiency / known.time.median)),
+        times=machine.times_at(
+            efficiency=min(1.0, machine.efficiency / known.time.median),
+            at_most=asked.fabric.most_stitches_per_minute,
+        ),
         layers=asked.layers,
         piece_mm=hooping.hoop.piece_mm(margin_mm=rules.stabilizer_margin_mm) if hooping.hoop else None,
         topping_margin_mm=rules.stabilizer_margin_mm,

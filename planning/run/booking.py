@@ -154,7 +154,9 @@ def _as_it_must_be(run: Run, item: StockItem) -> tuple[int, int]:
     finds = _finds(run, item)
     first = min(starts.values(), default=0)
     of_item = Entry.objects.filter(item=item)
-    start = of_item.filter(id__lt=first).aggregate(held=Sum("quantity"))["held"] or 0 if first else item.on_hand
+    start = (
+        of_item.filter(id__lt=first).aggregate(held=Sum("quantity"))["held"] or 0 if first else item.on_hand
+    )
     happened: list[tuple[int, int, Taken | Held | Moved]] = []
     for each in run.taken:
         if each.item == item.pk and each.quantity_mm:

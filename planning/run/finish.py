@@ -17,14 +17,14 @@ from inventory.models import Entry, Spool, StockItem, ThreadRange
 from inventory.shelf.weights import sigma_of_use, weigh_spool
 from planning.compute.hooping.timing import machine_minutes
 from planning.compute.run.state import at_position
+from planning.cutting.cuts import fingerprint, post_cut
 from planning.facts.learning import Kind as Learns
 from planning.facts.learning import observe
-from planning.cutting.cuts import fingerprint, post_cut
 from planning.facts.needles import note_stitches
 from planning.models import Job, Rules, RunReport
+from planning.run.needle import stitches_since_needle
 from planning.run.promise import bobbin_batches, lock_in, machine_of
 from planning.run.report import report_facts
-from planning.run.needle import stitches_since_needle
 from planning.run.stabilizer import StabilizerUse, stabilizer_use
 from planning.run.standing import TICKS, OnSpool, Run, entries_of_run, run_of, spools_of, used_so_far
 
@@ -184,7 +184,9 @@ def _weigh_back(
             reference=f"{job.holder}: weighed back",
         )
         # An ending before may have put the shelf right already.
-        so_far = Entry.objects.filter(item=spool, key__in=found_at_the_end(job)).aggregate(total=Sum("quantity"))
+        so_far = Entry.objects.filter(item=spool, key__in=found_at_the_end(job)).aggregate(
+            total=Sum("quantity")
+        )
         found[spool.pk] = _Corrected(so_far["total"] or 0, weighed.gross.resolution_mg)
     return found
 

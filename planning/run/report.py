@@ -172,7 +172,8 @@ def _stabilizer(run: Run, use: StabilizerUse) -> list[dict[str, Any]]:
                 "used_pieces": layer.used,
                 "left_over_pieces": layer.left_over,
                 # Layers of one product are cut together: its lengths stand with the first of them.
-                "planned_mm": sum(each["roll_mm"] for each in planned if each["product"] == layer.product) * first,
+                "planned_mm": sum(each["roll_mm"] for each in planned if each["product"] == layer.product)
+                * first,
                 "used_mm": rolls[layer.product] * first,
                 "used_flats": flats[layer.product] * first,
             }

@@ -1,6 +1,6 @@
 """What must hold between promises and what is set aside, and every place where it does not."""
 
-from inventory.models import Reservation
+from inventory.models import Reservation, Spool
 from planning.models import Job, PromisedSpool
 
 State = Job.State
@@ -11,7 +11,24 @@ def run_problems() -> list[str]:
 
     A job that is promised or running holds what is set aside in its name; nobody else's name is a job's.
     """
-    return [*_held_by_nobody(), *_promised_twice()]
+    open_jobs = Job.objects.filter(state__in=[State.PROMISED, State.RUNNING])
+    corrected = [sentence for job in open_jobs for sentence in corrected_since(job)]
+    return [*_held_by_nobody(), *_promised_twice(), *corrected]
+
+
+def corrected_since(job: Job) -> list[str]:
+    """Return a sentence for each spool that ``job`` was promised with and that has turned out to be another shade."""
+    turns = PromisedSpool.objects.filter(
+        thread__promise__job=job, thread__shade__isnull=False
+    ).select_related("thread")
+    spools = Spool.objects.select_related("shade__range").in_bulk([turn.item_id for turn in turns])
+    return [
+        f"{spool.label} was promised as {turn.thread} and is {spool.shade.range} {spool.shade.code} "
+        f"{spool.shade.name}".strip()
+        + ": promise the job anew, or put another spool on."
+        for turn in turns
+        if (spool := spools.get(turn.item_id)) is not None and spool.shade_id != turn.thread.shade_id
+    ]
 
 
 def _held_by_nobody() -> list[str]:

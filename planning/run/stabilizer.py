@@ -50,7 +50,9 @@ class StabilizerUse:
         found: Counter[tuple[str, str, bool]] = Counter()
         for product in self.cut.cuts if self.cut else ():
             for source in product.plan.sources:
-                found[product.product, source.label, source.is_roll] += source.roll_mm if source.is_roll else 1
+                found[product.product, source.label, source.is_roll] += (
+                    source.roll_mm if source.is_roll else 1
+                )
         return [(product, label, quantity, is_roll) for (product, label, is_roll), quantity in found.items()]
 
 
@@ -93,9 +95,13 @@ def stabilizer_use(run: Run) -> StabilizerUse:
             )
         )
         if missing:
-            problems.append(f"{missing} of {layer.pieces} pieces of {layer.name}: the shelf has nothing to cut them of.")
+            problems.append(
+                f"{missing} of {layer.pieces} pieces of {layer.name}: the shelf has nothing to cut them of."
+            )
         if extra:
-            problems.append(f"{extra} pieces of {layer.name} were cut and not stitched on: put them on the shelf as offcuts.")
+            problems.append(
+                f"{extra} pieces of {layer.name} were cut and not stitched on: put them on the shelf as offcuts."
+            )
     return StabilizerUse(tuple(layers), cut, tuple(problems))
 
 

@@ -191,7 +191,9 @@ def used_so_far(job: Job) -> dict[int, int]:
     What was only shown to have been there, of a thing that nobody had measured, is no use of it.
     """
     moved = entries_of_run(job).filter(line__lt=SHOWN).order_by().values("item_id")
-    return {each["item_id"]: -each["total"] for each in moved.annotate(total=Sum("quantity")) if each["total"]}
+    return {
+        each["item_id"]: -each["total"] for each in moved.annotate(total=Sum("quantity")) if each["total"]
+    }
 
 
 @dataclass(frozen=True)

@@ -151,7 +151,9 @@ def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
     if event.kind == Kind.TAKEN_BACK:
         raise WorkshopError("This takes another thing back; do that thing again instead.")
     if event.kind == Kind.NEEDLE:
-        raise WorkshopError("The stitches of the needle before are not known any more. Note the change again.")
+        raise WorkshopError(
+            "The stitches of the needle before are not known any more. Note the change again."
+        )
     before = run_of(job)
     back = RunEvent.objects.create(
         job=job,
@@ -264,7 +266,9 @@ def _swap(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]
 def _refuse_unasked(off: StockItem, a_piece_mm: float, happening: Happening) -> None:
     """Ask what is left where the books have more on the spool than one piece and twice their uncertainty."""
     if happening.left not in LEFT:
-        raise WorkshopError(f'"{happening.left}" says nothing of what is left: say nothing, little, or weigh it.')
+        raise WorkshopError(
+            f'"{happening.left}" says nothing of what is left: say nothing, little, or weigh it.'
+        )
     if happening.left == "weighed" and happening.gross is None:
         raise WorkshopError(f"Say what {off} weighs now, with its core.")
     if not happening.left and off.is_known and off.on_hand - 2 * (off.sigma or 0.0) > a_piece_mm:

@@ -38,7 +38,9 @@ class Command(WorkshopCommand):
         parser.add_argument(
             "--left", choices=("nothing", "little"), default="", help="What is left on the spool before."
         )
-        parser.add_argument("--weighs", default="", metavar="WEIGHT", help="Or what it weighs, with its core.")
+        parser.add_argument(
+            "--weighs", default="", metavar="WEIGHT", help="Or what it weighs, with its core."
+        )
         parser.add_argument(
             "--showing", choices=RunEvent.Showing.values, default="",
             help="After a change of tension: how much bobbin thread shows on the back.",

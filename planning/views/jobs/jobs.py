@@ -25,6 +25,7 @@ from planning.jobs.turns import in_turn
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
+from planning.run.sound import corrected_since
 from planning.views.plan.ask import plan_context
 
 ENDED_SHOWN = 50
@@ -75,6 +76,9 @@ def keep_job(request: HttpRequest) -> HttpResponse:
 def job(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a job with its plan against the shelf as it stands."""
     found = get_object_or_404(Job.objects.with_everything(), pk=pk)
+    if found.state in (Job.State.PROMISED, Job.State.RUNNING):
+        for told in corrected_since(found):
+            messages.warning(request, told)
     if not found.is_waiting or found.state == Job.State.RUNNING:
         return render(request, "planning/job_ended.html", {"job": found, "promise": _promise(found)})
     try:

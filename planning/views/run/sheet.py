@@ -21,6 +21,7 @@ from planning.models import Job, RunEvent
 from planning.run.needle import needle_due_before
 from planning.run.promise import machine_of
 from planning.run.sheet import advice, next_steps, sheet_rows, threading_order
+from planning.run.sound import corrected_since
 from planning.run.standing import Run, run_of, spools_to_swap_in
 from planning.run.ticks import Happening, OnceMore, WhatIsLeft, note, stop_before_the_first, take_back
 
@@ -39,6 +40,9 @@ def run_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
         return redirect("job", job.pk)
+    if job.state == Job.State.RUNNING:
+        for told in corrected_since(job):
+            messages.warning(request, told)
     return render(request, "planning/run_sheet.html", _shown(run))
 
 
@@ -75,7 +79,9 @@ def happenings(request: HttpRequest, pk: int) -> JsonResponse:
             note(job, _from_data(each), at=timezone.now(), by=request.user)
         except WorkshopError as problem:
             key = each.get("key") if isinstance(each, dict) else None
-            answers.append({"key": key, "problem": str(problem)} | ({"ask": ask} if (ask := _ask(problem)) else {}))
+            answers.append(
+                {"key": key, "problem": str(problem)} | ({"ask": ask} if (ask := _ask(problem)) else {})
+            )
         else:
             answers.append({"key": each["key"]})
     return JsonResponse({"events": answers})
@@ -157,7 +163,10 @@ def _shown(run: Run) -> dict[str, Any]:
         "needle": needle_due(machine) if machine.pk else None,
         "needle_due_before": run.called(due) if (due := needle_due_before(run)) else "",
         "backs": [back | {"words": RunEvent.Showing(back["value"]).label} for back in BACKS],
-        "last_event": RunEvent.objects.filter(job=run.job).order_by("-id").values_list("id", flat=True).first(),
+        "last_event": RunEvent.objects.filter(job=run.job)
+        .order_by("-id")
+        .values_list("id", flat=True)
+        .first(),
         "layers": run.promise.answer["stabilizer"],
         "is_cut": bool(cuts_posted(run.job)),
         "events": [

@@ -75,7 +75,9 @@ def test_two_phones_count_one_place_to_its_end_together(phone, person):
     url = begun(phone, place)
     other = Client()
     other.force_login(person)
-    assert "Go on with that" in page_text(other.post(reverse("stocktakes"), {"place": place.pk, "key": a_key()}))
+    assert "Go on with that" in page_text(
+        other.post(reverse("stocktakes"), {"place": place.pk, "key": a_key()})
+    )
     note(phone, url, spools[0].label, "900 m")
     note(other, url, spools[1].label, "910 m")
     # Both have the last one in hand.

@@ -88,7 +88,11 @@ class AnyRun(RuleBasedStateMachine):
         return self.job.state == Job.State.RUNNING
 
     @precondition(is_running)
-    @rule(spoiled=st.sampled_from([False, False, True]), ahead=st.sampled_from([0, 0, 0, 2]), twice=st.booleans())
+    @rule(
+        spoiled=st.sampled_from([False, False, True]),
+        ahead=st.sampled_from([0, 0, 0, 2]),
+        twice=st.booleans(),
+    )
     def tick(self, spoiled: bool, ahead: int, twice: bool) -> None:
         left = run_of(self.job).left
         kind = Kind.SPOILED if spoiled else Kind.PIECE
@@ -245,8 +249,7 @@ class AnyRun(RuleBasedStateMachine):
             labels[pk]: quantity for pk, quantity in used.items() if quantity
         }
         bobbins = sum(
-            -each.quantity
-            for each in Entry.objects.filter(item__kind="bobbins").exclude(reason="receive")
+            -each.quantity for each in Entry.objects.filter(item__kind="bobbins").exclude(reason="receive")
         )
         assert bobbins == run.bobbins.full
 
@@ -259,9 +262,7 @@ class TestAnyRun:
     file: Any = None
 
     @pytest.mark.django_db
-    @pytest.mark.parametrize(
-        ("runs", "steps"), [(4, 15), pytest.param(200, 40, marks=pytest.mark.thorough)]
-    )
+    @pytest.mark.parametrize(("runs", "steps"), [(4, 15), pytest.param(200, 40, marks=pytest.mark.thorough)])
     def test_any_order_of_events_leaves_all_accounts_agreeing(
         self, runs: int, steps: int, workshop, stitch_file
     ) -> None:

@@ -38,7 +38,9 @@ def running(stitch_file, red) -> Job:
     a_spool(a_shade("B", hex=BLUE, name="deep blue"), left_m=900)
     some_bobbins(count=20)
     a_roll()
-    job = a_job(stitch_file(RED, BLUE, name="badge.pes", stitches=400), fabric=Fabric.objects.get(name="twill"))
+    job = a_job(
+        stitch_file(RED, BLUE, name="badge.pes", stitches=400), fabric=Fabric.objects.get(name="twill")
+    )
     promise(job, at=NOW, by=None)
     begin(job, at=NOW)
     return job
@@ -262,7 +264,9 @@ def test_a_change_of_tension_is_told_at_the_machine(signed_in, running, showing)
     sent = {"kind": "tension", "key": "t", "showing": showing}
     signed_in.post(reverse("happened", args=[running.pk]), sent)
     assert RunEvent.objects.get().showing == showing
-    assert RunEvent.Showing(showing).label in page_text(signed_in.get(reverse("run_sheet", args=[running.pk])))
+    assert RunEvent.Showing(showing).label in page_text(
+        signed_in.get(reverse("run_sheet", args=[running.pk]))
+    )
 
 
 def test_a_change_of_tension_begins_a_new_stretch_for_learning_until_it_is_taken_back(running):

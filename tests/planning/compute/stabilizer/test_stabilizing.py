@@ -153,7 +153,9 @@ def test_the_chance_of_enough_stabilizer_is_never_too_hopeful(lengths, pieces):
         return
     strips = [strip.height_mm for source in layer.cut.product_cut.sources for strip in source.strips]
     rng = np.random.default_rng(7)
-    drawn = rng.normal([each.free_mm for each in rolls], [each.sigma_mm for each in rolls], (3000, len(rolls)))
+    drawn = rng.normal(
+        [each.free_mm for each in rolls], [each.sigma_mm for each in rolls], (3000, len(rolls))
+    )
     longest = max(strips)
     could = (np.maximum(drawn, 0) // longest).sum(axis=1) >= len(strips)
     own = {source.label: source.roll_mm for source in layer.cut.product_cut.sources}
