@@ -129,8 +129,9 @@ def shade_meant(text: str) -> Shade:
     if len(chosen) == 1:
         return chosen[0]
     some = "; ".join(f"{each.range} {each.code}" for each in found[:5])
+    hint = f"Did you mean {some}?" if some else "Type maker, range and code."
     raise NoSuchShade(
         f'"{text.strip()}" means several shades. Type it in full: {some}.'
         if len(chosen) > 1
-        else f'No shade is called "{text.strip()}". {f"Did you mean {some}?" if some else "Type maker, range and code."}'
+        else f'No shade is called "{text.strip()}". {hint}'
     )

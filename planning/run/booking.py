@@ -223,7 +223,8 @@ def _not_taken(lines: Iterable[Line], key: str) -> list[str]:
     taken = {each.item_id: -each.quantity for each in entries_of(key) if each.line < SHOWN}
     labels = dict(StockItem.objects.filter(pk__in=taken).values_list("pk", "label"))
     return [
-        f"{labels[line.item.pk]} lacks {(-line.quantity - taken[line.item.pk]) / 1000:,.1f} m for what it now stands for"
+        f"{labels[line.item.pk]} lacks {(-line.quantity - taken[line.item.pk]) / 1000:,.1f} m "
+        "for what it now stands for"
         for line in lines
         if taken.get(line.item.pk, 0) < -line.quantity
     ]

@@ -90,8 +90,8 @@ def _by_thread(run: Run, used: Mapping[int, int]) -> list[list[tuple[StockItem, 
     """
     taken: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     for record in run.records:
-        for spool in record.spools.all():
-            taken[spool.item_id][record.order] += 0
+        for turn in record.spools.all():
+            taken[turn.item_id][record.order] += 0
     for event in run.events:
         if event.kind == Kind.SPOOL and event.item_id and event.thread:
             taken[event.item_id][event.thread.order] += 0
@@ -113,7 +113,7 @@ def _thread_of(run: Run, spool: Spool) -> int:
 
 
 def _parted(total: int, weights: Mapping[int, int]) -> dict[int, int]:
-    """Return ``total`` in whole parts as large as their ``weights``, which add up to it; without weights the first's."""
+    """Return ``total`` in whole parts as large as their ``weights``; without any, all of it to the first."""
     whole, so_far, given = sum(weights.values()), 0, 0
     parts = {}
     for order, weight in weights.items():
@@ -157,8 +157,9 @@ def _stabilizer(run: Run, use: StabilizerUse) -> list[dict[str, Any]]:
     flats: dict[str, int] = defaultdict(int)
     for roll in StabilizerRoll.objects.filter(pk__in=cut).select_related("product"):
         rolls[str(roll.product)] += cut[roll.pk]
-    for flat in [*SheetPack.objects.filter(pk__in=cut), *Offcut.objects.filter(pk__in=cut)]:
-        flats[str(flat.product)] += cut[flat.pk]
+    for kind in (SheetPack, Offcut):
+        for flat in kind.objects.filter(pk__in=cut).select_related("product"):
+            flats[str(flat.product)] += cut[flat.pk]
     seen: set[str] = set()
     rows = []
     for layer in use.layers:

@@ -129,11 +129,11 @@ def worker(request: HttpRequest) -> HttpResponse:
     )
 
 
-# How the back of a satin column is drawn: the strip of bobbin thread in a column 60 wide.
+# How the back of a satin column is drawn: where the strip of bobbin thread begins in a column 60 wide, and its width.
 BACKS = (
-    {"value": "more", "left": 10, "width": 40},
-    {"value": "thirds", "left": 20, "width": 20},
-    {"value": "less", "left": 27, "width": 6},
+    (RunEvent.Showing.MORE, 10, 40),
+    (RunEvent.Showing.THIRDS, 20, 20),
+    (RunEvent.Showing.LESS, 27, 6),
 )
 
 
@@ -162,7 +162,10 @@ def _shown(run: Run) -> dict[str, Any]:
         "advice": advice(run, machine),
         "needle": needle_due(machine) if machine.pk else None,
         "needle_due_before": run.called(due) if (due := needle_due_before(run)) else "",
-        "backs": [back | {"words": RunEvent.Showing(back["value"]).label} for back in BACKS],
+        "backs": [
+            {"value": showing.value, "words": showing.label, "left": left, "width": width}
+            for showing, left, width in BACKS
+        ],
         "last_event": RunEvent.objects.filter(job=run.job)
         .order_by("-id")
         .values_list("id", flat=True)
