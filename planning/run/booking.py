@@ -152,7 +152,8 @@ def _as_it_must_be(run: Run, item: StockItem) -> tuple[int, int]:
     own = _own_entries(run)
     starts = _starts(run, own)
     finds = _finds(run, item)
-    first = min(starts.values(), default=0)
+    # The first of all events, also of those taken back: what they took is no part of what was there before.
+    first = own.order_by("id").values_list("id", flat=True).first() or 0
     of_item = Entry.objects.filter(item=item)
     start = (
         of_item.filter(id__lt=first).aggregate(held=Sum("quantity"))["held"] or 0 if first else item.on_hand

@@ -75,6 +75,7 @@ def test_a_job_is_promised_run_without_a_network_and_finished(phone, job, axe_is
     page.get_by_role("button", name="piece 1: done").click()
     expect(page.get_by_text("1 entry waits on this device")).to_be_visible()
     page.get_by_role("button", name="piece 2: done").click()
+    page.get_by_text("Something happened").click()
     page.get_by_role("button", name="It broke").first.click()
     expect(page.get_by_text("3 entries wait on this device")).to_be_visible()
     expect(page.get_by_role("heading", name="Next: piece 3")).to_be_visible()
@@ -111,6 +112,7 @@ def test_a_piece_spoiled_without_a_network_is_stitched_again_on_a_spare(phone, j
     context.set_offline(True)
     for called in ("test 1", "piece 1", "piece 2", "piece 3"):
         page.get_by_role("button", name=f"{called}: done").click()
+    page.get_by_text("Something happened").click()
     page.get_by_role("button", name="It is spoiled").click()
     page.get_by_role("button", name="spare 1: done").click()
     expect(page.get_by_role("heading", name="Every piece is done")).to_be_visible()

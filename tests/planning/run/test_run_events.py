@@ -133,6 +133,16 @@ def test_a_swap_taken_back_gives_the_later_pieces_to_the_spool_before(running, r
     assert not ledger_problems()
 
 
+def test_the_very_first_event_taken_back_after_others_puts_back_all_it_took(running, red):
+    start = held(red).on_hand
+    broke = tick(running, Kind.BREAK, thread=1)
+    tick(running, position=3)
+    take_back(broke, key=a_key(), at=NOW, by=None)
+    run = run_of(running)
+    assert held(red).on_hand == start - round(run.threads[0].length_at(3))
+    assert used_so_far(running)[red.pk] == start - held(red).on_hand
+
+
 def test_a_swap_noted_late_moves_the_pieces_ticked_since(running, red):
     second = a_spool(red.shade)
     for _ in range(4):
