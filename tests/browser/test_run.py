@@ -93,7 +93,7 @@ def test_a_job_is_promised_run_without_a_network_and_finished(phone, job, axe_is
     axe_is_silent(page)
     for spool in Spool.objects.order_by("label"):
         page.get_by_label(f"{spool.label} weighs").fill(weight_of(spool))
-    page.get_by_label("The scale shows steps of").fill("0.1")
+    page.get_by_label("Steps of the scale").fill("0.1")
     page.get_by_label("Bobbins used").fill("1.5")
     page.get_by_role("button", name="Finish the job").click()
     expect(page.get_by_text("4 of 4")).to_be_visible()

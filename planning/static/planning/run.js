@@ -127,7 +127,9 @@ function show() {
     }
   }
   for (const called of run.querySelectorAll("[data-called]")) called.textContent = next ? next.called : "";
-  for (const field of run.querySelectorAll(".ticks [name=position]")) field.value = next ? next.position : "";
+  for (const field of run.querySelectorAll(".ticks [name=position], .something [name=position]")) {
+    field.value = next ? next.position : "";
+  }
   for (const button of run.querySelectorAll(".ticks button")) button.disabled = !next;
   for (const [position, kind] of ticked) {
     const box = run.querySelector(`[data-position="${position}"]`);
