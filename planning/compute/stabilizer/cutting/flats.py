@@ -10,6 +10,8 @@ from planning.compute.stabilizer.cutting.patterns import FlatPattern, Kind, Patt
 # Above so many strips, or so many counts that they can be stacked to, the ways are not all written down.
 MOST_STRIPS = 400
 MOST_STACKS = 4_000
+# Above so many ways to cut one flat the program that chooses among them is no longer quick.
+MOST_WAYS = 600
 
 
 def flat_patterns(kinds: tuple[Kind, ...], width_mm: int, height_mm: int) -> tuple[list[FlatPattern], bool]:
@@ -23,23 +25,40 @@ def flat_patterns(kinds: tuple[Kind, ...], width_mm: int, height_mm: int) -> tup
     >>> sorted(way.counts for way in ways), is_all
     ([(2, 2), (4, 1), (6, 0)], True)
     """
+    found = _stacked(kinds, width_mm, height_mm, every=True)
+    best = None if found is None else _best_of_all(list(found))
+    is_all = best is not None and len(best) <= MOST_WAYS
+    if not is_all:
+        found = _stacked(kinds, width_mm, height_mm, every=False)
+        best = _best_of_all(list(found or ()))
+    assert found is not None
+    assert best is not None
+    return [found[counts] for counts in best], is_all
+
+
+def _stacked(
+    kinds: tuple[Kind, ...], width_mm: int, height_mm: int, *, every: bool
+) -> dict[tuple[int, ...], FlatPattern] | None:
+    """Return ways to cut a flat by what is wanted of them; all there are, or None, if ``every`` is asked for."""
     found: dict[tuple[int, ...], FlatPattern] = {}
-    is_all = True
     for upright in (True, False):
         across = width_mm if upright else height_mm
         along = height_mm if upright else width_mm
         lying = kinds if upright else tuple(map(seen_from_the_side, kinds))
         strips = strip_patterns(lying, across, most=MOST_STRIPS)
-        stacks = None if strips is None else _every_stack(strips, along, [kind.count for kind in kinds])
-        if stacks is None:
-            is_all = False
+        if every:
+            all_there_are = strips and _every_stack(strips, along, [kind.count for kind in kinds])
+            if all_there_are is None:
+                return None
+            stacks = all_there_are
+        else:
             if strips is None:
                 strips = [each for place in range(len(lying)) for each in _of_one(lying, place, across)]
             stacks = _good_stacks(kinds, strips, along)
         for stack in stacks:
             made = FlatPattern(stack, upright)
             found.setdefault(_wanted(made.counts, kinds), made)
-    return [found[counts] for counts in _best_of_all(list(found))], is_all
+    return found
 
 
 def seen_from_the_side(kind: Kind) -> Kind:

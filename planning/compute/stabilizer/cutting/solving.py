@@ -18,7 +18,8 @@ from planning.compute.stabilizer.cutting.greedy import cut_greedily
 from planning.compute.stabilizer.cutting.patterns import FlatPattern, Kind, Pattern
 
 # The search stops after so many nodes, not after so long: an answer must not depend on how busy the machine is.
-NODES = 1500
+# A node of a program with many columns is more work than one with few.
+NODES, WORK = 1_500, 300_000
 PROMISING = 100
 MOST_TIDIED = 60
 
@@ -187,6 +188,7 @@ class _Model:
         self, cost: NDArray, *, missing: int, upper: NDArray | None = None, nodes: int = NODES
     ) -> tuple[NDArray | None, float, bool]:
         """Return whole amounts for the columns, or None, a bound below their ``cost``, and if all was looked at."""
+        nodes = max(1, min(nodes, WORK // len(cost)))
         options = limited({"node_limit": nodes, "mip_rel_gap": 0.0}, self.seconds_left)
         if options is None:
             return None, 0.0, False

@@ -12,7 +12,8 @@ from planning.compute.stabilizer.cutting.solving import FlatWays, Width, choose
 from planning.compute.stabilizer.cutting.values import CutOrder, CutPlan, CutStock, Flat
 
 # Above this the strips that can be cut are not listed but asked for one by one.
-MOST_PATTERNS = 20_000
+# Beside sheets and offcuts sooner, for what costs no roll cannot be told from what costs little.
+MOST_PATTERNS, MOST_BESIDE_FLATS = 20_000, 1_000
 
 
 def plan_cut(order: CutOrder, stock: CutStock, *, seconds_left: SecondsLeft = None) -> CutPlan:
@@ -111,8 +112,9 @@ def _ways(
         usable = roll.width_mm - 2 * order.edge_mm + order.kerf_mm
         if usable > 0:
             by_width.setdefault(usable, []).append(number)
-    strips = {usable: strip_patterns(kinds, usable, most=MOST_PATTERNS) for usable in by_width}
     flats = _with_kerf(order, stock)
+    most = MOST_BESIDE_FLATS if flats else MOST_PATTERNS
+    strips = {usable: strip_patterns(kinds, usable, most=most) for usable in by_width}
     known = {
         size: flat_patterns(kinds, *size) for size in {(each.width_mm, each.height_mm) for each in flats}
     }
