@@ -46,12 +46,14 @@ def solve_basket(market: Market, *, gap: float = 0.0, seconds_left: SecondsLeft 
     """
     of_needs = need_groups(market.needs)
     groups = [assignments(market, group) for group in of_needs]
-    if not all(groups):
+    is_all = all(is_all_written(market, group) for group in of_needs)
+    if not all(groups) and is_all:
         raise NoBasket(
             "Nothing on offer covers everything that is needed by its day. Allow more suppliers, or later days."
         )
-    is_all = all(is_all_written(market, group) for group in of_needs)
-    basket, bound = _from_written(market, groups, gap=gap, seconds_left=seconds_left)
+    basket, bound = None, None
+    if all(groups):
+        basket, bound = _from_written(market, groups, gap=gap, seconds_left=seconds_left)
     if not is_all:
         found, of_open, is_none = open_basket(market, gap=gap, seconds_left=seconds_left)
         bound = _in_money(of_open)
