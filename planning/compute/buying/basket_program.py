@@ -59,7 +59,9 @@ def solve_basket(market: Market, *, gap: float = 0.0, seconds_left: SecondsLeft 
         bound = _in_money(of_open)
         basket = _cheaper(market, found, basket)
         if basket is None and not is_none:
-            raise NoBasket("No basket was found in the time. Ask for fewer things at once, or allow more time.")
+            raise NoBasket(
+                "No basket was found in the time. Ask for fewer things at once, or allow more time."
+            )
     if basket is None:
         raise NoBasket("No basket meets the smallest orders of these suppliers. Allow more of them.")
     return _told(basket, bound, seconds_left)

@@ -11,12 +11,13 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, vstack
 
-from planning.compute.colour.case import Bools, ColourCase, Floats, Ints
-from planning.compute.colour.repair import pairs_of
+from planning.compute.colour.case import Bools, ColourCase, Floats, Ints, count_broken
+from planning.compute.colour.repair import STARTS, pairs_of, repaired
 from planning.compute.search.proof import SecondsLeft, limited
 
-# Rounds of adding cliques; columns of the quick search; the most columns that are searched whole.
-ROUNDS, PROMISING, MOST_SEARCHED = 30, 250, 900
+# Rounds of adding cliques; columns of the quick search; the most columns that are searched whole
+# if an answer is at hand, and if none is.
+ROUNDS, PROMISING, MOST_SEARCHED, MOST_IF_NONE = 30, 250, 400, 600
 # The most pairs looked at; each two of them are compared.
 MOST_PAIRS = 4_000
 # A node of a program with many entries is more work than one with few.
@@ -36,21 +37,23 @@ class Unbroken:
     is_none: bool = False
 
 
-def unbroken(
-    case: ColourCase, pairs: Bools, at_hand: Ints | None, *, seconds_left: SecondsLeft = None
-) -> Unbroken:
+def unbroken(case: ColourCase, pairs: Bools, at_hand: Ints, *, seconds_left: SecondsLeft = None) -> Unbroken:
     """Return the least answer among ``pairs`` that breaks no rule, as far as counted work finds and proves it.
 
-    ``at_hand`` is such an answer, if one is known.
+    Where ``at_hand`` breaks a rule and it is not proven that one must, it is mended from other starts first.
     """
+    is_unbroken = count_broken(case, at_hand) == case.fewest
     if pairs.sum() > MOST_PAIRS:
-        return Unbroken(at_hand, -np.inf)
+        return Unbroken(at_hand if is_unbroken else None, -np.inf)
     program = _Program(case, pairs)
     relaxed = program.relaxed(seconds_left)
     if relaxed is None:
         return Unbroken(None, np.inf, is_none=True)
     bound, added = relaxed
-    best = at_hand
+    if not is_unbroken:
+        at_hand = repaired(case, at_hand, starts=range(1, STARTS))
+        is_unbroken = count_broken(case, at_hand) == case.fewest
+    best = at_hand if is_unbroken else None
     order = np.sort(added)
     for most in (min(PROMISING, len(order)), len(order)):
         gap = np.inf if best is None else case.total(best) - bound
@@ -59,7 +62,7 @@ def unbroken(
         limit = min(order[most - 1], gap + 1e-9)
         kept = np.flatnonzero(added <= limit)
         is_whole = limit >= gap or most == len(order)
-        if is_whole and len(kept) > MOST_SEARCHED:
+        if is_whole and len(kept) > (MOST_IF_NONE if best is None else MOST_SEARCHED):
             break
         found, of_kept, is_none = program.whole(kept, seconds_left)
         if found is not None and (best is None or case.total(found) < case.total(best)):
@@ -79,13 +82,9 @@ class _Program:
         self.case, self.request, self.shade = case, table.request, table.shade
         self.cost = case.cost[self.request, self.shade]
         other = self.request[:, None] != self.request[None, :]
-        takes = case.fits[self.request, self.shade] | ~case.forced_short[self.request]
+        takes = ~case.forced_short[self.request]
         needs_mm = np.where(takes, case.needs_mm[self.request], 0.0)
-        too_much = (self.shade[:, None] == self.shade[None, :]) & (
-            needs_mm[:, None] + needs_mm[None, :] > case.covers_mm[self.shade][:, None]
-        )
-        too_much &= takes[:, None] & takes[None, :]
-        self.clash = (table.alike | table.out_of_order | too_much) & other
+        self.clash = table.clash
         self.exclude = self.clash | ~other
         np.fill_diagonal(self.exclude, False)
         self.metres = self._metres(needs_mm)

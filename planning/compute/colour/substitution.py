@@ -220,7 +220,7 @@ def least_broken(case: ColourCase, *, seconds_left: SecondsLeft = None) -> Answe
         at_hand = repaired(case, at_hand)
     is_unbroken = count_broken(case, at_hand) == case.fewest
     pairs = _worth_a_try(case, case.allowed, case.total(at_hand)) if is_unbroken else case.allowed
-    found = unbroken(case, pairs, at_hand if is_unbroken else None, seconds_left=seconds_left)
+    found = unbroken(case, pairs, at_hand, seconds_left=seconds_left)
     lowest = float(np.where(case.open, case.cost, np.inf).min(axis=1).sum())
     chosen, bound, is_least = at_hand, found.bound, False
     # The solver works to a small tolerance: what it finds is counted again.
@@ -236,9 +236,7 @@ def least_broken(case: ColourCase, *, seconds_left: SecondsLeft = None) -> Answe
         chosen=chosen,
         total=total,
         bound=min(max(lowest, bound), total),
-        proof=proof_of(
-            is_least=is_least, was_cut_short=seconds_left is not None and seconds_left() <= 0
-        ),
+        proof=proof_of(is_least=is_least, was_cut_short=seconds_left is not None and seconds_left() <= 0),
         broken=count_broken(case, chosen),
         must_break=found.is_none,
     )
@@ -260,7 +258,9 @@ def _relaxed(case: ColourCase, at_hand: Ints, seconds_left: SecondsLeft) -> tupl
     left, proven = NODES - LAST_PART, True
     for columns, stages, caps in ways:
         for rule in stages:
-            found = solve(case, columns, least=rule, caps=caps, nodes=max(1, left // 2), seconds_left=seconds_left)
+            found = solve(
+                case, columns, least=rule, caps=caps, nodes=max(1, left // 2), seconds_left=seconds_left
+            )
             left -= min(found.nodes, left)
             proven = proven and found.is_proven
             if found.columns is None:
@@ -274,7 +274,10 @@ def _relaxed(case: ColourCase, at_hand: Ints, seconds_left: SecondsLeft) -> tupl
         assert best is not None
         chosen = columns.shade[best]
         # Where a stage was not finished, what was mended may be better.
-        if (count_broken(case, at_hand), case.total(at_hand)) < (count_broken(case, chosen), case.total(chosen)):
+        if (count_broken(case, at_hand), case.total(at_hand)) < (
+            count_broken(case, chosen),
+            case.total(chosen),
+        ):
             return at_hand, -np.inf, False
         return chosen, last.bound if proven else -np.inf, proven and last.is_proven
     return at_hand, -np.inf, False

@@ -1,5 +1,6 @@
 """Good ways to cut where there are too many to list: those that the linear program asks for, one after another."""
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -61,16 +62,22 @@ def price(kinds: Sequence[Kind], listed: Listed, *, unlisted: Sequence[int]) -> 
 def _prices(kinds: Sequence[Kind], listed: Listed, demand: NDArray) -> NDArray:
     """Return what one more piece of each kind would cost in area of roll, with parts of strips allowed."""
     areas = np.array([float(kind.width_mm * kind.height_mm) for kind in kinds])
-    columns = [(each.counts, float(width * each.along_mm)) for width, strips in listed.strips.items() for each in strips]
+    columns = [
+        (each.counts, float(width * each.along_mm))
+        for width, strips in listed.strips.items()
+        for each in strips
+    ]
     starts = [len(columns)]
     for ways in listed.ways:
         columns += [(each.counts, 0.0) for each in ways]
         starts.append(len(columns))
     # What nothing gives yet is bought at a price that is too high.
-    counts = np.vstack([np.array([each for each, _ in columns], float).reshape(-1, len(kinds)), np.eye(len(kinds))])
+    counts = np.vstack(
+        [np.array([each for each, _ in columns], float).reshape(-1, len(kinds)), np.eye(len(kinds))]
+    )
     cost = np.concatenate([[each for _, each in columns], 20.0 * areas.max() * np.ones(len(kinds))])
     of_flat = np.zeros((len(listed.flats), len(cost)))
-    for at, (start, end) in enumerate(zip(starts, starts[1:], strict=False)):
+    for at, (start, end) in enumerate(itertools.pairwise(starts)):
         of_flat[at, start:end] = 1.0
     solved = linprog(
         cost,
@@ -110,7 +117,9 @@ def _flat_worth_most(
     for upright in (True, False):
         across, along = (width_mm, height_mm) if upright else (height_mm, width_mm)
         lying = kinds if upright else tuple(map(seen_from_the_side, kinds))
-        strips = [_worth_most(lying, across, each, prices) for each in strip_lengths(lying, across) if each <= along]
+        strips = [
+            _worth_most(lying, across, each, prices) for each in strip_lengths(lying, across) if each <= along
+        ]
         worth, stack = stack_worth_most([each for each in strips if each[0] > 0], along)
         if stack and worth > best[0] * (1 + 1e-9):
             best = (worth, FlatPattern(stack, upright))

@@ -124,7 +124,9 @@ def _good_stacks(kinds: Sequence[Kind], strips: Sequence[Pattern], room_mm: int)
     # Most area; then almost all on one kind, the others fill what is left.
     values = [areas]
     if len(kinds) > 1:
-        values += [np.where(np.arange(len(kinds)) == place, 1000.0, 1.0) * areas for place in range(len(kinds))]
+        values += [
+            np.where(np.arange(len(kinds)) == place, 1000.0, 1.0) * areas for place in range(len(kinds))
+        ]
     stacks = [
         stack_worth_most([(float(value @ strip.counts), strip) for strip in strips], room_mm)[1]
         for value in values

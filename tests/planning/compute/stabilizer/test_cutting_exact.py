@@ -8,7 +8,15 @@ import pytest
 from ortools.sat.python import cp_model
 
 from planning.compute.search.proof import Proof
-from planning.compute.stabilizer.cutting import CutOrder, CutStock, Flat, PieceNeed, Roll, check_plan, plan_cut
+from planning.compute.stabilizer.cutting import (
+    CutOrder,
+    CutStock,
+    Flat,
+    PieceNeed,
+    Roll,
+    check_plan,
+    plan_cut,
+)
 
 CASES, PARTS = 200, 4
 CASES_WITH_OFFCUTS, PARTS_WITH_OFFCUTS = 500, 20
