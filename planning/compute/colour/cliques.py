@@ -17,7 +17,9 @@ from planning.compute.search.proof import SecondsLeft, limited
 
 # Rounds of adding cliques; columns of the quick search; the most columns that are searched whole
 # if an answer is at hand, and if none is.
-ROUNDS, PROMISING, MOST_SEARCHED, MOST_IF_NONE = 30, 250, 400, 600
+ROUNDS, PROMISING, MOST_SEARCHED, MOST_IF_NONE = 100, 250, 400, 600
+# Work of the relaxed program: pivots times rows.
+RELAXED_WORK = 50_000_000
 # The most pairs looked at; each two of them are compared.
 MOST_PAIRS = 4_000
 # A node of a program with many entries is more work than one with few.
@@ -114,6 +116,7 @@ class _Program:
         """Return the least with parts of pairs allowed and what each pair would add, or None: there is no answer."""
         every = np.arange(len(self.shade))
         equal = self._one_each(every)
+        work = 0
         for _ in range(ROUNDS):
             rows = vstack([self._rows(self.cliques, len(every)), self.metres])
             solved = linprog(
@@ -127,10 +130,13 @@ class _Program:
             )
             if solved.x is None:
                 return None
+            work += solved.nit * rows.shape[0]
             new = self._run_into(solved.x)
-            if not new or (seconds_left is not None and seconds_left() <= 0):
+            if not new or work > RELAXED_WORK or (seconds_left is not None and seconds_left() <= 0):
                 break
-            self.cliques += new
+            # What does not hold the least up is in the way; it comes again if it is run into again.
+            tight = solved.ineqlin.residual[: len(self.cliques)] < 1e-6 if self.cliques else []
+            self.cliques = [each for each, holds in zip(self.cliques, tight, strict=True) if holds] + new
         return solved.fun / _SCALE, np.maximum(0.0, solved.lower.marginals) / _SCALE
 
     def _run_into(self, x: Floats) -> list[Ints]:

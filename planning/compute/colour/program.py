@@ -11,8 +11,9 @@ from inventory.compute.colour import delta_e_00_matrix
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints
 from planning.compute.search.proof import SecondsLeft, limited
 
-# Work of one solve; the same question has the same answer on any machine.
-NODES = 1_000
+# Work of one solve; the same question has the same answer on any machine. A node of a program with many entries is
+# more work than one with few.
+NODES, WORK = 1_000, 300_000
 _SCALE = 100.0  # HiGHS stops within 1e-6 of the least; a mean difference is wanted to 1e-8
 
 
@@ -80,6 +81,7 @@ def solve(
     least: str = "cost",
     caps: Caps,
     nodes: int = NODES,
+    most_entries: float = np.inf,
     seconds_left: SecondsLeft = None,
     to_buy: Bools | None = None,
     most_bought: int = 0,
@@ -87,7 +89,7 @@ def solve(
     """Return the columns, one a request, for which ``least`` (a field of ``Caps``, or "cost") is least.
 
     ``to_buy`` (n,) marks shades that count only if bought, at most ``most_bought`` of them. Nothing is begun with no
-    work or no time left.
+    work or no time left, nor a program of over ``most_entries``.
     """
     options = limited({"node_limit": nodes, "mip_rel_gap": 0.0}, seconds_left)
     if options is None or nodes < 1:
@@ -115,9 +117,13 @@ def solve(
         objective[: len(columns.cost)] = columns.cost * _SCALE
     else:
         objective[broken[least]] = 1.0
+    constraint = rows.constraint(width)
+    if constraint.A.nnz > most_entries:
+        return Solved(None, np.inf, -np.inf, is_proven=False, nodes=0)
+    options["node_limit"] = max(1, min(nodes, WORK // max(1, constraint.A.nnz)))
     found = milp(
         objective,
-        constraints=rows.constraint(width),
+        constraints=constraint,
         integrality=np.ones(width),
         bounds=Bounds(0, 1),
         options=options,

@@ -25,8 +25,9 @@ from planning.compute.search.proof import Proof, SecondsLeft, proof_of
 # Work of all stages in which rules give way, shared among them; the last one, the differences, always gets its part.
 NODES = 2_000
 LAST_PART = NODES // 4
-# Of more pairs the rules are not weighed against each other: what was mended stands, with its bound.
-MOST_WEIGHED = 450
+# In larger programs than this the rules are not weighed against each other, for even the first node takes long: what
+# was mended stands, with its bound.
+MOST_WEIGHED, MOST_ENTRIES = 250, 12_000
 _TRIFLE = 1e-9  # costs nearer than this are equal
 
 
@@ -259,7 +260,13 @@ def _relaxed(case: ColourCase, at_hand: Ints, seconds_left: SecondsLeft) -> tupl
     for columns, stages, caps in ways:
         for rule in stages:
             found = solve(
-                case, columns, least=rule, caps=caps, nodes=max(1, left // 2), seconds_left=seconds_left
+                case,
+                columns,
+                least=rule,
+                caps=caps,
+                nodes=max(1, left // 2),
+                most_entries=MOST_ENTRIES,
+                seconds_left=seconds_left,
             )
             left -= min(found.nodes, left)
             proven = proven and found.is_proven
