@@ -148,7 +148,7 @@ def _buy(
         program.row([*taken, (sellers[offer.supplier], -1.0)], high=0)
         for number, user in users:
             days = market.needs[number].days
-            if days is not None and offer.lead_days > days:
+            if days is not None and offer.lead_time_days > days:
                 program.row([*taken, (user, 1.0)], high=1)
         _no_more_than_wanted(program, offer, steps, needed, unit, sum(quantities))
         every += steps

@@ -85,7 +85,7 @@ class _Program:
         self.cost = case.cost[self.request, self.shade]
         other = self.request[:, None] != self.request[None, :]
         takes = ~case.forced_short[self.request]
-        needs_mm = np.where(takes, case.needs_mm[self.request], 0.0)
+        needs_mm = np.where(takes, case.needs_mm[self.request, self.shade], 0.0)
         self.clash = table.clash
         self.exclude = self.clash | ~other
         np.fill_diagonal(self.exclude, False)

@@ -9,7 +9,7 @@ from planning.compute.colour.case import Bools, Broken, ColourCase, Ints, colour
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.program import Caps, Columns, solve
 from planning.compute.colour.rules import Conditions
-from planning.compute.colour.substitution import Setting, Substitution, prepare
+from planning.compute.colour.substitution import Matching, Substitution, prepare
 from planning.compute.search.proof import SecondsLeft
 
 MOST_BOUGHT = 3

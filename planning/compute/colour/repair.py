@@ -44,7 +44,7 @@ def pairs_of(case: ColourCase, pairs: Bools) -> Pairs:
     L = case.shades[shade, 0]
     inverted = case.lighter[np.ix_(request, request)] & (L[:, None] <= L[None, :])
     takes = ~case.forced_short[request]
-    needs_mm = case.needs_mm[request]
+    needs_mm = case.needs_mm[request, shade]
     too_much = (shade[:, None] == shade[None, :]) & takes[:, None] & takes[None, :]
     too_much &= needs_mm[:, None] + needs_mm[None, :] > case.covers_mm[shade][:, None]
     return Pairs(request, shade, (alike | alike.T) & other, inverted | inverted.T, too_much & other)

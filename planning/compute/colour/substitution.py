@@ -19,7 +19,7 @@ from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.cliques import unbroken
 from planning.compute.colour.program import Caps, Columns, solve
 from planning.compute.colour.repair import repaired
-from planning.compute.colour.rules import Conditions, Problem, check_choice, lab_array
+from planning.compute.colour.rules import ChoiceProblem, Conditions, choice_problems, lab_array
 from planning.compute.search.proof import Proof, SecondsLeft, proof_of
 
 # Work of all stages in which rules give way, shared among them; the last one, the differences, always gets its part.
@@ -44,7 +44,7 @@ class Substitution:
     mean_delta_e: float
     bound: float
     proof: Proof
-    broken: tuple[Problem, ...]
+    broken: tuple[ChoiceProblem, ...]
     must_break: bool = False
 
     @property
@@ -100,14 +100,16 @@ def substitute(
     with no shade within the limit is given the nearest, marked as not near enough, and no rule is asked of it.
     """
     choices = [Choice(None)] * len(requests)
-    setting = prepare(requests, shades, conditions)
-    if not setting.numbers:
-        problems = check_choice([None] * len(requests), requests, shades, conditions)
+    matching = prepare(requests, shades, conditions)
+    if not matching.numbers:
+        problems = choice_problems([None] * len(requests), requests, shades, conditions)
         return Substitution(tuple(choices), 0.0, 0.0, Proof.LEAST, tuple(problems))
-    near = np.flatnonzero(setting.open.any(axis=1))
-    far = np.flatnonzero(~setting.open.any(axis=1) & np.isfinite(setting.distance).any(axis=1))
-    picked = {int(row): int(setting.distance[row].argmin()) for row in far}
-    apart = float(sum(setting.weights[row] * setting.distance[row, column] for row, column in picked.items()))
+    near = np.flatnonzero(matching.open.any(axis=1))
+    far = np.flatnonzero(~matching.open.any(axis=1) & np.isfinite(matching.distance).any(axis=1))
+    picked = {int(row): int(matching.distance[row].argmin()) for row in far}
+    apart = float(
+        sum(matching.weights[row] * matching.distance[row, column] for row, column in picked.items())
+    )
     total, bound, proof, must_break = apart, apart, Proof.LEAST, False
     if len(near):
         used = np.flatnonzero(matching.open[near].any(axis=0))
@@ -126,7 +128,7 @@ def substitute(
     for row, column in picked.items():
         choices[matching.numbers[row]] = _choice(matching, row, column)
     chosen = [choice.shade for choice in choices]
-    broken = check_choice(chosen, requests, shades, conditions)
+    broken = choice_problems(chosen, requests, shades, conditions)
     return Substitution(tuple(choices), total, bound, proof, tuple(broken), must_break)
 
 

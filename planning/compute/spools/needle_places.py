@@ -75,10 +75,11 @@ def needle_places(
         where.setdefault(on[needle], needle)
     start: dict[int, Hashable] = {}
     already: set[int] = set()
-    rethreads = []
+    rethreads: list[Rethread] = []
     for at, (hooping, block, thread) in enumerate(firsts):
-        needle = where.get(thread)
-        if needle is None:
+        placed = where.get(thread)
+        needle = placed or 0
+        if placed is None:
             needle = _needle_to_thread(on, where, next_use, needles=needles, never=never)
             if needle in start:
                 rethreads.append(Rethread(hooping, block, needle, on[needle], thread))

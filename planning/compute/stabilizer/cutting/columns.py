@@ -9,7 +9,13 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from planning.compute.stabilizer.cutting.flats import seen_from_the_side, stack_worth_most
-from planning.compute.stabilizer.cutting.patterns import FlatPattern, Kind, Pattern, narrowest, strip_lengths
+from planning.compute.stabilizer.cutting.patterns import (
+    FlatPattern,
+    Pattern,
+    PieceKind,
+    narrowest,
+    strip_lengths,
+)
 
 MOST_ROUNDS = 120
 
@@ -26,7 +32,7 @@ class Listed:
     ways: list[list[FlatPattern]] = field(default_factory=list)
 
 
-def price(kinds: Sequence[Kind], listed: Listed, *, unlisted: Sequence[int]) -> float:
+def price(kinds: Sequence[PieceKind], listed: Listed, *, unlisted: Sequence[int]) -> float:
     """Add what the linear program asks for to ``listed``; return an area of roll that no way of cutting can beat.
 
     Column generation: the dual prices π of the pieces tell which strip, or which way to cut a flat, would save most.
@@ -59,7 +65,7 @@ def price(kinds: Sequence[Kind], listed: Listed, *, unlisted: Sequence[int]) -> 
     return bound
 
 
-def _prices(kinds: Sequence[Kind], listed: Listed, demand: NDArray) -> NDArray:
+def _prices(kinds: Sequence[PieceKind], listed: Listed, demand: NDArray) -> NDArray:
     """Return what one more piece of each kind would cost in area of roll, with parts of strips allowed."""
     areas = np.array([float(kind.width_mm * kind.height_mm) for kind in kinds])
     columns = [
@@ -92,7 +98,7 @@ def _add(
     listed: Listed,
     offered: Sequence[tuple[int, float, Pattern]],
     cut: Sequence[tuple[float, FlatPattern | None]],
-    kinds: Sequence[Kind],
+    kinds: Sequence[PieceKind],
 ) -> bool:
     """Add the strips worth more than they take, and the ways to cut flats that are new; return if any was."""
     found = False
@@ -110,7 +116,7 @@ def _add(
 
 
 def _flat_worth_most(
-    kinds: Sequence[Kind], width_mm: int, height_mm: int, prices: NDArray
+    kinds: Sequence[PieceKind], width_mm: int, height_mm: int, prices: NDArray
 ) -> tuple[float, FlatPattern | None]:
     """Return what a flat can be worth at most, and a way to cut it that is: more pieces than wanted count too."""
     best: tuple[float, FlatPattern | None] = (0.0, None)
@@ -126,7 +132,7 @@ def _flat_worth_most(
     return best
 
 
-def _add_full(kinds: Sequence[Kind], strips: list[Pattern], width_mm: int) -> None:
+def _add_full(kinds: Sequence[PieceKind], strips: list[Pattern], width_mm: int) -> None:
     """Add strips that leave little over, which are good in whole numbers: each worth most by its pieces' areas."""
     patterns = {each.counts: each for each in strips}
     areas = np.array([float(kind.width_mm * kind.height_mm) for kind in kinds])

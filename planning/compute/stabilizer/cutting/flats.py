@@ -5,7 +5,7 @@ from functools import cache
 
 import numpy as np
 
-from planning.compute.stabilizer.cutting.patterns import FlatPattern, Kind, Pattern, strip_patterns
+from planning.compute.stabilizer.cutting.patterns import FlatPattern, Pattern, PieceKind, strip_patterns
 
 # Above so many strips, or so many counts that they can be stacked to, the ways are not all written down.
 MOST_STRIPS = 400
@@ -14,13 +14,15 @@ MOST_STACKS = 4_000
 MOST_WAYS = 600
 
 
-def flat_patterns(kinds: tuple[Kind, ...], width_mm: int, height_mm: int) -> tuple[list[FlatPattern], bool]:
+def flat_patterns(
+    kinds: tuple[PieceKind, ...], width_mm: int, height_mm: int
+) -> tuple[list[FlatPattern], bool]:
     """Return ways to cut a sheet or an offcut in strips of either direction, and if nothing wanted is left out.
 
     Of two ways one goes where the other gives as many pieces of every kind. Where there are too many, those with
     most area and with most of each kind remain. What they are depends on the flat and the sizes alone.
 
-    >>> small, large = Kind(100, 100, False, 9, (0,)), Kind(200, 100, False, 9, (1,))
+    >>> small, large = PieceKind(100, 100, False, 9, (0,)), PieceKind(200, 100, False, 9, (1,))
     >>> ways, is_all = flat_patterns((small, large), 300, 200)
     >>> sorted(way.counts for way in ways), is_all
     ([(2, 2), (4, 1), (6, 0)], True)
@@ -37,7 +39,7 @@ def flat_patterns(kinds: tuple[Kind, ...], width_mm: int, height_mm: int) -> tup
 
 
 def _stacked(
-    kinds: tuple[Kind, ...], width_mm: int, height_mm: int, *, every: bool
+    kinds: tuple[PieceKind, ...], width_mm: int, height_mm: int, *, every: bool
 ) -> dict[tuple[int, ...], FlatPattern] | None:
     """Return ways to cut a flat by what is wanted of them; all there are, or None, if ``every`` is asked for."""
     found: dict[tuple[int, ...], FlatPattern] = {}
@@ -47,7 +49,9 @@ def _stacked(
         lying = kinds if upright else tuple(map(seen_from_the_side, kinds))
         strips = strip_patterns(lying, across, most=MOST_STRIPS)
         if every:
-            all_there_are = strips and _every_stack(strips, along, [kind.count for kind in kinds])
+            if strips is None:
+                return None
+            all_there_are = _every_stack(strips, along, [kind.count for kind in kinds])
             if all_there_are is None:
                 return None
             stacks = all_there_are
@@ -61,9 +65,9 @@ def _stacked(
     return found
 
 
-def seen_from_the_side(kind: Kind) -> Kind:
+def seen_from_the_side(kind: PieceKind) -> PieceKind:
     """Return the kind as it looks to somebody who cuts strips along a flat."""
-    return Kind(kind.height_mm, kind.width_mm, kind.may_turn, kind.count, kind.needs)
+    return PieceKind(kind.height_mm, kind.width_mm, kind.may_turn, kind.count, kind.needs)
 
 
 def stack_worth_most(
@@ -119,7 +123,9 @@ def _every_stack(
     return [stack for counts, (_, stack) in stacks.items() if counts != none]
 
 
-def _good_stacks(kinds: Sequence[Kind], strips: Sequence[Pattern], room_mm: int) -> list[tuple[Pattern, ...]]:
+def _good_stacks(
+    kinds: Sequence[PieceKind], strips: Sequence[Pattern], room_mm: int
+) -> list[tuple[Pattern, ...]]:
     areas = np.array([kind.width_mm * kind.height_mm for kind in kinds], dtype=float)
     # Most area; then almost all on one kind, the others fill what is left.
     values = [areas]
@@ -134,7 +140,7 @@ def _good_stacks(kinds: Sequence[Kind], strips: Sequence[Pattern], room_mm: int)
     return [stack for stack in stacks if stack]
 
 
-def _wanted(counts: tuple[int, ...], kinds: Sequence[Kind]) -> tuple[int, ...]:
+def _wanted(counts: tuple[int, ...], kinds: Sequence[PieceKind]) -> tuple[int, ...]:
     return tuple(min(count, kind.count) for count, kind in zip(counts, kinds, strict=True))
 
 
@@ -151,7 +157,7 @@ def _best_of_all(counts: list[tuple[int, ...]]) -> list[tuple[int, ...]]:
     return kept
 
 
-def _of_one(kinds: Sequence[Kind], place: int, width_mm: int) -> list[Pattern]:
+def _of_one(kinds: Sequence[PieceKind], place: int, width_mm: int) -> list[Pattern]:
     """Return the strips of one kind alone, in each way it can lie."""
     made = []
     for across, along, turned in kinds[place].ways:

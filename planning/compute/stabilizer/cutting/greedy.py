@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 
-from planning.compute.stabilizer.cutting.patterns import FlatPattern, Kind, Pattern
+from planning.compute.stabilizer.cutting.patterns import FlatPattern, Pattern, PieceKind
 
 
 def cut_greedily(
-    kinds: Sequence[Kind],
+    kinds: Sequence[PieceKind],
     rolls: Sequence[tuple[int, int, Sequence[Pattern]]],
     flats: Sequence[tuple[int, Sequence[FlatPattern]]],
 ) -> tuple[list[tuple[int, Pattern]], list[tuple[int, FlatPattern]], list[int]]:
@@ -14,7 +14,7 @@ def cut_greedily(
 
     ``rolls`` have a width, a free length and their strips, ``flats`` a number and the ways to cut one.
 
-    >>> kind = Kind(200, 100, False, 5, (0,))
+    >>> kind = PieceKind(200, 100, False, 5, (0,))
     >>> strips, ways, missing = cut_greedily([kind], [(450, 200, [Pattern(100, (2,), (False,))])], [])
     >>> len(strips), ways, missing
     (2, [], [1])

@@ -15,7 +15,7 @@ from scipy.sparse import csr_matrix, diags, hstack, identity, vstack
 
 from planning.compute.search.proof import SecondsLeft, limited
 from planning.compute.stabilizer.cutting.greedy import cut_greedily
-from planning.compute.stabilizer.cutting.patterns import FlatPattern, Kind, Pattern
+from planning.compute.stabilizer.cutting.patterns import FlatPattern, Pattern, PieceKind
 
 # The search stops after so many nodes, not after so long: an answer must not depend on how busy the machine is.
 # A node of a program with many columns is more work than one with few.
@@ -60,7 +60,7 @@ class Chosen:
 
 
 def choose(
-    kinds: Sequence[Kind],
+    kinds: Sequence[PieceKind],
     widths: Sequence[Width],
     flats: Sequence[FlatWays],
     *,
@@ -92,7 +92,7 @@ class _Model:
 
     def __init__(
         self,
-        kinds: Sequence[Kind],
+        kinds: Sequence[PieceKind],
         widths: Sequence[Width],
         flats: Sequence[FlatWays],
         seconds_left: SecondsLeft,

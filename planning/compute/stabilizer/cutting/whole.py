@@ -7,7 +7,7 @@ from planning.compute.search.proof import Proof, SecondsLeft, proof_of
 from planning.compute.stabilizer.cutting.columns import Listed, price
 from planning.compute.stabilizer.cutting.flats import flat_patterns
 from planning.compute.stabilizer.cutting.laying import lay
-from planning.compute.stabilizer.cutting.patterns import Kind, kinds_of, strip_patterns
+from planning.compute.stabilizer.cutting.patterns import PieceKind, kinds_of, strip_patterns
 from planning.compute.stabilizer.cutting.solving import FlatWays, Width, choose
 from planning.compute.stabilizer.cutting.values import CutOrder, CutPlan, CutStock, Flat
 
@@ -104,7 +104,7 @@ def _whole_mm(area_mm2: float, width_mm: int) -> int:
 
 
 def _ways(
-    order: CutOrder, stock: CutStock, kinds: tuple[Kind, ...]
+    order: CutOrder, stock: CutStock, kinds: tuple[PieceKind, ...]
 ) -> tuple[list[Width], list[FlatWays], bool, float]:
     """Return the strips of each roll, the ways to cut each flat, if those are all there are, and else a bound."""
     by_width: dict[int, list[int]] = {}

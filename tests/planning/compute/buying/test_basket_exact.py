@@ -54,7 +54,7 @@ def near_shades(rng: random.Random) -> Market:
                 material=shade,
                 holds=holds,
                 price=money(price),
-                lead_days=rng.choice([2, 2, 6]),
+                lead_time_days=rng.choice([2, 2, 6]),
                 steps=(PriceStep(rng.randint(2, 4), money(price - rng.randint(20, 90))),)
                 if rng.random() < 0.4
                 else (),
@@ -118,7 +118,7 @@ def least_net(market: Market, *, may_split: bool = False) -> Decimal | None:
             model.add_implication(is_bought, is_wanted)
             for number in users:
                 days = market.needs[number].days
-                if days is not None and offer.lead_days > days:
+                if days is not None and offer.lead_time_days > days:
                     model.add_bool_or(~is_bought, ~covers[number, material])
             held.append(packs * offer.holds)
             goods[offer.supplier].append(cost)

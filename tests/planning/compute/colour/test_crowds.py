@@ -8,7 +8,7 @@ import pytest
 from inventory.compute.colour import Lab
 from planning.compute.colour import cliques, program
 from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
-from planning.compute.colour.rules import Conditions, check_choice
+from planning.compute.colour.rules import Conditions, choice_problems
 from planning.compute.colour.substitution import Substitution, substitute
 from planning.compute.search.proof import Proof
 
@@ -62,7 +62,7 @@ def told_truly(seed: int, limits: list[float]) -> Substitution:
     )
     answer = substitute(requests, owned, CONDITIONS)
     chosen = [choice.shade for choice in answer.choices]
-    assert check_choice(chosen, requests, owned, CONDITIONS) == list(answer.broken), seed
+    assert choice_problems(chosen, requests, owned, CONDITIONS) == list(answer.broken), seed
     assert answer.bound <= answer.mean_delta_e + 1e-9, seed
     assert all(limit > 0 for limit in limits), seed
     rules = Counter(problem.rule for problem in answer.broken)
@@ -107,7 +107,7 @@ def test_a_caller_out_of_patience_gets_what_was_mended(limits):
     requests, owned = crowd(0, colours=40, shades=60, spread=4.0)
     answer = substitute(requests, owned, CONDITIONS, seconds_left=lambda: -1.0)
     chosen = [choice.shade for choice in answer.choices]
-    assert check_choice(chosen, requests, owned, CONDITIONS) == list(answer.broken) == []
+    assert choice_problems(chosen, requests, owned, CONDITIONS) == list(answer.broken) == []
     assert answer.proof is Proof.IN_TIME
     assert limits == []
     assert answer.bound <= substitute(requests, owned, CONDITIONS).mean_delta_e <= answer.mean_delta_e
