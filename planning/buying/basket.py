@@ -30,13 +30,16 @@ from planning.compute.buying.basket_program import (
     from_one_supplier,
     from_suppliers,
     solve_basket,
+    split_basket,
 )
+from planning.compute.search.proof import Proof, SecondsLeft
 from planning.models import Rules
 from planning.plan.shelf import is_of, offers_by_range, sold_as
 
 # Within a thousandth of the cheapest, nobody looks further.
 GAP = 0.001
-TIME_LIMIT_S = 10.0
+# From this share of the basket on, what one dye lot costs is worth a person's decision. Common practice, no source.
+SPLIT_MATTERS = Decimal("0.02")
 
 
 @dataclass(frozen=True)
@@ -89,12 +92,27 @@ class Alone:
 
 
 @dataclass(frozen=True)
+class SplitOffer:
+    """What the basket would cost if a material could come from several suppliers, and which ones then do.
+
+    ``costs`` is what keeping each material to one supplier costs; it is the *least* that can be said of it where the
+    search for the split was not done (``proof``).
+    """
+
+    total: Decimal
+    costs: Decimal
+    materials: tuple[str, ...]
+    proof: Proof | None
+    matters: bool
+
+
+@dataclass(frozen=True)
 class BasketPlan:
     """The basket, supplier by supplier, with what it saves and what it cannot do.
 
     ``saves`` is against buying each thing where it is cheapest, None where that cannot be done. ``late`` are the
     needs that nobody delivers by their day, with the day on which the quickest does; ``unsold`` those that nobody
-    of these suppliers sells.
+    of these suppliers sells. ``split`` says what one dye lot of each material costs, None where nobody asked.
     """
 
     basket: Basket
@@ -103,6 +121,7 @@ class BasketPlan:
     alone: tuple[Alone, ...]
     late: tuple[tuple[MaterialNeed, date], ...]
     unsold: tuple[MaterialNeed, ...]
+    split: SplitOffer | None = None
 
     @property
     def order_by(self) -> date | None:
@@ -110,23 +129,37 @@ class BasketPlan:
 
 
 def plan_basket(
-    needs: Needs, *, today: date, only: Iterable[str] = (), one_supplier: bool = False, compare: bool = True
+    needs: Needs,
+    *,
+    today: date,
+    only: Iterable[str] = (),
+    one_supplier: bool = False,
+    may_split: bool = False,
+    compare: bool = True,
+    seconds_left: SecondsLeft = None,
 ) -> BasketPlan:
     """Return the cheapest basket for what must be bought, from ``only`` these suppliers if any are named.
 
-    With ``one_supplier`` all of it comes from the cheapest who has everything. Raises NoBasket.
+    With ``one_supplier`` all of it comes from the cheapest who has everything; where it ``may_split``, a material may
+    come from several, in several dye lots. Raises NoBasket.
     """
     names = set(only)
     _refuse_unknown(names)
     at_market = _to_market(needs.to_buy, only=names, today=today)
     market = at_market.market
     alone = from_one_supplier(market) if market.needs and (compare or one_supplier) else {}
+    split: SplitOffer | None = None
     if one_supplier and market.needs:
         if not alone:
             raise NoBasket("No supplier alone has everything that is needed. Buy from several.")
-        basket = min(alone.values(), key=lambda each: each.net)
+        # What is proven of it is so among baskets of one supplier: the list of those stands beside it.
+        basket = replace(min(alone.values(), key=lambda each: each.net), bound=None, proof=None)
     else:
-        basket = solve_basket(market, gap=GAP, time_limit_s=TIME_LIMIT_S)
+        basket = solve_basket(market, gap=GAP, seconds_left=seconds_left)
+        cheaper = split_basket(market, seconds_left=seconds_left) if market.needs else None
+        split = _split_offer(basket, cheaper, at_market)
+        if may_split and cheaper is not None and split.costs > 0:
+            basket = cheaper
     return BasketPlan(
         basket=basket,
         parts=_parts(basket, at_market, today=today),
@@ -137,6 +170,26 @@ def plan_basket(
         ),
         late=at_market.late,
         unsold=at_market.unsold,
+        split=split,
+    )
+
+
+def _split_offer(basket: Basket, cheaper: Basket | None, at_market: "_AtMarket") -> SplitOffer:
+    """Return what one dye lot of each material costs: the difference of what is to be paid, not of the worth left."""
+    if cheaper is None or cheaper.net >= basket.net or cheaper.total >= basket.total:
+        known = cheaper.proof if cheaper else None
+        return SplitOffer(basket.total, Decimal("0.00"), (), known, matters=False)
+    sellers: dict[str, set[str]] = {}
+    for each in cheaper.bought:
+        sellers.setdefault(each.offer.material, set()).add(each.offer.supplier)
+    names = {sold.material.key: sold.material.name for sold in at_market.sold.values()}
+    costs = basket.total - cheaper.total
+    return SplitOffer(
+        total=cheaper.total,
+        costs=costs,
+        materials=tuple(names[key] for key, who in sellers.items() if len(who) > 1),
+        proof=cheaper.proof,
+        matters=costs >= SPLIT_MATTERS * basket.total,
     )
 
 
@@ -325,7 +378,19 @@ def shopping_rows_of_all(plan: BasketPlan, needs: Needs) -> list[dict[str, Any]]
         for line in part.lines:
             rows.append(_row(line.covers, line))
     rows += [_row((need,), None) for need in plan.unsold]
-    return rows
+    return [row | _of_basket(plan) for row in rows]
+
+
+def _of_basket(plan: BasketPlan) -> dict[str, str | None]:
+    """Return what is said of the whole basket, the same in each row: how far it is proven, what one dye lot costs."""
+    basket, split = plan.basket, plan.split
+    return {
+        "basket_total": str(basket.total),
+        "basket_proof": str(basket.proof) if basket.proof else None,
+        "basket_bound": str(basket.bound) if basket.bound is not None else None,
+        "one_lot_costs": str(split.costs) if split else None,
+        "split_total": str(split.total) if split and split.costs else None,
+    }
 
 
 def _row(needs: Sequence[MaterialNeed], line: BasketLine | None) -> dict[str, Any]:

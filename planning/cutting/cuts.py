@@ -183,6 +183,7 @@ def _product_as_data(cut: ProductCut) -> dict[str, Any]:
         "roll_mm": plan.roll_mm,
         "bound_mm": plan.bound_mm,
         "is_proven": plan.is_proven,
+        "proof": str(plan.proof),
         "waste_mm2": plan.waste_mm2,
         "sources": [_source_as_data(source, cut) for source in plan.sources],
     }

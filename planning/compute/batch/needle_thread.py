@@ -157,9 +157,11 @@ def _notes(together: Substitution, terms: Terms) -> tuple[str, ...]:
     ]
     if not together.is_proven:
         notes.append(
-            "The shades were chosen in the time there was; a better choice might lower their mean difference by "
-            f"up to {together.gap:.0%}."
+            f"This choice of shades is the {together.proof}; a better one might lower their mean difference by up "
+            f"to {together.gap:.0%}."
         )
+    if together.must_break:
+        notes.append("It is proven that no choice from these shades keeps all colours apart and in order.")
     return tuple(notes)
 
 

@@ -24,11 +24,14 @@ from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import BasketPlan, draft_orders, plan_basket
 from planning.buying.needs import MaterialNeed, Needs, needs_of_all, open_jobs
+from planning.facts.patience import patience
 from planning.jobs.jobs import items_needed
 from planning.models import Rules
 
 # A material's key has spaces, which an address shows as hyphens.
 MONTHS_BACK = 12
+# So long a page waits for the cheapest basket; the work of the search seldom takes as long.
+PATIENCE_SECONDS = 20.0
 SHOWN_ORDERS = 5
 
 
@@ -37,6 +40,9 @@ class BasketForm(forms.Form):
 
     no_drafts = forms.BooleanField(label="Leave out jobs that are only drafts", required=False)
     one_supplier = forms.BooleanField(label="All of it from one supplier", required=False)
+    may_split = forms.BooleanField(
+        label="A material may come from several suppliers, in several dye lots", required=False
+    )
     only = forms.ModelMultipleChoiceField(
         Supplier.objects.all(),
         to_field_name="name",
@@ -90,7 +96,14 @@ def _asked(form: BasketForm) -> tuple[Needs, BasketPlan]:
         raise WorkshopError("One of these suppliers is not known (any more). Choose again.")
     given, today = form.cleaned_data, timezone.localdate()
     needs = needs_of_all(today=today, include_drafts=not given["no_drafts"])
-    return needs, plan_basket(needs, today=today, only=form.names(), one_supplier=given["one_supplier"])
+    return needs, plan_basket(
+        needs,
+        today=today,
+        only=form.names(),
+        one_supplier=given["one_supplier"],
+        may_split=given["may_split"],
+        seconds_left=patience(PATIENCE_SECONDS),
+    )
 
 
 def _is_told(need: MaterialNeed) -> bool:
