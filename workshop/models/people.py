@@ -96,7 +96,9 @@ class SignIn(models.Model):
         told = self.told.lower()
         if "tablet" in told:
             return "a tablet"
-        return "a phone" if "mobi" in told else "a computer" if told else "a device that does not say what it is"
+        return (
+            "a phone" if "mobi" in told else "a computer" if told else "a device that does not say what it is"
+        )
 
 
 class WrongPassword(models.Model):

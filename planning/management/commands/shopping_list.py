@@ -14,8 +14,9 @@ from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC
 from inventory.management.base import WorkshopCommand, stray_lines_aside
 from inventory.tables.cells import guarded
-from planning.buying.basket import BasketPlan, draft_orders, plan_basket, shopping_rows_of_all
+from planning.buying.basket import BasketPlan, draft_orders, plan_basket
 from planning.buying.needs import Needs, needs_of_all
+from planning.buying.rows import shopping_rows_of_all
 from planning.compute.search.proof import Proof
 from planning.facts.patience import patience
 from planning.models import Rules
@@ -92,8 +93,8 @@ class Command(WorkshopCommand):
 
 
 EMPTY_ROW = ("what", "need_mm", "packs", "put_up", "supplier", "unit_price", "total", "order_by", "kind",
-             "need_pieces", "needed_on", "jobs", "kept_for", "basket_total", "basket_proof", "basket_bound", "one_lot_costs",
-             "split_total")  # fmt: skip
+             "need_pieces", "needed_on", "jobs", "kept_for", "basket_total", "basket_proof", "basket_bound",
+             "one_lot_costs", "split_total")  # fmt: skip
 
 
 def _proof_and_split(plan: BasketPlan, currency: str) -> list[str]:

@@ -18,8 +18,9 @@ from inventory.management.base import stray_lines_aside
 from inventory.models import Order, Shade, Staple, Supplier
 from inventory.orders.orders import Arrived, cancel_order, order_problems, place_order, receive_order
 from inventory.shelf.receipts import receive_needles
-from planning.buying.basket import draft_orders, plan_basket, shopping_rows_of_all
+from planning.buying.basket import draft_orders, plan_basket
 from planning.buying.needs import MaterialNeed, needs_of_all, open_jobs
+from planning.buying.rows import shopping_rows_of_all
 from planning.compute.buying.basket import NoBasket
 from planning.jobs.jobs import JobFacts, make_job, plan_of
 from planning.library.designs import keep_design
