@@ -184,7 +184,9 @@ def swap_tick() -> Start:
     on = Spool.objects.earliest("pk")
     other = another_red_spool()
     before = on.on_hand + other.on_hand
-    swapped = Happening("spool", key=a_new_key(), position=1, thread=1, label=other.label, instead_of=on.label)
+    swapped = Happening(
+        "spool", key=a_new_key(), position=1, thread=1, label=other.label, instead_of=on.label
+    )
 
     def swap() -> None:
         note(fresh(job), swapped, at=NOW, by=None)

@@ -72,7 +72,14 @@ def clear() -> None:
 def lay(item: StockItem, quantity: int) -> None:
     """Find just ``quantity`` of an item on the shelf."""
     finding = Finding(0.0, COUNTED)
-    find(StockItem.objects.get(pk=item.pk), quantity=quantity, finding=finding, key=a_new_key(), at=NOW, by=None)
+    find(
+        StockItem.objects.get(pk=item.pk),
+        quantity=quantity,
+        finding=finding,
+        key=a_new_key(),
+        at=NOW,
+        by=None,
+    )
 
 
 def another_red_spool() -> Spool:
