@@ -28,11 +28,11 @@ from django.db import connection  # noqa: E402
 from django.test import Client  # noqa: E402
 from django.urls import reverse  # noqa: E402
 
-from inventory.models import Spool, StockItem  # noqa: E402
+from inventory.models import Spool, Staple, StockItem  # noqa: E402
 from planning.models import Job, RunEvent  # noqa: E402
 from planning.run.promise import promise  # noqa: E402
 from planning.run.ticks import begin  # noqa: E402
-from tests.factories import a_place, a_roll  # noqa: E402
+from tests.factories import a_place, a_roll, a_shade  # noqa: E402
 from tests.own_database import HOUSE  # noqa: E402
 from tests.planning.acting.scene import NOW, a_job, another_red_spool, fresh, set_up  # noqa: E402
 from workshop.doctor.database import database_findings  # noqa: E402
@@ -56,7 +56,7 @@ class Forms(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = {name: value or "" for name, value in attrs}
         if tag == "form":
-            self.found.append((given.get("action", ""), {}))
+            self.found.append((given.get("action", "").partition("#")[0], {}))
         is_sent = given.get("type") not in ("checkbox", "radio", "submit", "file") and given.get("name")
         if tag == "input" and self.found and is_sent:
             self.found[-1][1][given["name"]] = given.get("value", "")
@@ -165,7 +165,8 @@ class Hand:
         return None if job is None else self.send(reverse("cut_sheet", args=[job]), "")
 
     def receive(self) -> bool | None:
-        return self.send(reverse("receive", args=["spools"]), "", shade="R", count="1")
+        address = reverse("receive", args=["spools"])
+        return self.send(address, address, shade="R", count="1")
 
     def draft(self) -> bool | None:
         return self.send(reverse("buying"), reverse("buying_draft"))
@@ -192,12 +193,13 @@ def stock_the_workshop() -> list[str]:
         another_red_spool()
     for _ in range(20):
         a_roll()
+    Staple.objects.create(shade=a_shade("G", hex="#107040", name="kelp green"), minimum=3_000_000)
     for _ in range(RUNNING):
         job = a_job(pieces=60)
         promise(job, at=NOW, by=None, although_short=True)
         begin(fresh(job), at=NOW)
     for number in range(DRAFTS):
-        a_job(pieces=6, layered=number % 2 == 0)
+        a_job(pieces=6, layered=number % 4 > 0)
     return list(Spool.objects.values_list("label", flat=True))
 
 

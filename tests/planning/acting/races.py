@@ -7,6 +7,7 @@ saw. Each act has what a person was shown before either began.
 import json
 import multiprocessing
 import sys
+import time
 import traceback
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
@@ -43,6 +44,8 @@ from tests.planning.acting.scene import (  # noqa: E402
 from workshop.doctor.database import database_findings  # noqa: E402
 from workshop.doctor.stock import stock_problems  # noqa: E402
 
+# About as long as an act reads before it has the shelf.
+HEAD_START_S = 0.02
 Act = Callable[[], Any]
 forking = multiprocessing.get_context("fork")
 
@@ -291,7 +294,9 @@ def run(race: Callable[[], Start], *, rounds: int) -> Seen:
     for number in range(rounds):
         clear()
         start = race()
-        first, second = at_once(start.first, start.second)
+        # By turns neither, the first and the second has a head start, as far as the quicker act is ahead.
+        ahead_s = ((0.0, 0.0), (0.0, HEAD_START_S), (HEAD_START_S, 0.0))[number % 3]
+        first, second = at_once(start.first, start.second, waits_s=ahead_s)
         problems = [each.failed for each in (first, second) if each.failed] + start.wrong(first, second)
         problems += [str(problem) for problem, _ in stock_problems()]
         seen.problems += [f"round {number}: {problem}" for problem in problems]
@@ -303,14 +308,14 @@ def run(race: Callable[[], Start], *, rounds: int) -> Seen:
     return seen
 
 
-def at_once(*acts: Act) -> list[Outcome]:
-    """Return what each act told, done in a process each, all let go at the same moment."""
+def at_once(*acts: Act, waits_s: Sequence[float]) -> list[Outcome]:
+    """Return what each act told, done in a process each, all let go at the same moment but for ``waits_s``."""
     connection.close()  # nothing open may cross into the hands
     barrier = forking.Barrier(len(acts))
     pipes = [forking.Pipe(duplex=False) for _ in acts]
     hands = [
-        forking.Process(target=_hand, args=(act, barrier, telling))
-        for act, (_, telling) in zip(acts, pipes, strict=True)
+        forking.Process(target=_hand, args=(act, barrier, wait_s, telling))
+        for act, wait_s, (_, telling) in zip(acts, waits_s, pipes, strict=True)
     ]
     for hand in hands:
         hand.start()
@@ -320,9 +325,10 @@ def at_once(*acts: Act) -> list[Outcome]:
     return told
 
 
-def _hand(act: Act, barrier: Any, telling: Any) -> None:
+def _hand(act: Act, barrier: Any, wait_s: float, telling: Any) -> None:
     connection.ensure_connection()
     barrier.wait()
+    time.sleep(wait_s)
     try:
         outcome = Outcome(did=act())
     except WorkshopError as refusal:
