@@ -36,7 +36,9 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         try:
-            finish(job, form.ending(), at=timezone.now(), by=request.user, shown=request.POST.get("shown"))
+            finish(
+                job, form.ending(), at=timezone.now(), by=request.user, shown=request.POST.get("shown", "")
+            )
         except WorkshopError as problem:
             form.add_error(None, str(problem))
             run = run_of(job)  # what is shown with the refusal is what stands now

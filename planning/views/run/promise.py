@@ -28,7 +28,7 @@ def promise_job(request: HttpRequest, pk: int) -> HttpResponse:
             at=timezone.now(),
             by=request.user,
             although_short=request.POST.get("although_short") == "yes",
-            shown=request.POST.get("shown"),
+            shown=request.POST.get("shown", ""),
             key=request.POST.get("key", "")[:40],
         )
     except WorkshopError as problem:

@@ -158,7 +158,8 @@ class Hand:
         if job is None:
             return None
         to = reverse("happened", args=[job])
-        return self.send(reverse("run_sheet", args=[job]), to, {"kind": "spool"}, label=label)
+        # The form where a label is typed; the other one says that the spool before is empty.
+        return self.send(reverse("run_sheet", args=[job]), to, {"kind": "spool", "label": ""}, label=label)
 
     def cut(self) -> bool | None:
         job = self._a_job("draft", "promised")

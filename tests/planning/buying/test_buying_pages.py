@@ -194,6 +194,18 @@ def test_steps_and_staples_are_kept_in_the_catalogue(signed_in, job, red, book: 
     assert PriceBreak.objects.count() + Staple.objects.count() == 1
 
 
+def test_one_list_is_drafted_once_from_two_tabs(signed_in, job):
+    tabs = [signed_in.get(reverse("buying")).context for _ in range(2)]
+    for tab in tabs:
+        fields = {"key": tab["key"], "shown": tab["shown"]}
+        page = signed_in.post(reverse("buying_draft"), fields, follow=True)
+    assert Order.objects.count() == 1
+    assert "has changed: the orders that are drafted already" in text(page)
+    fields = {"key": tabs[0]["key"], "shown": tabs[0]["shown"]}  # the first tab, sent once more
+    assert "Since this was shown" not in text(signed_in.post(reverse("buying_draft"), fields, follow=True))
+    assert Order.objects.count() == 1
+
+
 def test_a_list_that_has_changed_drafts_nothing(signed_in, job):
     page = signed_in.post(reverse("buying_draft"), {"key": "k", "shown": "1.00"}, follow=True)
     assert "Since this was shown, the workshop has changed: what is bought" in text(page)
