@@ -209,10 +209,8 @@ def test_a_step_that_is_stated_holds_for_every_spool_of_the_run(signed_in, runni
 
 def test_a_weight_that_cannot_be_keeps_what_was_typed(signed_in, running, red):
     tick_all(running)
-    answer = signed_in.post(
-        reverse("finish_job", args=[running.pk]),
-        {"scale_resolution": "1", "bobbins": "2", f"gross_{red.pk}": "1"},
-    )
+    typed = {"scale_resolution": "1", "bobbins": "2", f"gross_{red.pk}": "1"}
+    answer = post(signed_in, "finish_job", running.pk, **typed)
     assert answer.status_code == 422
     assert 'value="2' in answer.content.decode()
     assert not RunReport.objects.exists()
