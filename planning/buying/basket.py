@@ -4,7 +4,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any
 
 import numpy as np
 
@@ -367,8 +366,6 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
             )
         )
     return tuple(parts)
-
-
 
 
 def without(needs: Needs, keys: Iterable[str]) -> Needs:
