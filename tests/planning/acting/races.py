@@ -234,7 +234,7 @@ RACES = {
 
 def promising(job: Job) -> Act:
     shown, key = plan_shown(plan_of(job)), a_new_key()
-    return lambda: promise(fresh(job), shown=shown, key=key, at=NOW, by=None).pk
+    return lambda: promise(job, shown=shown, key=key, at=NOW, by=None).pk
 
 
 def cutting(job: Job) -> Act:
