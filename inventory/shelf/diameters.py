@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from inventory.acting import whole_act
 from inventory.compute.diameters import TOOLS, Winding, length_from_diameter, sigma_by_diameter
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import format_length
@@ -31,7 +30,7 @@ class Way:
     sigma_mm: float
 
 
-@transaction.atomic
+@whole_act
 def measure_spool(
     spool: StockItem, *, diameter_mm: float, tool: str, key: str, at: datetime, by: Any, reference: str = ""
 ) -> Entry:

@@ -1,17 +1,14 @@
-"""The basket for what must be bought: offers brought to market, the comparisons, the rows, the orders."""
+"""The basket for what must be bought: offers brought to market, the comparisons, the rows."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any
 
 import numpy as np
-from django.db import transaction
 
 from inventory.compute.colour import delta_e_00
-from inventory.models import Offer, Order, Shade, Supplier
-from inventory.orders.orders import OrderedThing, draft_order
+from inventory.models import Offer, Shade, Supplier
 from planning.buying.materials import Material
 from planning.buying.needs import MaterialNeed, Needs
 from planning.compute.buying.basket import (
@@ -369,34 +366,6 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
             )
         )
     return tuple(parts)
-
-
-@transaction.atomic
-def draft_orders(
-    plan: BasketPlan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()
-) -> list[Order]:
-    """Return a draft order for each supplier of the basket, or for ``only`` some; the same key makes them once."""
-    wanted = set(only)
-    return [
-        draft_order(
-            part.supplier,
-            things=[
-                OrderedThing(
-                    offer=line.sold.offer,
-                    packs=line.bought.packs,
-                    total=line.bought.cost,
-                    shade=line.sold.material.record if isinstance(line.sold.material.record, Shade) else None,
-                )
-                for line in part.lines
-            ],
-            key=f"{key}:{part.supplier.pk}",
-            at=at,
-            by=by,
-            shipping=part.shipping,
-        )
-        for part in plan.parts
-        if not wanted or part.supplier.name in wanted
-    ]
 
 
 def without(needs: Needs, keys: Iterable[str]) -> Needs:

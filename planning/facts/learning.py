@@ -8,8 +8,9 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import KeyUsedForAnother
 from inventory.models import ThreadRange
@@ -160,21 +161,20 @@ def observe(
         raise KeyUsedForAnother("An observation needs a key, so that sending it twice teaches once.")
     observed(actual, geometry_mm=estimated, sigma_mm=sigma)  # refuses what teaches nothing
     try:
-        with transaction.atomic():
-            return Observation.objects.create(
-                kind=kind,
-                machine=machine,
-                range=range,
-                job=job,
-                estimated=estimated,
-                actual=actual,
-                sigma=sigma,
-                kappa_slope=kappa_slope,
-                kappa=kappa,
-                at=at,
-                by=by,
-                key=key,
-            )
+        return whole_act(Observation.objects.create)(
+            kind=kind,
+            machine=machine,
+            range=range,
+            job=job,
+            estimated=estimated,
+            actual=actual,
+            sigma=sigma,
+            kappa_slope=kappa_slope,
+            kappa=kappa,
+            at=at,
+            by=by,
+            key=key,
+        )
     except IntegrityError:
         earlier = Observation.objects.filter(key=key).first()
         if earlier is None:

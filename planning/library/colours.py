@@ -4,8 +4,7 @@ import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from django.db import transaction
-
+from inventory.acting import held, whole_act
 from inventory.compute.colour import ColourNotUnderstood, Lab, hex_from_lab, lab_from_hex, parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.models import Shade
@@ -106,7 +105,7 @@ def read_list(design: Design, text: str, *, maker: str = "", book: ShadeBook | N
     return read_colour_list(text, book=book or known_shades(), stops=design.blocks.count(), maker=maker)
 
 
-@transaction.atomic
+@whole_act
 def recolour(design: Design, colours: Mapping[int, RequestedColour]) -> int:
     """Ask for these colours, by block number, and return how many blocks differ from before.
 
@@ -134,7 +133,7 @@ def recolour(design: Design, colours: Mapping[int, RequestedColour]) -> int:
     return len(changed)
 
 
-@transaction.atomic
+@whole_act
 def keep_thread_on(design: Design, numbers: Collection[int]) -> None:
     """Say at which blocks the thread of the block before stays on, so that the change is only a stop.
 
@@ -148,7 +147,7 @@ def keep_thread_on(design: Design, numbers: Collection[int]) -> None:
     Block.objects.bulk_update(blocks.values(), ["same_thread"])
 
 
-@transaction.atomic
+@whole_act
 def copy_colours(design: Design, *, source: Design) -> int:
     """Ask for the colours of ``source``, block by block, and return how many blocks differ from before.
 
@@ -168,7 +167,7 @@ def copy_colours(design: Design, *, source: Design) -> int:
     return sum(after[number] != before[number] for number in after)
 
 
-@transaction.atomic
+@whole_act
 def back_to_file_colours(design: Design) -> None:
     """Ask again for what the file itself asks for; every thread is changed where the file changes it."""
     blocks = list(design.blocks.all())
@@ -200,7 +199,7 @@ def _six_digits(hex: str) -> str:
 
 
 def _blocks(design: Design, numbers: Collection[int]) -> dict[int, Block]:
-    blocks = {block.number: block for block in design.blocks.select_for_update()}
+    blocks = {block.number: block for block in held(design.blocks.all())}
     missing = sorted(set(numbers) - set(blocks))
     if missing:
         raise NotSuchBlocks(

@@ -5,8 +5,9 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 
+from inventory.acting import whole_act
 from inventory.compute.colour import lab_from_hex
 from inventory.kept_files import KeptFile, keep_file
 from planning.compute.batch.asked import AskedBlock, AskedDesign
@@ -110,7 +111,7 @@ def keep_digests(
         return _keep_digests(read, trim_at_jumps=trim_at_jumps, at=at)
 
 
-@transaction.atomic
+@whole_act
 def _keep_digests(
     read: Sequence[tuple[DesignDigest, Path]], *, trim_at_jumps: int, at: datetime
 ) -> list[tuple[Design, bool]]:

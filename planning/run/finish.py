@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
 from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder
@@ -63,19 +62,22 @@ class _Corrected:
     key: str  # of the entry that corrected the shelf
 
 
-@transaction.atomic
-def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
+@planned_act
+def finish(job: Job, ending: Ending, *, at: datetime, by: Any, shown: str | None = None) -> RunReport:
     """Return the report of ``job``, finished: the shelf corrected, the factors taught, nothing set aside any more.
 
     Raises WorkshopError where pieces are still to be stitched, unless a person says ``although_unfinished``. The
     whole act happens or none of it: a weighing that is refused leaves the job running. Sent again it answers with
-    the report there is.
+    the report there is. ``shown`` is the fingerprint (``shown_of``) of the run that a person saw: PlanHasChanged if
+    more has happened since; None ends it however it stands.
     """
     earlier = RunReport.objects.filter(job=job).first()
     if earlier is not None:
         return earlier
     lock_in(job, State.RUNNING)
     run = run_of(job)
+    if shown is not None:
+        refuse_if_changed(shown, _parts(run), look="Look at what is ticked now, then finish the job.")
     if run.left and not ending.although_unfinished:
         raise WorkshopError(
             f"{run.called(run.left[0]).capitalize()} and {len(run.left) - 1} more are not ticked. "
@@ -102,6 +104,18 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
         found_under=[*(each.key for each in corrected.values()), _bobbins_key(job)],
     )
     return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
+
+
+def shown_of(run: Run) -> str:
+    """Return the fingerprint of how a run stands; the page sends it back when the job is finished."""
+    return fingerprint_of(_parts(run))
+
+
+def _parts(run: Run) -> dict[str, Any]:
+    return {
+        "the pieces that are ticked": sorted(run.done.items()),
+        "what the run has taken": sorted(used_so_far(run.job).items()),
+    }
 
 
 def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
@@ -204,7 +218,7 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
     """Return how many bobbins the run took, after putting the shelf right and teaching the factor."""
     used = used_so_far(run.job)
     batches = {batch.pk: batch for batch in bobbin_batches(run.job)}
-    gone = StockItem.objects.filter(pk__in=used, kind=StockItem.Kind.BOBBINS).select_for_update(no_key=True)
+    gone = list(held(StockItem.objects.filter(pk__in=used, kind=StockItem.Kind.BOBBINS)))
     taken = sum(used[item.pk] for item in gone)
     if ending.bobbins is None:
         return float(taken)

@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
-from django.db import transaction
 from scipy.special import ndtri
 
+from inventory.acting import PlanHasChanged, planned_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import Finding, Line, NotEnough, entries_of, find, release, reverse, use_for
 from inventory.models import Reservation, Spool, StockItem
@@ -32,7 +32,8 @@ class AlreadyTicked(WorkshopError):
 class Happening:
     """One thing that happened, as a page, a phone or a command tells it.
 
-    ``thread`` is a number of the threading order.
+    ``thread`` is a number of the threading order. ``instead_of`` is the label of the spool that the person saw on,
+    where they were shown one.
     """
 
     kind: str
@@ -42,9 +43,10 @@ class Happening:
     label: str = ""
     share: float = 1.0
     ran_out: bool = False
+    instead_of: str = ""
 
 
-@transaction.atomic
+@planned_act
 def begin(job: Job, *, at: datetime) -> Run:
     """Return the run of a promised ``job``, begun: from now on pieces are ticked."""
     lock_in(job, State.PROMISED)
@@ -54,7 +56,7 @@ def begin(job: Job, *, at: datetime) -> Run:
     return run_of(job)
 
 
-@transaction.atomic
+@planned_act
 def stop_before_the_first(job: Job) -> Job:
     """Return ``job``, promised again: the undo of beginning it, as long as nothing has happened."""
     lock_in(job, State.RUNNING)
@@ -66,7 +68,7 @@ def stop_before_the_first(job: Job) -> Job:
     return job
 
 
-@transaction.atomic
+@planned_act
 def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     """Return the event of ``happening``, with the stock it moved. The same key sent again answers with the first.
 
@@ -100,7 +102,7 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     return acts[Kind(happening.kind)](run, event, happening)
 
 
-@transaction.atomic
+@planned_act
 def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
     """Return the event that takes ``event`` back, with the stock it had moved. Sent again it answers the same."""
     job = event.job
@@ -189,6 +191,7 @@ def _swap(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
     before = spool_on(thread, event.position, run.swaps)
     if before == spool.pk:
         raise WorkshopError(f"{spool} is on already.")
+    _refuse_another_on(before, happening.instead_of)
     event.thread, event.item = record, spool
     if record.shade_id and spool.shade_id != record.shade_id:
         event.note = f"another shade: {spool.shade}"[:200]
@@ -206,6 +209,15 @@ def _swap(run: Run, event: RunEvent, happening: Happening) -> RunEvent:
         )
     _set_aside_what_is_left(run_of(run.job), at=event.at, by=event.by)
     return event
+
+
+def _refuse_another_on(before: int | None, instead_of: str) -> None:
+    on = StockItem.objects.get(pk=before).label if before is not None else ""
+    if instead_of and instead_of.strip().casefold() != on.casefold():
+        raise PlanHasChanged(
+            f"Since this was shown, the workshop has changed: {on or 'no spool'} is on now instead of {instead_of}. "
+            "Nothing was done. Look at the run sheet as it is now, then say which spool goes on."
+        )
 
 
 def _bobbin(run: Run, event: RunEvent, happening: Happening) -> RunEvent:

@@ -14,7 +14,8 @@ from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC
 from inventory.management.base import WorkshopCommand, stray_lines_aside
 from inventory.tables.cells import guarded
-from planning.buying.basket import BasketPlan, draft_orders, plan_basket
+from planning.buying.basket import BasketPlan, plan_basket
+from planning.buying.drafting import draft_orders, shown_of
 from planning.buying.needs import Needs, needs_of_all
 from planning.buying.rows import shopping_rows_of_all
 from planning.compute.search.proof import Proof
@@ -61,13 +62,17 @@ class Command(WorkshopCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         today = timezone.localdate()
-        with stray_lines_aside():
+
+        def asked(*, compare: bool) -> tuple[Needs, BasketPlan]:
             needs = needs_of_all(today=today, include_drafts=not options["no_drafts"])
-            plan = plan_basket(
+            return needs, plan_basket(
                 needs, today=today, only=options["only"], one_supplier=options["one_supplier"],
-                may_split=options["may_split"], compare=options["format"] == "text",
-                seconds_left=patience(PATIENCE_SECONDS),
+                may_split=options["may_split"], compare=compare, seconds_left=patience(PATIENCE_SECONDS),
             )  # fmt: skip
+
+        with stray_lines_aside():
+            needs, plan = asked(compare=options["format"] == "text")
+            shown = shown_of(plan)
         rows = shopping_rows_of_all(plan, needs)
         if options["format"] == "json":
             self.write_json(rows)
@@ -77,7 +82,11 @@ class Command(WorkshopCommand):
             print_shopping(self.console(), plan, needs, rows)
         if options["draft_orders"]:
             key = options["key"] or f"command-{uuid.uuid4()}"
-            for order in draft_orders(plan, key=key, at=timezone.now(), by=None):
+            with stray_lines_aside():
+                drafted = draft_orders(
+                    lambda: asked(compare=False)[1], key=key, at=timezone.now(), by=None, shown=shown
+                )
+            for order in drafted:
                 self.stderr.write(f"Drafted order {order.number} to {order.supplier}.")
         if rows:
             sys.exit(SHORT)

@@ -134,19 +134,28 @@ function freshKey() {
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
+// The next swap of this thread takes this spool off, also while the network is away.
+function putOn(swap) {
+  for (const form of run.querySelectorAll("form[data-happens]")) {
+    const off = form.elements.instead_of;
+    if (off && form.elements.thread.value === swap.thread) off.value = swap.label;
+  }
+}
+
 document.addEventListener("submit", (event) => {
   const form = event.target;
   if (!run.contains(form) || !("happens" in form.dataset)) return;
   event.preventDefault();
   const fields = new FormData(form, event.submitter);
   const happening = { key: freshKey() };
-  for (const name of ["kind", "position", "thread", "label", "share", "ran_out"]) {
+  for (const name of ["kind", "position", "thread", "label", "share", "ran_out", "instead_of"]) {
     if (fields.get(name)) happening[name] = fields.get(name);
   }
   if (!happening.position) {
     const next = nextOf([...arrived, ...kept()].filter(isTick));
     if (next) happening.position = next.position;
   }
+  if (happening.kind === "spool") putOn(happening);
   keep([...kept(), happening]);
   show();
   send();

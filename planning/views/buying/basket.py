@@ -6,7 +6,9 @@ from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -22,7 +24,8 @@ from inventory.lists.looking_back import (
 from inventory.models import Order, StockItem, Supplier
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
-from planning.buying.basket import BasketPlan, draft_orders, plan_basket
+from planning.buying.basket import BasketPlan, plan_basket
+from planning.buying.drafting import draft_orders, shown_of
 from planning.buying.needs import MaterialNeed, Needs, needs_of_all, open_jobs
 from planning.facts.patience import patience
 from planning.jobs.jobs import items_needed
@@ -84,6 +87,7 @@ def buying(request: HttpRequest) -> HttpResponse:
         ],
         "drafts": Order.objects.filter(state=Order.State.DRAFT).count(),
         "key": new_key(),
+        "shown": shown_of(plan) if plan else "",
         "today": timezone.localdate(),
         "has_suppliers": Supplier.objects.exists(),
         "query": request.GET.urlencode(),
@@ -126,17 +130,18 @@ def buying_draft(request: HttpRequest) -> HttpResponse:
     """Draft an order to each supplier of the basket, as the page that asks for it showed it."""
     form = BasketForm(request.POST, label_suffix="")
     try:
-        _, plan = _asked(form)
-        if str(plan.basket.total) != request.POST.get("total"):
-            raise WorkshopError(
-                "The list has changed since you opened it. Look at it again, then draft the orders."
-            )
-        key = request.POST.get("key", "")[:40] or new_key()
-        to = request.POST.get("to", "")
-        drafted = draft_orders(plan, key=key, at=timezone.now(), by=request.user, only=[to] if to else [])
+        drafted = draft_orders(
+            lambda: _asked(form)[1],
+            key=request.POST.get("key", "")[:40] or new_key(),
+            at=timezone.now(),
+            by=request.user,
+            only=request.POST.get("to", ""),
+            shown=request.POST.get("shown", ""),
+        )
     except WorkshopError as problem:
         messages.error(request, str(problem))
-        return redirect("buying")
+        asked = {name: values for name, values in request.POST.lists() if name in form.fields}
+        return redirect(f"{reverse('buying')}?{urlencode(asked, doseq=True)}")
     if len(drafted) == 1:
         return redirect("order", drafted[0].number)
     messages.success(

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
 from planning.models import Job, RunReport
-from planning.run.finish import finish
+from planning.run.finish import finish, shown_of
 from planning.run.forms import EndingForm
 from planning.run.standing import minutes_ticked, run_of, used_so_far
 
@@ -36,9 +36,12 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         try:
-            finish(job, form.ending(), at=timezone.now(), by=request.user)
+            finish(
+                job, form.ending(), at=timezone.now(), by=request.user, shown=request.POST.get("shown", "")
+            )
         except WorkshopError as problem:
             form.add_error(None, str(problem))
+            run = run_of(job)  # what is shown with the refusal is what stands now
         else:
             messages.success(request, f"{job} is finished, and the shelf is right.")
             return redirect("job_report", pk)
@@ -50,6 +53,7 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "run": run,
             "form": form,
+            "shown": shown_of(run),
             "spools": [
                 {"spool": spool, "used_mm": used.get(spool.pk, 0), "field": form[name]}
                 for spool, name in form.spools

@@ -149,7 +149,10 @@ def _shown(run: Run) -> dict[str, Any]:
 def _from_form(request: HttpRequest) -> Happening:
     sent = request.POST
     return _from_data(
-        {name: sent.get(name) for name in ("kind", "key", "position", "thread", "label", "share", "ran_out")}
+        {
+            name: sent.get(name)
+            for name in ("kind", "key", "position", "thread", "label", "share", "ran_out", "instead_of")
+        }
     )
 
 
@@ -169,6 +172,7 @@ def _from_data(sent: Any) -> Happening:
             label=str(sent.get("label") or "")[:24],
             share=float(sent.get("share") or 1.0),
             ran_out=sent.get("ran_out") in (True, "yes", "on"),
+            instead_of=str(sent.get("instead_of") or "")[:24],
         )
     except (TypeError, ValueError, OverflowError):
         raise WorkshopError(

@@ -18,7 +18,8 @@ from inventory.management.base import stray_lines_aside
 from inventory.models import Order, Shade, Staple, Supplier
 from inventory.orders.orders import Arrived, cancel_order, order_problems, place_order, receive_order
 from inventory.shelf.receipts import receive_needles
-from planning.buying.basket import draft_orders, plan_basket
+from planning.buying.basket import plan_basket
+from planning.buying.drafting import draft_orders
 from planning.buying.needs import MaterialNeed, needs_of_all, open_jobs
 from planning.buying.rows import shopping_rows_of_all
 from planning.compute.buying.basket import NoBasket
@@ -79,7 +80,7 @@ def need_of(name: str) -> MaterialNeed:
 
 def place_all() -> list[Order]:
     plan = plan_basket(needs_of_all(today=TODAY), today=TODAY)
-    return [place_order(order, at=NOW) for order in draft_orders(plan, key=a_key(), at=NOW, by=None)]
+    return [place_order(order, at=NOW) for order in draft_orders(lambda: plan, key=a_key(), at=NOW, by=None)]
 
 
 def receive_all(order: Order) -> None:
@@ -261,8 +262,8 @@ def test_only_these_suppliers_and_one_supplier_only(job_of, red: Shade):
 def test_orders_of_a_basket_are_drafted_once(job_of):
     job_of(RED)
     plan = plan_basket(needs_of_all(today=TODAY), today=TODAY)
-    first = draft_orders(plan, key="list", at=NOW, by=None)
-    assert draft_orders(plan, key="list", at=NOW, by=None) == first
+    first = draft_orders(lambda: plan, key="list", at=NOW, by=None)
+    assert draft_orders(lambda: plan, key="list", at=NOW, by=None) == first
     assert (Order.objects.count(), first[0].total) == (1, plan.basket.total)
 
 
