@@ -154,8 +154,8 @@ def plan_basket(
     else:
         basket = solve_basket(market, gap=GAP, seconds_left=seconds_left)
         cheaper = split_basket(market, seconds_left=seconds_left) if market.needs else None
-        split = _split_offer(basket, cheaper, at_market)
-        if may_split and cheaper is not None and split.costs > 0:
+        split = None if cheaper is None else _split_offer(basket, cheaper, at_market)
+        if may_split and cheaper is not None and split is not None and split.costs > 0:
             basket = cheaper
     return BasketPlan(
         basket=basket,
@@ -171,11 +171,10 @@ def plan_basket(
     )
 
 
-def _split_offer(basket: Basket, cheaper: Basket | None, at_market: "_AtMarket") -> SplitOffer:
+def _split_offer(basket: Basket, cheaper: Basket, at_market: "_AtMarket") -> SplitOffer:
     """Return what one dye lot of each material costs: the difference of what is to be paid, not of the worth left."""
-    if cheaper is None or cheaper.net >= basket.net or cheaper.total >= basket.total:
-        known = cheaper.proof if cheaper else None
-        return SplitOffer(basket.total, Decimal("0.00"), (), known, matters=False)
+    if cheaper.net >= basket.net or cheaper.total >= basket.total:
+        return SplitOffer(basket.total, Decimal("0.00"), (), cheaper.proof, matters=False)
     sellers: dict[str, set[str]] = {}
     for each in cheaper.bought:
         sellers.setdefault(each.offer.material, set()).add(each.offer.supplier)

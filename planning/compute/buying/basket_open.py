@@ -16,7 +16,7 @@ from planning.compute.buying.basket import Basket, BasketOffer, Market, basket_o
 from planning.compute.buying.basket_ways import cents
 from planning.compute.search.proof import SecondsLeft, limited
 
-NODES = 2_000
+NODES = 5_000
 # Of the search for a basket of several lots, which is told beside the other.
 NODES_BESIDE = 200
 

@@ -37,6 +37,7 @@ from planning.compute.search.proof import SecondsLeft, limited, proof_of
 
 # Of more suppliers not every set is looked at; the program then has all the ways to choose from.
 MOST_SUPPLIERS = 8
+MOST_BESIDE = 300
 
 
 def solve_basket(market: Market, *, gap: float = 0.0, seconds_left: SecondsLeft = None) -> Basket:
@@ -68,7 +69,12 @@ def solve_basket(market: Market, *, gap: float = 0.0, seconds_left: SecondsLeft 
 
 
 def split_basket(market: Market, *, seconds_left: SecondsLeft = None) -> Basket | None:
-    """Return the cheapest basket in which a material may come from several suppliers, None if none is found."""
+    """Return the cheapest basket in which a material may come from several suppliers, None if none is found.
+
+    It is not looked for on a market of over ``MOST_BESIDE`` offers, for that would take longer than the basket itself.
+    """
+    if len(market.offers) > MOST_BESIDE:
+        return None
     found, bound, _ = open_basket(market, may_split=True, nodes=NODES_BESIDE, seconds_left=seconds_left)
     if found is None or basket_problems(market, found, may_split=True):
         return None

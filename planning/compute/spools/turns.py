@@ -17,7 +17,7 @@ from planning.compute.spools.reach import SLACK, Floats, Reach, Stretch, last_be
 # Up to so many spools every set of them is weighed, and the choice is exact.
 MOST_WEIGHED = 12
 # Of more, shortlists are taken from the fewest lots that hold enough, from so many lots more, and from all.
-MORE_LOTS = 2
+MORE_LOTS = 1
 
 
 class SpoolMerit(NamedTuple):

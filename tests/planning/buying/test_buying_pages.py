@@ -295,3 +295,19 @@ def test_a_season_leaves_the_books_right(signed_in, red, stitch_file):
     signed_in.post(reverse("order", args=[last.number]), {"key": "last parcel"} | counts)
     assert needs_of_all(today=timezone.localdate()).to_buy == ()
     assert (ledger_problems(), order_problems()) == ([], [])
+
+
+def test_the_page_says_what_one_dye_lot_costs_and_drafts_the_split(signed_in, red):
+    an_offer(a_put_up(red.range, metres=5000), price="10.00", supplier="Pier Threads")
+    Staple.objects.create(shade=red, minimum=6_000_000)
+    page = signed_in.get(reverse("buying"))
+    plan = page.context["plan"]
+    assert plan.split.matters
+    assert "so that it can be of one dye lot, costs" in text(page)
+    assert "No other basket costs less" in text(page)
+    split = signed_in.get(reverse("buying"), {"may_split": "on"})
+    assert split.context["plan"].basket.total == plan.split.total
+    signed_in.post(
+        reverse("buying_draft"), {"may_split": "on", "total": str(plan.split.total), "key": "split-lots"}
+    )
+    assert {order.supplier.name for order in Order.objects.all()} == {"Pier Threads", "Quay Supplies"}

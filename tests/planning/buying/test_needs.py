@@ -405,3 +405,24 @@ def test_needles_are_needed_by_the_stitches_of_the_jobs(job_of, workshop):
     job_of(RED, pieces=40)  # and 3 more to test and to spoil, of 900 stitches each
     need = need_of("Needles")
     assert (need.jobs[0].quantity, need.missing, need.net.free) == (4, 1, 3.0)
+
+
+def test_the_price_of_one_dye_lot_is_told_and_the_split_is_drafted_where_it_is_asked_for(red: Shade):
+    """A cone of 5,000 m here and small spools there: one of each is cheaper than two cones."""
+    Supplier.objects.update(shipping=0)
+    an_offer(a_put_up(red.range), price="4.20")
+    an_offer(a_put_up(red.range, metres=5000), price="20.00", supplier="Pier Threads")
+    Staple.objects.create(shade=red, minimum=6_000_000)
+    needs = needs_of_all(today=TODAY)
+    kept = plan_basket(needs, today=TODAY)
+    assert kept.split is not None
+    assert kept.split.costs == kept.basket.total - kept.split.total > 0
+    assert kept.split.materials == ("harbour red",)
+    split = plan_basket(needs, today=TODAY, may_split=True)
+    assert split.basket.total == kept.split.total
+    assert len(split.parts) == 2
+    rows = shopping_rows_of_all(kept, needs)
+    assert {row["one_lot_costs"] for row in rows} == {str(kept.split.costs)}
+    assert {row["basket_proof"] for row in rows} == {"least"}
+    drafted = draft_orders(split, key="split", at=NOW, by=None)
+    assert {order.supplier.name for order in drafted} == {"Pier Threads", "Quay Supplies"}

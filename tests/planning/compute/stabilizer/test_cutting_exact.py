@@ -129,7 +129,7 @@ def test_few_sizes_take_what_an_independent_exact_model_finds_best(seeds):
         assert not any(plan.missing)
         assert plan.is_proven
         compared += 1
-    assert compared >= 35
+    assert compared >= 0.7 * len(seeds)
 
 
 def random_case_with_offcuts(seed: int) -> tuple[CutOrder, CutStock]:
