@@ -8,6 +8,7 @@ from planning.compute.buying.packs import PackOffer
 from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
 from planning.compute.certainty.learned import Taught
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
+from planning.compute.colour.sources import is_wish
 from planning.compute.hooping.copies import HoopField
 from planning.compute.hooping.timing import MachineTimes
 from planning.compute.stabilizer.layers import CutBefore, LayerNeed
@@ -37,6 +38,13 @@ class AskedBlock:
     sigma: float = 0.0
     # The block at which its thread was put on, where that one stays on; None where it is put on for this block.
     stays_from: int | None = None
+    # Where the colour comes from: see planning.compute.colour.sources.
+    source: str = ""
+
+    @property
+    def is_wish(self) -> bool:
+        """Whether the colour is one that a file carries, and that no person has asked for."""
+        return self.lab is not None and is_wish(self.source)
 
     @property
     def threaded_at(self) -> int:

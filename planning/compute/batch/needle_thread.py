@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from inventory.compute.names.plain import plain_name
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
@@ -16,9 +17,17 @@ from planning.compute.colour.instead import buy_instead
 from planning.compute.colour.rules import Conditions
 from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
 from planning.compute.colour.vision import fallen_together
+from planning.compute.colour.wishes import (
+    GivenUp,
+    KnownThread,
+    nearest_thread,
+    what_is_given_up,
+    wished_thread_colour,
+)
 from planning.compute.spools.turns import SpoolUse, choose_spools
 
 RUNNERS_UP = 3
+BRAND = "brand"
 MOST_NOTED_PAIRS = 4
 
 
@@ -28,7 +37,8 @@ class PlannedThread:
 
     ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
     nobody tells apart share a thread, and ``choice`` is then that of the one furthest off. ``verdict`` is of the
-    stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``.
+    stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``. ``given_up`` tells how the shade stands for
+    a wish of the file; it is None for a demand, and where a person has pinned a shade.
     """
 
     hex: str
@@ -50,6 +60,7 @@ class PlannedThread:
     purchase: PackPurchase | None
     is_pinned: bool
     runners_up: tuple[RunnerUp, ...]
+    given_up: GivenUp | None
     # What each piece to stitch takes before the factor, and what it loses at thread changes, in mm.
     geometry_mm: tuple[float, ...]
     path_mm: tuple[float, ...]
@@ -73,8 +84,9 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     for index, block in enumerate(carried.blocks):
         groups.setdefault(block.colour, []).append(index)
     members = list(groups.values())
-    requests = [_request(carried, group) for group in members]
+    requests = [_request(carried, group, terms) for group in members]
     conditions = _conditions(carried, members, terms)
+    known = _known_threads(shelf) if any(request.wished for request in requests) else ()
     together = substitute(requests, shelf.shades, conditions)
     choices = together.choices
     matching = prepare(requests, shelf.shades, replace(conditions, pinned={}))
@@ -86,7 +98,8 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
         shared.setdefault(key, []).append(number)
     threads = []
     for numbers in shared.values():
-        furthest = max((choices[number] for number in numbers), key=lambda choice: choice.delta_e_00 or 0.0)
+        worst = max(numbers, key=lambda number: choices[number].delta_e_00 or 0.0)
+        furthest, is_pinned = choices[worst], any(number in conditions.pinned for number in numbers)
         threads.append(
             _thread(
                 carried,
@@ -95,7 +108,10 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
                 furthest,
                 shelf,
                 terms,
-                is_pinned=any(number in conditions.pinned for number in numbers),
+                is_pinned=is_pinned,
+                given_up=None
+                if worst in conditions.pinned
+                else _given_up(requests[worst], furthest, known, terms),
                 runners_up=tuple(each for each in others.get(numbers[0], ()) if each.shade != furthest.shade)[
                     :RUNNERS_UP
                 ],
@@ -113,8 +129,35 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     return PlannedThreads(tuple(threads), notes, instead)
 
 
-def _request(carried: Carried, blocks: Sequence[int]) -> ColourRequest:
+def _known_threads(shelf: Shelf) -> tuple[KnownThread, ...]:
+    """Every thread of the wanted fibre and weight that is owned or that somebody sells."""
+    threads = []
+    for shade in (*shelf.shades, *shelf.on_offer):
+        offers = shelf.thread_offers.get(shade.id, ())
+        called = f"{shade.maker} {shade.range} {shade.code} {shade.name}".strip()
+        if shade.lab is not None:
+            threads.append(KnownThread(shade.id, shade.lab, called, offers[0].supplier if offers else ""))
+    return tuple(threads)
+
+
+def _given_up(
+    request: ColourRequest, choice: Choice, known: Sequence[KnownThread], terms: Terms
+) -> GivenUp | None:
+    if request.lab is None or request.wished is None or choice.shade is None:
+        return None
+    return what_is_given_up(
+        request.lab,
+        owned=next(each for each in known if each.id == choice.shade.id),
+        nearest=nearest_thread(request.wished, known),
+        known=len(known),
+        colour_limit=terms.colour_limit,
+    )
+
+
+def _request(carried: Carried, blocks: Sequence[int], terms: Terms) -> ColourRequest:
     asked = carried.blocks[blocks[0]].block
+    # What a person asked for in one of the blocks holds for all of that colour; of a brand, colours are demands.
+    is_wish = terms.strictness != BRAND and all(carried.blocks[index].block.is_wish for index in blocks)
     geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
     return ColourRequest(
         hex=asked.hex,
@@ -123,6 +166,7 @@ def _request(carried: Carried, blocks: Sequence[int]) -> ColourRequest:
         name=asked.name,
         sigma=asked.sigma,
         path_mm=path_mm,
+        wished=wished_thread_colour(asked.lab) if is_wish and asked.lab else None,
     )
 
 
@@ -195,6 +239,7 @@ def _thread(
     *,
     is_pinned: bool,
     runners_up: tuple[RunnerUp, ...],
+    given_up: GivenUp | None,
 ) -> PlannedThread:
     shade = choice.shade if choice.near_enough else None
     slope = carried.needle_slope(blocks, terms.thread)
@@ -224,7 +269,9 @@ def _thread(
         free_sigma_mm=round(free_sigma_mm),
         p_enough=p,
         verdict=word,
-        colour_verdict=colour_verdict(choice, limit=terms.colour_limit),
+        colour_verdict=colour_verdict(choice, limit=terms.colour_limit)
+        if request.wished is None
+        else _wish_verdict(choice),
         reason=reason,
         pieces_possible=pieces_covered(lengths_mm, spread, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
@@ -233,6 +280,7 @@ def _thread(
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
         is_pinned=is_pinned,
         runners_up=runners_up,
+        given_up=given_up,
         geometry_mm=tuple(np.diff(geometry_mm).tolist()),
         path_mm=tuple(np.diff(path_mm).tolist()),
         factor_median=factor.median,
@@ -252,6 +300,13 @@ def colour_verdict(choice: Choice, *, limit: float) -> str:
     if choice.shade is None or choice.delta_e_00 is None:
         return "unknown"
     return "near" if choice.delta_e_00 <= limit else "off colour"
+
+
+def _wish_verdict(choice: Choice) -> str:
+    """A thread that stands for a wish, or that a person pinned to one, is not off colour."""
+    if choice.shade is None:
+        return "unknown"
+    return "near" if choice.near_enough else "off colour"
 
 
 def _spools(
@@ -293,10 +348,10 @@ def _spools(
 def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:
     """The nearest shade that could be bought for a colour of which nothing near is owned."""
     conditions = Conditions(colour_limit=terms.colour_limit, excluded=terms.excluded)
-    ranked = [
-        each for nearest in nearest_first(prepare([request], shelf.on_offer, conditions)) for each in nearest
-    ]
-    return ranked[0].shade if ranked and ranked[0].delta_e_00 <= terms.colour_limit else None
+    matching = prepare([request], shelf.on_offer, conditions)
+    if not matching.numbers or not matching.open.any():
+        return None
+    return matching.shades[int(np.where(matching.open[0], matching.distance[0], np.inf).argmin())]
 
 
 def _verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> tuple[str, str]:
@@ -304,6 +359,9 @@ def _verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> 
         return "unknown", "The file names no colour for this block; choose one."
     if choice.shade is None:
         return "short", "No thread of a known colour is on the shelf."
+    if not choice.near_enough and request.wished is not None:
+        wished = plain_name(request.wished)
+        return "short", f"No thread of that colour ({wished}) is on the shelf; the nearest is another colour."
     if not choice.near_enough:
         return "short", (
             f"Nothing on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.2f}, "
