@@ -98,7 +98,9 @@ def understand_colour(text: str, *, book: ShadeBook) -> RequestedColour:
     if match := _LAB_IN_FRONT.fullmatch(written):
         lab = parse_colour(match[1])
         assert lab is not None  # it starts as Lab, so it is one or was refused
-        return RequestedColour(hex=hex_from_lab(lab), name=(match[2] or "").strip()[:120], lab=lab, source=SAMPLE)
+        return RequestedColour(
+            hex=hex_from_lab(lab), name=(match[2] or "").strip()[:120], lab=lab, source=SAMPLE
+        )
     if written.startswith("#") or re.match(r"lab(50)?\s*:", written, re.IGNORECASE):
         raise ColourNotUnderstood(
             f'"{written}" is not a colour. Write it like #1f4e79 or lab:53.2,80.1,67.2.'

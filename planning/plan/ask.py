@@ -134,7 +134,8 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
         terms=terms,
         lettering=asked.lettering,
         needed_on=asked.needed_on,
-        notes=[*hooping.notes, *_notes(asked), *gone],
+        notes=[*hooping.notes, *_notes(asked), *gone, *on_shelf.notes],
+        too_big=hooping.too_big,
     )
 
 

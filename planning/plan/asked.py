@@ -47,6 +47,8 @@ class JobAsked:
     pins: JobPins = NO_PINS
     settled: tuple[tuple[tuple[int, int], int], ...] = ()
     cut_before: tuple[CutBefore, ...] = ()
+    # Those of other machines as well, to say which would hold what no hoop of this one does.
+    every_hoop: tuple[Hoop, ...] = ()
 
     @property
     def every_design(self) -> tuple[AskedDesign, ...]:
@@ -92,6 +94,7 @@ class WorkshopFacts:
             fabric=fabric,
             layers=layer_needs(fabric),
             hoops=self._hoops_of(machine),
+            every_hoop=self.every_hoop,
             rules=self.rules,
             known=self.known.get(machine.pk, Learned()),
             test_pieces=self.rules.test_pieces if tests is None else tests,
@@ -112,6 +115,6 @@ def workshop_facts(machines: Sequence[Machine | None]) -> WorkshopFacts:
     return WorkshopFacts(
         rules=Rules.current(),
         first_machine=first,
-        every_hoop=tuple(Hoop.objects.smallest_first()),
+        every_hoop=tuple(Hoop.objects.smallest_first().prefetch_related("machines")),
         known=learned_of(own.values()),
     )

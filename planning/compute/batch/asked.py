@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from inventory.compute.colour import Lab
+from inventory.compute.left_out import LeftOut
 from planning.compute.buying.packs import PackOffer
 from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
 from planning.compute.certainty.learned import Taught
@@ -105,6 +106,8 @@ class Shelf:
     stabilizer: tuple[StabilizerStock, ...]
     thread_offers: dict[int, tuple[PackOffer, ...]] = field(default_factory=dict)  # by shade
     on_offer: tuple[OwnedShade, ...] = ()  # shades that are not owned but sold by somebody
+    left_out: tuple[LeftOut, ...] = ()  # what is on the shelf, or known, and is not among them
+    notes: tuple[str, ...] = ()  # what of it is considered though not all is known of it
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Each colour of a batch: the shade chosen, the metres needed and free, and the spools in their order."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,6 +9,7 @@ import numpy as np
 from inventory.compute.names.plain import plain_name
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
+from planning.compute.batch.wished_thread import given_up, known_threads, shades_with_enough, wish_verdict
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
 from planning.compute.buying.priced_instead import PricedInstead, price_instead
 from planning.compute.certainty.enough import missing_mm, need, p_enough, pieces_covered, verdict
@@ -17,13 +18,7 @@ from planning.compute.colour.instead import buy_instead
 from planning.compute.colour.rules import Conditions
 from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
 from planning.compute.colour.vision import fallen_together
-from planning.compute.colour.wishes import (
-    GivenUp,
-    KnownThread,
-    nearest_thread,
-    what_is_given_up,
-    wished_thread_colour,
-)
+from planning.compute.colour.wishes import GivenUp, wished_thread_colour
 from planning.compute.spools.turns import SpoolUse, choose_spools
 
 RUNNERS_UP = 3
@@ -61,12 +56,21 @@ class PlannedThread:
     is_pinned: bool
     runners_up: tuple[RunnerUp, ...]
     given_up: GivenUp | None
+    # Where the colour asked for comes from: see planning.compute.colour.sources.
+    source: str
+    # For a block that asks for no colour and has no shade yet: the owned shades with enough metres.
+    may_have: tuple[OwnedShade, ...]
     # What each piece to stitch takes before the factor, and what it loses at thread changes, in mm.
     geometry_mm: tuple[float, ...]
     path_mm: tuple[float, ...]
     factor_median: float
     relative_sigma: float
     kappa_slope: float = 0.0  # ∂ ln geometry / ∂κ
+
+    @property
+    def is_asked(self) -> bool:
+        """Whether anything was asked of the shelf: not for a block without a colour that has no shade yet."""
+        return bool(self.hex) or self.choice.shade is not None
 
 
 @dataclass(frozen=True)
@@ -86,7 +90,7 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     members = list(groups.values())
     requests = [_request(carried, group, terms) for group in members]
     conditions = _conditions(carried, members, terms)
-    known = _known_threads(shelf) if any(request.wished for request in requests) else ()
+    known = known_threads(shelf) if any(request.wished for request in requests) else ()
     together = substitute(requests, shelf.shades, conditions)
     choices = together.choices
     matching = prepare(requests, shelf.shades, replace(conditions, pinned={}))
@@ -109,49 +113,25 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
                 shelf,
                 terms,
                 is_pinned=is_pinned,
-                given_up=None
+                given_up_for_it=None
                 if worst in conditions.pinned
-                else _given_up(requests[worst], furthest, known, terms),
+                else given_up(requests[worst], furthest, known, colour_limit=terms.colour_limit),
+                conditions=conditions,
                 runners_up=tuple(each for each in others.get(numbers[0], ()) if each.shade != furthest.shade)[
                     :RUNNERS_UP
                 ],
             )
         )
     if not terms.with_advice:
-        return PlannedThreads(tuple(threads), _notes(together, terms), ())
+        return PlannedThreads(tuple(threads), _notes(together, terms, conditions.pinned), ())
     instead = price_instead(
         buy_instead(requests, shelf.shades, shelf.on_offer, conditions, now=together),
         offers=shelf.thread_offers,
         blocks=[[_place(carried, index) for index in group] for group in members],
         conditions=conditions,
     )
-    notes = (*_notes(together, terms), *_notes_for_other_eyes(requests, choices))
+    notes = (*_notes(together, terms, conditions.pinned), *_notes_for_other_eyes(requests, choices))
     return PlannedThreads(tuple(threads), notes, instead)
-
-
-def _known_threads(shelf: Shelf) -> tuple[KnownThread, ...]:
-    """Every thread of the wanted fibre and weight that is owned or that somebody sells."""
-    threads = []
-    for shade in (*shelf.shades, *shelf.on_offer):
-        offers = shelf.thread_offers.get(shade.id, ())
-        called = f"{shade.maker} {shade.range} {shade.code} {shade.name}".strip()
-        if shade.lab is not None:
-            threads.append(KnownThread(shade.id, shade.lab, called, offers[0].supplier if offers else ""))
-    return tuple(threads)
-
-
-def _given_up(
-    request: ColourRequest, choice: Choice, known: Sequence[KnownThread], terms: Terms
-) -> GivenUp | None:
-    if request.lab is None or request.wished is None or choice.shade is None:
-        return None
-    return what_is_given_up(
-        request.lab,
-        owned=next(each for each in known if each.id == choice.shade.id),
-        nearest=nearest_thread(request.wished, known),
-        known=len(known),
-        colour_limit=terms.colour_limit,
-    )
 
 
 def _request(carried: Carried, blocks: Sequence[int], terms: Terms) -> ColourRequest:
@@ -190,14 +170,14 @@ def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms
     )
 
 
-def _notes(together: Substitution, terms: Terms) -> tuple[str, ...]:
+def _notes(together: Substitution, terms: Terms, pinned: Collection[int]) -> tuple[str, ...]:
     """What the choice could not hold. Which metres lack, or that nothing is near, each thread says of itself."""
     notes = [problem.text for problem in together.broken if problem.rule in ("apart", "order")]
     notes += [
         f"{choice.shade.code} is pinned, though it differs from what is asked by ΔE00 {choice.delta_e_00:.1f}; "
         f"the limit is {terms.colour_limit:g}."
-        for choice in together.choices
-        if choice.shade and choice.near_enough and (choice.delta_e_00 or 0.0) > terms.colour_limit
+        for number, choice in enumerate(together.choices)
+        if number in pinned and choice.shade and (choice.delta_e_00 or 0.0) > terms.colour_limit
     ]
     if not together.is_proven:
         notes.append(
@@ -239,7 +219,8 @@ def _thread(
     *,
     is_pinned: bool,
     runners_up: tuple[RunnerUp, ...],
-    given_up: GivenUp | None,
+    given_up_for_it: GivenUp | None,
+    conditions: Conditions,
 ) -> PlannedThread:
     shade = choice.shade if choice.near_enough else None
     slope = carried.needle_slope(blocks, terms.thread)
@@ -255,6 +236,8 @@ def _thread(
     p = p_enough(total_mm, spread, **stock)
     lacking = math.ceil(missing_mm(total_mm, spread, certainty=terms.enough_at, **stock))
     word, reason = _verdict(choice, p, request, terms)
+    if choice.shade is None and request.lab is None:
+        lacking = 0  # nothing was asked of the shelf yet
     to_buy = shade or _nearest_on_offer(request, shelf, terms)
     offers = shelf.thread_offers.get(to_buy.id, ()) if to_buy else ()
     first = carried.blocks[blocks[0]].block
@@ -271,7 +254,7 @@ def _thread(
         verdict=word,
         colour_verdict=colour_verdict(choice, limit=terms.colour_limit)
         if request.wished is None
-        else _wish_verdict(choice),
+        else wish_verdict(choice),
         reason=reason,
         pieces_possible=pieces_covered(lengths_mm, spread, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
@@ -280,7 +263,11 @@ def _thread(
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
         is_pinned=is_pinned,
         runners_up=runners_up,
-        given_up=given_up,
+        given_up=given_up_for_it,
+        source=first.source,
+        may_have=shades_with_enough(request, shelf.shades, conditions)
+        if choice.shade is None and request.lab is None and terms.with_advice
+        else (),
         geometry_mm=tuple(np.diff(geometry_mm).tolist()),
         path_mm=tuple(np.diff(path_mm).tolist()),
         factor_median=factor.median,
@@ -300,13 +287,6 @@ def colour_verdict(choice: Choice, *, limit: float) -> str:
     if choice.shade is None or choice.delta_e_00 is None:
         return "unknown"
     return "near" if choice.delta_e_00 <= limit else "off colour"
-
-
-def _wish_verdict(choice: Choice) -> str:
-    """A thread that stands for a wish, or that a person pinned to one, is not off colour."""
-    if choice.shade is None:
-        return "unknown"
-    return "near" if choice.near_enough else "off colour"
 
 
 def _spools(

@@ -29,7 +29,7 @@ def change_held(request: HttpRequest, pk: int) -> HttpResponse:
             )
         else:
             changes = ShadeChanges(
-                pin=sent.getlist("pin"),
+                pin=[written for written in sent.getlist("pin") if written],
                 unpin=sent.getlist("unpin"),
                 leave_out=sent.getlist("leave_out"),
                 use_again=sent.getlist("use_again"),

@@ -4,9 +4,12 @@ from typing import Any
 
 from django.http import QueryDict
 
+from inventory.compute.lengths import format_length
+from inventory.compute.names.plain import plain_name
+from inventory.compute.units import Units
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.colour.choice import OwnedShade
-from planning.plan.pins import full_name, written_block, written_pin
+from planning.plan.pins import full_name, written_block, written_blocks, written_pin
 
 
 def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> dict[str, Any]:
@@ -30,6 +33,22 @@ def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> di
         if shade and not thread.is_pinned
         else None,
         "undo": _with(address, pin=others) if thread.is_pinned else None,
+    }
+
+
+def shades_to_choose(thread: PlannedThread, units: Units, *, several: bool) -> dict[str, Any]:
+    """Return a block without a colour and the owned shades that surely have enough metres for it, to choose from."""
+    return {
+        "blocks": written_blocks(thread.blocks, several=several),
+        "needed_mm": thread.needed_mm,
+        "options": [
+            {
+                "written": written_pin(thread.blocks[0], shade, several=several),
+                "words": f"{shade_words(shade)}, {plain_name(shade.lab) if shade.lab else 'colour not known'}: "
+                f"{format_length(round(shade.free[0]), unit=units.length, places=0)} free",
+            }
+            for shade in thread.may_have
+        ],
     }
 
 

@@ -154,7 +154,8 @@ def test_every_judgement_keeps_its_word(
         return
     assert found.delta_e_00 is not None
     assert found.given_up is not None
-    assert (found.word == "near") == (found.delta_e_00 <= limit)
+    as_it_stands = float(delta_e_00(tuple(wish), [tuple(found.owned.lab)])[0])
+    assert (found.word == "near") == (as_it_stands <= limit)
     assert 0 <= found.given_up <= found.delta_e_00
     if found.buy is not None:
         assert found.word in ("something nearer can be bought", "no thread of that colour")
