@@ -2,7 +2,6 @@
 
 import hashlib
 import io
-import itertools
 import logging
 import os
 import re
@@ -394,10 +393,8 @@ def plan_pictures(plan: BatchPlan) -> list[PlanPicture]:
 
 def _greys(blocks: Sequence[BlockColour]) -> tuple[BlockColour, ...]:
     """Return a neutral tone for each block of a design without colours, neighbours far from each other."""
-    tones = itertools.cycle(_TONES)
     return tuple(
-        BlockColour(tone, f"grey for block {at}")
-        for at, tone in zip(range(1, len(blocks) + 1), tones, strict=False)
+        BlockColour(_TONES[at % len(_TONES)], f"grey for block {at + 1}") for at in range(len(blocks))
     )
 
 

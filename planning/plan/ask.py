@@ -16,6 +16,7 @@ from planning.facts.names import NoSuchName, by_name
 from planning.facts.recipes import recipe_notes
 from planning.models import Fabric, Hoop, Machine, Strictness
 from planning.plan.asked import Copies, JobAsked, workshop_facts
+from planning.plan.considered import what_leaving_out_changes
 from planning.plan.hooping import Hooping, hoop_fields, hooping_of
 from planning.plan.pins import excluded_shades, pinned_now, pinned_shades
 from planning.plan.shelf import shelf as read_shelf
@@ -127,16 +128,26 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
         excluded=asked.pins.left_out | excluded_shades(asked.typed_left_out, known),
         with_advice=with_advice,
     )
-    return plan_batch(
-        asked.designs,
-        pieces=asked.pieces,
-        shelf=on_shelf,
-        terms=terms,
-        lettering=asked.lettering,
-        needed_on=asked.needed_on,
-        notes=[*hooping.notes, *_notes(asked), *gone, *on_shelf.notes],
-        too_big=hooping.too_big,
-    )
+    notes = [*hooping.notes, *_notes(asked), *gone, *on_shelf.notes]
+
+    def planned(shelf: Shelf, terms: Terms) -> BatchPlan:
+        return plan_batch(
+            asked.designs,
+            pieces=asked.pieces,
+            shelf=shelf,
+            terms=terms,
+            lettering=asked.lettering,
+            needed_on=asked.needed_on,
+            notes=notes,
+            too_big=hooping.too_big,
+        )
+
+    answer = planned(on_shelf, terms)
+    if shelf is not None or not with_advice:
+        return answer
+    alone = replace(terms, with_advice=False)
+    changed = what_leaving_out_changes(answer, asked, planned=lambda wider: planned(wider, alone))
+    return replace(answer, notes=(*answer.notes, *changed))
 
 
 def _notes(asked: JobAsked) -> list[str]:
