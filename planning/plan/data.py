@@ -222,6 +222,7 @@ def _thread(thread: PlannedThread) -> dict[str, Any]:
     return {
         "shade": shade_as_data(shade) if shade else None,
         "pinned": thread.is_pinned,
+        "remembered": thread.is_remembered,
         "runners_up": [
             {"shade": shade_as_data(each.shade), "delta_e_00": round(each.delta_e_00, 1)}
             for each in thread.runners_up

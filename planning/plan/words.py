@@ -140,6 +140,8 @@ def colour_word(thread: PlannedThread) -> str:
         return "none asked"
     if thread.given_up is not None:
         return thread.given_up.word
+    if thread.is_remembered and thread.colour_verdict != "off colour":
+        return "remembered"
     if thread.is_pinned and thread.colour_verdict != "off colour":
         return "chosen by you"
     return thread.colour_verdict

@@ -142,6 +142,8 @@ class Terms:
     bobbin_range: int = 0
     # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
     pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
+    # Of the pinned, those that were said once for a colour of files.
+    remembered: frozenset[tuple[int, int]] = frozenset()
     excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
     # Whether to look for what could be bought instead, and for runners-up: a page shows them, a queue does not.
     with_advice: bool = True

@@ -54,6 +54,7 @@ class PlannedThread:
     to_buy: OwnedShade | None
     purchase: PackPurchase | None
     is_pinned: bool
+    is_remembered: bool  # pinned by what was said once for its colour
     runners_up: tuple[RunnerUp, ...]
     given_up: GivenUp | None
     # Where the colour asked for comes from: see planning.compute.colour.sources.
@@ -157,9 +158,10 @@ def _place(carried: Carried, index: int) -> tuple[int, int]:
 def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms) -> Conditions:
     pinned = {}
     for number, group in enumerate(members):
-        for index in group:
-            if _place(carried, index) in terms.pinned:
-                pinned[number] = terms.pinned[_place(carried, index)]
+        places = [place for index in group if (place := _place(carried, index)) in terms.pinned]
+        # What was said of this batch goes before what was said once for every file.
+        for place in sorted(places, key=lambda place: place not in terms.remembered):
+            pinned[number] = terms.pinned[place]
     return Conditions(
         factor=terms.needle_factor,
         range_factors=terms.range_factors,
@@ -262,6 +264,10 @@ def _thread(
         to_buy=to_buy,
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
         is_pinned=is_pinned,
+        is_remembered=is_pinned
+        and all(
+            place in terms.remembered for index in blocks if (place := _place(carried, index)) in terms.pinned
+        ),
         runners_up=runners_up,
         given_up=given_up_for_it,
         source=first.source,

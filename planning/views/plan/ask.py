@@ -37,7 +37,7 @@ from planning.plan.words import (
     shown_verdict,
 )
 from planning.views.jobs.held_shades import held_by, pin_acts
-from planning.views.plan.pins import left_out, pin_links, shades_to_choose
+from planning.views.plan.pins import left_out, pin_links, shades_to_choose, to_remember
 from planning.views.plan.seen import pictures_seen, viewers
 
 RECENT = 12
@@ -138,7 +138,10 @@ def plan_context(
     looking = seen if seen is not None else address if address is not None else QueryDict()
     several = len(plan.designs) > 1
     told = [warning for design in plan.designs for warning in design.graded_warnings]
-    rows = [thread_row(thread, several=several) for thread in plan.threads]
+    rows = [
+        thread_row(thread, several=several) | {"remember": to_remember(thread, plan)}
+        for thread in plan.threads
+    ]
     by_number: dict[Hashable, dict[str, Any]] = dict(enumerate(rows))
 
     def pins(thread: PlannedThread) -> dict[str, Any] | None:

@@ -219,8 +219,8 @@ def test_a_design_beyond_every_hoop_has_a_verdict_of_its_own_and_its_stabilizer_
     larger = Hoop.objects.create(
         name="large", field_width_mm=300, field_height_mm=300, ring_width_mm=320, ring_height_mm=320
     )
-    Machine.objects.create(name="big one").hoops.add(larger)
-    assert plan(badge, Question(pieces=1)).too_big.endswith(": large does, on big one.")
+    Machine.objects.create(name="wide one").hoops.add(larger)
+    assert plan(badge, Question(pieces=1)).too_big.endswith(": large does, on wide one.")
     assert answer.stabilizer[0].verdict == "unknown"
 
 

@@ -24,7 +24,7 @@ def say_where_they_come_from(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0010_warnings_in_two_grades'),
+        ('planning', '0011_what_was_learned_tells_more'),
     ]
 
     operations = [
