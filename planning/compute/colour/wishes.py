@@ -11,7 +11,7 @@ from typing import Literal
 
 from inventory.compute.colour import Lab, delta_e_00
 from inventory.compute.names.plain import plain_name, share_a_hue
-from inventory.compute.surfaces.gamut import onto_surface_gamut
+from inventory.compute.surfaces.even_hue import onto_surface_gamut_by_even_hue
 from planning.compute.colour.rules import lab_array
 
 Word = Literal[
@@ -64,12 +64,12 @@ class GivenUp:
 
 
 def wished_thread_colour(wish: Lab) -> Lab:
-    """Return the colour of dyed thread that a wish comes to: on the gamut of real surfaces, its hue kept.
+    """Return the colour of dyed thread that a wish comes to: on the gamut of real surfaces, of the hue people see.
 
     >>> [round(value) for value in wished_thread_colour(Lab(0.0, 0.0, 0.0))]
     [15, 0, 0]
     """
-    return Lab(*onto_surface_gamut([tuple(wish)])[0].tolist())
+    return onto_surface_gamut_by_even_hue(wish)
 
 
 def nearest_thread(wished: Lab, threads: Sequence[KnownThread]) -> KnownThread | None:
