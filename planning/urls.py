@@ -89,4 +89,5 @@ urlpatterns = [
     path("buying/orders/<int:number>/order.<str:ending>", orders.order_file, name="order_file"),
     path("buying/orders/<int:number>/<slug:act>/", orders.order_act, name="order_act"),
     path("help/", ask.help_page, name="help"),
+    path("help/json/", ask.json_keys, name="json_keys"),
 ]

@@ -139,6 +139,7 @@ def read_design_as_data(design: AskedDesign, settings: ThreadSettings) -> dict[s
                 block,
                 needle=needle_laid_mm(block.sums, settings),
                 bobbin=bobbin_laid_mm(block.sums, settings),
+                measured="laid",
             )
             for block in design.blocks
         ]
@@ -187,11 +188,12 @@ def _row(what: str, need_mm: int, purchase: PackPurchase | None, needed_on: date
 
 def _block(planned: PlannedBlock) -> dict[str, Any]:
     return {"design": planned.design} | _block_as_data(
-        planned.block, needle=planned.needle_mm, bobbin=planned.bobbin_mm
+        planned.block, needle=planned.needle_mm, bobbin=planned.bobbin_mm, measured="used"
     )
 
 
-def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float) -> dict[str, Any]:
+def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float, measured: str) -> dict[str, Any]:
+    """A block, its lengths also under keys that say what they are: ``used``, with factor and changes, or ``laid``."""
     sums = block.sums
     return {
         "block": block.number,
@@ -202,6 +204,8 @@ def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float) -> dict[s
         "drawn_mm": round(sums.drawn_mm, 2),
         "needle_mm_per_piece": round(needle, 2),
         "bobbin_mm_per_piece": round(bobbin, 2),
+        f"needle_{measured}_mm_per_piece": round(needle, 2),
+        f"bobbin_{measured}_mm_per_piece": round(bobbin, 2),
     }
 
 

@@ -89,7 +89,7 @@ ROUTES: dict[str, Asks] = {
             "plan_sheet", "jobs", "job", "job_report", "run_worker", "what_if_first", "designs", "design",
             "design_file", "shade_suggestions", "design_picture", "design_density", "design_strip", "gap_map",
             "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file", "help",
-            "strip_download", "import_run", "import_refused", "remembered_colours", "remembered_colours_csv",
+            "strip_download", "import_run", "import_refused", "remembered_colours", "remembered_colours_csv", "json_keys",
         ),
         _LOOK,
     ),

@@ -27,6 +27,7 @@ from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
 from planning.plan.data import shopping_rows
 from planning.plan.forms import AskForm, QuestionForm
+from planning.plan.json_keys import PLAN, READ_DESIGN, SHADE
 from planning.plan.words import (
     answer_in_words,
     asked_name,
@@ -229,6 +230,17 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
 
 def _with_day(row: dict[str, Any]) -> dict[str, Any]:
     return row | {"order_by_day": date.fromisoformat(row["order_by"]) if row["order_by"] else None}
+
+
+@require_safe
+def json_keys(request: HttpRequest) -> HttpResponse:
+    """List every key of the JSON that commands answer with."""
+    tables = (
+        ("plan and plan_job", PLAN),
+        ("a shade, wherever one stands", SHADE),
+        ("read_design", READ_DESIGN),
+    )
+    return render(request, "planning/json_keys.html", {"tables": tables})
 
 
 @require_safe
