@@ -10,7 +10,7 @@ from inventory.models.stabilizer import Offcut, SheetPack, StabilizerProduct, St
 from inventory.models.stock import LabelSeries, StockItem
 from inventory.models.stocktakes import Stocktake, StocktakeLine
 from inventory.models.suppliers import Offer, PriceBreak, Staple, Supplier
-from inventory.models.threads import EarlierCode, PutUp, Shade, Spool, ThreadRange
+from inventory.models.threads import EarlierCode, PutUp, Shade, Spool, ThreadRange, Washing
 
 __all__ = [
     "BobbinBatch",
@@ -42,4 +42,5 @@ __all__ = [
     "StocktakeLine",
     "Supplier",
     "ThreadRange",
+    "Washing",
 ]

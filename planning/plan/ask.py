@@ -20,6 +20,7 @@ from planning.plan.considered import what_leaving_out_changes
 from planning.plan.hooping import Hooping, hoop_fields, hooping_of
 from planning.plan.pins import excluded_shades, pinned_now, pinned_shades, remembered_pins
 from planning.plan.shelf import shelf as read_shelf
+from planning.plan.suits import suiting_notes
 
 __all__ = [
     "NoSuchName",
@@ -153,7 +154,8 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
         return answer
     alone = replace(terms, with_advice=False)
     changed = what_leaving_out_changes(answer, asked, planned=lambda wider: planned(wider, alone))
-    return replace(answer, notes=(*answer.notes, *changed))
+    suits = suiting_notes(answer.threads, asked.fabric)
+    return replace(answer, notes=(*answer.notes, *changed, *suits))
 
 
 def _notes(asked: JobAsked) -> list[str]:
