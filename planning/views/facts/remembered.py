@@ -2,6 +2,7 @@
 
 from django import forms
 from django.contrib import messages
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -99,6 +100,7 @@ def _answer(request: HttpRequest) -> ColourAnswer:
 
 def _imported(request: HttpRequest) -> str:
     file = request.FILES["file"]
+    assert isinstance(file, UploadedFile)
     if file.size and file.size > MOST_BYTES:
         raise WorkshopError("The file is larger than 2 MB; no list of colours is.")
     answers, problems = answers_in_file(file.read())
