@@ -49,6 +49,13 @@ class RememberedColour(models.Model):
         return f"{self.hex or 'no colour'} ({self.scope_in_words}): {self.shade}"
 
     @property
+    def is_for(self) -> str:
+        """What it is for as a form sends it: nothing, the SHA-256 of a design, or that and a block."""
+        if self.design is None:
+            return ""
+        return self.design.sha256 if self.block is None else f"{self.design.sha256}.{self.block}"
+
+    @property
     def scope_in_words(self) -> str:
         if self.design is None:
             return "every file"

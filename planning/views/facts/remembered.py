@@ -28,7 +28,7 @@ from planning.models import Design
 MOST_BYTES = 2_000_000
 
 
-class FileForm(forms.Form):
+class RememberedTableForm(forms.Form):
     """A table of remembered colours."""
 
     file = forms.FileField(
@@ -45,7 +45,7 @@ def remembered_colours(request: HttpRequest) -> HttpResponse:
         {
             "rows": [(each, _called(each.hex)) for each in remembered_now()],
             "proposals": [(each, _called(each.hex)) for each in proposals()],
-            "form": FileForm(),
+            "form": RememberedTableForm(),
             "act": request.GET.get("act", ""),
         },
     )
