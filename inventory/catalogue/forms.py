@@ -71,6 +71,7 @@ class RangeForm(RecordForm):
             "tex_is_nominal",
             "weight_label",
             "needle",
+            "washing",
             "most_stitches_per_minute",
         )
         labels = {

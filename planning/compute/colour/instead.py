@@ -54,8 +54,9 @@ def buy_instead(
     any kind may be broken than now; a colour with nothing near on the shelf may stay with the nearest. Only
     pairs that cost more, with the least of every other request, than the choice of now are left out.
     """
-    matching = prepare(requests, [*owned, *on_offer], conditions)
-    for_sale = np.array([shade.id in {each.id for each in on_offer} for shade in matching.shades], dtype=bool)
+    sold = frozenset(each.id for each in on_offer)
+    matching = prepare(requests, [*owned, *on_offer], conditions, on_offer=sold)
+    for_sale = np.array([shade.id in sold for shade in matching.shades], dtype=bool)
     rows = np.flatnonzero(
         matching.open.any(axis=1) & np.isfinite(matching.distance[:, ~for_sale]).any(axis=1)
     )

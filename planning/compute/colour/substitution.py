@@ -19,7 +19,13 @@ from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.cliques import unbroken
 from planning.compute.colour.program import Caps, Columns, solve
 from planning.compute.colour.repair import repaired
-from planning.compute.colour.rules import ChoiceProblem, Conditions, choice_problems, lab_array
+from planning.compute.colour.rules import (
+    ChoiceProblem,
+    Conditions,
+    choice_problems,
+    lab_array,
+    within_reach,
+)
 from planning.compute.search.proof import Proof, SecondsLeft, proof_of
 
 # Work of all stages in which rules give way, shared among them; the last one, the differences, always gets its part.
@@ -74,7 +80,8 @@ class Matching:
     """The requests that ask for a colour and the shades that have one, ready to be matched.
 
     ``numbers`` are the places of the requests among all that came in; ``distance`` (m, n) is CIEDE2000, with
-    infinity for excluded shades and all but the pinned one; ``open`` those within the limit, or pinned.
+    infinity for excluded shades and all but the pinned one; ``open`` those within reach of the request, or pinned.
+    ``asked`` is what shades are held against: of a wish, the colour of thread that it comes to.
     """
 
     numbers: tuple[int, ...]
@@ -133,9 +140,16 @@ def substitute(
 
 
 def prepare(
-    requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
+    requests: Sequence[ColourRequest],
+    shades: Sequence[OwnedShade],
+    conditions: Conditions,
+    *,
+    on_offer: frozenset[int] = frozenset(),
 ) -> Matching:
-    """Return what can be matched. A request without a colour asks for that of the shade pinned to it."""
+    """Return what can be matched. A request without a colour asks for that of the shade pinned to it.
+
+    ``on_offer`` are ids of shades that are not owned: they do not say how far a wish reaches on the shelf.
+    """
     known = [shade for shade in shades if shade.lab is not None]
     by_id = {shade.id: column for column, shade in enumerate(known)}
     pins = {number: by_id[shade] for number, shade in conditions.pinned.items() if shade in by_id}
@@ -144,11 +158,16 @@ def prepare(
         for number, request in enumerate(requests)
         if known and (request.lab is not None or number in pins)
     ]
-    asked = lab_array([requests[number].lab or known[pins[number]].lab for number in numbers])
+    asked = lab_array([requests[number].sought or known[pins[number]].lab for number in numbers])
     distance = delta_e_00_matrix(asked, lab_array([shade.lab for shade in known]))
     barred = np.array([shade.id in conditions.excluded for shade in known], dtype=bool)
     distance[:, barred] = np.inf
-    is_open = (distance <= conditions.colour_limit) & ~barred
+    own = np.array([shade.id not in on_offer for shade in known], dtype=bool)
+    is_open = np.zeros(distance.shape, dtype=bool)
+    for row, number in enumerate(numbers):
+        is_open[row] = within_reach(
+            requests[number], distance[row], known, limit=conditions.colour_limit, own=own
+        )
     for row, number in enumerate(numbers):
         if number in pins:
             column = pins[number]
@@ -178,13 +197,18 @@ class RunnerUp:
 
 
 def nearest_first(matching: Matching, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
-    """Return for each request of ``matching`` the shades it may have, up to ``most``, the nearest first."""
+    """Return for each request of ``matching`` the shades it may have, up to ``most``, the nearest first.
+
+    How far off each is is told from the colour as it was asked for.
+    """
     ranked = []
-    for distances in matching.distance:
+    known = lab_array([shade.lab for shade in matching.shades])
+    for request, distances in zip(matching.requests, matching.distance, strict=True):
+        told = distances if request.wished is None else delta_e_00_matrix(lab_array([request.lab]), known)[0]
         columns = np.argsort(distances, kind="stable")[:most]
         ranked.append(
             tuple(
-                RunnerUp(matching.shades[column], float(distances[column]))
+                RunnerUp(matching.shades[column], float(told[column]))
                 for column in columns
                 if np.isfinite(distances[column])
             )
@@ -197,11 +221,13 @@ def _choice(matching: Matching, row: int, column: int) -> Choice:
     near_enough = bool(matching.open[row, column])
     if request.lab is None:
         return Choice(shade, near_enough=near_enough)
-    distance = float(matching.distance[row, column])
+    # Told from the colour as it was asked for: a wish is brought onto the gamut only to choose by.
+    asked, its = lab_array([request.lab]), lab_array([shade.lab])
+    distance = float(delta_e_00_matrix(asked, its)[0, 0])
     return Choice(
         shade=shade,
         delta_e_00=distance,
-        grade=grade_between(matching.asked[row], lab_array([shade.lab])[0]),
+        grade=grade_between(asked[0], its[0]),
         near_enough=near_enough,
         between=difference_between(distance, request.sigma, shade.sigma),
     )

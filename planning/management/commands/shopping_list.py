@@ -10,6 +10,7 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 from rich.console import Console
 
+from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC
 from inventory.management.base import WorkshopCommand, stray_lines_aside
@@ -74,6 +75,8 @@ class Command(WorkshopCommand):
             needs, plan = asked(compare=options["format"] == "text")
             shown = shown_of(plan)
         rows = shopping_rows_of_all(plan, needs)
+        if options["format"] != "text" and needs.left_out:
+            self.stderr.write(left_out_in_words(needs.left_out))
         if options["format"] == "json":
             self.write_json(rows)
         elif options["format"] == "csv":
@@ -165,3 +168,5 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
         )
     for sentence in needs.unclear:
         console.print(f"Unclear: {sentence}")
+    if needs.left_out:
+        console.print(left_out_in_words(needs.left_out))

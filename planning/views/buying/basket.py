@@ -12,6 +12,7 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.left_out import left_out_in_words
 from inventory.lists.looking_back import (
     dead_stock,
     price_history,
@@ -78,6 +79,7 @@ def buying(request: HttpRequest) -> HttpResponse:
         "form": form,
         "refused": refused,
         "needs": needs,
+        "not_considered": left_out_in_words(needs.left_out),
         "plan": plan,
         "rows": [(need, _sums(need)) for need in needs.needs if _is_told(need)],
         "others": [need for need in needs.needs if not _is_told(need)],
