@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from inventory.catalogue.owning import Kept, kept_of
-from inventory.compute.colour import delta_e_00
-from inventory.compute.colour_grade import grade_between, grade_in_words
-from inventory.compute.colour_knowing import difference_between
+from inventory.compute.colour.grade import grade_between, grade_in_words
+from inventory.compute.colour.knowing import difference_between
+from inventory.compute.colour.lab import delta_e_00
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.weight_labels import same_weight
 from inventory.models import Shade, ThreadRange

@@ -5,8 +5,8 @@ from datetime import datetime
 from typing import Any
 
 from inventory.acting import whole_act
+from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
-from inventory.compute.readings import KnownColour
 from inventory.models import Change, Shade, ThreadRange
 from inventory.shelf.things import edit_catalogue
 

@@ -7,8 +7,8 @@ from django.db import models
 from django.db.models import F, Q, Sum
 from django.db.models.functions import Coalesce
 
-from inventory.compute.colour import Lab, hex_from_lab
-from inventory.compute.colour_knowing import usual_sigma
+from inventory.compute.colour.knowing import usual_sigma
+from inventory.compute.colour.lab import Lab, hex_from_lab
 from inventory.compute.density import tex_as_written
 from inventory.compute.names.plain import has_colour_word, plain_name, plain_names
 from inventory.models.stock import StockItem

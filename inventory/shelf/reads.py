@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.compute.colour import Lab, delta_e_00, parse_colour
-from inventory.compute.colour_grade import grade_between, grade_in_words
+from inventory.compute.colour.grade import grade_between, grade_in_words
+from inventory.compute.colour.lab import Lab, delta_e_00, parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import LeftOut
 from inventory.compute.names.plain import colour_of_name

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from inventory.compute.colour import delta_e_00
+from inventory.compute.colour.lab import delta_e_00
 from inventory.models import Offer, Shade, Supplier
 from planning.buying.materials import Material
 from planning.buying.needs import MaterialNeed, Needs

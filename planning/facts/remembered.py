@@ -10,7 +10,7 @@ from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
 from django.db import transaction
 
 from inventory.acting.turn import planning_lock
-from inventory.compute.colour import ColourNotUnderstood, hex_from_lab, parse_colour
+from inventory.compute.colour.lab import ColourNotUnderstood, hex_from_lab, parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.models import Shade
 from planning.models import Block, Design, PinnedShade, RememberedColour

@@ -4,7 +4,7 @@ import csv
 import io
 
 from inventory.catalogue.equivalents import NoOneShade, one_shade
-from inventory.compute.colour import ColourNotUnderstood
+from inventory.compute.colour.lab import ColourNotUnderstood
 from inventory.tables.cells import guarded, shown
 from inventory.tables.problems import CellProblem
 from inventory.tables.tables import read_table

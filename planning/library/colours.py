@@ -5,7 +5,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from inventory.acting import held, whole_act
-from inventory.compute.colour import ColourNotUnderstood, Lab, hex_from_lab, lab_from_hex, parse_colour
+from inventory.compute.colour.lab import ColourNotUnderstood, Lab, hex_from_lab, lab_from_hex, parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.models import Shade
 from planning.compute.colour.lists import (

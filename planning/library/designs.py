@@ -8,7 +8,7 @@ from pathlib import Path
 from django.db import IntegrityError
 
 from inventory.acting import whole_act
-from inventory.compute.colour import lab_from_hex
+from inventory.compute.colour.lab import lab_from_hex
 from inventory.kept_files import KeptFile, keep_file
 from planning.compute.batch.asked import AskedBlock, AskedDesign
 from planning.compute.colour.sources import PALETTE, RGB

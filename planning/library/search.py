@@ -22,7 +22,7 @@ from django.db.models.deletion import Collector
 from django.db.models.functions import Coalesce, Lower
 
 from inventory.acting import whole_act
-from inventory.compute.colour import Lab, delta_e_00, labs_from_hexes
+from inventory.compute.colour.lab import Lab, delta_e_00, labs_from_hexes
 from inventory.compute.errors import WorkshopError
 from planning.facts.layers import recipe_in_words
 from planning.library.designs import stored_name

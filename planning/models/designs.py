@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Abs
 
-from inventory.compute.colour import Lab, lab_from_hex
+from inventory.compute.colour.lab import Lab, lab_from_hex
 from planning.compute.stabilizer.recipes import density_per_cm2
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import FileWarning, graded

@@ -3,7 +3,7 @@
 from datetime import date
 from typing import Any
 
-from inventory.compute.colour import hex_from_lab
+from inventory.compute.colour.lab import hex_from_lab
 from inventory.compute.left_out import left_out_as_data
 from inventory.compute.names.plain import plain_name
 from planning.compute.batch.asked import AskedBlock, AskedDesign

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from inventory.compute.colour import delta_e_00_matrix
+from inventory.compute.colour.lab import delta_e_00_matrix
 from inventory.compute.lengths import format_length
 from inventory.compute.units import Units
 from planning.compute.batch.needle_thread import PlannedThread

@@ -5,7 +5,7 @@ import statistics
 import numpy as np
 import pytest
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
 from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
 from planning.compute.colour.rules import Conditions, choice_problems
 from planning.compute.colour.substitution import Substitution, substitute

@@ -10,8 +10,8 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from inventory.compute.colour import Lab, delta_e_00
-from inventory.compute.light import labs_of_light, light_of_labs
+from inventory.compute.colour.lab import Lab, delta_e_00
+from inventory.compute.colour.light import labs_of_light, light_of_labs
 from inventory.compute.surfaces.gamut import in_surface_gamut, onto_surface_gamut
 
 Floats = npt.NDArray[np.float64]

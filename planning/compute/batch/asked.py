@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
 from inventory.compute.left_out import LeftOut
 from planning.compute.buying.packs import PackOffer
 from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor

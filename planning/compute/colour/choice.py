@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
 from planning.compute.certainty.enough import combine_free
 
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from inventory.compute.colour import delta_e_00_matrix
+from inventory.compute.colour.lab import delta_e_00_matrix
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints
 from planning.compute.search.proof import SecondsLeft, limited
 

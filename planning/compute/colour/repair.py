@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.compute.colour import delta_e_00_matrix
+from inventory.compute.colour.lab import delta_e_00_matrix
 from planning.compute.colour.case import Bools, ColourCase, Ints, count_broken
 
 # Moves of a search, and how often it begins elsewhere; the same on every machine. Pairs beyond so many are left out,

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from inventory.compute.colour import Lab, delta_e_00_matrix
+from inventory.compute.colour.lab import Lab, delta_e_00_matrix
 from inventory.compute.names.plain import share_a_hue
 from planning.compute.certainty.enough import NEEDLE_PRIOR, Factor, p_enough
 from planning.compute.colour.choice import ColourRequest, OwnedShade

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from inventory.compute.colour import delta_e_00_matrix
-from inventory.compute.colour_grade import grade_between
-from inventory.compute.colour_knowing import difference_between
+from inventory.compute.colour.grade import grade_between
+from inventory.compute.colour.knowing import difference_between
+from inventory.compute.colour.lab import delta_e_00_matrix
 from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.cliques import unbroken

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from inventory.compute.colour import Lab, delta_e_00
+from inventory.compute.colour.lab import Lab, delta_e_00
 from inventory.compute.names.plain import plain_name, share_a_hue
 from inventory.compute.surfaces.even_hue import onto_surface_gamut_by_even_hue
 from planning.compute.colour.rules import lab_array

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.compute.colour_grade import grade_in_words
+from inventory.compute.colour.grade import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.units import Units

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.compute.colour import Lab, delta_e_00, hex_from_lab, lab_from_hex
+from inventory.compute.colour.lab import Lab, delta_e_00, hex_from_lab, lab_from_hex
 from inventory.compute.names.plain import hue_word
 from inventory.compute.surfaces.even_hue import onto_surface_gamut_by_even_hue
 from inventory.compute.surfaces.gamut import in_surface_gamut, onto_surface_gamut

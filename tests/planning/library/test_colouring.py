@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
 from inventory.models import EarlierCode
 from planning.compute.colour.lists import CatalogueShade, read_colour_list, shade_book
 from planning.compute.stitches.thread_length import needle_laid_mm

@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from inventory.compute.colour import Lab, delta_e_00_matrix, lab_from_hex
+from inventory.compute.colour.lab import Lab, delta_e_00_matrix, lab_from_hex
 from planning.compute.certainty.enough import NEEDLE_PRIOR, p_enough
 from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
 from planning.compute.colour.rules import Conditions, choice_problems

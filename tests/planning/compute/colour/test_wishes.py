@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.compute.colour import Lab, delta_e_00, lab_from_hex
+from inventory.compute.colour.lab import Lab, delta_e_00, lab_from_hex
 from inventory.compute.names.plain import share_a_hue
 from planning.compute.colour.wishes import (
     FEW_KNOWN,
