@@ -17,8 +17,8 @@ from inventory.models import ThreadRange
 from planning.compute.certainty.enough import Factor, observed
 from planning.compute.certainty.learned import (
     TIME_PRIOR,
+    InsideBand,
     Judged,
-    Kept,
     Taught,
     UseSeen,
     WeighedJob,
@@ -88,7 +88,7 @@ class MachineLearned:
 
     machine: Machine
     factors: tuple[LearnedFactor, ...]
-    kept: Mapping[str, Kept]  # by kind of use, and under "thread" of both threads together
+    kept: Mapping[str, InsideBand]  # by kind of use, and under "thread" of both threads together
     changes: tuple[SeenChange, ...]
     told: tuple[ToldChange, ...]
 
@@ -304,7 +304,7 @@ class _Weighed:
             for each in zip(rows, answers, strict=True)
         ]
 
-    def kept(self) -> dict[str, Kept]:
+    def kept(self) -> dict[str, InsideBand]:
         thread = {
             str(name): self.learned.thread.kept(kind, jobs=self._thread_jobs)
             for name, kind in THREAD_KINDS.items()
@@ -341,10 +341,10 @@ def _log_ratio(seen: Observation) -> tuple[float, float]:
     return observed(seen.actual, geometry_mm=seen.estimated, sigma_mm=seen.sigma)
 
 
-def kept_in_words(kept: Kept) -> str:
+def kept_in_words(kept: InsideBand) -> str:
     """Return how often the stated bands held, and what it means where that is too seldom.
 
-    >>> kept_in_words(Kept(20, 18))
+    >>> kept_in_words(InsideBand(20, 18))
     'Of the last 20 weigh-backs, 18 fell inside the 95 % band.'
     """
     if not kept.of:

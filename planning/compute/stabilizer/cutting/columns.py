@@ -21,7 +21,7 @@ MOST_ROUNDS = 120
 
 
 @dataclass
-class Listed:
+class ListedPatterns:
     """What is known so far: strips by the usable width of a roll, and ways to cut each lot of equal flats.
 
     ``flats`` have the size with a kerf added to both sides, and how many there are.
@@ -32,7 +32,7 @@ class Listed:
     ways: list[list[FlatPattern]] = field(default_factory=list)
 
 
-def price(kinds: Sequence[PieceKind], listed: Listed, *, unlisted: Sequence[int]) -> float:
+def price(kinds: Sequence[PieceKind], listed: ListedPatterns, *, unlisted: Sequence[int]) -> float:
     """Add what the linear program asks for to ``listed``; return an area of roll that no way of cutting can beat.
 
     Column generation: the dual prices π of the pieces tell which strip, or which way to cut a flat, would save most.
@@ -65,7 +65,7 @@ def price(kinds: Sequence[PieceKind], listed: Listed, *, unlisted: Sequence[int]
     return bound
 
 
-def _prices(kinds: Sequence[PieceKind], listed: Listed, demand: NDArray) -> NDArray:
+def _prices(kinds: Sequence[PieceKind], listed: ListedPatterns, demand: NDArray) -> NDArray:
     """Return what one more piece of each kind would cost in area of roll, with parts of strips allowed."""
     areas = np.array([float(kind.width_mm * kind.height_mm) for kind in kinds])
     columns = [
@@ -95,7 +95,7 @@ def _prices(kinds: Sequence[PieceKind], listed: Listed, demand: NDArray) -> NDAr
 
 
 def _add(
-    listed: Listed,
+    listed: ListedPatterns,
     offered: Sequence[tuple[int, float, Pattern]],
     cut: Sequence[tuple[float, FlatPattern | None]],
     kinds: Sequence[PieceKind],

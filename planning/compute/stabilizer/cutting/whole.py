@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 from planning.compute.search.proof import Proof, SecondsLeft, proof_of
-from planning.compute.stabilizer.cutting.columns import Listed, price
+from planning.compute.stabilizer.cutting.columns import ListedPatterns, price
 from planning.compute.stabilizer.cutting.flats import flat_patterns
 from planning.compute.stabilizer.cutting.laying import lay
 from planning.compute.stabilizer.cutting.patterns import PieceKind, kinds_of, strip_patterns
@@ -121,7 +121,7 @@ def _ways(
     ways = [known[each.width_mm, each.height_mm] for each in flats]
     unlisted = [usable for usable, every in strips.items() if every is None]
     is_all = not unlisted and all(is_every for _, is_every in ways)
-    listed = Listed(
+    listed = ListedPatterns(
         {usable: list(every or ()) for usable, every in strips.items()},
         [(each.width_mm, each.height_mm, each.count) for each in flats],
         [list(some) for some, _ in ways],
