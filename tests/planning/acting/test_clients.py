@@ -7,19 +7,20 @@ from pathlib import Path
 import pytest
 
 from tests.own_database import own_database, run_in
+from tests.sizes import searched
 
-CLIENTS, SECONDS = 8, 60
+CLIENTS = 8
 
 
-@pytest.mark.thorough
+@pytest.mark.parametrize("seconds", searched((15, 60), first=1))
 @pytest.mark.database
 @pytest.mark.usefixtures("django_db_setup")
-def test_eight_people_do_all_sorts_of_acts_for_a_minute(tmp_path: Path) -> None:
+def test_eight_people_do_all_sorts_of_acts_for_a_while(tmp_path: Path, seconds: int) -> None:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     with own_database(tmp_path) as environment:
-        words = ("-m", "tests.planning.acting.clients", str(CLIENTS), str(SECONDS), str(port))
+        words = ("-m", "tests.planning.acting.clients", str(CLIENTS), str(seconds), str(port))
         told = json.loads(run_in(environment, *words, timeout_s=600).splitlines()[-1])
     assert told["errors"] == []
     assert told["oversold"] == []

@@ -9,7 +9,8 @@ import pytest
 from tests.own_database import own_database, run_in
 
 FEW = 4
-MANY = pytest.param(30, marks=pytest.mark.thorough)  # of each of seven
+SOME = pytest.param(8, marks=pytest.mark.thorough)  # of each of seven
+MANY = pytest.param(30, marks=pytest.mark.exhaustive)
 SCRIPTS = ("promise", "cut", "draft", "repeat", "tick", "swap", "finish")
 
 pytestmark = [
@@ -19,7 +20,7 @@ pytestmark = [
 ]
 
 
-@pytest.mark.parametrize("kills", [FEW, MANY])
+@pytest.mark.parametrize("kills", [FEW, SOME, MANY])
 @pytest.mark.parametrize("script", SCRIPTS)
 def test_an_act_on_a_plan_that_is_killed_is_there_wholly_or_not_at_all(
     script: str, kills: int, tmp_path: Path

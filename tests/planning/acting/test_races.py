@@ -9,7 +9,8 @@ import pytest
 from tests.own_database import own_database, run_in
 
 FEW = 3
-MANY = pytest.param(50, marks=pytest.mark.thorough)
+SOME = pytest.param(8, marks=pytest.mark.thorough)
+MANY = pytest.param(50, marks=pytest.mark.exhaustive)
 RACES = (
     "promise_promise", "cut_cut", "cut_promise", "draft_draft", "draft_sent_twice", "again_sent_twice",
     "tick_release", "tick_tick", "swap_tick", "begin_take_back",
@@ -22,7 +23,7 @@ pytestmark = [
 ]
 
 
-@pytest.mark.parametrize("rounds", [FEW, MANY])
+@pytest.mark.parametrize("rounds", [FEW, SOME, MANY])
 @pytest.mark.parametrize("race", RACES)
 def test_of_two_at_the_same_moment(race: str, rounds: int, tmp_path: Path) -> None:
     with own_database(tmp_path) as environment:

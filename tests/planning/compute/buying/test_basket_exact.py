@@ -21,6 +21,7 @@ from planning.compute.buying.basket import (
 )
 from planning.compute.buying.basket_program import solve_basket, split_basket
 from planning.compute.search.proof import Proof
+from tests.sizes import searched
 
 CASES, PARTS = 500, 20
 
@@ -178,8 +179,7 @@ def test_no_basket_is_said_to_be_the_cheapest_that_is_not():
     assert told.count(Proof.LEAST) >= 15
 
 
-@pytest.mark.thorough
-@pytest.mark.parametrize("part", range(PARTS))
+@pytest.mark.parametrize("part", searched(range(PARTS)))
 def test_of_500_baskets_with_equal_shades_none_is_said_to_be_the_cheapest_that_is_not(part):
     every = CASES // PARTS
     told = [assert_told_truly(seed) for seed in range(1000 + part * every, 1000 + (part + 1) * every)]

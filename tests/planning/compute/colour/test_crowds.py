@@ -11,6 +11,7 @@ from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
 from planning.compute.colour.rules import Conditions, choice_problems
 from planning.compute.colour.substitution import Substitution, substitute
 from planning.compute.search.proof import Proof
+from tests.sizes import searched
 
 CONDITIONS = Conditions(colour_limit=8.0)
 CROWDS, PARTS = 200, 20
@@ -82,8 +83,7 @@ def test_crowds_of_close_colours_break_no_rule_that_need_not_be(limits):
     assert sum(map(is_settled, answers)) >= 7
 
 
-@pytest.mark.thorough
-@pytest.mark.parametrize("part", range(PARTS))
+@pytest.mark.parametrize("part", searched(range(PARTS)))
 def test_200_crowds_of_20_to_40_colours_are_told_truly(part, limits, record_property):
     every = CROWDS // PARTS
     answers = [told_truly(seed, limits) for seed in range(100 + part * every, 100 + (part + 1) * every)]

@@ -17,6 +17,7 @@ from planning.compute.stabilizer.cutting import (
     cut_problems,
     plan_cut,
 )
+from tests.sizes import searched
 
 A_PART, PARTS = 50, 4  # cases
 CASES_WITH_OFFCUTS, PARTS_WITH_OFFCUTS = 500, 20
@@ -170,8 +171,7 @@ def test_offcuts_save_as_much_roll_as_can_be_saved():
     assert sum(map(assert_offcuts_are_cut_as_well_as_can_be, range(30))) > 20
 
 
-@pytest.mark.thorough
-@pytest.mark.parametrize("part", range(PARTS_WITH_OFFCUTS))
+@pytest.mark.parametrize("part", searched(range(PARTS_WITH_OFFCUTS)))
 def test_of_500_cuttings_with_offcuts_none_is_called_the_least_that_is_not(part):
     every = CASES_WITH_OFFCUTS // PARTS_WITH_OFFCUTS
     met = map(assert_offcuts_are_cut_as_well_as_can_be, range(1000 + part * every, 1000 + (part + 1) * every))
