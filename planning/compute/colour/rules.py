@@ -93,7 +93,7 @@ def within_reach(
 
     A shade that is not to be used is infinitely far.
     """
-    near = distances <= limit
+    near = (distances <= limit) & np.isfinite(distances)
     if request.wished is None or not np.isfinite(distances).any():
         return np.asarray(near)
     reach = np.inf
