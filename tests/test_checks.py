@@ -47,8 +47,8 @@ def test_what_the_suite_leaves_out_is_run_by_the_full_checks() -> None:
     )
     full = (HOUSE / ".ci/run").read_text()
     for stage in (
-        '-m "not browser and not benchmark"',
-        '-m "database and not browser and not benchmark"',
+        '-m "not exhaustive and not browser and not benchmark"',
+        '-m "database and not exhaustive and not browser and not benchmark"',
         "-m browser",
         "-m benchmark",
     ):
