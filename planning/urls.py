@@ -5,7 +5,7 @@ from django.urls import path
 from planning.views import strip
 from planning.views.buying import basket, gaps, orders
 from planning.views.cutting import cuts, outlook
-from planning.views.facts import learning, setup
+from planning.views.facts import learning, remembered, setup
 from planning.views.jobs import held_shades, jobs
 from planning.views.library import colours, designs, importing, pictures
 from planning.views.plan import ask
@@ -66,6 +66,9 @@ urlpatterns = [
     path("gaps/", gaps.gap_map_page, name="gap_map"),
     path("workshop/", setup.setup, name="setup"),
     path("workshop/rules/", setup.setup_rules, name="setup_rules"),
+    path("workshop/colours/", remembered.remembered_colours, name="remembered_colours"),
+    path("workshop/colours/change/", remembered.change_remembered, name="change_remembered"),
+    path("workshop/colours/colours.csv", remembered.remembered_colours_csv, name="remembered_colours_csv"),
     path("workshop/machines/<int:pk>/needle/", setup.needle, name="needle"),
     path("workshop/machines/<int:pk>/learned/", learning.learned_page, name="learned"),
     path("workshop/machines/<int:pk>/learned/anew/", learning.anew, name="start_anew"),
@@ -88,4 +91,5 @@ urlpatterns = [
     path("buying/orders/<int:number>/order.<str:ending>", orders.order_file, name="order_file"),
     path("buying/orders/<int:number>/<slug:act>/", orders.order_act, name="order_act"),
     path("help/", ask.help_page, name="help"),
+    path("help/json/", ask.json_keys, name="json_keys"),
 ]

@@ -37,7 +37,7 @@ ASKS_FOR_THE_DATABASE = {
     "django_db_serialized_rollback",
     "live_server",
 }
-LEFT_TO_CI = ("thorough", "browser", "benchmark")
+LEFT_OUT = ("thorough", "exhaustive", "browser", "benchmark")
 
 # A loaded two-core machine is slow now and then; speed is the benchmarks' business.
 settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -59,7 +59,7 @@ _left: Counter[str] = Counter()
 
 
 def pytest_deselected(items: list[pytest.Item]) -> None:
-    _left.update(marker for item in items for marker in LEFT_TO_CI if item.get_closest_marker(marker))
+    _left.update(marker for item in items for marker in LEFT_OUT if item.get_closest_marker(marker))
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
@@ -74,9 +74,11 @@ def pytest_testnodedown(node: object) -> None:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    left = ", ".join(f"{_left[marker]} {marker}" for marker in LEFT_TO_CI if _left[marker])
+    left = ", ".join(f"{_left[marker]} {marker}" for marker in LEFT_OUT if _left[marker])
     if left:
-        terminalreporter.write_line(f"Left out: {left}. .ci/run has them all; one kind by hand: -m KIND.")
+        terminalreporter.write_line(
+            f"Left out: {left}. .ci/run has all but the exhaustive; one kind by hand: -m KIND."
+        )
 
 
 @pytest.fixture

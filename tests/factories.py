@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
-from inventory.compute.colour import lab_from_hex
+from inventory.compute.colour.lab import lab_from_hex
 from inventory.ledger import Finding, find, use
 from inventory.models import (
     BobbinBatch,

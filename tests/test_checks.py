@@ -42,11 +42,13 @@ def test_a_number_of_workers_that_was_asked_for_and_a_single_core_are_respected(
 
 def test_what_the_suite_leaves_out_is_run_by_the_full_checks() -> None:
     options = tomllib.loads((HOUSE / "pyproject.toml").read_text())["tool"]["pytest"]["ini_options"]
-    assert options["addopts"].endswith("-m 'not thorough and not browser and not benchmark'")
+    assert options["addopts"].endswith(
+        "-m 'not thorough and not exhaustive and not browser and not benchmark'"
+    )
     full = (HOUSE / ".ci/run").read_text()
     for stage in (
-        '-m "not browser and not benchmark"',
-        '-m "database and not browser and not benchmark"',
+        '-m "not exhaustive and not browser and not benchmark"',
+        '-m "database and not exhaustive and not browser and not benchmark"',
         "-m browser",
         "-m benchmark",
     ):

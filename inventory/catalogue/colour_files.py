@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
-from inventory.compute.colour import Lab, lab_d65_from_d50
+from inventory.compute.colour.lab import Lab, lab_d65_from_d50
+from inventory.compute.colour.photograph import PhotographUnclear, Pixels
+from inventory.compute.colour.readings import KnownColour, average_readings
 from inventory.compute.errors import WorkshopError
-from inventory.compute.photograph import PhotographUnclear, Pixels
-from inventory.compute.readings import KnownColour, average_readings
 from inventory.tables.cells import Cell, shown
 from inventory.tables.csv_rows import rows_of_csv
 from inventory.tables.problems import CellProblem

@@ -6,10 +6,10 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from inventory.catalogue.colour_files import MOST_PHOTO_BYTES, MOST_READINGS_BYTES, read_photograph
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
+from inventory.compute.colour.photograph import colour_in_photograph, read_region
+from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
-from inventory.compute.photograph import colour_in_photograph, read_region
-from inventory.compute.readings import KnownColour
 from inventory.models import Shade
 from inventory.shelf.forms import new_key
 

@@ -4,10 +4,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from inventory.catalogue.owning import Kept, kept_of
-from inventory.compute.colour import delta_e_00
-from inventory.compute.colour_grade import grade_between, grade_in_words
-from inventory.compute.colour_knowing import difference_between
+from inventory.compute.colour.grade import grade_between, grade_in_words
+from inventory.compute.colour.knowing import difference_between
+from inventory.compute.colour.lab import delta_e_00
 from inventory.compute.errors import WorkshopError
+from inventory.compute.names.weight_labels import same_weight
 from inventory.models import Shade, ThreadRange
 
 ONE_WAY = (
@@ -105,7 +106,8 @@ def equivalents(shade: Shade) -> list[Equivalent]:
             grade=grade,
             in_words=grade_in_words(grade),
             same_fibre=others[at].range.fibre == shade.range.fibre,
-            same_weight=others[at].range.weight_label == shade.range.weight_label,
+            same_weight=same_weight(others[at].range.weight_label, shade.range.weight_label) is True
+            or others[at].range.weight_label == shade.range.weight_label,
             kept=kept[others[at].pk],
         )
         for at, grade in zip(chosen, grades, strict=True)

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from inventory.compute.colour import parse_colour
+from inventory.compute.colour.lab import parse_colour
 from inventory.compute.density import LinearDensity, in_other_systems
 from inventory.compute.diameters import Winding, density_doubt
 from inventory.compute.errors import WorkshopError
@@ -71,6 +71,7 @@ class RangeForm(RecordForm):
             "tex_is_nominal",
             "weight_label",
             "needle",
+            "washing",
             "most_stitches_per_minute",
         )
         labels = {

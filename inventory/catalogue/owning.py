@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
-from inventory.compute.colour import Lab, parse_colour
+from inventory.compute.colour.lab import Lab, parse_colour
 from inventory.compute.names.plain import colour_of_name
 from inventory.models import Shade, Spool
 from inventory.shelf.reads import NearShade, owned_nearest

@@ -5,8 +5,9 @@ from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import models
 
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.models import Change, EarlierCode, Shade
 from inventory.shelf.things import CATALOGUE
@@ -16,7 +17,7 @@ class CannotAdd(WorkshopError):
     """The record is there already, or lacks something."""
 
 
-@transaction.atomic
+@whole_act
 def add_record(record: models.Model, *, at: datetime, by: Any, key: str) -> models.Model:
     """Return ``record``, now part of the catalogue; the same key sent again adds nothing. Raises CannotAdd."""
     if not isinstance(record, CATALOGUE):
@@ -34,7 +35,7 @@ def add_record(record: models.Model, *, at: datetime, by: Any, key: str) -> mode
     return record
 
 
-@transaction.atomic
+@whole_act
 def set_earlier_codes(shade: Shade, codes: Iterable[str], *, at: datetime, by: Any) -> Change | None:
     """Return what was noted of the earlier codes of ``shade``; None where they were these already."""
     before = list(shade.earlier_codes.values_list("code", flat=True))

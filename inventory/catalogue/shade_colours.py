@@ -4,10 +4,9 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from inventory.acting import whole_act
+from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
-from inventory.compute.readings import KnownColour
 from inventory.models import Change, Shade, ThreadRange
 from inventory.shelf.things import edit_catalogue
 
@@ -34,7 +33,7 @@ def set_colour(shade: Shade, colour: KnownColour, *, at: datetime, by: Any, key:
     )
 
 
-@transaction.atomic
+@whole_act
 def set_colours(
     range: ThreadRange, colours: Mapping[str, KnownColour], *, at: datetime, by: Any
 ) -> list[tuple[Shade, KnownColour, Change | None]]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincinv, gammaln, ndtr, stdtr, stdtrit
+from scipy.special import gammainccinv, gammaincinv, gammaln, ndtr, stdtr, stdtrit
 
 from inventory.compute.demand import WINDOW_WEEKS
 
@@ -27,6 +27,7 @@ SHELF_WEEKS = 0.5  # the shelf's level is worth half a week of a material's own
 SLOW_MEMORY = 0.99  # of a week's use, from week to week
 SIZE_SD = 0.7  # of the logarithm of a use, before any was seen; worth two uses
 SIZE_WORTH = 2.0
+FARTHEST = 12.0
 _CELLS = 4096
 
 
@@ -85,8 +86,7 @@ def mover_use(
     spread = math.sqrt(float(np.mean((errors - up) ** 2)))
     now = float(forecast[-1]) * weeks / whole
     sd = math.hypot(now * spread * math.sqrt(1 + 1 / n), now / weeks * weeks_sd)
-    share = float(ndtr(stdtrit(n + 2, level)))
-    point = gamma_quantile(share, mean=now * (1 + up), sd=sd)
+    point = _gamma_at(float(stdtrit(n + 2, level)), mean=now * (1 + up), sd=sd)
     return LeadTimeUse(now, point, "trend" if has_trend else "mean")
 
 
@@ -118,7 +118,7 @@ def _short(used: Floats, *, weeks: float, weeks_sd: float, level: float, shelf: 
     strays = float(((recent - recent.mean()) ** 2).sum())
     variance = (2 * (shelf.cv * mean) ** 2 + strays) / (k + 1)
     sd = math.hypot(math.sqrt(variance * (weeks + weeks**2 / k)), mean * weeks_sd)
-    point = gamma_quantile(float(ndtr(stdtrit(k + 1, level))), mean=mean * weeks, sd=sd)
+    point = _gamma_at(float(stdtrit(k + 1, level)), mean=mean * weeks, sd=sd)
     return LeadTimeUse(mean * weeks, point, "short")
 
 
@@ -179,3 +179,14 @@ def gamma_quantile(share: float, *, mean: float, sd: float) -> float:
         return mean
     shape = (mean / sd) ** 2
     return float(gammaincinv(shape, share)) * sd**2 / mean
+
+
+def _gamma_at(score: float, *, mean: float, sd: float) -> float:
+    """Return a gamma distribution's point that is as rare as a normal ``score``.
+
+    From the far side, where a share would round to 1; beyond twelve sigmas nothing is rarer.
+    """
+    if sd <= 1e-12 * mean or mean <= 0:
+        return mean
+    shape = (mean / sd) ** 2
+    return float(gammainccinv(shape, ndtr(-min(score, FARTHEST)))) * sd**2 / mean

@@ -6,8 +6,10 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.db import models, transaction
+from django.db import models
 
+from inventory.acting import held as held_rows
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.posting import key_used
 from inventory.models import Change, StockItem
@@ -17,7 +19,7 @@ class CannotChange(WorkshopError):
     """The record has no such field, or the value does not suit it."""
 
 
-@transaction.atomic
+@whole_act
 def change(
     record: models.Model, *, changes: Mapping[str, Any], at: datetime, by: Any, key: str = "", what: str = ""
 ) -> Change | None:
@@ -25,7 +27,7 @@ def change(
 
     ``key`` makes a late repetition harmless; ``what`` defaults to the record's name.
     """
-    held = type(record)._default_manager.select_for_update(no_key=True).get(pk=record.pk)
+    held = _held(record)
     fields = {name: _field(held, name) for name in changes}
     before = {name: _shown(getattr(held, name)) for name in fields}
     # Two records may have one name: put-ups of two ranges are both called "1000 m spool".
@@ -69,6 +71,13 @@ def changed_before(key: str) -> Change | None:
 def history_of(record: models.Model) -> models.QuerySet[Change]:
     """Return what was edited on ``record``, newest first."""
     return Change.objects.filter(table=_table(record), record=record.pk)
+
+
+def _held(record: models.Model) -> models.Model:
+    if not isinstance(record, StockItem):
+        return held_rows(type(record)._default_manager.all()).get(pk=record.pk)
+    held_rows(StockItem.objects.all()).get(pk=record.pk)
+    return type(record)._default_manager.get(pk=record.pk)
 
 
 def _is_same(earlier: Change, record: models.Model, after: Mapping[str, Any]) -> bool:

@@ -10,9 +10,10 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 from django.db.models import F
 
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.posting import (
     Finding,
@@ -140,19 +141,7 @@ def set_aside(item: StockItem, *, quantity: int, holder: str, key: str, at: date
     if not key:
         raise key_missing()
     try:
-        with transaction.atomic():
-            moved = (
-                StockItem.objects.filter(
-                    pk=item.pk, retired_at__isnull=True, on_hand__gte=F("reserved") + quantity
-                )
-                .exclude(known=Known.UNKNOWN)
-                .update(reserved=F("reserved") + quantity)
-            )
-            if not moved:
-                raise _cannot_set_aside(item, quantity)
-            reservation = Reservation.objects.create(
-                item_id=item.pk, quantity=quantity, holder=holder, key=key, at=at, by=by
-            )
+        reservation = _set_aside(item, quantity, holder=holder, key=key, at=at, by=by)
     except (IntegrityError, NotEnough):
         earlier = Reservation.objects.filter(key=key).first()
         if earlier is None:
@@ -165,7 +154,17 @@ def set_aside(item: StockItem, *, quantity: int, holder: str, key: str, at: date
     return reservation
 
 
-@transaction.atomic
+@whole_act
+def _set_aside(item: StockItem, quantity: int, **particulars: Any) -> Reservation:
+    free = StockItem.objects.filter(
+        pk=item.pk, retired_at__isnull=True, on_hand__gte=F("reserved") + quantity
+    )
+    if not free.exclude(known=Known.UNKNOWN).update(reserved=F("reserved") + quantity):
+        raise _cannot_set_aside(item, quantity)
+    return Reservation.objects.create(item_id=item.pk, quantity=quantity, **particulars)
+
+
+@whole_act
 def release(reservations: Iterable[Reservation]) -> int:
     """Return the number of ``reservations`` given back; one that is gone already counts for nothing."""
     released = 0

@@ -3,7 +3,7 @@
 The hand of ``inventory.ledger``: everything here runs inside the one transaction of ``once``.
 
 Rows are locked in one order everywhere, so that no two acts wait for each other: labels, items by their number,
-then reservations.
+then reservations. ``_hold`` says in SQL what ``inventory.acting.held`` says.
 """
 
 import math
@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, connection
 from django.db.models import Sum
 from django.utils.timezone import localdate
 
+from inventory.acting import held as held_rows
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.models import Entry, StockItem
 
@@ -66,8 +68,7 @@ def once(key: str, act: Callable[[], list[Entry]], *, same: Callable[[Sequence[E
     if not key:
         raise key_missing()
     try:
-        with transaction.atomic():
-            return sorted(act(), key=lambda entry: entry.line)
+        return sorted(whole_act(act)(), key=lambda entry: entry.line)
     except (IntegrityError, WorkshopError):
         # A refusal too may be a repetition: the first sending may have taken the last of it.
         entries = entries_of(key)
@@ -97,7 +98,7 @@ def moved_alike(entries: Sequence[Entry], lines: Sequence[Line], *, reason: str)
 
 def lock(pk: int) -> StockItem:
     """Return the item as it stands, held against every other act until the transaction ends."""
-    return StockItem.objects.select_for_update(no_key=True).get(pk=pk)
+    return held_rows(StockItem.objects.all()).get(pk=pk)
 
 
 def write(

@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
 from inventory.compute.errors import WorkshopError
 from inventory.lists.found import ShelfSearch, Tab, makers, weight_labels
 from inventory.models import StockItem

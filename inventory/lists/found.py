@@ -11,7 +11,7 @@ from django.db.models import Count, F, Q, QuerySet
 from django.db.models.expressions import OrderBy
 from django.db.models.functions import Coalesce
 
-from inventory.compute.colour import Lab, delta_e_00
+from inventory.compute.colour.lab import Lab, delta_e_00
 from inventory.compute.names.plain import is_colour_word
 from inventory.models import Place, Shade, StabilizerProduct, StockItem, ThreadRange
 from inventory.shelf.reads import Described, described

@@ -10,7 +10,7 @@ from inventory.models.stabilizer import Offcut, SheetPack, StabilizerProduct, St
 from inventory.models.stock import LabelSeries, StockItem
 from inventory.models.stocktakes import Stocktake, StocktakeLine
 from inventory.models.suppliers import Offer, PriceBreak, Staple, Supplier
-from inventory.models.threads import EarlierCode, PutUp, Shade, Spool, ThreadRange
+from inventory.models.threads import EarlierCode, Fibre, PutUp, Shade, Spool, ThreadRange, Washing
 
 __all__ = [
     "BobbinBatch",
@@ -18,6 +18,7 @@ __all__ = [
     "Change",
     "EarlierCode",
     "Entry",
+    "Fibre",
     "LabelSeries",
     "LandedRow",
     "NeedlePack",
@@ -42,4 +43,5 @@ __all__ = [
     "StocktakeLine",
     "Supplier",
     "ThreadRange",
+    "Washing",
 ]

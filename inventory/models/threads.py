@@ -7,8 +7,8 @@ from django.db import models
 from django.db.models import F, Q, Sum
 from django.db.models.functions import Coalesce
 
-from inventory.compute.colour import Lab, hex_from_lab
-from inventory.compute.colour_knowing import usual_sigma
+from inventory.compute.colour.knowing import usual_sigma
+from inventory.compute.colour.lab import Lab, hex_from_lab
 from inventory.compute.density import tex_as_written
 from inventory.compute.names.plain import has_colour_word, plain_name, plain_names
 from inventory.models.stock import StockItem
@@ -22,6 +22,15 @@ class Fibre(models.TextChoices):
     SILK = "silk", "silk"
     WOOL = "wool", "wool"
     METALLIC = "metallic", "metallic"
+
+
+class Washing(models.TextChoices):
+    """How hot a thing is washed, or bears to be; empty where nobody has said."""
+
+    NOT = "not", "not washed"
+    COOL = "cool", "up to 40 °C"
+    WARM = "warm", "up to 60 °C"
+    BOILED = "boiled", "boiled, or washed industrially"
 
 
 class ThreadRange(models.Model):
@@ -42,6 +51,14 @@ class ThreadRange(models.Model):
     tex_is_nominal = models.BooleanField(default=False)
     weight_label = models.CharField(max_length=12, blank=True)
     needle = models.CharField(max_length=40, blank=True, help_text="Size and point this thread asks for.")
+    washing = models.CharField(
+        "bears washing",
+        max_length=6,
+        choices=Washing.choices,
+        blank=True,
+        default="",
+        help_text="As the maker says; empty: what is usual for the fibre.",
+    )
     # NULL where the thread bears whatever the machine does.
     most_stitches_per_minute = models.PositiveIntegerField(
         null=True, blank=True, help_text="The speed this thread bears; empty for any."

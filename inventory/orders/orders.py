@@ -6,10 +6,12 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 from django.db.models import Max
 from django.utils.timezone import localdate
 
+from inventory.acting import held as held_rows
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
 from inventory.ledger import Finding, LedgerProblem, Line, entries_of, once, reverse, write
@@ -95,7 +97,7 @@ def draft_order(
     raise AssertionError("the last attempt returns or raises")
 
 
-@transaction.atomic
+@whole_act
 def _drafted(supplier: Supplier, things: Sequence[OrderedThing], **particulars: Any) -> Order:
     last = Order.objects.aggregate(last=Max("number"))["last"] or 0
     order = Order.objects.create(
@@ -137,7 +139,7 @@ def _line_of(order: Order, number: int, thing: OrderedThing) -> OrderLine:
     )
 
 
-@transaction.atomic
+@whole_act
 def place_order(order: Order, *, at: datetime, expected_on: date | None = None) -> Order:
     """Return ``order``, now placed; it is expected after the supplier's lead time unless a day is given."""
     held = _held(order)
@@ -154,7 +156,7 @@ def place_order(order: Order, *, at: datetime, expected_on: date | None = None) 
     return held
 
 
-@transaction.atomic
+@whole_act
 def expect_order(order: Order, *, on: date) -> Order:
     """Return ``order`` with another day on which its rest is expected."""
     held = _held(order)
@@ -165,7 +167,7 @@ def expect_order(order: Order, *, on: date) -> Order:
     return held
 
 
-@transaction.atomic
+@whole_act
 def cancel_order(order: Order, *, at: datetime) -> Order:
     """Return ``order`` without what has not come of it: cancelled where nothing has, else closed."""
     held = _held(order)
@@ -182,7 +184,7 @@ def cancel_order(order: Order, *, at: datetime) -> Order:
     return held
 
 
-@transaction.atomic
+@whole_act
 def take_cancelling_back(order: Order) -> Order:
     """Return ``order`` as it stood before it was cancelled, or before its rest was given up."""
     held = _held(order)
@@ -194,7 +196,7 @@ def take_cancelling_back(order: Order) -> Order:
     return held
 
 
-@transaction.atomic
+@whole_act
 def give_up(line: OrderLine) -> OrderLine:
     """Return ``line`` with nothing more expected of it: it came short."""
     held = _held(line.order)
@@ -352,4 +354,4 @@ def order_problems() -> list[LedgerProblem]:
 
 def _held(order: Order) -> Order:
     """Return the order as it stands, held against every other change until the transaction ends."""
-    return Order.objects.select_for_update(no_key=True).select_related(None).get(pk=order.pk)
+    return held_rows(Order.objects.select_related(None)).get(pk=order.pk)

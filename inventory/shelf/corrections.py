@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from inventory.acting import held, whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
 from inventory.compute.weighing import length_from_weight, weight_of_length
@@ -34,7 +33,7 @@ class Corrected:
     holders: tuple[str, ...]
 
 
-@transaction.atomic
+@whole_act
 def correct_spool(
     spool: StockItem,
     *,
@@ -55,19 +54,19 @@ def correct_spool(
         raise WorkshopError(
             f"{put_up} is a put-up of {put_up.range}, not of {shade.range}. Choose one of {shade.range}."
         )
-    held = Spool.objects.select_for_update(no_key=True, of=("self",)).get(pk=spool.pk)
-    if held.retired_at is not None:
-        raise WorkshopError(f"{held} has left the shelf. Put it back there first, then correct it.")
+    held(StockItem.objects.filter(pk=spool.pk)).get()
+    before = Spool.objects.select_related("shade__range", "put_up").get(pk=spool.pk)
+    if before.retired_at is not None:
+        raise WorkshopError(f"{before} has left the shelf. Put it back there first, then correct it.")
     holders = tuple(
-        Reservation.objects.filter(item_id=held.pk)
+        Reservation.objects.filter(item_id=spool.pk)
         .order_by("holder")
         .values_list("holder", flat=True)
         .distinct()
     )
     written = entries_of(key)
-    before = Spool.objects.select_related("shade__range", "put_up").get(pk=held.pk)
     made = change(
-        held,
+        Spool.objects.get(pk=spool.pk),
         changes={"shade": shade, "put_up": put_up},
         at=at,
         by=by,
@@ -76,7 +75,7 @@ def correct_spool(
     )
     if written or made is None:
         return Corrected(made, written[0] if written else None, holders)
-    after = Spool.objects.select_related("shade__range", "put_up").get(pk=held.pk)
+    after = Spool.objects.select_related("shade__range", "put_up").get(pk=spool.pk)
     length_mm = _length_now(before, after)
     if length_mm is None or (length_mm == before.on_hand and before.known != Known.WEIGHED):
         return Corrected(made, None, holders)

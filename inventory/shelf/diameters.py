@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from inventory.acting import whole_act
 from inventory.compute.diameters import TOOLS, Winding, length_from_diameter, sigma_by_diameter
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import format_length
@@ -24,14 +23,14 @@ class DiametersNotKnown(WorkshopError):
 
 
 @dataclass(frozen=True)
-class Way:
+class MeasuringWay:
     """A way to tell how much is on a spool, with one sigma in mm of what it would tell."""
 
     called: str
     sigma_mm: float
 
 
-@transaction.atomic
+@whole_act
 def measure_spool(
     spool: StockItem, *, diameter_mm: float, tool: str, key: str, at: datetime, by: Any, reference: str = ""
 ) -> Entry:
@@ -60,24 +59,24 @@ def winding_of(put_up: PutUp | None) -> Winding | None:
     return Winding(put_up.length_mm, put_up.full_diameter_mm, put_up.core_diameter_mm)
 
 
-def ways_to_tell(spool: StockItem) -> list[Way]:
+def ways_to_tell(spool: StockItem) -> list[MeasuringWay]:
     """Return the ways that tell how much is on ``spool`` as it is thought to stand, the surest first."""
     fresh = _spool(spool)
     left_mm = max(0, fresh.on_hand)
     ways = []
     with suppress(TareNotKnown):  # nothing is told by a weight until an empty one was weighed
-        ways = [Way(name, sigma_by_weight(fresh, left_mm, step)) for name, step in SCALES_MG.items()]
+        ways = [MeasuringWay(name, sigma_by_weight(fresh, left_mm, step)) for name, step in SCALES_MG.items()]
     winding = winding_of(fresh.put_up)
     if winding is not None:
         share = min(1.0, left_mm / winding.length_mm)
         ways += [
-            Way(tool, sigma_by_diameter(share, winding=winding, error_mm=error))
+            MeasuringWay(tool, sigma_by_diameter(share, winding=winding, error_mm=error))
             for tool, error in TOOLS.items()
         ]
     if fresh.put_up is not None:
         share = left_mm / fresh.put_up.length_mm
         seen = min(FILL_LEVELS.values(), key=lambda level: abs(level.fraction - share))
-        ways.append(Way("the eye", seen.sigma_fraction * fresh.put_up.length_mm))
+        ways.append(MeasuringWay("the eye", seen.sigma_fraction * fresh.put_up.length_mm))
     return sorted(ways, key=lambda way: way.sigma_mm)
 
 

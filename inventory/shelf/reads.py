@@ -5,9 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.compute.colour import Lab, delta_e_00, parse_colour
-from inventory.compute.colour_grade import grade_between, grade_in_words
+from inventory.compute.colour.grade import grade_between, grade_in_words
+from inventory.compute.colour.lab import Lab, delta_e_00, parse_colour
 from inventory.compute.errors import WorkshopError
+from inventory.compute.left_out import LeftOut
 from inventory.compute.names.plain import colour_of_name
 from inventory.models import (
     BobbinBatch,
@@ -87,6 +88,18 @@ def owned_nearest(colour: Lab, *, limit: int) -> list[NearShade]:
         )
         for index in nearest
     ]
+
+
+def left_out_of_nearest() -> list[LeftOut]:
+    """Return the needle spools that a search by colour cannot find: those whose colour nobody has said, and those gone.
+
+    Weight and fibre are not asked about there, and a spool of unknown length is found with what its books say.
+    """
+    nameless = Spool.objects.filter(shade__range__purpose="needle", shade__lab_l__isnull=True)
+    labels = tuple(nameless.on_the_shelf().order_by("label").values_list("label", flat=True))
+    gone = Spool.objects.filter(retired_at__isnull=False).count()
+    found = [LeftOut("spools", len(labels), "colour", labels)] if labels else []
+    return [*found, LeftOut("spools", gone, "retired")] if gone else found
 
 
 @dataclass(frozen=True)

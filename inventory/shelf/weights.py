@@ -4,8 +4,7 @@ import math
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.knowing import sealed_sigma
 from inventory.compute.lengths import format_length, format_weight
@@ -44,7 +43,7 @@ class LengthWhenFullNotKnown(WorkshopError):
     """A spool without a put-up says nothing about how much it holds when full."""
 
 
-@transaction.atomic
+@whole_act
 def weigh_spool(
     spool: StockItem,
     *,
@@ -121,7 +120,7 @@ def mark_unknown(item: StockItem, *, key: str, at: datetime, by: Any, reference:
     return post([line], reason=Entry.Reason.COUNT, key=key, at=at, by=by, reference=reference)[0]
 
 
-@transaction.atomic
+@whole_act
 def learn_tare(spool: StockItem, *, empty_mg: int, at: datetime, by: Any, key: str = "") -> Change | None:
     """Return what was noted of an empty spool's weight; None where it was known to weigh just that.
 

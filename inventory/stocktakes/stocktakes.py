@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 from django.db.models import F, QuerySet
 
+from inventory.acting import held as held_rows
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import entries_of
 from inventory.ledger.changes import change
@@ -70,6 +72,7 @@ def begin_items(items: Iterable[StockItem], *, what: str, key: str, at: datetime
     return _begin(None, what, chosen, key=key, at=at, by=by)
 
 
+@whole_act
 def record(
     stocktake: Stocktake,
     *,
@@ -87,26 +90,25 @@ def record(
     nothing is noted. Raises NoSuchLabel, StocktakeFinished and what the act itself refuses.
     """
     item = item_labelled(label)
-    with transaction.atomic():
-        # Held, so that nobody finishes it in the middle of this.
-        held = Stocktake.objects.select_for_update(no_key=True).get(pk=stocktake.pk)
-        repeated = bool(entries_of(key))
-        if held.finished_at is not None and not repeated:
-            raise StocktakeFinished(
-                f"The stocktake of {held} ended on {held.finished_at:%d %b %Y}. Begin another."
-            )
-        away = held.place is not None and item.place_id != held.place_id and not repeated
-        if away and moving is None:
-            raise TurnedUpHere(
-                f"The books have {item} at {item.place or 'no place'}, and this is {held.place}. "
-                "Is it kept here from now on, or does it go back?"
-            )
-        entry = note_found(item, found, key=key, at=at, by=by, reference=_reference(held))
-        if repeated:
-            return _line_of(held, entry)
-        if away and moving:
-            change(item, changes={"place": held.place}, at=at, by=by)
-        return _write_line(held, item, entry, at=at)
+    # Held, so that nobody finishes it in the middle of this.
+    held = held_rows(Stocktake.objects.all()).get(pk=stocktake.pk)
+    repeated = bool(entries_of(key))
+    if held.finished_at is not None and not repeated:
+        raise StocktakeFinished(
+            f"The stocktake of {held} ended on {held.finished_at:%d %b %Y}. Begin another."
+        )
+    away = held.place is not None and item.place_id != held.place_id and not repeated
+    if away and moving is None:
+        raise TurnedUpHere(
+            f"The books have {item} at {item.place or 'no place'}, and this is {held.place}. "
+            "Is it kept here from now on, or does it go back?"
+        )
+    entry = note_found(item, found, key=key, at=at, by=by, reference=_reference(held))
+    if repeated:
+        return _line_of(held, entry)
+    if away and moving:
+        change(item, changes={"place": held.place}, at=at, by=by)
+    return _write_line(held, item, entry, at=at)
 
 
 def next_thing(text: str) -> StockItem | None:
@@ -159,11 +161,7 @@ def _begin(
     if not key:
         raise key_missing()
     try:
-        with transaction.atomic():
-            stocktake = Stocktake.objects.create(place=place, what=what, started_at=at, by=by, key=key)
-            StocktakeLine.objects.bulk_create(
-                StocktakeLine(stocktake=stocktake, item=item, expected=item.on_hand) for item in items
-            )
+        return _begun(items, place=place, what=what, started_at=at, by=by, key=key)
     except IntegrityError:
         earlier = Stocktake.objects.filter(key=key).first()
         if earlier is not None:
@@ -176,6 +174,14 @@ def _begin(
         raise StocktakeGoingOn(
             f"{place} has been counted since {going_on.started_at:%d %b %Y}. Go on with that, or finish it first."
         ) from None
+
+
+@whole_act
+def _begun(items: Iterable[StockItem], **particulars: Any) -> Stocktake:
+    stocktake = Stocktake.objects.create(**particulars)
+    StocktakeLine.objects.bulk_create(
+        StocktakeLine(stocktake=stocktake, item=item, expected=item.on_hand) for item in items
+    )
     return stocktake
 
 

@@ -4,13 +4,13 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from inventory.acting import whole_act
 from inventory.catalogue.forms import PutUpForm, RecordForm, ShadeForm
 from inventory.catalogue.pages import BOOKS, Book
 from inventory.catalogue.records import add_record, set_earlier_codes
@@ -111,7 +111,7 @@ def _say_doubt(form: RecordForm, request: HttpRequest) -> None:
         messages.warning(request, doubt)
 
 
-@transaction.atomic
+@whole_act
 def _add(form: RecordForm, request: HttpRequest) -> Any:
     at = timezone.now()
     record = add_record(form.instance, at=at, by=request.user, key=form.cleaned_data["key"])
@@ -121,7 +121,7 @@ def _add(form: RecordForm, request: HttpRequest) -> Any:
     return record
 
 
-@transaction.atomic
+@whole_act
 def _edit(form: RecordForm, request: HttpRequest) -> None:
     at, key = timezone.now(), form.cleaned_data["key"]
     # What the form has done to its instance is not saved: the verb reads the record anew and notes each difference.

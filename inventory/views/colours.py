@@ -12,9 +12,9 @@ from django.views.decorators.http import require_http_methods
 from inventory.catalogue.colour_files import colour_for, read_meter_file
 from inventory.catalogue.colour_forms import FoundForm, PhotographForm, ReadingsForm
 from inventory.catalogue.shade_colours import set_colour, set_colours
-from inventory.compute.colour import delta_e_00, hex_from_lab
+from inventory.compute.colour.lab import delta_e_00, hex_from_lab
+from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
-from inventory.compute.readings import KnownColour
 from inventory.models import Shade, ThreadRange
 
 

@@ -5,7 +5,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from inventory.catalogue.owning import do_i_own
-from inventory.compute.colour import hex_from_lab
+from inventory.compute.colour.lab import hex_from_lab
 from inventory.compute.errors import WorkshopError
 
 

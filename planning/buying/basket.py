@@ -1,17 +1,14 @@
-"""The basket for what must be bought: offers brought to market, the comparisons, the rows, the orders."""
+"""The basket for what must be bought: offers brought to market, the comparisons, the rows."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any
 
 import numpy as np
-from django.db import transaction
 
-from inventory.compute.colour import delta_e_00
-from inventory.models import Offer, Order, Shade, Supplier
-from inventory.orders.orders import OrderedThing, draft_order
+from inventory.compute.colour.lab import delta_e_00
+from inventory.models import Offer, Shade, Supplier
 from planning.buying.materials import Material
 from planning.buying.needs import MaterialNeed, Needs
 from planning.compute.buying.basket import (
@@ -30,13 +27,16 @@ from planning.compute.buying.basket_program import (
     from_one_supplier,
     from_suppliers,
     solve_basket,
+    split_basket,
 )
+from planning.compute.search.proof import Proof, SecondsLeft
 from planning.models import Rules
 from planning.plan.shelf import is_of, offers_by_range, sold_as
 
 # Within a thousandth of the cheapest, nobody looks further.
 GAP = 0.001
-TIME_LIMIT_S = 10.0
+# From this share of the basket on, what one dye lot costs is worth a person's decision. Common practice, no source.
+SPLIT_MATTERS = Decimal("0.02")
 
 
 @dataclass(frozen=True)
@@ -89,12 +89,27 @@ class Alone:
 
 
 @dataclass(frozen=True)
+class SplitOffer:
+    """What the basket would cost if a material could come from several suppliers, and which ones then do.
+
+    ``costs`` is what keeping each material to one supplier costs; it is the *least* that can be said of it where the
+    search for the split was not done (``proof``).
+    """
+
+    total: Decimal
+    costs: Decimal
+    materials: tuple[str, ...]
+    proof: Proof | None
+    matters: bool
+
+
+@dataclass(frozen=True)
 class BasketPlan:
     """The basket, supplier by supplier, with what it saves and what it cannot do.
 
     ``saves`` is against buying each thing where it is cheapest, None where that cannot be done. ``late`` are the
     needs that nobody delivers by their day, with the day on which the quickest does; ``unsold`` those that nobody
-    of these suppliers sells.
+    of these suppliers sells. ``split`` says what one dye lot of each material costs, None where nobody asked.
     """
 
     basket: Basket
@@ -103,6 +118,7 @@ class BasketPlan:
     alone: tuple[Alone, ...]
     late: tuple[tuple[MaterialNeed, date], ...]
     unsold: tuple[MaterialNeed, ...]
+    split: SplitOffer | None = None
 
     @property
     def order_by(self) -> date | None:
@@ -110,23 +126,37 @@ class BasketPlan:
 
 
 def plan_basket(
-    needs: Needs, *, today: date, only: Iterable[str] = (), one_supplier: bool = False, compare: bool = True
+    needs: Needs,
+    *,
+    today: date,
+    only: Iterable[str] = (),
+    one_supplier: bool = False,
+    may_split: bool = False,
+    compare: bool = True,
+    seconds_left: SecondsLeft = None,
 ) -> BasketPlan:
     """Return the cheapest basket for what must be bought, from ``only`` these suppliers if any are named.
 
-    With ``one_supplier`` all of it comes from the cheapest who has everything. Raises NoBasket.
+    With ``one_supplier`` all of it comes from the cheapest who has everything; where it ``may_split``, a material may
+    come from several, in several dye lots. Raises NoBasket.
     """
     names = set(only)
     _refuse_unknown(names)
     at_market = _to_market(needs.to_buy, only=names, today=today)
     market = at_market.market
     alone = from_one_supplier(market) if market.needs and (compare or one_supplier) else {}
+    split: SplitOffer | None = None
     if one_supplier and market.needs:
         if not alone:
             raise NoBasket("No supplier alone has everything that is needed. Buy from several.")
-        basket = min(alone.values(), key=lambda each: each.net)
+        # What is proven of it is so among baskets of one supplier: the list of those stands beside it.
+        basket = replace(min(alone.values(), key=lambda each: each.net), bound=None, proof=None)
     else:
-        basket = solve_basket(market, gap=GAP, time_limit_s=TIME_LIMIT_S)
+        basket = solve_basket(market, gap=GAP, seconds_left=seconds_left)
+        cheaper = split_basket(market, seconds_left=seconds_left) if market.needs else None
+        split = None if cheaper is None else _split_offer(basket, cheaper, at_market)
+        if may_split and cheaper is not None and split is not None and split.costs > 0:
+            basket = cheaper
     return BasketPlan(
         basket=basket,
         parts=_parts(basket, at_market, today=today),
@@ -137,6 +167,25 @@ def plan_basket(
         ),
         late=at_market.late,
         unsold=at_market.unsold,
+        split=split,
+    )
+
+
+def _split_offer(basket: Basket, cheaper: Basket, at_market: "_AtMarket") -> SplitOffer:
+    """Return what one dye lot of each material costs: the difference of what is to be paid, not of the worth left."""
+    if cheaper.net >= basket.net or cheaper.total >= basket.total:
+        return SplitOffer(basket.total, Decimal("0.00"), (), cheaper.proof, matters=False)
+    sellers: dict[str, set[str]] = {}
+    for each in cheaper.bought:
+        sellers.setdefault(each.offer.material, set()).add(each.offer.supplier)
+    names = {sold.material.key: sold.material.name for sold in at_market.sold.values()}
+    costs = basket.total - cheaper.total
+    return SplitOffer(
+        total=cheaper.total,
+        costs=costs,
+        materials=tuple(names[key] for key, who in sellers.items() if len(who) > 1),
+        proof=cheaper.proof,
+        matters=costs >= SPLIT_MATTERS * basket.total,
     )
 
 
@@ -316,79 +365,6 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
             )
         )
     return tuple(parts)
-
-
-def shopping_rows_of_all(plan: BasketPlan, needs: Needs) -> list[dict[str, Any]]:
-    """Return one row for each thing to buy, and one for each that nobody sells: money as text, lengths in mm."""
-    rows = []
-    for part in plan.parts:
-        for line in part.lines:
-            rows.append(_row(line.covers, line))
-    rows += [_row((need,), None) for need in plan.unsold]
-    return rows
-
-
-def _row(needs: Sequence[MaterialNeed], line: BasketLine | None) -> dict[str, Any]:
-    first = needs[0] if needs else None
-    material = line.sold.material if line else first.material if first else None
-    assert material is not None  # a row is of a line, or of a need
-    missing = sum(need.missing for need in needs)
-    length_mm = _bobbin_length_mm(material) if material.kind == "bobbins" else 1
-    is_length = material.unit == "mm" or material.kind == "bobbins"
-    order_by = line.order_by if line else first.net.order_by if first else None
-    days = [need.needed_on for need in needs if need.needed_on]
-    return {
-        "what": f"{material.detail} {material.name}".strip() if material.kind == "thread" else material.name,
-        "need_mm": missing * length_mm if is_length else 0,
-        "packs": line.bought.packs if line else 0,
-        "put_up": line.put_up if line else "",
-        "supplier": line.bought.offer.supplier if line else "",
-        "unit_price": str(_unit_price(line.bought)) if line else "0.00",
-        "total": str(line.bought.cost) if line else "0.00",
-        "order_by": order_by.isoformat() if order_by else None,
-        "kind": material.kind,
-        "need_pieces": 0 if material.unit == "mm" else missing,
-        "needed_on": min(days).isoformat() if days else None,
-        "jobs": sorted({job.job for need in needs for job in need.jobs}),
-        "kept_for": next((need.kept_for for need in needs if need.kept_for), ""),
-    }
-
-
-def _bobbin_length_mm(material: Material) -> int:
-    return int(material.record.length_mm)
-
-
-def _unit_price(bought: Bought) -> Decimal:
-    """What a pack costs on average: further packs may be cheaper than the first."""
-    return (bought.cost / bought.packs).quantize(Decimal("0.01"))
-
-
-@transaction.atomic
-def draft_orders(
-    plan: BasketPlan, *, key: str, at: datetime, by: Any, only: Iterable[str] = ()
-) -> list[Order]:
-    """Return a draft order for each supplier of the basket, or for ``only`` some; the same key makes them once."""
-    wanted = set(only)
-    return [
-        draft_order(
-            part.supplier,
-            things=[
-                OrderedThing(
-                    offer=line.sold.offer,
-                    packs=line.bought.packs,
-                    total=line.bought.cost,
-                    shade=line.sold.material.record if isinstance(line.sold.material.record, Shade) else None,
-                )
-                for line in part.lines
-            ],
-            key=f"{key}:{part.supplier.pk}",
-            at=at,
-            by=by,
-            shipping=part.shipping,
-        )
-        for part in plan.parts
-        if not wanted or part.supplier.name in wanted
-    ]
 
 
 def without(needs: Needs, keys: Iterable[str]) -> Needs:

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import QuerySet, Sum
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.models import (
     BobbinBatch,

@@ -10,6 +10,7 @@ from inventory.compute.demand import WINDOW_WEEKS
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.compute.lead_time_use import ShelfUse, shelf_use
+from inventory.compute.left_out import LeftOut
 from inventory.compute.reordering import ReorderPoint, reorder_point
 from inventory.ledger.use_history import (
     LeadTime,
@@ -127,6 +128,7 @@ class Needs:
 
     needs: tuple[MaterialNeed, ...]
     unclear: tuple[str, ...]
+    left_out: tuple[LeftOut, ...] = ()  # what no job could choose from, and why
 
     @property
     def to_buy(self) -> tuple[MaterialNeed, ...]:
@@ -147,7 +149,7 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
     jobs = open_jobs(include_drafts=include_drafts)
     rules = Rules.current()
     materials = all_materials(jobs={job.pk for job in jobs})
-    wanted, unclear = _wanted_by_jobs(jobs)
+    wanted, unclear, left_out = _wanted_by_jobs(jobs)
     history = weekly_use(today=today)
     shelf = shelf_use([used for key, used in history.items() if key.startswith("shade ")])
     waits = lead_times()
@@ -167,6 +169,7 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
             )
         ),
         tuple(dict.fromkeys(unclear)),
+        left_out,
     )
 
 
@@ -245,8 +248,8 @@ def _lead_time(offers: Sequence[Offer], waits: dict[int, LeadTime]) -> tuple[int
 
 def _wanted_by_jobs(
     jobs: Sequence[Job],
-) -> tuple[dict[str, list[JobNeed]], list[str]]:
-    """Return what each job takes of each material, and what cannot be said."""
+) -> tuple[dict[str, list[JobNeed]], list[str], tuple[LeftOut, ...]]:
+    """Return what each job takes of each material, what cannot be said, and what of the shelf was not considered."""
     wanted: dict[str, list[JobNeed]] = defaultdict(list)
     unclear: list[str] = []
     shelves = Shelves(jobs)
@@ -298,7 +301,7 @@ def _wanted_by_jobs(
         takes("stitches", replace(about, quantity=_stitches(job, plan)))
         for key, need in found.items():
             wanted[key].append(need)
-    return wanted, unclear
+    return wanted, unclear, shelves.whole.left_out
 
 
 def _bobbins_wanted(

@@ -1,15 +1,13 @@
 """How jobs' stabilizer is cut, posted, and what was posted of it before."""
 
 import hashlib
-import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from inventory.acting import fingerprint_of, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import entries_of, release
 from inventory.models import Entry, Offcut, Reservation, StockItem
@@ -28,10 +26,6 @@ from planning.plan.ask import layers_asked
 from planning.plan.shelf import set_aside_for, stabilizer_stock
 
 STABILIZER = (StockItem.Kind.ROLL, StockItem.Kind.SHEETS, StockItem.Kind.OFFCUT)
-
-
-class ShelfHasChanged(WorkshopError):
-    """What would be cut now is not what the person was shown."""
 
 
 @dataclass(frozen=True)
@@ -191,6 +185,7 @@ def _product_as_data(cut: ProductCut) -> dict[str, Any]:
         "roll_mm": plan.roll_mm,
         "bound_mm": plan.bound_mm,
         "is_proven": plan.is_proven,
+        "proof": str(plan.proof),
         "waste_mm2": plan.waste_mm2,
         "sources": [_source_as_data(source, cut) for source in plan.sources],
     }
@@ -238,8 +233,17 @@ def _source_as_data(source: SourceCut, cut: ProductCut) -> dict[str, Any]:
 
 def fingerprint(cuts: Sequence[ProductCut]) -> str:
     """Return a few letters that change when anything of a cut does: the page sends them back when it is posted."""
+    return fingerprint_of(_parts(cuts))
+
+
+def _parts(cuts: Sequence[ProductCut]) -> dict[str, Any]:
+    """Return what a person cuts by, named as a sentence says it."""
     data = [_product_as_data(cut) for cut in cuts]
-    return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()[:20]
+    return {
+        "the pieces that are wanted": [(cut["product"], cut["layers"]) for cut in data],
+        "what they are cut from": [[source["label"] for source in cut["sources"]] for cut in data],
+        "where the cuts lie": [(cut["roll_mm"], cut["sources"]) for cut in data],
+    }
 
 
 def taken_mm(source: SourceCut, *, free_mm: int, unit: str, kerf_mm: int = 0) -> int:
@@ -251,29 +255,36 @@ def taken_mm(source: SourceCut, *, free_mm: int, unit: str, kerf_mm: int = 0) ->
     return max(source.roll_mm, marks.end_mm)
 
 
-@transaction.atomic
+@planned_act
 def post_cut(
-    cut: JobsCut, *, shown: str, key: str, at: datetime, by: Any, unit: str = "cm", kerf_mm: int = 0
+    jobs: Sequence[Job],
+    *,
+    shown: str | None,
+    key: str,
+    at: datetime,
+    by: Any,
+    unit: str = "cm",
+    kerf_mm: int = 0,
+    hoopings: Mapping[int, int] | None = None,
 ) -> CutListed:
-    """Return what cutting the jobs' stabilizer as ``shown`` (its fingerprint) did, in one act.
+    """Return what cutting the stabilizer of ``jobs`` did, in one act, planned anew from what is there now.
 
     What each job got of it is kept, so that its plan does not ask for it again; taking the act back asks again.
-    Sent again under the same key it moves nothing and answers with what it did. Raises ShelfHasChanged if the
-    cut is no longer the one that was shown.
+    Sent again under the same key it moves nothing and answers with what it did. ``shown`` is the fingerprint of the
+    cut that a person saw: PlanHasChanged if it is another by now; None cuts whatever it is.
+    ``hoopings`` as ``plan_cuts`` takes them.
     """
-    key = _key(cut.jobs, key)
+    key = _key(jobs, key)
     done = entries_of(key)
     if done:
         # Taking from the shelf has changed what would be cut now: that is no reason to refuse a second click.
         cut_from = {each.item_id for each in done if each.quantity < 0}
         offcuts = Offcut.objects.filter(pk__in=[each.item_id for each in done]).exclude(pk__in=cut_from)
         return CutListed(tuple(done), tuple(offcuts))
+    cut = plan_cuts(jobs_to_cut([job.pk for job in jobs]), hoopings=hoopings)
     cuts = cut.cuts
-    if shown != fingerprint(cuts):
-        raise ShelfHasChanged(
-            "The shelf or the job has changed since this sheet was shown, and nothing was taken. "
-            "Look at the sheet as it is now, then cut."
-        )
+    if shown is not None:
+        refuse_if_changed(shown, _parts(cuts), look="Look at the sheet as it is now, then cut.")
     first, *more = cut.jobs
     numbers = ", ".join(str(job.pk) for job in cut.jobs)
     reference = f"jobs {numbers}" if more else f"job {first.pk}: {first.what}"

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.models import Entry, SheetPack, StabilizerProduct
 from inventory.shelf.receipts import Delivery, receive_sheets
@@ -63,7 +62,7 @@ def ring_strips(jobs: Sequence[Job]) -> RingStrips | None:
     return RingStrips(*strip_mm, tuple((product, counts[product.pk]) for product in products), tuple(kept))
 
 
-@transaction.atomic
+@whole_act
 def keep_ring_strips(jobs: Sequence[Job], *, key: str, at: datetime, by: Any) -> list[SheetPack]:
     """Return the packs of strips, one for each product, now on the shelf; each is undone like any delivery.
 

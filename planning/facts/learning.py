@@ -8,16 +8,17 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import KeyUsedForAnother
 from inventory.models import ThreadRange
 from planning.compute.certainty.enough import Factor, observed
 from planning.compute.certainty.learned import (
     TIME_PRIOR,
+    InsideBand,
     Judged,
-    Kept,
     Taught,
     UseSeen,
     WeighedJob,
@@ -87,7 +88,7 @@ class MachineLearned:
 
     machine: Machine
     factors: tuple[LearnedFactor, ...]
-    kept: Mapping[str, Kept]  # by kind of use, and under "thread" of both threads together
+    kept: Mapping[str, InsideBand]  # by kind of use, and under "thread" of both threads together
     changes: tuple[SeenChange, ...]
     told: tuple[ToldChange, ...]
 
@@ -160,21 +161,20 @@ def observe(
         raise KeyUsedForAnother("An observation needs a key, so that sending it twice teaches once.")
     observed(actual, geometry_mm=estimated, sigma_mm=sigma)  # refuses what teaches nothing
     try:
-        with transaction.atomic():
-            return Observation.objects.create(
-                kind=kind,
-                machine=machine,
-                range=range,
-                job=job,
-                estimated=estimated,
-                actual=actual,
-                sigma=sigma,
-                kappa_slope=kappa_slope,
-                kappa=kappa,
-                at=at,
-                by=by,
-                key=key,
-            )
+        return whole_act(Observation.objects.create)(
+            kind=kind,
+            machine=machine,
+            range=range,
+            job=job,
+            estimated=estimated,
+            actual=actual,
+            sigma=sigma,
+            kappa_slope=kappa_slope,
+            kappa=kappa,
+            at=at,
+            by=by,
+            key=key,
+        )
     except IntegrityError:
         earlier = Observation.objects.filter(key=key).first()
         if earlier is None:
@@ -304,7 +304,7 @@ class _Weighed:
             for each in zip(rows, answers, strict=True)
         ]
 
-    def kept(self) -> dict[str, Kept]:
+    def kept(self) -> dict[str, InsideBand]:
         thread = {
             str(name): self.learned.thread.kept(kind, jobs=self._thread_jobs)
             for name, kind in THREAD_KINDS.items()
@@ -341,10 +341,10 @@ def _log_ratio(seen: Observation) -> tuple[float, float]:
     return observed(seen.actual, geometry_mm=seen.estimated, sigma_mm=seen.sigma)
 
 
-def kept_in_words(kept: Kept) -> str:
+def kept_in_words(kept: InsideBand) -> str:
     """Return how often the stated bands held, and what it means where that is too seldom.
 
-    >>> kept_in_words(Kept(20, 18))
+    >>> kept_in_words(InsideBand(20, 18))
     'Of the last 20 weigh-backs, 18 fell inside the 95 % band.'
     """
     if not kept.of:

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 
+from inventory.acting import held as held_rows
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import KeyUsedForAnother
 from inventory.models import StockItem
@@ -72,10 +74,7 @@ def _noted(
     if not key:
         raise KeyUsedForAnother("A note on a needle needs a key, so that sending it twice counts once.")
     try:
-        with transaction.atomic():
-            held = Machine.objects.select_for_update(no_key=True).get(pk=machine.pk)
-            note(held).save(force_insert=True)
-            held.save(update_fields=["stitches_since_needle"])
+        _write(machine, note)
     except (IntegrityError, WorkshopError):
         earlier = NeedleNote.objects.filter(key=key).first()
         if earlier is None:
@@ -86,3 +85,10 @@ def _noted(
             ) from None
     machine.refresh_from_db(fields=["stitches_since_needle"])
     return needle_due(machine)
+
+
+@whole_act
+def _write(machine: Machine, note: Callable[[Machine], NeedleNote]) -> None:
+    held = held_rows(Machine.objects.all()).get(pk=machine.pk)
+    note(held).save(force_insert=True)
+    held.save(update_fields=["stitches_since_needle"])

@@ -5,8 +5,9 @@ from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import models
 
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import change
 from inventory.models import Change
@@ -17,7 +18,7 @@ class CannotSetUp(WorkshopError):
     """The record lacks something, or one of that name is there already."""
 
 
-@transaction.atomic
+@whole_act
 def add_setting(record: models.Model, *, at: datetime, by: Any) -> models.Model:
     """Return ``record`` (a machine, hoop or fabric), now part of the workshop. Raises CannotSetUp."""
     try:
@@ -30,13 +31,13 @@ def add_setting(record: models.Model, *, at: datetime, by: Any) -> models.Model:
     return record
 
 
-@transaction.atomic
+@whole_act
 def edit_setting(record: models.Model, *, changes: Mapping[str, Any], at: datetime, by: Any) -> Change | None:
     """Return what was noted of an edit, before and after; None where nothing differs."""
     return change(record, changes=changes, at=at, by=by)
 
 
-@transaction.atomic
+@whole_act
 def set_rules(changes: Mapping[str, Any], *, at: datetime, by: Any) -> Rules:
     """Return the workshop's rules with these values; the first time, the stated defaults stand in for the rest."""
     rules = Rules.objects.get_or_create(pk=1)[0]
@@ -44,13 +45,13 @@ def set_rules(changes: Mapping[str, Any], *, at: datetime, by: Any) -> Rules:
     return rules
 
 
-@transaction.atomic
+@whole_act
 def set_hoops(machine: Machine, hoops: Iterable[Hoop]) -> None:
     """Let ``machine`` take exactly these hoops."""
     machine.hoops.set(hoops)
 
 
-@transaction.atomic
+@whole_act
 def set_recipe(fabric: Fabric, layers: Sequence[Layer], *, at: datetime, by: Any) -> None:
     """Give ``fabric`` exactly these layers, in their order."""
     before = "; ".join(map(str, fabric.layers.all()))

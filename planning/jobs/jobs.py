@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Q
 
+from inventory.acting import held, planned_act
 from inventory.compute.errors import WorkshopError
-from inventory.models import StockItem
+from inventory.ledger.changes import changed_before
+from inventory.ledger.posting import key_used
+from inventory.models import Change, StockItem
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.stitches.placing import Placement
 from planning.jobs.asked import AskedByJobs, asked_of
@@ -19,6 +21,10 @@ from planning.plan.ask import plan_asked
 
 # What of a job its plan is made from: it stays while material is set aside for it.
 PLANNED_FROM = ("pieces", "fabric", "machine", "hoop", "tests", "copies", "strictness")
+
+
+# Under which the journal of changes has it that a job was made.
+TABLE = "job"
 
 
 class UnclearNames(WorkshopError):
@@ -46,25 +52,45 @@ class JobFacts:
     copies: int = 1
 
 
-@transaction.atomic
-def make_job(facts: JobFacts, *, designs: Sequence[Design], at: datetime, by: Any) -> Job:
-    """Return a new job whose pieces carry ``designs``, each in a hooping of its own until it is placed."""
+@planned_act
+def make_job(facts: JobFacts, *, designs: Sequence[Design], at: datetime, by: Any, key: str = "") -> Job:
+    """Return a new job whose pieces carry ``designs``, each in a hooping of its own until it is placed.
+
+    The same ``key`` sent again answers with the job that it made.
+    """
     if not designs:
         raise WorkshopError("A job needs at least one design.")
+    earlier = made_before(key)
+    if earlier is not None:
+        return earlier
     job = Job.objects.create(**vars(facts), made_at=at, by=by)
     PlacedDesign.objects.bulk_create(
         PlacedDesign(job=job, design=design, order=number, hooping=number)
         for number, design in enumerate(designs, 1)
     )
+    if key:
+        Change.objects.create(table=TABLE, record=job.pk, what=f"made {job}"[:200], at=at, by=by, key=key)
     return job
 
 
-@transaction.atomic
+def made_before(key: str) -> Job | None:
+    """Return the job that was made under ``key``, or None. Raises KeyUsedForAnother for a key of something else."""
+    change = changed_before(key)
+    if change is None:
+        return None
+    job = Job.objects.filter(pk=change.record).first() if change.table == TABLE else None
+    if job is None:
+        raise key_used(key)
+    return job
+
+
+@planned_act
 def change_job(job: Job, facts: JobFacts) -> Job:
     """Return ``job`` with other facts; its designs and names stay.
 
     Once material is set aside for it only what does not change the plan may change. Raises NotInThisState.
     """
+    hold_job(job)
     settled = [name for name in PLANNED_FROM if getattr(job, name) != getattr(facts, name)]
     if settled:
         refuse_unless_draft(job)
@@ -72,6 +98,14 @@ def change_job(job: Job, facts: JobFacts) -> Job:
         setattr(job, name, value)
     job.save()
     return job
+
+
+def hold_job(job: Job) -> Job:
+    """Return ``job`` as it stands, locked; the record at hand takes over its state and what its plan rests on."""
+    held_job = held(Job.objects.all()).get(pk=job.pk)
+    for name in ("state", *PLANNED_FROM):
+        setattr(job, name, getattr(held_job, name))
+    return held_job
 
 
 def refuse_unless_draft(job: Job) -> None:
@@ -85,10 +119,10 @@ def refuse_unless_draft(job: Job) -> None:
         )
 
 
-@transaction.atomic
+@planned_act
 def place_design(placed: PlacedDesign, placement: Placement, *, hooping: int, order: int) -> PlacedDesign:
     """Return ``placed`` where ``placement`` says; placements refuse what their stitches do not bear."""
-    refuse_unless_draft(placed.job)
+    refuse_unless_draft(hold_job(placed.job))
     placed.x_mm, placed.y_mm = placement.x_mm, placement.y_mm
     placed.turned_deg, placed.mirrored = placement.turned_deg % 360, placement.mirrored
     placed.scale_percent = round(placement.scale * 100, 3)
@@ -97,14 +131,14 @@ def place_design(placed: PlacedDesign, placement: Placement, *, hooping: int, or
     return placed
 
 
-@transaction.atomic
+@planned_act
 def list_names(job: Job, lines: str) -> list[NamedPiece]:
     """Return the lettering of each piece, from lines such as ``MARLA: name-marla``; an empty text takes it off.
 
     After the colon stands the name of a kept design; without a colon the name itself is taken for it. Raises
     UnclearNames with every line that fits no design, or if there is not one line for each piece.
     """
-    refuse_unless_draft(job)
+    refuse_unless_draft(hold_job(job))
     written = [line.strip() for line in lines.splitlines() if line.strip()]
     if written and len(written) != job.pieces:
         raise UnclearNames(
@@ -134,10 +168,10 @@ def _spellings(asked: Sequence[tuple[str, str]]) -> set[str]:
     return {name for name in Design.objects.values_list("name", flat=True) if name.casefold() in wanted}
 
 
-@transaction.atomic
+@planned_act
 def delete_job(job: Job) -> None:
     """Delete a draft; its designs stay kept. What was ever promised is dropped instead, and stays on record."""
-    if job.state != Job.State.DRAFT or job.events.exists():
+    if hold_job(job).state != Job.State.DRAFT or job.events.exists():
         raise NotInThisState(f"{job} is {job.get_state_display()}; it is dropped, not deleted.")
     job.delete()
 

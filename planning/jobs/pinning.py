@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.db import transaction
-
+from inventory.acting import held, planned_act
 from inventory.models import Shade
 from planning.compute.batch.asked import AskedDesign
 from planning.jobs.asked import asked_of
@@ -24,7 +23,7 @@ class ShadeChanges:
     use_again: Sequence[str] = ()
 
 
-@transaction.atomic
+@planned_act
 def change_pins(job: Job, changes: ShadeChanges) -> None:
     """Change what is pinned for ``job``. A pin takes the place of any other on blocks that ask for the same colour.
 
@@ -55,10 +54,10 @@ def change_pins(job: Job, changes: ShadeChanges) -> None:
 
 
 def _lock_draft(job: Job) -> None:
-    refuse_unless_draft(Job.objects.select_for_update().get(pk=job.pk))
+    refuse_unless_draft(held(Job.objects.all()).get(pk=job.pk))
 
 
-@transaction.atomic
+@planned_act
 def pin_all(job: Job) -> int:
     """Pin every shade that the plan of ``job`` now chooses near enough, and return how many colours that makes."""
     _lock_draft(job)

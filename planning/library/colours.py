@@ -2,11 +2,10 @@
 
 import re
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from django.db import transaction
-
-from inventory.compute.colour import ColourNotUnderstood, Lab, hex_from_lab, lab_from_hex, parse_colour
+from inventory.acting import held, whole_act
+from inventory.compute.colour.lab import ColourNotUnderstood, Lab, hex_from_lab, lab_from_hex, parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.models import Shade
 from planning.compute.colour.lists import (
@@ -17,13 +16,25 @@ from planning.compute.colour.lists import (
     read_colour_list,
     shade_book,
 )
+from planning.compute.colour.sources import LIST, PERSON, SAMPLE, SHADE
 from planning.models import Block, Design
 
 _HEX_IN_FRONT = re.compile(r"(#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3}))(?:\s+(.*))?")
 _LAB_IN_FRONT = re.compile(
     r"(lab(?:50)?\s*:\s*[^\s,]+\s*,\s*[^\s,]+\s*,\s*[^\s,]+)(?:\s+(.*))?", re.IGNORECASE
 )
-COLOUR_FIELDS = ("hex", "name", "code", "lab_l", "lab_a", "lab_b", "shade_id", "chosen_by_hand")
+COLOUR_FIELDS = (
+    "hex",
+    "name",
+    "code",
+    "lab_l",
+    "lab_a",
+    "lab_b",
+    "shade_id",
+    "chosen_by_hand",
+    "colour_source",
+)
+_SAID = ("hex", "lab_l", "lab_a", "lab_b", "shade_id")
 
 
 class NotOneShade(WorkshopError):
@@ -36,13 +47,17 @@ class NotSuchBlocks(WorkshopError):
 
 @dataclass(frozen=True)
 class RequestedColour:
-    """What a block asks for; ``hex`` empty asks for no colour. ``lab`` is set where it is closer than hex."""
+    """What a block asks for; ``hex`` empty asks for no colour. ``lab`` is set where it is closer than hex.
+
+    ``source`` is where it comes from: see ``planning.compute.colour.sources``.
+    """
 
     hex: str = ""
     name: str = ""
     code: str = ""
     lab: Lab | None = None
     shade_id: int | None = None
+    source: str = PERSON
 
     @property
     def as_lab(self) -> Lab | None:
@@ -82,7 +97,9 @@ def understand_colour(text: str, *, book: ShadeBook) -> RequestedColour:
     if match := _LAB_IN_FRONT.fullmatch(written):
         lab = parse_colour(match[1])
         assert lab is not None  # it starts as Lab, so it is one or was refused
-        return RequestedColour(hex=hex_from_lab(lab), name=(match[2] or "").strip()[:120], lab=lab)
+        return RequestedColour(
+            hex=hex_from_lab(lab), name=(match[2] or "").strip()[:120], lab=lab, source=SAMPLE
+        )
     if written.startswith("#") or re.match(r"lab(50)?\s*:", written, re.IGNORECASE):
         raise ColourNotUnderstood(
             f'"{written}" is not a colour. Write it like #1f4e79 or lab:53.2,80.1,67.2.'
@@ -90,15 +107,15 @@ def understand_colour(text: str, *, book: ShadeBook) -> RequestedColour:
     read = read_colour_list(f"1. {written}", book=book, stops=1)
     if read.problems:
         raise NotOneShade(read.problems[0].message)
-    return requested(read.colours[0])
+    return replace(requested(read.colours[0]), source=SHADE)
 
 
 def requested(listed: ListedColour) -> RequestedColour:
     """Return what a line of a list asks for."""
     if listed.shade is None:
-        return RequestedColour(hex=listed.hex, name=listed.name)
+        return RequestedColour(hex=listed.hex, name=listed.name, source=LIST)
     shade = listed.shade
-    return RequestedColour(hex=shade.hex, name=shade.name, code=shade.code, shade_id=shade.id)
+    return RequestedColour(hex=shade.hex, name=shade.name, code=shade.code, shade_id=shade.id, source=LIST)
 
 
 def read_list(design: Design, text: str, *, maker: str = "", book: ShadeBook | None = None) -> ReadList:
@@ -106,11 +123,12 @@ def read_list(design: Design, text: str, *, maker: str = "", book: ShadeBook | N
     return read_colour_list(text, book=book or known_shades(), stops=design.blocks.count(), maker=maker)
 
 
-@transaction.atomic
+@whole_act
 def recolour(design: Design, colours: Mapping[int, RequestedColour]) -> int:
     """Ask for these colours, by block number, and return how many blocks differ from before.
 
-    They stay with the design, whatever is imported later. Raises NotSuchBlocks.
+    They stay with the design, whatever is imported later. A colour that is typed as it stands already stays what it
+    was: a form sends all blocks, and only what a person changed becomes a demand. Raises NotSuchBlocks.
     """
     blocks = _blocks(design, colours)
     labs = {
@@ -123,18 +141,22 @@ def recolour(design: Design, colours: Mapping[int, RequestedColour]) -> int:
     for number, colour in colours.items():
         block = blocks[number]
         before = [getattr(block, name) for name in COLOUR_FIELDS]
+        said = [getattr(block, name) for name in _SAID]
         lab = labs.get(colour.shade_id) if colour.shade_id else colour.lab
         block.hex, block.name, block.code = colour.hex, colour.name[:120], colour.code[:40]
         block.lab_l, block.lab_a, block.lab_b = tuple(lab) if lab else (None, None, None)
         block.shade_id = colour.shade_id
         block.chosen_by_hand = True
+        is_echo = colour.source == PERSON and said == [getattr(block, name) for name in _SAID]
+        if not is_echo or not block.colour_source:
+            block.colour_source = colour.source if colour.hex else ""
         if [getattr(block, name) for name in COLOUR_FIELDS] != before:
             changed.append(block)
     Block.objects.bulk_update(changed, COLOUR_FIELDS)
     return len(changed)
 
 
-@transaction.atomic
+@whole_act
 def keep_thread_on(design: Design, numbers: Collection[int]) -> None:
     """Say at which blocks the thread of the block before stays on, so that the change is only a stop.
 
@@ -148,7 +170,7 @@ def keep_thread_on(design: Design, numbers: Collection[int]) -> None:
     Block.objects.bulk_update(blocks.values(), ["same_thread"])
 
 
-@transaction.atomic
+@whole_act
 def copy_colours(design: Design, *, source: Design) -> int:
     """Ask for the colours of ``source``, block by block, and return how many blocks differ from before.
 
@@ -168,7 +190,7 @@ def copy_colours(design: Design, *, source: Design) -> int:
     return sum(after[number] != before[number] for number in after)
 
 
-@transaction.atomic
+@whole_act
 def back_to_file_colours(design: Design) -> None:
     """Ask again for what the file itself asks for; every thread is changed where the file changes it."""
     blocks = list(design.blocks.all())
@@ -176,6 +198,7 @@ def back_to_file_colours(design: Design) -> None:
         block.hex, block.name, block.code = block.file_hex, block.file_name, block.file_code
         block.lab_l = block.lab_a = block.lab_b = block.shade_id = None
         block.chosen_by_hand = block.same_thread = False
+        block.colour_source = block.file_source
     Block.objects.bulk_update(blocks, [*COLOUR_FIELDS, "same_thread"])
 
 
@@ -190,7 +213,7 @@ def as_typed(block: Block) -> str:
 
 def _colour_of(block: Block) -> RequestedColour:
     lab = block.lab if block.lab_l is not None else None
-    return RequestedColour(block.hex, block.name, block.code, lab, block.shade_id)
+    return RequestedColour(block.hex, block.name, block.code, lab, block.shade_id, block.colour_source)
 
 
 def _six_digits(hex: str) -> str:
@@ -200,7 +223,7 @@ def _six_digits(hex: str) -> str:
 
 
 def _blocks(design: Design, numbers: Collection[int]) -> dict[int, Block]:
-    blocks = {block.number: block for block in design.blocks.select_for_update()}
+    blocks = {block.number: block for block in held(design.blocks.all())}
     missing = sorted(set(numbers) - set(blocks))
     if missing:
         raise NotSuchBlocks(

@@ -5,11 +5,13 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 
-from inventory.compute.colour import lab_from_hex
+from inventory.acting import whole_act
+from inventory.compute.colour.lab import lab_from_hex
 from inventory.kept_files import KeptFile, keep_file
 from planning.compute.batch.asked import AskedBlock, AskedDesign
+from planning.compute.colour.sources import PALETTE, RGB
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.walk import BlockPath, FileThread
 from planning.library.digests import BlockDigest, DesignDigest, digest_of, sums_of
@@ -36,6 +38,7 @@ def asked_from_file(read: ReadDesign) -> AskedDesign:
                 number=path.number,
                 hex=path.thread.hex or "" if path.thread else "",
                 name=_thread_name(path),
+                source=_file_source(path.thread),
                 sums=sums_of(path),
             )
             for path in read.walked.blocks
@@ -67,6 +70,7 @@ def asked_from_record(design: Design) -> AskedDesign:
                     name=block.name or block.code,
                     sums=block.sums,
                     sigma=block.shade.sigma if block.shade and block.shade.lab else 0.0,
+                    source=block.colour_source,
                 )
             )
     return AskedDesign(
@@ -110,7 +114,7 @@ def keep_digests(
         return _keep_digests(read, trim_at_jumps=trim_at_jumps, at=at)
 
 
-@transaction.atomic
+@whole_act
 def _keep_digests(
     read: Sequence[tuple[DesignDigest, Path]], *, trim_at_jumps: int, at: datetime
 ) -> list[tuple[Design, bool]]:
@@ -179,8 +183,9 @@ def stored_name(sha256: str, format: str) -> str:
     return f"designs/{sha256[:2]}/{sha256}.{format.lower()}"
 
 
-def _asked_block(*, number: int, hex: str, name: str, sums: BlockSums) -> AskedBlock:
-    return AskedBlock(number=number, hex=hex, lab=lab_from_hex(hex) if hex else None, name=name, sums=sums)
+def _asked_block(*, number: int, hex: str, name: str, sums: BlockSums, source: str) -> AskedBlock:
+    lab = lab_from_hex(hex) if hex else None
+    return AskedBlock(number=number, hex=hex, lab=lab, name=name, sums=sums, source=source)
 
 
 def _thread_name(path: BlockPath) -> str:
@@ -201,6 +206,8 @@ def _block_record(design: Design, block: BlockDigest) -> Block:
         file_hex=hex,
         file_name=name,
         file_code=code,
+        colour_source=_file_source(block.thread),
+        file_source=_file_source(block.thread),
         stops=block.stops,
         drawn_mm=sums.drawn_mm,
         penetrations=sums.penetrations,
@@ -211,6 +218,13 @@ def _block_record(design: Design, block: BlockDigest) -> Block:
         zero_length=sums.zero_length,
         dragged_mm=sums.dragged_mm,
     )
+
+
+def _file_source(thread: FileThread | None) -> str:
+    """Return where a colour of a file comes from; nothing where the file gives none."""
+    if thread is None or not thread.hex:
+        return ""
+    return PALETTE if thread.from_palette else RGB
 
 
 def _file_colour(thread: FileThread | None) -> tuple[str, str, str]:

@@ -8,7 +8,7 @@ import re
 import threading
 import zipfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, get_args
 from urllib.parse import urlencode
@@ -50,6 +50,8 @@ PNG_END = b"IEND\xaeB`\x82"
 MOST_BYTES = 400 * 1024 * 1024
 MOST_NAMED = 12
 MOST_PLAN_PICTURES = 12
+# Dark and light in turn, so that blocks that are stitched one after the other tell themselves apart.
+_TONES = ("#3f3f3f", "#b4b4b4", "#6a6a6a", "#d6d6d6", "#545454", "#999999")
 
 # One picture at a time in this process: the work and the memory of many requests are those of one.
 _drawing = threading.Lock()
@@ -102,9 +104,12 @@ class PlanPicture:
     asked: tuple[BlockColour, ...]
     chosen: tuple[BlockColour, ...]
 
+    # False where ``asked`` are greys that only tell the blocks apart.
+    asks_for_colours: bool = True
+
     @property
     def asks(self) -> bool:
-        return any(each.hex for each in self.asked)
+        return self.asks_for_colours and any(each.hex for each in self.asked)
 
     @property
     def unchosen(self) -> int:
@@ -378,8 +383,19 @@ def plan_pictures(plan: BatchPlan) -> list[PlanPicture]:
         for number, asked in enumerate(plan.designs)
         if (design := kept.get(asked.sha256))
     ]
+    pictures = [
+        each if each.asks else replace(each, asked=_greys(each.asked), asks_for_colours=False)
+        for each in pictures
+    ]
     once = {(each.design.pk, each.chosen): each for each in pictures}
     return list(once.values())[:MOST_PLAN_PICTURES]
+
+
+def _greys(blocks: Sequence[BlockColour]) -> tuple[BlockColour, ...]:
+    """Return a neutral tone for each block of a design without colours, neighbours far from each other."""
+    return tuple(
+        BlockColour(_TONES[at % len(_TONES)], f"grey for block {at + 1}") for at in range(len(blocks))
+    )
 
 
 def _chosen_colours(

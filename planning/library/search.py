@@ -21,7 +21,8 @@ from django.db.models import (
 from django.db.models.deletion import Collector
 from django.db.models.functions import Coalesce, Lower
 
-from inventory.compute.colour import Lab, delta_e_00, labs_from_hexes
+from inventory.acting import whole_act
+from inventory.compute.colour.lab import Lab, delta_e_00, labs_from_hexes
 from inventory.compute.errors import WorkshopError
 from planning.facts.layers import recipe_in_words
 from planning.library.designs import stored_name
@@ -145,7 +146,7 @@ def threads_of(blocks: Sequence[Block]) -> list[AskedThread]:
     ]
 
 
-@transaction.atomic
+@whole_act
 def describe_design(design: Design, *, name: str, tags: Sequence[str], favourite: bool) -> None:
     """Give a design another name, its tags and its favourite mark; a tag that nothing carries goes.
 
@@ -203,7 +204,7 @@ def what_needs(design: Design) -> tuple[str, ...]:
     return ()
 
 
-@transaction.atomic
+@whole_act
 def delete_design(design: Design) -> None:
     """Delete a design, its colours, notes and stored file; another variant takes its place where there is one.
 

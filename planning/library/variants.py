@@ -1,7 +1,6 @@
 """Files of several formats that hold one drawing: found by their outlines, shown as one design."""
 
-from django.db import transaction
-
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from planning.compute.stitches.sameness import EXTENT_WITHIN_MM, PENETRATIONS_WITHIN, is_same_drawing
 from planning.models import Design
@@ -30,7 +29,7 @@ def join_variants(design: Design) -> None:
         _put_first(design, known)
 
 
-@transaction.atomic
+@whole_act
 def plan_with(design: Design) -> None:
     """Make ``design`` the variant that plans use; name, tags, favourite mark and notes go with the drawing."""
     first = design.variant_of
@@ -40,7 +39,7 @@ def plan_with(design: Design) -> None:
     design.save(update_fields=["picked_by_hand"])
 
 
-@transaction.atomic
+@whole_act
 def set_apart(design: Design) -> None:
     """Make a variant a design of its own, where the two only look alike. Raises NotAVariant."""
     if design.variant_of is None:

@@ -7,6 +7,7 @@ from planning.models.jobs import Job, NamedPiece, PlacedDesign
 from planning.models.machines import Hoop, Machine, NeedleNote
 from planning.models.observations import FactorReset, Observation, ToldChange
 from planning.models.pins import LeftOutShade, PinnedShade
+from planning.models.remembered import RememberedColour
 from planning.models.rules import Rules, Strictness
 from planning.models.runs import Promise, PromisedSpool, PromisedThread, Reopening, RunEvent, RunReport
 
@@ -32,6 +33,7 @@ __all__ = [
     "Promise",
     "PromisedSpool",
     "PromisedThread",
+    "RememberedColour",
     "Reopening",
     "Rules",
     "RunEvent",

@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Abs
 
-from inventory.compute.colour import Lab, lab_from_hex
+from inventory.compute.colour.lab import Lab, lab_from_hex
 from planning.compute.stabilizer.recipes import density_per_cm2
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import FileWarning, graded
@@ -117,12 +117,15 @@ class Block(models.Model):
         "inventory.Shade", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
     chosen_by_hand = models.BooleanField(default=False)
+    # Where the colour comes from (planning.compute.colour.sources): a file's is a wish, a person's a demand.
+    colour_source = models.CharField(max_length=7, blank=True, default="")
     # The thread of the block before stays on: the change in the file is only a stop.
     same_thread = models.BooleanField(default=False)
     # What the file itself asks for, to go back to.
     file_hex = models.CharField(max_length=7, blank=True)
     file_name = models.CharField(max_length=120, blank=True)
     file_code = models.CharField(max_length=40, blank=True)
+    file_source = models.CharField(max_length=7, blank=True, default="")
     stops = models.PositiveSmallIntegerField(default=0)
     drawn_mm = models.FloatField()
     penetrations = models.PositiveIntegerField()

@@ -3,7 +3,7 @@
 from django.core.validators import MinValueValidator
 from django.db import models
 
-from inventory.models import StabilizerProduct
+from inventory.models import StabilizerProduct, Washing
 from planning.compute.stitches.thread_length import USUAL_THICKNESS_MM
 
 
@@ -26,6 +26,14 @@ class Fabric(models.Model):
     )
     note = models.CharField(max_length=200, blank=True)
     needle = models.CharField(max_length=40, blank=True, help_text="Size and point this fabric asks for.")
+    washing = models.CharField(
+        "is washed",
+        max_length=6,
+        choices=Washing.choices,
+        blank=True,
+        default="",
+        help_text="How what is made of it is washed by whoever wears it; empty: not said.",
+    )
     most_stitches_per_minute = models.PositiveIntegerField(
         null=True, blank=True, help_text="The speed this fabric bears; empty for whatever the machine does."
     )

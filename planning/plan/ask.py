@@ -16,9 +16,11 @@ from planning.facts.names import NoSuchName, by_name
 from planning.facts.recipes import recipe_notes
 from planning.models import Fabric, Hoop, Machine, Strictness
 from planning.plan.asked import Copies, JobAsked, workshop_facts
+from planning.plan.considered import what_leaving_out_changes
 from planning.plan.hooping import Hooping, hoop_fields, hooping_of
-from planning.plan.pins import excluded_shades, pinned_now, pinned_shades
+from planning.plan.pins import excluded_shades, pinned_now, pinned_shades, remembered_pins
 from planning.plan.shelf import shelf as read_shelf
+from planning.plan.suits import suiting_notes
 
 __all__ = [
     "NoSuchName",
@@ -114,28 +116,46 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
         bobbin_style=asked.machine.bobbin_style,
         holder=asked.holder,
     )
-    pinned, gone = pinned_now(asked.pins, asked.every_design, on_shelf.shades)
-    # What a job was promised with goes before what it pins, and what is typed now before both.
+    held, gone = pinned_now(asked.pins, asked.every_design, on_shelf.shades)
+    known = [*on_shelf.shades, *on_shelf.on_offer]
+    excluded = asked.pins.left_out | excluded_shades(asked.typed_left_out, known)
+    # What is said of this question goes before what was said once: typed now, promised with, pinned, remembered.
+    remembered, missing = remembered_pins(
+        asked.remembered, asked.every_design, on_shelf.shades, excluded=excluded, strictness=asked.strictness
+    )
     there = {shade.id for shade in on_shelf.shades}
+    pinned = remembered | held
     pinned |= {place: shade for place, shade in asked.settled if shade in there}
     pinned |= pinned_shades(asked.typed_pins, asked.every_design, on_shelf.shades)
-    known = [*on_shelf.shades, *on_shelf.on_offer]
     terms = replace(
         terms_of(asked, hooping),
         bobbin_range=on_shelf.bobbins.range_id if on_shelf.bobbins else 0,
         pinned=pinned,
-        excluded=asked.pins.left_out | excluded_shades(asked.typed_left_out, known),
+        remembered=frozenset(place for place, shade in remembered.items() if pinned[place] == shade),
+        excluded=excluded,
         with_advice=with_advice,
     )
-    return plan_batch(
-        asked.designs,
-        pieces=asked.pieces,
-        shelf=on_shelf,
-        terms=terms,
-        lettering=asked.lettering,
-        needed_on=asked.needed_on,
-        notes=[*hooping.notes, *_notes(asked), *gone],
-    )
+    notes = [*hooping.notes, *_notes(asked), *gone, *missing, *on_shelf.notes]
+
+    def planned(shelf: Shelf, terms: Terms) -> BatchPlan:
+        return plan_batch(
+            asked.designs,
+            pieces=asked.pieces,
+            shelf=shelf,
+            terms=terms,
+            lettering=asked.lettering,
+            needed_on=asked.needed_on,
+            notes=notes,
+            too_big=hooping.too_big,
+        )
+
+    answer = planned(on_shelf, terms)
+    if shelf is not None or not with_advice:
+        return answer
+    alone = replace(terms, with_advice=False)
+    changed = what_leaving_out_changes(answer, asked, planned=lambda wider: planned(wider, alone))
+    suits = suiting_notes(answer.threads, asked.fabric)
+    return replace(answer, notes=(*answer.notes, *changed, *suits))
 
 
 def _notes(asked: JobAsked) -> list[str]:

@@ -10,6 +10,7 @@ from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.stabilizer.layers import CutBefore, LayerNeed
 from planning.facts.layers import layer_needs
 from planning.facts.learning import Learned, learned_of
+from planning.facts.remembered import NOTHING_REMEMBERED, Remembered, remembered_for_plans
 from planning.models import Fabric, Hoop, Machine, Rules, Strictness, no_cloth
 from planning.plan.pins import NO_PINS, JobPins
 
@@ -47,6 +48,10 @@ class JobAsked:
     pins: JobPins = NO_PINS
     settled: tuple[tuple[tuple[int, int], int], ...] = ()
     cut_before: tuple[CutBefore, ...] = ()
+    # Those of other machines as well, to say which would hold what no hoop of this one does.
+    every_hoop: tuple[Hoop, ...] = ()
+    # Which shades stand for colours of files, as the workshop has said.
+    remembered: Remembered = NOTHING_REMEMBERED
 
     @property
     def every_design(self) -> tuple[AskedDesign, ...]:
@@ -66,6 +71,7 @@ class WorkshopFacts:
     first_machine: Machine | None
     every_hoop: tuple[Hoop, ...]
     known: Mapping[int, Learned] = field(default_factory=dict)
+    remembered: Remembered = NOTHING_REMEMBERED
 
     def machine(self, own: Machine | None) -> Machine:
         """Return ``own``, or else the workshop's first machine, or one with stated defaults where none is kept."""
@@ -92,6 +98,8 @@ class WorkshopFacts:
             fabric=fabric,
             layers=layer_needs(fabric),
             hoops=self._hoops_of(machine),
+            every_hoop=self.every_hoop,
+            remembered=self.remembered,
             rules=self.rules,
             known=self.known.get(machine.pk, Learned()),
             test_pieces=self.rules.test_pieces if tests is None else tests,
@@ -112,6 +120,7 @@ def workshop_facts(machines: Sequence[Machine | None]) -> WorkshopFacts:
     return WorkshopFacts(
         rules=Rules.current(),
         first_machine=first,
-        every_hoop=tuple(Hoop.objects.smallest_first()),
+        every_hoop=tuple(Hoop.objects.smallest_first().prefetch_related("machines")),
         known=learned_of(own.values()),
+        remembered=remembered_for_plans(),
     )

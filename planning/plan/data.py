@@ -3,6 +3,9 @@
 from datetime import date
 from typing import Any
 
+from inventory.compute.colour.lab import hex_from_lab
+from inventory.compute.left_out import left_out_as_data
+from inventory.compute.names.plain import plain_name
 from planning.compute.batch.asked import AskedBlock, AskedDesign
 from planning.compute.batch.copies_compared import CopiesOption
 from planning.compute.batch.needle_thread import PlannedThread
@@ -13,6 +16,7 @@ from planning.compute.colour.choice import OwnedShade
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
+from planning.plan.words import colour_word
 
 
 def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
@@ -86,6 +90,8 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
                 for each in plan.quantities
             ],
         },
+        "left_out": left_out_as_data(plan.left_out),
+        "too_big": plan.too_big or None,
         "shopping": shopping_rows(plan),
         "instead": [_instead(each) for each in plan.instead],
         "notes": list(plan.notes),
@@ -133,6 +139,7 @@ def read_design_as_data(design: AskedDesign, settings: ThreadSettings) -> dict[s
                 block,
                 needle=needle_laid_mm(block.sums, settings),
                 bobbin=bobbin_laid_mm(block.sums, settings),
+                measured="laid",
             )
             for block in design.blocks
         ]
@@ -143,7 +150,7 @@ def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
     """Return one row for each material that must be bought, also where nobody is known to sell it."""
     rows = []
     for thread in plan.threads:
-        if thread.missing_mm and thread.verdict != "enough":
+        if thread.is_asked and thread.missing_mm and thread.verdict != "enough":
             rows.append(_row(_what(thread), thread.missing_mm, thread.purchase, plan.needed_on))
     bobbins = plan.bobbins
     if bobbins.purchase:
@@ -172,19 +179,21 @@ def _row(what: str, need_mm: int, purchase: PackPurchase | None, needed_on: date
         "packs": purchase.packs if purchase else 0,
         "put_up": purchase.offer.put_up if purchase else "",
         "supplier": purchase.offer.supplier if purchase else "",
-        "unit_price": str(purchase.offer.price) if purchase else "0.00",
-        "total": str(purchase.total) if purchase else "0.00",
+        # What nobody knows is no price of nothing.
+        "unit_price": str(purchase.offer.price) if purchase else None,
+        "total": str(purchase.total) if purchase else None,
         "order_by": order_by.isoformat() if order_by else None,
     }
 
 
 def _block(planned: PlannedBlock) -> dict[str, Any]:
     return {"design": planned.design} | _block_as_data(
-        planned.block, needle=planned.needle_mm, bobbin=planned.bobbin_mm
+        planned.block, needle=planned.needle_mm, bobbin=planned.bobbin_mm, measured="used"
     )
 
 
-def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float) -> dict[str, Any]:
+def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float, measured: str) -> dict[str, Any]:
+    """A block, its lengths also under keys that say what they are: ``used``, with factor and changes, or ``laid``."""
     sums = block.sums
     return {
         "block": block.number,
@@ -195,6 +204,8 @@ def _block_as_data(block: AskedBlock, *, needle: float, bobbin: float) -> dict[s
         "drawn_mm": round(sums.drawn_mm, 2),
         "needle_mm_per_piece": round(needle, 2),
         "bobbin_mm_per_piece": round(bobbin, 2),
+        f"needle_{measured}_mm_per_piece": round(needle, 2),
+        f"bobbin_{measured}_mm_per_piece": round(bobbin, 2),
     }
 
 
@@ -215,6 +226,7 @@ def _thread(thread: PlannedThread) -> dict[str, Any]:
     return {
         "shade": shade_as_data(shade) if shade else None,
         "pinned": thread.is_pinned,
+        "remembered": thread.is_remembered,
         "runners_up": [
             {"shade": shade_as_data(each.shade), "delta_e_00": round(each.delta_e_00, 1)}
             for each in thread.runners_up
@@ -226,6 +238,7 @@ def _thread(thread: PlannedThread) -> dict[str, Any]:
         "delta_e_00_to": None if choice.between is None else round(choice.between[1], 1),
         "grey_scale_grade": choice.grade,
         "colour_verdict": thread.colour_verdict,
+        "colour": colour_as_data(thread),
         "needed_mm": thread.needed_mm,
         "needed_sigma_mm": thread.needed_sigma_mm,
         "free_mm": thread.free_mm,
@@ -249,6 +262,24 @@ def _thread(thread: PlannedThread) -> dict[str, Any]:
             }
             for use in thread.spools
         ],
+    }
+
+
+def colour_as_data(thread: PlannedThread) -> dict[str, Any]:
+    """Return how the thread stands for the colour asked for, in a word and in numbers from the gamut."""
+    found = thread.given_up
+    nearer = found.buy if found else None
+    return {
+        "source": thread.source or None,
+        "is_wish": found is not None,
+        "word": colour_word(thread),
+        "text": found.text if found else "",
+        "wished": {"hex": hex_from_lab(found.wished), "name": plain_name(found.wished)} if found else None,
+        "delta_e_00": None if found is None or found.delta_e_00 is None else round(found.delta_e_00, 1),
+        "given_up_delta_e_00": None if found is None or found.given_up is None else round(found.given_up, 1),
+        "known": found.known if found else None,
+        "nearer": {"id": nearer.id, "thread": nearer.called, "supplier": nearer.seller} if nearer else None,
+        "enough_metres": [shade_as_data(shade) for shade in thread.may_have],
     }
 
 

@@ -1,5 +1,7 @@
 """How what is asked is hooped: how many copies at a time, and in which hoop."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
@@ -17,6 +19,7 @@ class Hooping:
     copies: int
     hoop: Hoop | None
     notes: tuple[str, ...] = ()
+    too_big: str = ""  # that no hoop of the machine holds a design, and what would
 
 
 def hooping_of(asked: JobAsked) -> Hooping:
@@ -42,11 +45,27 @@ def hooping_of(asked: JobAsked) -> Hooping:
     for hoop in asked.hoops:
         if all(hoop.holds(width_mm=width_mm, height_mm=height_mm) for _, width_mm, height_mm in needed):
             return Hooping(1, hoop)
+    if not asked.hoops:
+        note = f"No hoop of {asked.machine} is set up, so the stabilizer is not known."
+        return Hooping(1, None, (note,))
+    return Hooping(1, None, too_big=_too_big(asked, needed))
+
+
+def _too_big(asked: JobAsked, needed: Sequence[tuple[str, float, float]]) -> str:
+    """Say that no hoop holds the largest of what is stitched at once, and which one would, or what to do."""
     names, width_mm, height_mm = max(needed, key=lambda field: field[1] * field[2])
     size = f"{width_mm:.0f} × {height_mm:.0f} mm"
-    return Hooping(
-        1, None, (f"No hoop of this machine holds {names} ({size}), so its stabilizer is not known.",)
+    lead = f"No hoop of {asked.machine} holds {names} ({size}), so its stabilizer is not known"
+    for hoop in asked.every_hoop:
+        others = [each.name for each in hoop.machines.all() if each.pk != asked.machine.pk]
+        if hoop.holds(width_mm=width_mm, height_mm=height_mm) and others:
+            return f"{lead}: {hoop} does, on {others[0]}."
+    largest = asked.hoops[-1]
+    sides = largest.field_width_mm, largest.field_height_mm
+    parts = min(
+        math.ceil(width_mm / across) * math.ceil(height_mm / down) for across, down in (sides, sides[::-1])
     )
+    return f"{lead}; nor does any other. It must be split into {parts} parts at least for {largest}."
 
 
 def hoops_to_choose(asked: JobAsked) -> tuple[Hoop, ...]:

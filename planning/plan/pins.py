@@ -4,13 +4,14 @@ A block is written as the plan shows it: ``2``, or ``1.2`` where there are sever
 its code, or where makers share a code as ``RANGE CODE`` or ``MAKER RANGE CODE``.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.batch.asked import AskedDesign
 from planning.compute.colour.choice import OwnedShade
-from planning.models import Job
+from planning.facts.remembered import Remembered
+from planning.models import Job, Strictness
 
 
 class NoSuchPin(WorkshopError):
@@ -59,6 +60,38 @@ def pinned_now(
                     "longer on the shelf in the planned fibre and weight; another is chosen."
                 )
     return pinned, list(dict.fromkeys(gone))
+
+
+def remembered_pins(
+    remembered: Remembered,
+    designs: Sequence[AskedDesign],
+    shades: Sequence[OwnedShade],
+    *,
+    excluded: Collection[int],
+    strictness: str,
+) -> tuple[dict[tuple[int, int], int], list[str]]:
+    """Return the remembered shade of each (design, block number), and a sentence for each that is not on the shelf.
+
+    Only what a file asks for is answered by what was said once: a demand is answered each time, and so are the
+    colours of a brand.
+    """
+    if strictness == Strictness.BRAND:
+        return {}, []
+    on_shelf = {shade.id for shade in shades}
+    found, missing = {}, []
+    for index, design in enumerate(designs):
+        for block in design.blocks:
+            if block.lab is not None and not block.is_wish:
+                continue
+            shade = remembered.shade_for(design.sha256, block.number, block.hex)
+            if shade in on_shelf and shade not in excluded:
+                found[index, block.number] = shade
+            elif shade is not None and shade not in excluded:
+                missing.append(
+                    f"{remembered.names[shade]}, remembered for {block.hex or f'block {block.number}'}, is not on the "
+                    "shelf in the planned fibre and weight; another is chosen."
+                )
+    return found, list(dict.fromkeys(missing))
 
 
 def pinned_shades(

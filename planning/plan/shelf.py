@@ -6,6 +6,8 @@ from types import MappingProxyType
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
+from inventory.compute.left_out import LeftOut, Why
+from inventory.compute.names.weight_labels import same_weight
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -19,6 +21,7 @@ from inventory.models import (
     StabilizerProduct,
     StabilizerRoll,
     StockItem,
+    ThreadRange,
 )
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.buying.packs import PackOffer
@@ -43,7 +46,10 @@ def shelf(
     What is set aside for the ``holder`` counts as free, or what ``own`` says of each item instead.
     """
     own = set_aside_for(holder) if own is None else own
-    shades = needle_shades(fibre=fibre, weight_label=weight_label, own=own)
+    known = _known_shades()
+    spools = list(Spool.objects.on_the_shelf().select_related("place").in_shelf_order())
+    wanted = [shade for shade in known if _unwanted(shade, fibre=fibre, weight_label=weight_label) is None]
+    shades = _with_spools(wanted, spools, own)
     offers = thread_offers(shades)
     return Shelf(
         shades=tuple(shade for shade in shades if shade.spools),
@@ -51,6 +57,12 @@ def shelf(
         stabilizer=stabilizer_stock(own=own),
         thread_offers=offers,
         on_offer=tuple(shade for shade in shades if not shade.spools and offers[shade.id]),
+        left_out=(
+            *_spools_left_out(known, spools, own, fibre=fibre, weight_label=weight_label),
+            *_never_sold(shades, offers),
+            *_off_the_shelf(),
+        ),
+        notes=_without_a_weight(wanted, spools, weight_label=weight_label),
     )
 
 
@@ -69,13 +81,30 @@ def needle_shades(
 ) -> tuple[OwnedShade, ...]:
     """Return the needle shades that are known, owned or not, each with its spools in shelf order."""
     spools = Spool.objects.on_the_shelf().select_related("place").in_shelf_order()
-    shades = Shade.objects.for_needle().select_related("range")
-    if fibre:
-        shades = shades.filter(range__fibre=fibre)
-    if weight_label:
-        shades = shades.filter(range__weight_label=weight_label)
+    wanted = [
+        shade for shade in _known_shades() if _unwanted(shade, fibre=fibre, weight_label=weight_label) is None
+    ]
+    return _with_spools(wanted, spools, own)
+
+
+def _known_shades() -> list[Shade]:
+    return list(Shade.objects.select_related("range"))
+
+
+def _unwanted(shade: Shade, *, fibre: str, weight_label: str) -> Why | None:
+    """Return why a shade is not to choose from; a weight that nobody wrote down may be the wanted one."""
+    if shade.range.purpose != ThreadRange.Purpose.NEEDLE:
+        return "purpose"
+    if fibre and shade.range.fibre != fibre:
+        return "fibre"
+    return "weight" if weight_label and same_weight(shade.range.weight_label, weight_label) is False else None
+
+
+def _with_spools(
+    shades: Iterable[Shade], spools: Iterable[Spool], own: Mapping[int, int]
+) -> tuple[OwnedShade, ...]:
     by_shade: dict[int, list[OwnedSpool]] = defaultdict(list)
-    for spool in spools.filter(shade__in=shades):
+    for spool in spools:
         by_shade[spool.shade_id].append(_owned(spool, own))
     return tuple(
         OwnedShade(
@@ -91,6 +120,58 @@ def needle_shades(
             sigma=shade.sigma,
         )
         for shade in shades
+    )
+
+
+def _spools_left_out(
+    known: Iterable[Shade], spools: Iterable[Spool], own: Mapping[int, int], *, fibre: str, weight_label: str
+) -> list[LeftOut]:
+    """Return the spools on the shelf that a plan cannot choose from, by range and reason."""
+    by_id = {shade.pk: shade for shade in known}
+    found: dict[tuple[str, Why], list[str]] = defaultdict(list)
+    for spool in spools:
+        shade = by_id[spool.shade_id]
+        why = _unwanted(shade, fibre=fibre, weight_label=weight_label)
+        if why is None and shade.lab is None:
+            why = "colour"
+        if why is None and not spool.is_known:
+            why = "quantity"
+        if why is None and spool.reserved > own.get(spool.pk, 0):
+            why = "set aside"
+        if why is not None:
+            found[str(shade.range), why].append(spool.label)
+    return [
+        LeftOut(f"spools of {range}", len(labels), why, tuple(labels))
+        for (range, why), labels in found.items()
+    ]
+
+
+def _never_sold(shades: Iterable[OwnedShade], offers: Mapping[int, tuple[PackOffer, ...]]) -> list[LeftOut]:
+    """Return how many shades of the wanted kind are neither owned nor sold by anybody."""
+    count = sum(not shade.spools and not offers[shade.id] for shade in shades)
+    return [LeftOut("shades of the catalogue", count, "no seller")] if count else []
+
+
+def _off_the_shelf() -> list[LeftOut]:
+    count = Spool.objects.filter(retired_at__isnull=False).count()
+    return [LeftOut("spools", count, "retired")] if count else []
+
+
+def _without_a_weight(
+    wanted: Iterable[Shade], spools: Iterable[Spool], *, weight_label: str
+) -> tuple[str, ...]:
+    """Say of which ranges on the shelf nobody has written down the weight: they are considered all the same."""
+    if not weight_label:
+        return ()
+    held = {spool.shade_id for spool in spools}
+    ranges = {
+        str(shade.range)
+        for shade in wanted
+        if shade.pk in held and same_weight(shade.range.weight_label, weight_label) is None
+    }
+    return tuple(
+        f"Nobody has written down which weight {range} is; it is taken to be {weight_label}. Say it with the range."
+        for range in sorted(ranges)
     )
 
 

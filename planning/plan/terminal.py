@@ -7,6 +7,7 @@ from rich.console import Console, Group
 from rich.table import Table
 from rich.text import Text
 
+from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC, Units
 from planning.compute.batch.asked import AskedDesign
@@ -20,8 +21,10 @@ from planning.plan.pins import written_blocks
 from planning.plan.words import (
     answer_in_words,
     asked_name,
+    colour_word,
     difference_in_words,
     instead_in_words,
+    pins_to_type,
     shown_verdict,
     spool_goes_on,
     thread_name,
@@ -48,6 +51,10 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
         _file_warnings(console, design)
     for note in plan.notes:
         console.print(f"note: {note}")
+    if plan.left_out:
+        console.print(left_out_in_words(plan.left_out))
+    if pins := pins_to_type(plan):
+        console.print(f"To choose, type any shade with enough metres, such as: {pins}", soft_wrap=True)
     console.print()
     console.print(_threads(plan, units))
     console.print(_spools(plan, units))
@@ -91,9 +98,9 @@ def _threads(plan: BatchPlan, units: Units) -> Table:
             _asked_and_chosen(thread, several=several),
             difference_in_words(choice),
             f"{_number(thread.needed_mm, units)} ± {_number(thread.needed_sigma_mm, units)}",
-            _number(thread.free_mm, units),
-            f"{thread.p_enough:.0%}",
-            str(thread.pieces_possible),
+            _number(thread.free_mm, units) if thread.is_asked else "",
+            f"{thread.p_enough:.0%}" if thread.is_asked else "",
+            str(thread.pieces_possible) if thread.is_asked else "",
             f"{SIGNS[shown_verdict(thread)]} {shown_verdict(thread)}",
         )
     return table
@@ -105,10 +112,11 @@ def _asked_and_chosen(thread: PlannedThread, *, several: bool) -> Group:
         swatch(thread.hex), f" {asked_name(thread)}, block {_blocks(thread, several=several)}"
     )
     if shade is None:
-        return Group(asked, Text("   nothing on the shelf"))
-    return Group(
-        asked, Text.assemble(swatch(shade.hex), f" {shade.code} {shade.name}\n   {shade.maker} {shade.range}")
-    )
+        return Group(asked, Text("   choose a shade" if not thread.is_asked else "   nothing on the shelf"))
+    chosen = Text.assemble(swatch(shade.hex), f" {shade.code} {shade.name}\n   {shade.maker} {shade.range}")
+    if thread.given_up is None or thread.given_up.word == "near":
+        return Group(asked, chosen)
+    return Group(asked, chosen, Text(f"   {colour_word(thread)}", style="italic"))
 
 
 def _spools(plan: BatchPlan, units: Units) -> Group:

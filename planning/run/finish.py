@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Sum
 
+from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
 from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder
@@ -25,7 +25,7 @@ from planning.models import Job, Rules, RunReport
 from planning.run.needle import stitches_since_needle
 from planning.run.promise import bobbin_batches, lock_in, machine_of
 from planning.run.report import report_facts
-from planning.run.stabilizer import StabilizerUse, stabilizer_use
+from planning.run.stabilizer import StabilizerUse, hoopings_ticked, stabilizer_use
 from planning.run.standing import TICKS, OnSpool, Run, entries_of_run, run_of, spools_of, used_so_far
 
 State = Job.State
@@ -67,19 +67,25 @@ class _Corrected:
     scale_resolution_mg: int
 
 
-@transaction.atomic
-def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
+@planned_act
+def finish(job: Job, ending: Ending, *, at: datetime, by: Any, shown: str | None = None) -> RunReport:
     """Return the report of ``job``, finished: the shelf corrected, the factors taught, nothing set aside any more.
 
     Raises WorkshopError where pieces are still to be stitched, unless a person says ``although_unfinished``. The
     whole act happens or none of it: a weighing that is refused leaves the job running. Sent again it answers with
-    the report there is.
+    the report there is. ``shown`` is the fingerprint (``shown_of``) of the run that a person saw: PlanHasChanged if
+    more has happened since; None ends it however it stands.
     """
     earlier = RunReport.objects.filter(job=job).first()
     if earlier is not None:
         return earlier
     lock_in(job, State.RUNNING)
     run = run_of(job)
+    stabilizer = stabilizer_use(run)
+    if shown is not None:
+        refuse_if_changed(
+            shown, _parts(run, stabilizer), look="Look at what is ticked now, then finish the job."
+        )
     if run.left and not ending.although_unfinished:
         raise WorkshopError(
             f"{run.called(run.left[0]).capitalize()} and {len(run.left) - 1} more are not ticked. "
@@ -87,7 +93,6 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any) -> RunReport:
         )
     spools = spools_of(run)
     began = _began(job, list(spools))
-    stabilizer = stabilizer_use(run)
     not_booked = _take_stabilizer(run, stabilizer, ending, at=at, by=by)
     release_holder(job.holder)
     corrected = _weigh_back(job, ending, spools, at=at, by=by)
@@ -133,7 +138,8 @@ def _take_stabilizer(run: Run, use: StabilizerUse, ending: Ending, *, at: dateti
     if not ending.stabilizer_as_proposed:
         return [*not_booked, "Stabilizer: it was said that it is taken by hand."]
     post_cut(
-        use.cut,
+        [run.job],
+        hoopings={run.job.pk: hoopings_ticked(run)},
         shown=fingerprint(use.cut.cuts),
         key=ending_key(run.job, "stabilizer"),
         at=at,
@@ -151,6 +157,19 @@ def _charge_needle(run: Run, *, at: datetime, by: Any) -> list[str]:
     if stitched:
         note_stitches(run.machine, stitches=stitched, key=ending_key(run.job, "stitches"), at=at, by=by)
     return []
+
+
+def shown_of(run: Run, stabilizer: StabilizerUse) -> str:
+    """Return the fingerprint of how a run stands; the page sends it back when the job is finished."""
+    return fingerprint_of(_parts(run, stabilizer))
+
+
+def _parts(run: Run, stabilizer: StabilizerUse) -> dict[str, Any]:
+    return {
+        "the pieces that are ticked": sorted(run.done.items()),
+        "what the run has taken": sorted(used_so_far(run.job).items()),
+        "the stabilizer that is taken": (sorted(stabilizer.taken), sorted(stabilizer.offcuts)),
+    }
 
 
 def _began(job: Job, items: list[int]) -> dict[int, tuple[Finding, int]]:
@@ -257,7 +276,7 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
     """Return how many bobbins the run took, after putting the shelf right and teaching the factor."""
     used = used_so_far(run.job)
     batches = {batch.pk: batch for batch in bobbin_batches(run.job)}
-    gone = StockItem.objects.filter(pk__in=used, kind=StockItem.Kind.BOBBINS).select_for_update(no_key=True)
+    gone = list(held(StockItem.objects.filter(pk__in=used, kind=StockItem.Kind.BOBBINS)))
     taken = sum(used[item.pk] for item in gone)
     if ending.bobbins is None:
         return float(taken)

@@ -6,16 +6,17 @@ from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
-from django.db import transaction
-
+from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import release_holder, set_aside
-from inventory.models import BobbinBatch, Shade, Spool, StockItem
+from inventory.ledger.changes import changed_before
+from inventory.ledger.posting import key_used
+from inventory.models import BobbinBatch, Change, Shade, Spool, StockItem
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.taking import claims
 from planning.compute.spools.bobbins import BobbinChange
-from planning.jobs.jobs import JobFacts, NotInThisState, make_job, plan_of
+from planning.jobs.jobs import TABLE, JobFacts, NotInThisState, made_before, make_job, plan_of
 from planning.models import Job, Machine, NamedPiece, PlacedDesign, Promise, PromisedSpool, PromisedThread
 from planning.plan.ask import chosen_machine
 from planning.plan.bobbins import bobbins_by_kind
@@ -33,17 +34,26 @@ class CannotPromise(WorkshopError):
     """The shelf does not hold what the job needs, so that a promise would be a hope."""
 
 
-@transaction.atomic
-def promise(job: Job, *, at: datetime, by: Any, although_short: bool = False) -> Promise:
+@planned_act
+def promise(
+    job: Job, *, at: datetime, by: Any, although_short: bool = False, shown: str | None = None, key: str = ""
+) -> Promise:
     """Return the promise of ``job``: its plan frozen, its spools, bobbins and stabilizer set aside.
 
-    Promising a promised job again plans it anew, with what it holds counting as free. Raises CannotPromise where
-    the plan is short or unknown, unless a person says ``although_short``: then what is there is set aside.
-    Raises NotInThisState once the job runs.
+    Promising a promised job again plans it anew, with what it holds counting as free; the same ``key`` sent again
+    answers with the promise that it made. ``shown`` is the fingerprint (``shown_of``) of the plan that a person saw:
+    PlanHasChanged if it is another by now; None promises whatever the plan is. Raises CannotPromise where it is short
+    or unknown, unless a person says ``although_short``: then what is there is set aside. Raises NotInThisState once
+    the job runs.
     """
     lock_in(job, State.DRAFT, State.PROMISED)
-    # What stands is read anew, now that it is locked: the job at hand may have been read before.
+    earlier = _promised_under(key, job)
+    if earlier is not None:
+        return earlier
+    # What stands is read anew, now that nothing else moves: the job at hand may have been read before.
     plan = plan_of(Job.objects.with_everything().get(pk=job.pk))
+    if shown is not None:
+        refuse_if_changed(shown, _parts(plan), look="Look at the plan as it is now, then promise it.")
     if plan.verdict in ("short", "unknown") and not although_short:
         raise CannotPromise(
             f"{job} cannot be promised: there is not enough for it, or not known to be. "
@@ -52,13 +62,53 @@ def promise(job: Job, *, at: datetime, by: Any, although_short: bool = False) ->
     release_holder(job.holder)
     Promise.objects.filter(job=job).delete()
     made = _frozen(job, plan, at=at, by=by)
+    if key:
+        Change.objects.create(
+            table=TABLE, record=job.pk, what=f"promised {job}"[:200], at=at, by=by, key=_key_of(key, job)
+        )
     set_aside_all(job, _claimed(plan), bobbins=plan.bobbins.sure_count, at=at, by=by)
     job.state = State.PROMISED
     job.save(update_fields=["state"])
     return made
 
 
-@transaction.atomic
+def shown_of(plan: BatchPlan) -> str:
+    """Return the fingerprint of what a promise of ``plan`` would set down; the page sends it back with the promise."""
+    return fingerprint_of(_parts(plan))
+
+
+def _parts(plan: BatchPlan) -> dict[str, Any]:
+    """Return what a person decides on, named as a sentence says it."""
+    return {
+        "whether there is enough": (plan.verdict, [thread.verdict for thread in plan.threads]),
+        "what is stitched": (
+            plan.pieces.total,
+            [(each.sha256, each.stitches) for each in plan.designs],
+            plan.copies_per_hooping,
+        ),
+        "the threads": [
+            (thread.hex, thread.blocks, thread.choice.shade and thread.choice.shade.id, thread.needed_mm)
+            for thread in plan.threads
+        ],
+        "the spools and rolls": claims(plan),
+        "the bobbins": (plan.bobbins.first, plan.bobbins.sure_count, plan.bobbins.verdict),
+    }
+
+
+def _promised_under(key: str, job: Job) -> Promise | None:
+    change = changed_before(_key_of(key, job)) if key else None
+    if change is None:
+        return None
+    if (change.table, change.record) != (TABLE, job.pk):
+        raise key_used(key)
+    return Promise.objects.filter(job=job).first()
+
+
+def _key_of(key: str, job: Job) -> str:
+    return f"promise-{job.pk}-{key}"[:80]
+
+
+@planned_act
 def take_promise_back(job: Job) -> Job:
     """Return ``job``, a draft again: nothing is set aside for it and it can be changed."""
     lock_in(job, State.PROMISED)
@@ -69,7 +119,7 @@ def take_promise_back(job: Job) -> Job:
     return job
 
 
-@transaction.atomic
+@planned_act
 def drop(job: Job, *, at: datetime) -> Job:
     """Return ``job``, dropped: what was set aside for it is free again; what was used stays used."""
     lock_in(job, State.DRAFT, State.PROMISED, State.RUNNING)
@@ -79,7 +129,7 @@ def drop(job: Job, *, at: datetime) -> Job:
     return job
 
 
-@transaction.atomic
+@planned_act
 def pick_up(job: Job) -> Job:
     """Return a dropped ``job`` that never ran, a draft again: the undo of dropping it."""
     lock_in(job, State.DROPPED)
@@ -91,13 +141,18 @@ def pick_up(job: Job) -> Job:
     return job
 
 
-@transaction.atomic
-def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any = None) -> Job:
+@planned_act
+def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any = None, key: str = "") -> Job:
     """Return a new draft of ``pieces`` pieces that are stitched as those of ``job`` were.
 
     Designs and places are copied; names only where the number of pieces is the same. Which makers, codes and
-    lots the first one had stays with it and is shown beside the new one.
+    lots the first one had stays with it and is shown beside the new one. The same ``key`` sent again answers with
+    the job that it made.
     """
+    key = f"again-{job.pk}-{key}"[:80] if key else ""
+    earlier = made_before(key)
+    if earlier is not None:
+        return earlier
     if pieces < 1:
         raise WorkshopError(f"{pieces} pieces cannot be stitched; give 1 or more.")
     facts = {name: getattr(job, name) for name in SAME}
@@ -106,6 +161,7 @@ def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any =
         designs=[placed.design for placed in job.placed.select_related("design")],
         at=at,
         by=by,
+        key=key,
     )
     made.repeats = job
     made.save(update_fields=["repeats"])
@@ -128,9 +184,8 @@ def set_aside_all(job: Job, wanted: Mapping[int, int], *, bobbins: int, at: date
         for each in kind:
             quantities[each.pk] += (taken := max(0, min(bobbins, each.free)))
             bobbins -= taken
-    items = StockItem.objects.select_for_update(no_key=True).order_by("pk").in_bulk(sorted(quantities))
-    for pk in sorted(items):
-        item = items[pk]
+    for item in held(StockItem.objects.filter(pk__in=quantities)):
+        pk = item.pk
         quantity = min(quantities[pk], item.free) if item.is_known and item.retired_at is None else 0
         if quantity > 0:
             key = f"{job.holder}: {uuid4().hex}"
@@ -152,9 +207,9 @@ def bobbins_that_fit(job: Job) -> list[list[BobbinBatch]]:
     style = machine_of(job).bobbin_style_id
     if not style:
         return []
-    batches = BobbinBatch.objects.filter(style_id=style, retired_at__isnull=True)
-    locked = batches.select_for_update(no_key=True, of=("self",)).order_by("pk")
-    return bobbins_by_kind(locked, free=lambda batch: batch.free)
+    there = held(StockItem.objects.filter(bobbinbatch__style_id=style, retired_at__isnull=True))
+    batches = BobbinBatch.objects.filter(pk__in=[item.pk for item in there]).order_by("pk")
+    return bobbins_by_kind(batches, free=lambda batch: batch.free)
 
 
 def _claimed(plan: BatchPlan) -> dict[int, int]:
@@ -267,6 +322,6 @@ def _copy_places(job: Job, made: Job) -> None:
 
 def lock_in(job: Job, *states: str) -> None:
     """Lock ``job`` and take over its state as it stands. Raises NotInThisState if it is not one of ``states``."""
-    job.state = Job.objects.select_for_update(no_key=True).values_list("state", flat=True).get(pk=job.pk)
+    job.state = held(Job.objects.only("state")).get(pk=job.pk).state
     if job.state not in states:
         raise NotInThisState(f"{job} is {job.get_state_display()}, so this cannot be done with it.")

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.db import transaction
 
+from inventory.acting import planned_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import CannotReverse, reverse
 from inventory.models import Entry
@@ -19,7 +20,7 @@ from planning.run.ticks import set_aside_what_is_left
 WHY_LEFT_OUT = "the job was opened again"
 
 
-@transaction.atomic
+@planned_act
 def reopen(job: Job, *, why: str, at: datetime, by: Any) -> Reopening:
     """Return the record of ``job``, finished, opened again: it runs as before, and can be finished anew.
 

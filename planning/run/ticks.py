@@ -7,9 +7,9 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
-from django.db import transaction
 from scipy.special import ndtri
 
+from inventory.acting import PlanHasChanged, planned_act
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
 from inventory.ledger import Finding, NotEnough, find, release
@@ -59,6 +59,7 @@ class Happening:
     ``thread`` is a number of the threading order. ``left`` says what is on the spool that came off: nothing,
     little, or weighed, with what the scale shows in ``gross``; empty says nothing of it. ``again`` that it really
     happened twice; ``tapped_at`` when, where it was told later. ``showing`` how much bobbin thread shows now.
+    ``instead_of`` is the label of the spool that the person saw on, where they were shown one.
     """
 
     kind: str
@@ -74,9 +75,10 @@ class Happening:
     tapped_at: datetime | None = None
     showing: str = ""
     note: str = ""
+    instead_of: str = ""
 
 
-@transaction.atomic
+@planned_act
 def begin(job: Job, *, at: datetime) -> Run:
     """Return the run of a promised ``job``, begun: from now on pieces are ticked."""
     lock_in(job, State.PROMISED)
@@ -86,7 +88,7 @@ def begin(job: Job, *, at: datetime) -> Run:
     return run_of(job)
 
 
-@transaction.atomic
+@planned_act
 def stop_before_the_first(job: Job) -> Job:
     """Return ``job``, promised again: the undo of beginning it, as long as nothing has happened."""
     lock_in(job, State.RUNNING)
@@ -98,7 +100,7 @@ def stop_before_the_first(job: Job) -> Job:
     return job
 
 
-@transaction.atomic
+@planned_act
 def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     """Return the event of ``happening``, with the stock it moved. The same key sent again answers with the first.
 
@@ -136,7 +138,7 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     return _told(event, problems, resets=event.kind not in (Kind.PIECE, Kind.STOP, Kind.TENSION))
 
 
-@transaction.atomic
+@planned_act
 def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
     """Return the event that takes ``event`` back, with all stock as the other events have it. Sent again: the same.
 
@@ -253,6 +255,7 @@ def _swap(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]
     before = spool_on(thread, event.position, run.swaps)
     if before == spool.pk:
         raise WorkshopError(f"{spool} is on already.")
+    _refuse_another_on(before, happening.instead_of)
     event.thread, event.item = record, spool
     if record.shade_id and spool.shade_id != record.shade_id:
         event.note = f"another shade: {spool.shade}"[:200]
@@ -357,6 +360,15 @@ _TELLING: dict[Kind, Callable[[Run, RunEvent, Happening], Callable[[], None] | N
     Kind.NEEDLE: _needle,
     Kind.STOP: _stop,
 }
+
+
+def _refuse_another_on(before: int | None, instead_of: str) -> None:
+    on = StockItem.objects.get(pk=before).label if before is not None else ""
+    if instead_of and read_code(instead_of).code.casefold() != on.casefold():
+        raise PlanHasChanged(
+            f"Since this was shown, the workshop has changed: {on or 'no spool'} is on now instead of {instead_of}. "
+            "Nothing was done. Look at the run sheet as it is now, then say which spool goes on."
+        )
 
 
 def _thread(run: Run, happening: Happening) -> tuple[PromisedThread, RunThreadPlan]:

@@ -126,20 +126,21 @@ def threads_in_order(threads: list[Any], needles: list[int], *, extension: str) 
     return [threads[needle - 1] for needle in needles]
 
 
-def thread_words(thread: Any) -> tuple[str | None, str, str]:
-    """Return colour, name and code of a thread as far as the file itself carries them.
+def thread_words(thread: Any) -> tuple[str | None, str, str, bool]:
+    """Return colour, name and code of a thread as far as the file itself carries them, and if it is of a palette.
 
     A number of a palette stands for a colour; name and code are the library's, from somebody's colour card.
     """
     if thread is None or isinstance(thread, UnknownThread) or thread.color is None:
-        return (None, "", "")
+        return (None, "", "", False)
     colour = f"#{thread.color & 0xFFFFFF:06x}"
     if type(thread) is not EmbThread:
         if thread.description == "Unknown":
-            return (None, "", "")
-        return (colour, plain_colour_name(thread.description or ""), "")
+            return (None, "", "", False)
+        return (colour, plain_colour_name(thread.description or ""), "", True)
     name = clean_text(thread.description)[:LONGEST_NAME]
-    return (colour, "" if name.lower() == colour else name, clean_text(thread.catalog_number)[:LONGEST_CODE])
+    shown = "" if name.lower() == colour else name
+    return (colour, shown, clean_text(thread.catalog_number)[:LONGEST_CODE], False)
 
 
 def clean_text(text: str | None) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from inventory.compute.colour import delta_e_00_matrix, lab_from_hex, labs_from_hexes
+from inventory.compute.colour.lab import delta_e_00_matrix, lab_from_hex, labs_from_hexes
 from inventory.compute.surfaces.gamut import in_surface_gamut, onto_surface_gamut
 from tests.benchmarks.processor import processor_s, yardsticks
 

@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from inventory.compute.colour import lab_from_hex
+from inventory.compute.colour.lab import lab_from_hex
 from inventory.models import Shade, Spool, StockItem
 from planning.compute.stitches.thread_length import KAPPA_GRID
 from planning.jobs.jobs import plan_of

@@ -6,7 +6,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
 from planning.compute.colour.case import covered_mm
 from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
 from planning.compute.colour.rules import Conditions, choice_problems, lab_array

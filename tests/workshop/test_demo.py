@@ -18,7 +18,7 @@ from django.test import RequestFactory, TestCase
 
 from fixtures import make_demo
 from inventory.compute.bobbins import FIBRE_DENSITY_G_CM3, PREWOUND_FILL, bobbin_capacity
-from inventory.compute.colour import delta_e_00, lab_from_hex
+from inventory.compute.colour.lab import delta_e_00, lab_from_hex
 from inventory.ledger import ledger_problems, use
 from inventory.models import (
     BobbinBatch,

@@ -39,7 +39,7 @@ class BadBackup(WorkshopError):
 
 
 @dataclass(frozen=True)
-class Part:
+class ArchivePart:
     """One file within: its size and the SHA-256 of its content."""
 
     bytes: int
@@ -55,7 +55,7 @@ class Manifest:
     engine: str
     migrations: tuple[tuple[str, str], ...]
     pictures: bool
-    parts: dict[str, Part]
+    parts: dict[str, ArchivePart]
 
     @property
     def files(self) -> int:
@@ -67,7 +67,7 @@ class Writing:
 
     def __init__(self, archive: zipfile.ZipFile) -> None:
         self.archive = archive
-        self.parts: dict[str, Part] = {}
+        self.parts: dict[str, ArchivePart] = {}
 
     def add(self, name: str, path: Path) -> None:
         """Add a file under ``name``, hashed on its way; one that vanished meanwhile is left out."""
@@ -81,7 +81,7 @@ class Writing:
                 digest.update(chunk)
                 size += len(chunk)
                 part.write(chunk)
-        self.parts[name] = Part(size, digest.hexdigest())
+        self.parts[name] = ArchivePart(size, digest.hexdigest())
 
     def finish(
         self,
@@ -152,7 +152,8 @@ def _manifest(archive: zipfile.ZipFile) -> Manifest:
         migrations=tuple((str(app), str(name)) for app, name in says["migrations"]),
         pictures=bool(says["pictures"]),
         parts={
-            str(name): Part(int(part["bytes"]), str(part["sha256"])) for name, part in says["parts"].items()
+            str(name): ArchivePart(int(part["bytes"]), str(part["sha256"]))
+            for name, part in says["parts"].items()
         },
     )
     _compare(parts, manifest)
@@ -199,7 +200,7 @@ def unpack(path: Path, *, into: Path) -> Manifest:
     return manifest
 
 
-def _unpack_part(archive: zipfile.ZipFile, name: str, part: Part, target: Path) -> None:
+def _unpack_part(archive: zipfile.ZipFile, name: str, part: ArchivePart, target: Path) -> None:
     target.parent.mkdir(parents=True, exist_ok=True)
     digest, size = hashlib.sha256(), 0
     with archive.open(name) as source, target.open("xb") as file:

@@ -14,7 +14,7 @@ FILE = "demo-sign-in"
 
 
 @dataclass(frozen=True)
-class SignIn:
+class DemoSignIn:
     """Name and password of the demo's account, and the file that keeps them."""
 
     name: str
@@ -22,7 +22,7 @@ class SignIn:
     path: Path
 
 
-def demo_sign_in(folder: Path) -> SignIn | None:
+def demo_sign_in(folder: Path) -> DemoSignIn | None:
     """Return how to sign in, with an account made where there is none.
 
     None where the workshop has accounts of its own, or the demo's password was changed.
@@ -34,9 +34,9 @@ def demo_sign_in(folder: Path) -> SignIn | None:
         with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
             file.write(f"{NAME}\n{password}\n")
         make_first_account(NAME, password=password)
-        return SignIn(NAME, password, path)
+        return DemoSignIn(NAME, password, path)
     account = User.objects.filter(username=NAME).first()
     if account is None or not path.exists():
         return None
     _, _, password = path.read_text().strip().partition("\n")
-    return SignIn(NAME, password, path) if account.check_password(password) else None
+    return DemoSignIn(NAME, password, path) if account.check_password(password) else None

@@ -12,14 +12,14 @@ from django.db import DatabaseError, connection, transaction
 from inventory.ledger.check import GUARDS, GUARDS_THERE
 from inventory.schema.tables import columns_of, wanted_columns
 from workshop.backup.rows import all_models, migrations_of, unknown_migrations, waiting_migrations
-from workshop.doctor.finding import Finding
+from workshop.doctor.finding import DoctorFinding
 
 AREA = "database"
 MIGRATE = "Mend it with: python3 manage.py migrate"
 RESTORE = "Restore a backup: python3 manage.py restore FILE"
 
 
-def database_findings() -> Iterator[Finding]:
+def database_findings() -> Iterator[DoctorFinding]:
     """Yield what is wrong with the database. After one that does not answer there is nothing else to look at."""
     try:
         connection.ensure_connection()
@@ -29,50 +29,52 @@ def database_findings() -> Iterator[Finding]:
         yield from _triggers()
         yield from _modes()
     except DatabaseError as problem:
-        yield Finding(AREA, f"The database does not answer ({problem!s:.200}).", RESTORE)
+        yield DoctorFinding(AREA, f"The database does not answer ({problem!s:.200}).", RESTORE)
 
 
-def _whole() -> Iterator[Finding]:
+def _whole() -> Iterator[DoctorFinding]:
     if connection.vendor != "sqlite":
         return
     with connection.cursor() as cursor:
         cursor.execute("PRAGMA quick_check(3)")
         rows = [row[0] for row in cursor.fetchall()]
         if rows != ["ok"]:
-            yield Finding(AREA, f"The database file is damaged ({rows[0]:.120}).", RESTORE)
+            yield DoctorFinding(AREA, f"The database file is damaged ({rows[0]:.120}).", RESTORE)
         cursor.execute("PRAGMA foreign_key_check")
         for table, row, parent, _ in cursor.fetchmany(5):
-            yield Finding(
+            yield DoctorFinding(
                 AREA, f"Row {row} of {table} points to a row of {parent} that is not there.", RESTORE
             )
 
 
-def _version() -> Iterator[Finding]:
+def _version() -> Iterator[DoctorFinding]:
     for app, name in unknown_migrations(migrations_of("default")):
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             f"The database is of a newer version: it knows {app} {name}.",
             "Update Enough Thread itself.",
         )
     waiting = waiting_migrations("default")
     if waiting:
-        yield Finding(AREA, f"The database waits for {len(waiting)} changes, first {waiting[0]}.", MIGRATE)
+        yield DoctorFinding(
+            AREA, f"The database waits for {len(waiting)} changes, first {waiting[0]}.", MIGRATE
+        )
         return
     for model in all_models():
         wanted = wanted_columns(model)
         there = columns_of(connection, model)
         for column in sorted(wanted ^ there):
             lacks = "has no" if column in wanted else "has a needless"
-            yield Finding(AREA, f"{model._meta.db_table} {lacks} column {column}.", RESTORE)
+            yield DoctorFinding(AREA, f"{model._meta.db_table} {lacks} column {column}.", RESTORE)
         yield from _constraints(model)
 
 
-def _constraints(model: Any) -> Iterator[Finding]:
+def _constraints(model: Any) -> Iterator[DoctorFinding]:
     with connection.cursor() as cursor:
         there = connection.introspection.get_constraints(cursor, model._meta.db_table)
     for each in (*model._meta.constraints, *model._meta.indexes):
         if each.name not in there:
-            yield Finding(AREA, f"{model._meta.db_table} has lost {each.name}.", RESTORE)
+            yield DoctorFinding(AREA, f"{model._meta.db_table} has lost {each.name}.", RESTORE)
 
 
 def try_a_write() -> None:
@@ -85,24 +87,24 @@ def try_a_write() -> None:
         transaction.set_rollback(True)
 
 
-def _takes_a_write() -> Iterator[Finding]:
+def _takes_a_write() -> Iterator[DoctorFinding]:
     try:
         try_a_write()
     except DatabaseError as problem:
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             f"The database takes no change ({problem!s:.120}).",
             "See that its disk has room, and that its file and folder may be written.",
         )
 
 
-def _triggers() -> Iterator[Finding]:
+def _triggers() -> Iterator[DoctorFinding]:
     with connection.cursor() as cursor:
         cursor.execute(GUARDS_THERE[connection.vendor])
         there = {name for (name,) in cursor.fetchall()}
     for name in GUARDS[connection.vendor]:
         if name not in there:
-            yield Finding(
+            yield DoctorFinding(
                 AREA,
                 f"Nothing keeps entries of the ledger from being changed: {name} is not in force.",
                 "Mend it with: python3 manage.py doctor --mend",
@@ -116,13 +118,13 @@ def _put_triggers_back() -> None:
         mending.keep_entries_for_good(schema_editor)
 
 
-def _modes() -> Iterator[Finding]:
+def _modes() -> Iterator[DoctorFinding]:
     if connection.vendor != "sqlite":
         return
     place = Path(str(connection.settings_dict["NAME"]))
     for path in (place, place.with_name(f"{place.name}-wal")):
         if path.is_file() and stat.S_IMODE(path.stat().st_mode) & 0o077:
-            yield Finding(
+            yield DoctorFinding(
                 AREA,
                 f"Others on this computer may read {path.name}, and everything in it.",
                 f"Mend it with: python3 manage.py doctor --mend (or chmod 600 {path})",

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from workshop.doctor.database import database_findings
-from workshop.doctor.finding import Finding
+from workshop.doctor.finding import DoctorFinding
 from workshop.doctor.stock import stock_findings
 from workshop.doctor.stored import stored_findings
 from workshop.doctor.surroundings import surroundings_findings
@@ -14,11 +14,11 @@ from workshop.doctor.surroundings import surroundings_findings
 class Examined:
     """What was found, and what of it was mended at once."""
 
-    findings: tuple[Finding, ...]
-    mended: tuple[Finding, ...] = ()
+    findings: tuple[DoctorFinding, ...]
+    mended: tuple[DoctorFinding, ...] = ()
 
     @property
-    def to_mend(self) -> tuple[Finding, ...]:
+    def to_mend(self) -> tuple[DoctorFinding, ...]:
         return tuple(each for each in self.findings if not each.advice)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Finding:
+class DoctorFinding:
     """What is wrong, and the command or page that mends it.
 
     ``mend_now`` is there where mending is safe without a person's look. What is only ``advice`` makes nothing unsound.

@@ -8,7 +8,7 @@ from inventory.orders.orders import order_problems
 from inventory.stocktakes.stocktakes import stocktake_problems
 from planning.cutting.sound import cut_problems
 from planning.run.sound import run_problems
-from workshop.doctor.finding import Finding
+from workshop.doctor.finding import DoctorFinding
 
 AREA = "stock"
 INVARIANTS = (
@@ -34,7 +34,7 @@ def stock_problems() -> list[tuple[LedgerProblem, str]]:
     return found
 
 
-def stock_findings() -> Iterator[Finding]:
+def stock_findings() -> Iterator[DoctorFinding]:
     """Yield the breaches as findings."""
     for problem, mend in stock_problems():
-        yield Finding(AREA, f"{problem.concerns}: {problem.found} ({problem.invariant}).", mend)
+        yield DoctorFinding(AREA, f"{problem.concerns}: {problem.found} ({problem.invariant}).", mend)

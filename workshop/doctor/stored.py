@@ -13,7 +13,7 @@ from inventory.kept_files import KeptFile, state_of
 from inventory.kept_files.by_content import UNFINISHED
 from planning.library.designs import kept_file
 from planning.models import Design
-from workshop.doctor.finding import Finding
+from workshop.doctor.finding import DoctorFinding
 
 AREA = "files"
 FORGOTTEN_AFTER_S = 6 * 3600
@@ -21,7 +21,7 @@ MOST_NAMED = 20
 _HASHED = re.compile(r"[0-9a-f]{64}")
 
 
-def stored_findings() -> Iterator[Finding]:
+def stored_findings() -> Iterator[DoctorFinding]:
     """Yield files that are missing, damaged, unknown, or never written to their end."""
     known = set()
     for design in Design.objects.order_by("pk").iterator():
@@ -29,7 +29,7 @@ def stored_findings() -> Iterator[Finding]:
         known.add(kept.path)
         state = state_of(kept, size_bytes=design.size_bytes)
         if state != "good":
-            yield Finding(
+            yield DoctorFinding(
                 AREA,
                 f"The stitch file of {design.name} is {state}.",
                 f"Import the same file again on {reverse('design_import')}, or restore a backup.",
@@ -40,13 +40,13 @@ def stored_findings() -> Iterator[Finding]:
     yield from _unfinished(root)
 
 
-def _damaged_imports(folder: Path) -> Iterator[Finding]:
+def _damaged_imports(folder: Path) -> Iterator[DoctorFinding]:
     for path in sorted(folder.glob("*")) if folder.is_dir() else ():
         if (
             _HASHED.fullmatch(path.name)
             and state_of(KeptFile(f"imports/{path.name}", path.name, "")) == "damaged"
         ):
-            yield Finding(
+            yield DoctorFinding(
                 AREA,
                 f"A list that was imported, {path.name[:12]}…, is damaged.",
                 "Mend it with: python3 manage.py doctor --mend; what it put on the shelf stays.",
@@ -54,14 +54,14 @@ def _damaged_imports(folder: Path) -> Iterator[Finding]:
             )
 
 
-def _orphans(folder: Path, known: set[Path]) -> Iterator[Finding]:
+def _orphans(folder: Path, known: set[Path]) -> Iterator[DoctorFinding]:
     lost = [
         path
         for path in sorted(folder.rglob("*"))
         if path.is_file() and path not in known and not path.name.startswith(UNFINISHED) and _is_old(path)
     ]
     for path in lost[:MOST_NAMED]:
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             f"{path.relative_to(folder.parent)} belongs to no design ({path.stat().st_size:,} bytes).",
             "Harmless. Import it again if you miss it, or delete it.",
@@ -69,10 +69,10 @@ def _orphans(folder: Path, known: set[Path]) -> Iterator[Finding]:
         )
 
 
-def _unfinished(root: Path) -> Iterator[Finding]:
+def _unfinished(root: Path) -> Iterator[DoctorFinding]:
     for path in sorted(root.rglob(f"{UNFINISHED}*")):
         if path.is_file() and _is_old(path):
-            yield Finding(
+            yield DoctorFinding(
                 AREA,
                 f"{path.relative_to(root)} was never written to its end.",
                 "Mend it with: python3 manage.py doctor --mend",

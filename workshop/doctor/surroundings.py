@@ -14,7 +14,7 @@ from django.contrib.staticfiles.finders import find
 
 from inventory.models import Entry
 from workshop.backup.making import kept_backups
-from workshop.doctor.finding import Finding
+from workshop.doctor.finding import DoctorFinding
 
 AREA = "surroundings"
 LEAST_FREE_BYTES = 500_000_000
@@ -24,7 +24,7 @@ WORKER_WITHIN = timedelta(minutes=15)
 LOCAL = {"localhost", "127.0.0.1", "[::1]"}
 
 
-def surroundings_findings(*, at: datetime) -> Iterator[Finding]:
+def surroundings_findings(*, at: datetime) -> Iterator[DoctorFinding]:
     """Yield what is wrong around the program."""
     yield from _folders()
     yield from _clock(at)
@@ -32,7 +32,9 @@ def surroundings_findings(*, at: datetime) -> Iterator[Finding]:
     yield from _settings()
     for name in NEED:
         if find(name) is None:
-            yield Finding(AREA, f"The pages' own file {name} is missing.", "Install Enough Thread again.")
+            yield DoctorFinding(
+                AREA, f"The pages' own file {name} is missing.", "Install Enough Thread again."
+            )
     backups = kept_backups(Path(settings.BACKUP_FOLDER))
     if not backups or at - backups[0].made_at > BACKUP_WITHIN:
         last = (
@@ -40,7 +42,7 @@ def surroundings_findings(*, at: datetime) -> Iterator[Finding]:
             if backups
             else "No backup was made here."
         )
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             last,
             f"Make one: python3 manage.py backup --into {settings.BACKUP_FOLDER} --keep 14",
@@ -48,61 +50,61 @@ def surroundings_findings(*, at: datetime) -> Iterator[Finding]:
         )
 
 
-def _folders() -> Iterator[Finding]:
+def _folders() -> Iterator[DoctorFinding]:
     for folder in (Path(settings.DATA_FOLDER), Path(settings.MEDIA_ROOT), Path(settings.BACKUP_FOLDER)):
         try:
             folder.mkdir(parents=True, exist_ok=True)
             with tempfile.NamedTemporaryFile(dir=folder):
                 pass
         except OSError as problem:
-            yield Finding(
+            yield DoctorFinding(
                 AREA,
                 f"{folder} cannot be written ({problem.strerror}).",
                 "Make room, or give the right to write.",
             )
     free = shutil.disk_usage(settings.DATA_FOLDER).free
     if free < LEAST_FREE_BYTES:
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             f"Only {free / 1e6:,.0f} MB are free on the disk of {settings.DATA_FOLDER}.",
             "Make room there.",
         )
 
 
-def _clock(at: datetime) -> Iterator[Finding]:
+def _clock(at: datetime) -> Iterator[DoctorFinding]:
     newest = Entry.objects.order_by("-at").values_list("at", flat=True).first()
     if newest is not None and newest - at > timedelta(hours=25):
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             f"The clock says {at:%d %b %Y, %H:%M}, but an entry is of {newest:%d %b %Y, %H:%M}.",
             "Set the computer's clock.",
         )
 
 
-def _worker(at: datetime) -> Iterator[Finding]:
+def _worker(at: datetime) -> Iterator[DoctorFinding]:
     if not settings.HAS_WORKER:
         return
     from django_tasks_db.models import DBTaskResult
 
     waiting = DBTaskResult.objects.filter(status="READY", enqueued_at__lt=at - WORKER_WITHIN).count()
     if waiting:
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             f"{waiting} imports wait, and no worker takes them.",
             "Start one: python3 manage.py db_worker",
         )
 
 
-def _settings() -> Iterator[Finding]:
+def _settings() -> Iterator[DoctorFinding]:
     strangers = set(settings.ALLOWED_HOSTS) - LOCAL
     if settings.DEBUG and strangers:
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             "DEBUG is on for a site that others reach: its pages tell its inside.",
             "Start it without DEBUG.",
         )
     if strangers and not settings.HTTPS:
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             "Others reach this site without HTTPS.",
             "Put it behind HTTPS and set ENOUGH_THREAD_HTTPS=1.",
@@ -110,7 +112,7 @@ def _settings() -> Iterator[Finding]:
         )
     key = Path(settings.DATA_FOLDER) / "secret-key"
     if os.name != "nt" and key.exists() and stat.S_IMODE(key.stat().st_mode) & 0o077:
-        yield Finding(
+        yield DoctorFinding(
             AREA,
             "Others on this computer may read the key that signs sessions.",
             "Mend it with: python3 manage.py doctor --mend",

@@ -23,7 +23,7 @@ CHANGES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 CHOSEN, CHOSEN_AT = "station_person", "station_person_at"
 
 
-class Refused(PermissionDenied):
+class BeyondYourPart(PermissionDenied):
     """The person may not do this; the text says who may."""
 
 
@@ -55,7 +55,9 @@ class GuardMiddleware(LoginRequiredMiddleware):
         route = match.url_name if match else None
         wanted = asks(route, changes=request.method in CHANGES)
         if wanted is None:
-            raise Refused(f"The page {request.path} is in no row of the table of rights, so it is closed.")
+            raise BeyondYourPart(
+                f"The page {request.path} is in no row of the table of rights, so it is closed."
+            )
         if wanted == Right.ANYONE:
             return None
         if request.user.is_authenticated:
@@ -72,12 +74,14 @@ def _for_station(
 ) -> HttpResponseBase | None:
     station: Station = request.station  # type: ignore[attr-defined]
     if route not in STATION_ROUTES:
-        raise Refused(f"The tablet {station} shows runs of {station.machine}; for this, sign in elsewhere.")
+        raise BeyondYourPart(
+            f"The tablet {station} shows runs of {station.machine}; for this, sign in elsewhere."
+        )
     job_id = view_kwargs.get("pk") if route not in ("design_picture", "needle") else None
     if job_id is not None and not is_about(station, job_id):
-        raise Refused(f"This job is not stitched at {station.machine}, where this tablet stands.")
+        raise BeyondYourPart(f"This job is not stitched at {station.machine}, where this tablet stands.")
     if route == "needle" and view_kwargs.get("pk") != station.machine_id:
-        raise Refused(f"This tablet tells of the needle of {station.machine} alone.")
+        raise BeyondYourPart(f"This tablet tells of the needle of {station.machine} alone.")
     if wanted <= Right.SEE:
         _take_chosen(request)
         return None
@@ -104,7 +108,7 @@ def _take_chosen(request: HttpRequest) -> bool:
 def _refuse_beyond(right: Right, wanted: Right) -> None:
     if right >= max(wanted, Right.SEE) or wanted == Right.SELF:
         return
-    raise Refused(
+    raise BeyondYourPart(
         f"Your part in this workshop does not reach that far: it takes the right to {IN_WORDS[wanted]}. "
         "An owner can give you another part."
     )

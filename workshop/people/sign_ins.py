@@ -30,6 +30,7 @@ def note_sign_in(request: HttpRequest, user: User, **_: Any) -> None:
     secret = request.COOKIES.get(DEVICE_COOKIE) or secrets.token_urlsafe(24)
     request.device_secret = secret  # type: ignore[attr-defined]
     at = timezone.now()
+    request.session["seen_at"] = at.timestamp()
     SignIn.objects.create(
         user=user,
         session_key=request.session.session_key or "",

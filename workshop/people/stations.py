@@ -8,6 +8,7 @@ from django.contrib.auth.hashers import check_password, make_password
 from django.contrib.auth.models import User
 from django.db import transaction
 
+from inventory.acting import held
 from inventory.compute.errors import WorkshopError
 from planning.models import Job, Machine
 from workshop.models import Member, Station
@@ -95,7 +96,7 @@ def choose_person(user_id: int, pin: str, *, at: datetime) -> User:
     A wrong try is counted in a transaction of its own, so that the refusal does not take the count back.
     """
     with transaction.atomic():
-        member = Member.objects.select_for_update().filter(user_id=user_id, user__is_active=True).first()
+        member = held(Member.objects.filter(user_id=user_id, user__is_active=True)).first()
         if member is None or not member.pin or right_of(member.role) < Right.STITCH:
             raise BadPin("This person has no PIN for stations. They set one under Settings.")
         if member.pin_shut_until and member.pin_shut_until > at:

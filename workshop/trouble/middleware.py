@@ -8,8 +8,9 @@ from django.db import connection
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
 
+from inventory.acting import Busy
 from inventory.compute.errors import WorkshopError
-from workshop.trouble.kinds import Trouble, trouble_of
+from workshop.trouble.kinds import BUSY, Trouble, trouble_of
 
 logger = logging.getLogger(__name__)
 UNCLEAR = "This could not be done"
@@ -32,6 +33,8 @@ class TroubleMiddleware:
 
     def process_exception(self, request: HttpRequest, problem: Exception) -> HttpResponse | None:
         """Answer what is trouble or a refusal; the rest is a fault, and stays one."""
+        if isinstance(problem, Busy):
+            return answer_trouble(request, BUSY)
         if isinstance(problem, WorkshopError):
             return answer_trouble(
                 request, Trouble("refused", UNCLEAR, str(problem), "Nothing was changed.", status=422)

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from inventory.compute.colour import (
+from inventory.compute.colour.lab import (
     Lab,
     delta_e_00,
     delta_e_00_matrix,

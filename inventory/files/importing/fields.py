@@ -13,7 +13,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, from_excel
 
-from inventory.compute.colour import lab_from_hex
+from inventory.compute.colour.lab import lab_from_hex
 from inventory.compute.density import LinearDensity, read_area_weight, read_linear_density
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import (

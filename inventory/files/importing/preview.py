@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 from django.utils.timezone import localtime
 
+from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.files.importing.catalogue import save_drafts, tell_drafts
 from inventory.files.importing.kinds import FileKind, kind_named
@@ -117,24 +118,24 @@ def apply_import(
     total = len(table.rows)
     rows = cleaned_rows(table, form=of.form, progress=lambda done, all_of: report(done, 2 * all_of))
 
+    @whole_act
     def once() -> Preview:
-        with transaction.atomic():
-            # Planned under the transaction: between preview and now the shelf may have moved.
-            plan, preview = _planned([replace(row, problems=list(row.problems)) for row in rows], table, of)
-            if preview.failed and not skip_bad:
-                raise NothingLanded(preview, hint="Correct them, or leave the bad rows out.")
-            if not preview.outcomes:
-                raise NothingLanded(preview, hint="Correct them.")
-            save_drafts(plan.drafts, at=at, by=by)
-            if plan.shelf is not None:
-                land(
-                    plan.things,
-                    plan.shelf,
-                    at=at,
-                    by=by,
-                    reference=reference,
-                    progress=lambda done: report(total + done, 2 * total),
-                )
+        # Planned under the transaction: between preview and now the shelf may have moved.
+        plan, preview = _planned([replace(row, problems=list(row.problems)) for row in rows], table, of)
+        if preview.failed and not skip_bad:
+            raise NothingLanded(preview, hint="Correct them, or leave the bad rows out.")
+        if not preview.outcomes:
+            raise NothingLanded(preview, hint="Correct them.")
+        save_drafts(plan.drafts, at=at, by=by)
+        if plan.shelf is not None:
+            land(
+                plan.things,
+                plan.shelf,
+                at=at,
+                by=by,
+                reference=reference,
+                progress=lambda done: report(total + done, 2 * total),
+            )
         return preview
 
     try:

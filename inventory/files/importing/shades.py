@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from inventory.compute.colour import Lab, hex_from_lab, lab_from_hex
+from inventory.compute.colour.lab import Lab, hex_from_lab, lab_from_hex
 from inventory.files.importing.catalogue import Draft, Index, Statement, folded, refuse_incomplete, state
 from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Row

@@ -6,10 +6,11 @@ from django.core.management.base import CommandParser
 from rich.table import Table
 from rich.text import Text
 
+from inventory.compute.left_out import left_out_as_data, left_out_in_words
 from inventory.compute.lengths import format_length
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
-from inventory.shelf.reads import NearShade, colour_meant, owned_nearest
+from inventory.shelf.reads import NearShade, colour_meant, left_out_of_nearest, owned_nearest
 
 
 class Command(WorkshopCommand):
@@ -24,13 +25,19 @@ class Command(WorkshopCommand):
         parser.add_argument("--limit", type=int, default=10, metavar="N")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        left_out = left_out_of_nearest()
         near = owned_nearest(colour_meant(options["colour"]), limit=max(1, options["limit"]))
         if options["format"] == "json":
-            self.write_json({"shades": [_as_data(each) for each in near]})
-        elif near:
+            self.write_json(
+                {"shades": [_as_data(each) for each in near], "left_out": left_out_as_data(left_out)}
+            )
+            return
+        if near:
             self.console().print(_table(near))
         else:
             self.stdout.write("No thread of a known colour is on the shelf yet.")
+        if left_out:
+            self.stdout.write(left_out_in_words(left_out))
 
 
 def _as_data(near: NearShade) -> dict[str, Any]:

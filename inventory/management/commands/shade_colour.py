@@ -9,12 +9,12 @@ from django.utils import timezone
 from inventory.catalogue.colour_files import colour_for, read_meter_file, read_photograph
 from inventory.catalogue.equivalents import one_shade
 from inventory.catalogue.shade_colours import set_colour
-from inventory.compute.colour import delta_e_00, parse_colour
-from inventory.compute.colour_knowing import usual_sigma
+from inventory.compute.colour.knowing import usual_sigma
+from inventory.compute.colour.lab import delta_e_00, parse_colour
+from inventory.compute.colour.photograph import colour_in_photograph, read_region
+from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import plain_name
-from inventory.compute.photograph import colour_in_photograph, read_region
-from inventory.compute.readings import KnownColour
 from inventory.management.base import WorkshopCommand
 from inventory.models import Shade
 

@@ -3,11 +3,13 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
+from inventory.compute.left_out import LeftOut
 from planning.compute.buying.packs import PackOffer
 from planning.compute.certainty.enough import BOBBIN_PRIOR, NEEDLE_PRIOR, Factor
 from planning.compute.certainty.learned import Taught
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
+from planning.compute.colour.sources import is_wish
 from planning.compute.hooping.copies import HoopField
 from planning.compute.hooping.timing import MachineTimes
 from planning.compute.stabilizer.layers import CutBefore, LayerNeed
@@ -37,6 +39,13 @@ class AskedBlock:
     sigma: float = 0.0
     # The block at which its thread was put on, where that one stays on; None where it is put on for this block.
     stays_from: int | None = None
+    # Where the colour comes from: see planning.compute.colour.sources.
+    source: str = ""
+
+    @property
+    def is_wish(self) -> bool:
+        """Whether the colour is one that a file carries, and that no person has asked for."""
+        return self.lab is not None and is_wish(self.source)
 
     @property
     def threaded_at(self) -> int:
@@ -97,6 +106,8 @@ class Shelf:
     stabilizer: tuple[StabilizerStock, ...]
     thread_offers: dict[int, tuple[PackOffer, ...]] = field(default_factory=dict)  # by shade
     on_offer: tuple[OwnedShade, ...] = ()  # shades that are not owned but sold by somebody
+    left_out: tuple[LeftOut, ...] = ()  # what is on the shelf, or known, and is not among them
+    notes: tuple[str, ...] = ()  # what of it is considered though not all is known of it
 
 
 @dataclass(frozen=True)
@@ -131,6 +142,8 @@ class Terms:
     bobbin_range: int = 0
     # (design, block number) to the id of the shade it is to have; a colour that several blocks ask for stays one.
     pinned: Mapping[tuple[int, int], int] = field(default_factory=dict)
+    # Of the pinned, those that were said once for a colour of files.
+    remembered: frozenset[tuple[int, int]] = frozenset()
     excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
     # Whether to look for what could be bought instead, and for runners-up: a page shows them, a queue does not.
     with_advice: bool = True

@@ -23,7 +23,7 @@ from planning.compute.stitches.placing import scaled_sums
 
 
 @dataclass(frozen=True)
-class Winding:
+class WindingJob:
     """So many bobbins to wind from this spool."""
 
     label: str
@@ -54,7 +54,7 @@ class PlannedBobbins:
     kappa_slope: float = 0.0  # ∂ ln length / ∂κ of what the batch takes
     first: str = ""
     parts: tuple[str, ...] = ()
-    wind: tuple[Winding, ...] = ()
+    wind: tuple[WindingJob, ...] = ()
     style_id: int = 0
     shade_id: int = 0
 
@@ -151,18 +151,18 @@ def _by_piece(carried: Carried) -> tuple[float, ...]:
 
 def windings(
     lacking: int, spools: Sequence[OwnedSpool], *, bobbin_mm: float, certainty: float
-) -> tuple[Winding, ...]:
+) -> tuple[WindingJob, ...]:
     """Return from which spools to wind so many bobbins, in shelf order; fewer where the spools do not hold them.
 
     >>> spools = [OwnedSpool(1, "S1", 250_000, 0.0), OwnedSpool(2, "S2", 900_000, 0.0)]
     >>> windings(4, spools, bobbin_mm=100_000.0, certainty=0.95)
-    (Winding(label='S1', bobbins=2), Winding(label='S2', bobbins=2))
+    (WindingJob(label='S1', bobbins=2), WindingJob(label='S2', bobbins=2))
     """
     found = []
     for spool in spools:
         count = min(lacking, int(sure_length(spool, certainty=certainty) / bobbin_mm))
         if count > 0:
-            found.append(Winding(spool.label, count))
+            found.append(WindingJob(spool.label, count))
             lacking -= count
     return tuple(found)
 

@@ -1,13 +1,15 @@
 """Each colour of a batch: the shade chosen, the metres needed and free, and the spools in their order."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from inventory.compute.names.plain import plain_name
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
+from planning.compute.batch.wished_thread import given_up, known_threads, shades_with_enough, wish_verdict
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
 from planning.compute.buying.priced_instead import PricedInstead, price_instead
 from planning.compute.certainty.enough import missing_mm, need, p_enough, pieces_covered, verdict
@@ -16,9 +18,11 @@ from planning.compute.colour.instead import buy_instead
 from planning.compute.colour.rules import Conditions
 from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
 from planning.compute.colour.vision import fallen_together
+from planning.compute.colour.wishes import GivenUp, wished_thread_colour
 from planning.compute.spools.turns import SpoolUse, choose_spools
 
 RUNNERS_UP = 3
+BRAND = "brand"
 MOST_NOTED_PAIRS = 4
 
 
@@ -28,7 +32,8 @@ class PlannedThread:
 
     ``blocks`` are (design, block number); ``hex`` and ``name`` are those of the first that asks. Requests that
     nobody tells apart share a thread, and ``choice`` is then that of the one furthest off. ``verdict`` is of the
-    stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``.
+    stock; ``colour_verdict`` is ``near``, ``off colour`` or ``unknown``. ``given_up`` tells how the shade stands for
+    a wish of the file; it is None for a demand, and where a person has pinned a shade.
     """
 
     hex: str
@@ -49,13 +54,24 @@ class PlannedThread:
     to_buy: OwnedShade | None
     purchase: PackPurchase | None
     is_pinned: bool
+    is_remembered: bool  # pinned by what was said once for its colour
     runners_up: tuple[RunnerUp, ...]
+    given_up: GivenUp | None
+    # Where the colour asked for comes from: see planning.compute.colour.sources.
+    source: str
+    # For a block that asks for no colour and has no shade yet: the owned shades with enough metres.
+    may_have: tuple[OwnedShade, ...]
     # What each piece to stitch takes before the factor, and what it loses at thread changes, in mm.
     geometry_mm: tuple[float, ...]
     path_mm: tuple[float, ...]
     factor_median: float
     relative_sigma: float
     kappa_slope: float = 0.0  # ∂ ln geometry / ∂κ
+
+    @property
+    def is_asked(self) -> bool:
+        """Whether anything was asked of the shelf: not for a block without a colour that has no shade yet."""
+        return bool(self.hex) or self.choice.shade is not None
 
 
 @dataclass(frozen=True)
@@ -73,8 +89,9 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     for index, block in enumerate(carried.blocks):
         groups.setdefault(block.colour, []).append(index)
     members = list(groups.values())
-    requests = [_request(carried, group) for group in members]
+    requests = [_request(carried, group, terms) for group in members]
     conditions = _conditions(carried, members, terms)
+    known = known_threads(shelf) if any(request.wished for request in requests) else ()
     together = substitute(requests, shelf.shades, conditions)
     choices = together.choices
     matching = prepare(requests, shelf.shades, replace(conditions, pinned={}))
@@ -86,7 +103,8 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
         shared.setdefault(key, []).append(number)
     threads = []
     for numbers in shared.values():
-        furthest = max((choices[number] for number in numbers), key=lambda choice: choice.delta_e_00 or 0.0)
+        worst = max(numbers, key=lambda number: choices[number].delta_e_00 or 0.0)
+        furthest, is_pinned = choices[worst], any(number in conditions.pinned for number in numbers)
         threads.append(
             _thread(
                 carried,
@@ -95,26 +113,32 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
                 furthest,
                 shelf,
                 terms,
-                is_pinned=any(number in conditions.pinned for number in numbers),
+                is_pinned=is_pinned,
+                given_up_for_it=None
+                if worst in conditions.pinned
+                else given_up(requests[worst], furthest, known, colour_limit=terms.colour_limit),
+                conditions=conditions,
                 runners_up=tuple(each for each in others.get(numbers[0], ()) if each.shade != furthest.shade)[
                     :RUNNERS_UP
                 ],
             )
         )
     if not terms.with_advice:
-        return PlannedThreads(tuple(threads), _notes(together, terms), ())
+        return PlannedThreads(tuple(threads), _notes(together, terms, conditions.pinned), ())
     instead = price_instead(
         buy_instead(requests, shelf.shades, shelf.on_offer, conditions, now=together),
         offers=shelf.thread_offers,
         blocks=[[_place(carried, index) for index in group] for group in members],
         conditions=conditions,
     )
-    notes = (*_notes(together, terms), *_notes_for_other_eyes(requests, choices))
+    notes = (*_notes(together, terms, conditions.pinned), *_notes_for_other_eyes(requests, choices))
     return PlannedThreads(tuple(threads), notes, instead)
 
 
-def _request(carried: Carried, blocks: Sequence[int]) -> ColourRequest:
+def _request(carried: Carried, blocks: Sequence[int], terms: Terms) -> ColourRequest:
     asked = carried.blocks[blocks[0]].block
+    # What a person asked for in one of the blocks holds for all of that colour; of a brand, colours are demands.
+    is_wish = terms.strictness != BRAND and all(carried.blocks[index].block.is_wish for index in blocks)
     geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
     return ColourRequest(
         hex=asked.hex,
@@ -123,6 +147,7 @@ def _request(carried: Carried, blocks: Sequence[int]) -> ColourRequest:
         name=asked.name,
         sigma=asked.sigma,
         path_mm=path_mm,
+        wished=wished_thread_colour(asked.lab) if is_wish and asked.lab else None,
     )
 
 
@@ -133,9 +158,10 @@ def _place(carried: Carried, index: int) -> tuple[int, int]:
 def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms) -> Conditions:
     pinned = {}
     for number, group in enumerate(members):
-        for index in group:
-            if _place(carried, index) in terms.pinned:
-                pinned[number] = terms.pinned[_place(carried, index)]
+        places = [place for index in group if (place := _place(carried, index)) in terms.pinned]
+        # What was said of this batch goes before what was said once for every file.
+        for place in sorted(places, key=lambda place: place not in terms.remembered):
+            pinned[number] = terms.pinned[place]
     return Conditions(
         factor=terms.needle_factor,
         range_factors=terms.range_factors,
@@ -146,20 +172,22 @@ def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms
     )
 
 
-def _notes(together: Substitution, terms: Terms) -> tuple[str, ...]:
+def _notes(together: Substitution, terms: Terms, pinned: Collection[int]) -> tuple[str, ...]:
     """What the choice could not hold. Which metres lack, or that nothing is near, each thread says of itself."""
     notes = [problem.text for problem in together.broken if problem.rule in ("apart", "order")]
     notes += [
         f"{choice.shade.code} is pinned, though it differs from what is asked by ΔE00 {choice.delta_e_00:.1f}; "
         f"the limit is {terms.colour_limit:g}."
-        for choice in together.choices
-        if choice.shade and choice.near_enough and (choice.delta_e_00 or 0.0) > terms.colour_limit
+        for number, choice in enumerate(together.choices)
+        if number in pinned and choice.shade and (choice.delta_e_00 or 0.0) > terms.colour_limit
     ]
     if not together.is_proven:
         notes.append(
-            "The shades were chosen in the time there was; a better choice might lower their mean difference by "
-            f"up to {together.gap:.0%}."
+            f"This choice of shades is the {together.proof}; a better one might lower their mean difference by up "
+            f"to {together.gap:.0%}."
         )
+    if together.must_break:
+        notes.append("It is proven that no choice from these shades keeps all colours apart and in order.")
     return tuple(notes)
 
 
@@ -193,6 +221,8 @@ def _thread(
     *,
     is_pinned: bool,
     runners_up: tuple[RunnerUp, ...],
+    given_up_for_it: GivenUp | None,
+    conditions: Conditions,
 ) -> PlannedThread:
     shade = choice.shade if choice.near_enough else None
     slope = carried.needle_slope(blocks, terms.thread)
@@ -208,6 +238,8 @@ def _thread(
     p = p_enough(total_mm, spread, **stock)
     lacking = math.ceil(missing_mm(total_mm, spread, certainty=terms.enough_at, **stock))
     word, reason = _verdict(choice, p, request, terms)
+    if choice.shade is None and request.lab is None:
+        lacking = 0  # nothing was asked of the shelf yet
     to_buy = shade or _nearest_on_offer(request, shelf, terms)
     offers = shelf.thread_offers.get(to_buy.id, ()) if to_buy else ()
     first = carried.blocks[blocks[0]].block
@@ -222,7 +254,9 @@ def _thread(
         free_sigma_mm=round(free_sigma_mm),
         p_enough=p,
         verdict=word,
-        colour_verdict=colour_verdict(choice, limit=terms.colour_limit),
+        colour_verdict=colour_verdict(choice, limit=terms.colour_limit)
+        if request.wished is None
+        else wish_verdict(choice),
         reason=reason,
         pieces_possible=pieces_covered(lengths_mm, spread, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
@@ -230,7 +264,16 @@ def _thread(
         to_buy=to_buy,
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
         is_pinned=is_pinned,
+        is_remembered=is_pinned
+        and all(
+            place in terms.remembered for index in blocks if (place := _place(carried, index)) in terms.pinned
+        ),
         runners_up=runners_up,
+        given_up=given_up_for_it,
+        source=first.source,
+        may_have=shades_with_enough(request, shelf.shades, conditions)
+        if choice.shade is None and request.lab is None and terms.with_advice
+        else (),
         geometry_mm=tuple(np.diff(geometry_mm).tolist()),
         path_mm=tuple(np.diff(path_mm).tolist()),
         factor_median=factor.median,
@@ -291,10 +334,10 @@ def _spools(
 def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:
     """The nearest shade that could be bought for a colour of which nothing near is owned."""
     conditions = Conditions(colour_limit=terms.colour_limit, excluded=terms.excluded)
-    ranked = [
-        each for nearest in nearest_first(prepare([request], shelf.on_offer, conditions)) for each in nearest
-    ]
-    return ranked[0].shade if ranked and ranked[0].delta_e_00 <= terms.colour_limit else None
+    matching = prepare([request], shelf.on_offer, conditions)
+    if not matching.numbers or not matching.open.any():
+        return None
+    return matching.shades[int(np.where(matching.open[0], matching.distance[0], np.inf).argmin())]
 
 
 def _verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> tuple[str, str]:
@@ -302,6 +345,9 @@ def _verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> 
         return "unknown", "The file names no colour for this block; choose one."
     if choice.shade is None:
         return "short", "No thread of a known colour is on the shelf."
+    if not choice.near_enough and request.wished is not None:
+        wished = plain_name(request.wished)
+        return "short", f"No thread of that colour ({wished}) is on the shelf; the nearest is another colour."
     if not choice.near_enough:
         return "short", (
             f"Nothing on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.2f}, "

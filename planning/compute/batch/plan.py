@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from inventory.compute.left_out import LeftOut
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
@@ -65,6 +66,8 @@ class BatchPlan:
     copies: tuple[CopiesOption, ...]  # one copy a hooping beside many
     strictness: str = "picture"
     colour_limit: float = 5.0
+    too_big: str = ""  # that no hoop of the machine holds it, and what would; empty where one does
+    left_out: tuple[LeftOut, ...] = ()  # what of the shelf was not considered, and why
 
     @property
     def off_colour(self) -> tuple[PlannedThread, ...]:
@@ -81,8 +84,12 @@ def plan_batch(
     lettering: Sequence[AskedDesign] = (),
     needed_on: date | None = None,
     notes: Sequence[str] = (),
+    too_big: str = "",
 ) -> BatchPlan:
-    """Return the plan for ``pieces`` pieces that all carry ``designs`` and one ``lettering`` each, if given."""
+    """Return the plan for ``pieces`` pieces that all carry ``designs`` and one ``lettering`` each, if given.
+
+    What is ``too_big`` for every hoop is not enough of anything: how it is split, or hooped, is not known.
+    """
     terms = terms.for_designs([*designs, *dict.fromkeys(lettering)])
     to_stitch = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage)
     carried = carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms)
@@ -104,6 +111,7 @@ def plan_batch(
     )
     # Whatever its stock, a thread of another colour is not enough; one that is pinned wants a second look.
     verdicts += ["tight" for thread in threads if thread.colour_verdict == "off colour"]
+    verdicts += ["unknown"] if too_big else []
     cost = batch_cost(
         threads=[(thread.choice.shade, thread.spools, thread.needed_mm) for thread in threads],
         thread_offers=shelf.thread_offers,
@@ -137,6 +145,8 @@ def plan_batch(
         instead=planned.instead,
         strictness=terms.strictness,
         colour_limit=terms.colour_limit,
+        too_big=too_big,
+        left_out=shelf.left_out,
         stitches=stitches,
         bobbin_median=terms.bobbin_factor.median,
         quantities=cost_by_quantity(

@@ -10,8 +10,9 @@ from decimal import Decimal
 from functools import cached_property
 
 from inventory.compute.errors import WorkshopError
+from planning.compute.search.proof import Proof
 
-NOTHING = Decimal("0.00")
+NOTHING, CENT = Decimal("0.00"), Decimal("0.01")
 
 
 @dataclass(frozen=True)
@@ -133,7 +134,8 @@ class Bought:
 class Basket:
     """What is bought, and which material covers each need, in the order of the needs.
 
-    ``bound`` is what no basket can cost less than, net of the surplus; None where nobody looked for one.
+    ``bound`` is what no basket can cost less than, net of the surplus, and ``proof`` says what that makes of this
+    one; None where nobody looked for one.
     """
 
     bought: tuple[Bought, ...]
@@ -142,6 +144,7 @@ class Basket:
     shipping: Decimal
     surplus: Decimal
     bound: Decimal | None = None
+    proof: Proof | None = None
 
     @property
     def total(self) -> Decimal:
@@ -215,8 +218,11 @@ def _surplus(market: Market, bought: Sequence[Bought], covered_by: Sequence[str]
     )
 
 
-def basket_problems(market: Market, basket: Basket) -> list[str]:
-    """Return everything that is wrong with a basket: a need not covered in time, packs, thresholds, sums."""
+def basket_problems(market: Market, basket: Basket, *, may_split: bool = False) -> list[str]:
+    """Return everything that is wrong with a basket: a need not covered in time, packs, thresholds, sums.
+
+    Unless it ``may_split`` them, a material that comes from two suppliers is a problem too.
+    """
     problems = []
     bought = {each.offer.number: each for each in basket.bought}
     if len(bought) != len(basket.bought):
@@ -232,7 +238,7 @@ def basket_problems(market: Market, basket: Basket) -> list[str]:
     problems += [
         f"{material} comes from {' and '.join(sorted(who))}"
         for material, who in sellers.items()
-        if len(who) > 1
+        if len(who) > 1 and not may_split
     ]
     for need, material in zip(market.needs, basket.covered_by, strict=True):
         if material not in (need.material, *need.equivalents):
@@ -254,6 +260,8 @@ def basket_problems(market: Market, basket: Basket) -> list[str]:
             problems.append(f"the {what} are said to be {said} and are {reckoned}")
     if basket.bound is not None and basket.bound > basket.net:
         problems.append(f"it costs {basket.net}, less than the bound of {basket.bound}")
+    if basket.proof is Proof.LEAST and (basket.bound is None or basket.net - basket.bound >= CENT):
+        problems.append(f"it is called the least at {basket.net}, but the bound is {basket.bound}")
     return problems
 
 

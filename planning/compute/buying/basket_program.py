@@ -14,40 +14,109 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_matrix
 
-from planning.compute.buying.basket import Basket, BasketNeed, Market, NoBasket, basket_of
-from planning.compute.buying.basket_ways import Assignment, Way, assignments, cents, need_groups, ways_to_buy
+from planning.compute.buying.basket import (
+    CENT,
+    Basket,
+    BasketNeed,
+    Market,
+    NoBasket,
+    basket_of,
+    basket_problems,
+)
+from planning.compute.buying.basket_open import NODES, NODES_BESIDE, open_basket
+from planning.compute.buying.basket_ways import (
+    Assignment,
+    Way,
+    assignments,
+    cents,
+    is_all_written,
+    need_groups,
+    ways_to_buy,
+)
+from planning.compute.search.proof import SecondsLeft, limited, proof_of
 
-CENT = Decimal("0.01")
 # Of more suppliers not every set is looked at; the program then has all the ways to choose from.
 MOST_SUPPLIERS = 8
+MOST_BESIDE = 300
 
 
-def solve_basket(market: Market, *, gap: float = 0.0, time_limit_s: float = 10.0) -> Basket:
-    """Return the basket of least net cost, proven to within ``gap`` if the time does.
+def solve_basket(market: Market, *, gap: float = 0.0, seconds_left: SecondsLeft = None) -> Basket:
+    """Return the basket of least net cost, proven to within ``gap`` as far as counted work and the caller let.
 
     Every need is covered by its day. Raises NoBasket where that cannot be.
     """
-    groups = [assignments(market, group) for group in need_groups(market.needs)]
-    if not all(groups):
+    of_needs = need_groups(market.needs)
+    groups = [assignments(market, group) for group in of_needs]
+    is_all = all(is_all_written(market, group) for group in of_needs)
+    if not all(groups) and is_all:
         raise NoBasket(
             "Nothing on offer covers everything that is needed by its day. Allow more suppliers, or later days."
         )
+    basket, bound = None, None
+    if all(groups):
+        basket, bound = _from_written(market, groups, gap=gap, seconds_left=seconds_left)
+    if not is_all:
+        found, of_open, is_none = open_basket(market, gap=gap, seconds_left=seconds_left)
+        bound = _in_money(of_open)
+        basket = _cheaper(market, found, basket)
+        if basket is None and not is_none:
+            raise NoBasket(
+                "No basket was found in the time. Ask for fewer things at once, or allow more time."
+            )
+    if basket is None:
+        raise NoBasket("No basket meets the smallest orders of these suppliers. Allow more of them.")
+    return _told(basket, bound, seconds_left)
+
+
+def split_basket(market: Market, *, seconds_left: SecondsLeft = None) -> Basket | None:
+    """Return the cheapest basket in which a material may come from several suppliers, None if none is found.
+
+    It is not looked for on a market of over ``MOST_BESIDE`` offers, for that would take longer than the basket itself.
+    """
+    if len(market.offers) > MOST_BESIDE:
+        return None
+    found, bound, _ = open_basket(market, may_split=True, nodes=NODES_BESIDE, seconds_left=seconds_left)
+    if found is None or basket_problems(market, found, may_split=True):
+        return None
+    return _told(found, _in_money(bound), seconds_left)
+
+
+def _cheaper(market: Market, found: Basket | None, known: Basket | None) -> Basket | None:
+    """Return the cheaper basket; one that solver tolerances let slip is none."""
+    if found is None or basket_problems(market, found):
+        return known
+    return found if known is None or found.net < known.net else known
+
+
+def _told(basket: Basket, bound: Decimal | None, seconds_left: SecondsLeft) -> Basket:
+    """Return the basket with its bound, and with what that proves: to the cent, as money is counted."""
+    # A solver works to a small tolerance: its bound may lie above the cost to the cent.
+    bound = None if bound is None else min(bound, basket.net)
+    return replace(
+        basket,
+        bound=bound,
+        proof=proof_of(
+            is_least=bound is not None and basket.net - bound < CENT,
+            was_cut_short=seconds_left is not None and seconds_left() <= 0,
+        ),
+    )
+
+
+def _from_written(
+    market: Market, groups: "Groups", *, gap: float, seconds_left: SecondsLeft
+) -> tuple[Basket | None, Decimal | None]:
+    """Return the best basket of the ways that are written down, and what none of them can cost less than."""
     first, least, groups = _narrowed(market, groups)
     if first is not None and least is not None and first.net - least <= Decimal(gap) * abs(first.net):
-        return replace(first, bound=least)
+        return first, least
     program = _Program()
     chosen = _choose_ways(program, groups)
     _ship(program, market, [part for _, _, parts in chosen for part in parts])
-    values, bound = program.solve(gap=gap, time_limit_s=time_limit_s)
-    if values is None and first is None:
-        raise NoBasket("No basket meets the smallest orders of these suppliers. Allow more of them.")
+    values, bound = program.solve(gap=gap, seconds_left=seconds_left)
     basket = first if values is None else _read(market, chosen, values)
     if first is not None and (basket is None or first.net < basket.net):
         basket = first
-    assert basket is not None  # or NoBasket was raised
-    proven = [each for each in (_in_money(bound), least) if each is not None]
-    # The solver works to a small tolerance: its bound may lie above the cost to the cent.
-    return replace(basket, bound=min(max(proven), basket.net) if proven else None)
+    return basket, max((each for each in (_in_money(bound), least) if each is not None), default=None)
 
 
 def _read(market: Market, chosen: Sequence["Chosen"], values: np.ndarray) -> Basket:
@@ -221,8 +290,11 @@ class _Program:
     def row(self, terms: list[tuple[int, float]], *, low: float = -np.inf, high: float = np.inf) -> None:
         self.rows.append((terms, low, high))
 
-    def solve(self, *, gap: float, time_limit_s: float) -> tuple[np.ndarray | None, float]:
+    def solve(self, *, gap: float, seconds_left: SecondsLeft) -> tuple[np.ndarray | None, float]:
         """Return the best choices found, None if there are none, and the bound on the cost in cents."""
+        options = limited({"mip_rel_gap": gap, "node_limit": NODES}, seconds_left)
+        if options is None:
+            return None, -np.inf
         if not self.costs:
             return np.zeros(0), 0.0
         number = [at for at, (terms, _, _) in enumerate(self.rows) for _ in terms]
@@ -236,7 +308,7 @@ class _Program:
             constraints=LinearConstraint(
                 matrix, [low for _, low, _ in self.rows], [high for _, _, high in self.rows]
             ),
-            options={"mip_rel_gap": gap, "time_limit": time_limit_s},
+            options=options,
         )
         bound = answer.mip_dual_bound
         return answer.x, -np.inf if bound is None else float(bound)

@@ -127,6 +127,24 @@ def _combinations(offers: Sequence[BasketOffer], most: Sequence[int]) -> np.ndar
     return _grid(choices)
 
 
+def is_all_written(market: Market, group: Sequence[int]) -> bool:
+    """Return whether every way to cover and to buy what a group needs is few enough to be written down."""
+    needs = [market.needs[number] for number in group]
+    if np.prod([1 + len(need.equivalents) for need in needs], dtype=float) > MOST_ASSIGNMENTS:
+        return False
+    quantities: dict[str, int] = defaultdict(int)
+    for need in needs:
+        for material in (need.material, *need.equivalents):
+            quantities[material] += need.quantity
+    for material, quantity in quantities.items():
+        combinations: dict[str, float] = defaultdict(lambda: 1.0)
+        for offer in market.offers_of.get(material, ()):
+            combinations[offer.supplier] *= most_packs(offer, quantity) + 1
+        if max(combinations.values(), default=0.0) > MOST_COMBINATIONS:
+            return False
+    return True
+
+
 def _grid(choices: Sequence[Sequence[int]]) -> np.ndarray:
     axes = np.meshgrid(*(np.array(each, dtype=np.int64) for each in choices), indexing="ij")
     return np.stack([axis.ravel() for axis in axes], axis=1)

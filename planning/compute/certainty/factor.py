@@ -28,7 +28,7 @@ _TABLE = _TABLE_CORE * np.sinh(np.linspace(-1, 1, _TABLE_POINTS) * math.asinh(_T
 _MEAN_STEP, _WIDTH_STEP = 0.01, 0.08
 
 
-class Part(NamedTuple):
+class NormalPart(NamedTuple):
     """One normal of a mixture: its weight, and the mean and standard deviation of Z under it."""
 
     weight: float
@@ -47,7 +47,7 @@ class Factor:
     mean_log: float
     sigma: float
     scatter: float = SCATTER
-    parts: tuple[Part, ...] = ()
+    parts: tuple[NormalPart, ...] = ()
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.mean_log):
@@ -68,7 +68,7 @@ class Factor:
     @cached_property
     def about_one(self) -> "Factor":
         """The same spread about a median of one: for lengths that were scaled by the median already."""
-        moved = tuple(Part(part.weight, part.mean - self.mean_log, part.sd) for part in self.parts)
+        moved = tuple(NormalPart(part.weight, part.mean - self.mean_log, part.sd) for part in self.parts)
         return Factor(mean_log=0.0, sigma=self.sigma, scatter=self.scatter, parts=moved)
 
     @cached_property
@@ -94,8 +94,8 @@ class Factor:
         return z, np.asarray(weights @ ndtr((z - means[:, None]) / sds[:, None]))
 
     @property
-    def _told_parts(self) -> tuple[Part, ...]:
-        return self.parts or (Part(1.0, self.mean_log, self.predictive_sigma),)
+    def _told_parts(self) -> tuple[NormalPart, ...]:
+        return self.parts or (NormalPart(1.0, self.mean_log, self.predictive_sigma),)
 
     def cumulative(self, z: ArrayLike) -> Floats:
         """Return P(Z ≤ z), of the shape of ``z``."""
@@ -163,7 +163,7 @@ def mixture(
     m = np.bincount(group, weight * mean) / w
     second = np.bincount(group, weight * (sd**2 + mean**2)) / w
     parts = tuple(
-        Part(float(a), float(b), math.sqrt(max(c - b * b, 1e-12)))
+        NormalPart(float(a), float(b), math.sqrt(max(c - b * b, 1e-12)))
         for a, b, c in zip(w, m, second, strict=True)
     )
     about = Factor(float(w @ m), sigma, scatter, parts)

@@ -77,7 +77,7 @@ class Judged:
 
 
 @dataclass(frozen=True)
-class Kept:
+class InsideBand:
     """How often what was stated held: of the last ``of`` weigh-backs, ``inside`` fell inside the 95 % band."""
 
     of: int
@@ -87,7 +87,7 @@ class Kept:
     def is_too_few(self) -> bool:
         """Whether so few would come by chance less than once in twenty, if the bands were right.
 
-        >>> Kept(20, 18).is_too_few, Kept(20, 15).is_too_few, Kept(0, 0).is_too_few
+        >>> InsideBand(20, 18).is_too_few, InsideBand(20, 15).is_too_few, InsideBand(0, 0).is_too_few
         (False, True, False)
         """
         return self.of > 0 and bool(binom.cdf(self.inside, self.of, 0.95) < 0.05)
@@ -100,7 +100,7 @@ class Taught:
     belief: machine.Belief
     ranges: tuple[tuple[int, int], ...]
     judged: tuple[tuple[Judged, ...], ...]
-    changes: tuple[machine.Change, ...]
+    changes: tuple[machine.MachineChange, ...]
     _made: dict[tuple[int, int | None, float], Factor] = field(
         default_factory=dict, compare=False, repr=False
     )
@@ -115,7 +115,9 @@ class Taught:
             self._made[key] = machine.factor_of(self.belief, looks, new_range=not known)
         return self._made[key]
 
-    def kept(self, kind: int | None = None, *, jobs: Sequence[WeighedJob], last: int = IN_A_ROW) -> Kept:
+    def kept(
+        self, kind: int | None = None, *, jobs: Sequence[WeighedJob], last: int = IN_A_ROW
+    ) -> InsideBand:
         """Return how the last weigh-backs fell, of one kind of use or of all, of the ``jobs`` this was learned from."""
         counted = [
             judged
@@ -123,7 +125,7 @@ class Taught:
             for each, judged in zip(job.weigh_backs, answers, strict=True)
             if judged.counts and kind in (None, each.kind)
         ][-last:]
-        return Kept(len(counted), sum(each.inside for each in counted))
+        return InsideBand(len(counted), sum(each.inside for each in counted))
 
 
 def thread_prior(bobbin_start: float = 1.0) -> machine.Prior:
@@ -160,7 +162,7 @@ def learn(prior: machine.Prior, jobs: tuple[WeighedJob, ...], *, changed_since: 
     ranges = tuple(sorted({(each.kind, each.range) for job in jobs for each in job.weigh_backs}))
     prior = replace(prior, ranges=len(ranges))
     belief = machine.untaught(prior)
-    judged, changes = [], list[machine.Change]()
+    judged, changes = [], list[machine.MachineChange]()
     for job in jobs:
         belief = machine.begin_job(belief, changed=1.0 if job.told_changed else machine.HAZARD)
         belief, answers = _weighed(belief, job, ranges)

@@ -244,7 +244,7 @@ def factor_of(belief: Belief, looks: Looks, *, new_range: bool = False) -> Facto
 
 
 @dataclass(frozen=True)
-class Change:
+class MachineChange:
     """A machine uses thread otherwise since the job of this number: by what effect, as a logarithm, for each kind."""
 
     job: int
@@ -257,11 +257,11 @@ WORTH_SAYING = math.log1p(0.07)
 KEPT_IN_MIND = 60  # jobs; what began longer ago is how the machine is
 
 
-def change_seen(belief: Belief, slopes: tuple[float, ...]) -> Change | None:
+def change_seen(belief: Belief, slopes: tuple[float, ...]) -> MachineChange | None:
     """Return the change that one machine's weigh-backs tell of, or None; ``slopes`` are g of a usual job by kind."""
     of_run = belief.weights.sum(axis=-1)
     started = belief.begun
-    best: Change | None = None
+    best: MachineChange | None = None
     best_weight = 0.0
     for job in sorted(set(started[of_run > 0].tolist())):
         if job == 0 or belief.jobs - job > KEPT_IN_MIND:
@@ -276,5 +276,5 @@ def change_seen(belief: Belief, slopes: tuple[float, ...]) -> Change | None:
         effects = tuple(float(moved[at] + g * moved[kappa]) for at, g in enumerate(slopes))
         if max(map(abs, effects)) >= WORTH_SAYING:
             likeliest = max(started[together].tolist(), key=lambda at: float(of_run[started == at].sum()))
-            best, best_weight = Change(likeliest, effects), weight
+            best, best_weight = MachineChange(likeliest, effects), weight
     return best

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from inventory.compute.colour import delta_e_00_matrix
+from inventory.compute.colour.lab import delta_e_00_matrix
 from planning.compute.certainty.coverage import geometries_covered
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.rules import Conditions, clearly_lighter, lab_array, least_apart

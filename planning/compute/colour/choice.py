@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from inventory.compute.colour import Lab
+from inventory.compute.colour.lab import Lab
 from planning.compute.certainty.enough import combine_free
 
 
@@ -66,6 +66,13 @@ class ColourRequest:
     # How far the colour asked for may be off; zero where it is what is asked for, whatever a thread measures.
     sigma: float = 0.0
     path_mm: float = 0.0
+    # Where it is a wish: the colour of dyed thread that it comes to. None for a demand.
+    wished: Lab | None = None
+
+    @property
+    def sought(self) -> Lab | None:
+        """The colour that shades are held against: that of the wish on the gamut, or the one demanded."""
+        return self.wished or self.lab
 
     @property
     def called(self) -> str:

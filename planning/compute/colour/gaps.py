@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from inventory.compute.colour import Lab, delta_e_00, lower_bound_00
+from inventory.compute.colour.lab import Lab, delta_e_00, lower_bound_00
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.colour.rules import lab_array
 

@@ -10,6 +10,7 @@ from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.program import Caps, Columns, solve
 from planning.compute.colour.rules import Conditions
 from planning.compute.colour.substitution import Matching, Substitution, prepare
+from planning.compute.search.proof import SecondsLeft
 
 MOST_BOUGHT = 3
 # A mean that falls by less than this is not worth an errand. Common practice, no source.
@@ -45,7 +46,7 @@ def buy_instead(
     *,
     now: Substitution,
     least_fall: float = LEAST_FALL,
-    time_limit_s: float = 2.0,
+    seconds_left: SecondsLeft = None,
 ) -> list[Instead]:
     """Return the best single purchase, the best two and the best three, as far as each lowers the mean further.
 
@@ -53,8 +54,9 @@ def buy_instead(
     any kind may be broken than now; a colour with nothing near on the shelf may stay with the nearest. Only
     pairs that cost more, with the least of every other request, than the choice of now are left out.
     """
-    matching = prepare(requests, [*owned, *on_offer], conditions)
-    for_sale = np.array([shade.id in {each.id for each in on_offer} for shade in matching.shades], dtype=bool)
+    sold = frozenset(each.id for each in on_offer)
+    matching = prepare(requests, [*owned, *on_offer], conditions, on_offer=sold)
+    for_sale = np.array([shade.id in sold for shade in matching.shades], dtype=bool)
     rows = np.flatnonzero(
         matching.open.any(axis=1) & np.isfinite(matching.distance[:, ~for_sale]).any(axis=1)
     )
@@ -83,7 +85,7 @@ def buy_instead(
             case,
             columns,
             caps=Caps(*broken),
-            time_limit_s=time_limit_s,
+            seconds_left=seconds_left,
             to_buy=for_sale,
             most_bought=most,
         )

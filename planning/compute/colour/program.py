@@ -7,9 +7,13 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from inventory.compute.colour import delta_e_00_matrix
+from inventory.compute.colour.lab import delta_e_00_matrix
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints
+from planning.compute.search.proof import SecondsLeft, limited
 
+# Work of one solve; the same question has the same answer on any machine. A node of a program with many entries is
+# more work than one with few.
+NODES, WORK = 1_000, 300_000
 _SCALE = 100.0  # HiGHS stops within 1e-6 of the least; a mean difference is wanted to 1e-8
 
 
@@ -39,12 +43,13 @@ class Caps:
 
 @dataclass(frozen=True)
 class Solved:
-    """``columns`` is None where there is no answer, or none was found in time. ``bound`` is proven."""
+    """``columns`` is None where there is no answer, or none was found with the work. ``bound`` is proven."""
 
     columns: Ints | None
     objective: float
     bound: float
     is_proven: bool
+    nodes: int
 
 
 @dataclass
@@ -75,14 +80,20 @@ def solve(
     *,
     least: str = "cost",
     caps: Caps,
-    time_limit_s: float,
+    nodes: int = NODES,
+    most_entries: float = np.inf,
+    seconds_left: SecondsLeft = None,
     to_buy: Bools | None = None,
     most_bought: int = 0,
 ) -> Solved:
     """Return the columns, one a request, for which ``least`` (a field of ``Caps``, or "cost") is least.
 
-    ``to_buy`` (n,) marks shades that count only if bought, at most ``most_bought`` of them.
+    ``to_buy`` (n,) marks shades that count only if bought, at most ``most_bought`` of them. Nothing is begun with no
+    work or no time left, nor a program of over ``most_entries``.
     """
+    options = limited({"node_limit": nodes, "mip_rel_gap": 0.0}, seconds_left)
+    if options is None or nodes < 1:
+        return Solved(None, np.inf, -np.inf, is_proven=False, nodes=0)
     rows, width = _Rows(), len(columns.request)
     for request in range(len(case.needs_mm)):
         rows.add(np.flatnonzero(columns.request == request), 1.0, low=1.0, high=1.0)
@@ -106,16 +117,20 @@ def solve(
         objective[: len(columns.cost)] = columns.cost * _SCALE
     else:
         objective[broken[least]] = 1.0
+    constraint = rows.constraint(width)
+    if constraint.A.nnz > most_entries:
+        return Solved(None, np.inf, -np.inf, is_proven=False, nodes=0)
+    options["node_limit"] = max(1, min(nodes, WORK // max(1, constraint.A.nnz)))
     found = milp(
         objective,
-        constraints=rows.constraint(width),
+        constraints=constraint,
         integrality=np.ones(width),
         bounds=Bounds(0, 1),
-        options={"time_limit": max(0.01, time_limit_s), "mip_rel_gap": 0.0},
+        options=options,
     )
     scale = _SCALE if least == "cost" else 1.0
     if found.x is None:
-        return Solved(None, np.inf, -np.inf, is_proven=found.status == 2)
+        return Solved(None, np.inf, -np.inf, is_proven=found.status == 2, nodes=found.mip_node_count or 1)
     picked = np.flatnonzero(found.x[: len(columns.request)] > 0.5)
     value = float(objective[: len(columns.request)][picked].sum()) if least == "cost" else float(found.fun)
     bound = found.mip_dual_bound
@@ -124,6 +139,7 @@ def solve(
         objective=value / scale,
         bound=-np.inf if bound is None else bound / scale,
         is_proven=found.status == 0,
+        nodes=found.mip_node_count or 1,
     )
 
 

@@ -8,11 +8,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from inventory.compute.colour import Lab, delta_e_00_matrix
+from inventory.compute.colour.lab import Lab, delta_e_00_matrix
+from inventory.compute.names.plain import share_a_hue
 from planning.compute.certainty.enough import NEEDLE_PRIOR, Factor, p_enough
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 # Requests nearer to each other than this may share a shade: nobody tells them apart on cloth.
 # Just noticeable side by side: common practice, no source.
@@ -81,6 +83,32 @@ def clearly_lighter(asked: Floats) -> NDArray[np.bool_]:
     return np.asarray(L[:, None] - L[None, :] >= CLEARLY_LIGHTER)
 
 
+def within_reach(
+    request: ColourRequest, distances: Floats, shades: Sequence[OwnedShade], *, limit: float, own: Bools
+) -> Bools:
+    """Return which ``shades`` may stand for a request that lie ``distances``, (n,), from the colour it seeks.
+
+    A demand takes what is within the limit, and so does a wish. For a wish, moreover, those of its basic hue will do
+    that are no more than the limit farther than the nearest of them that is ``own``, (n,), if any is.
+
+    A shade that is not to be used is infinitely far.
+    """
+    near = (distances <= limit) & np.isfinite(distances)
+    if request.wished is None or not np.isfinite(distances).any():
+        return np.asarray(near)
+    reach = np.inf
+    of_its_hue = np.zeros_like(near)
+    for one_of in (own, ~own):
+        for column in np.flatnonzero(one_of)[np.argsort(distances[one_of], kind="stable")]:
+            if distances[column] > reach:
+                break
+            lab = shades[column].lab
+            if lab is not None and share_a_hue(request.wished, lab):
+                of_its_hue[column] = True
+                reach = min(reach, float(distances[column]) + limit)
+    return np.asarray(near | of_its_hue)
+
+
 def choice_problems(
     chosen: Sequence[OwnedShade | None],
     requests: Sequence[ColourRequest],
@@ -96,19 +124,23 @@ def choice_problems(
         raise ValueError(f"{len(chosen)} shades are chosen for {len(requests)} requests")
     problems: list[ChoiceProblem] = []
     standing: list[tuple[int, OwnedShade, Lab]] = []
-    offered = {shade.id for shade in shades if shade.lab is not None}
+    offered = {shade.id: shade for shade in shades if shade.lab is not None}
     for number, (shade, request) in enumerate(zip(chosen, requests, strict=True)):
         found = _problem_of_one(number, shade, request, offered, conditions)
         if found:
             problems.append(found)
         if shade is not None and shade.lab is not None and (found is None or found.rule == "excluded"):
-            standing.append((number, shade, request.lab or shade.lab))
+            standing.append((number, shade, request.sought or shade.lab))
     problems += _metres(standing, requests, conditions)
     return problems + _pairs(standing, requests)
 
 
 def _problem_of_one(
-    number: int, shade: OwnedShade | None, request: ColourRequest, offered: set[int], conditions: Conditions
+    number: int,
+    shade: OwnedShade | None,
+    request: ColourRequest,
+    offered: Mapping[int, OwnedShade],
+    conditions: Conditions,
 ) -> ChoiceProblem | None:
     pinned = conditions.pinned.get(number)
     if pinned is not None and (shade is None or shade.id != pinned):
@@ -129,8 +161,11 @@ def _problem_of_one(
         )
     if request.lab is None:
         return ChoiceProblem("chosen", (number,), f"{request.called} asks for no colour, yet has a shade.")
-    distance = float(delta_e_00_matrix(lab_array([request.lab]), lab_array([shade.lab]))[0, 0])
-    if distance > conditions.colour_limit:
+    distance = float(delta_e_00_matrix(lab_array([request.sought]), lab_array([shade.lab]))[0, 0])
+    if distance > conditions.colour_limit and not _does_for_a_wish(request, shade, offered, conditions):
+        if request.wished is not None:
+            text = f"{shade.code} is another colour than {request.called}, by ΔE00 {distance:.1f}."
+            return ChoiceProblem("near", (number,), text)
         return ChoiceProblem(
             "near",
             (number,),
@@ -138,6 +173,18 @@ def _problem_of_one(
             f"{conditions.colour_limit:g}.",
         )
     return None
+
+
+def _does_for_a_wish(
+    request: ColourRequest, shade: OwnedShade, offered: Mapping[int, OwnedShade], conditions: Conditions
+) -> bool:
+    if request.wished is None:
+        return False
+    usable = [each for each in offered.values() if each.id not in conditions.excluded]
+    distances = delta_e_00_matrix(lab_array([request.wished]), lab_array([each.lab for each in usable]))[0]
+    every = np.ones(len(usable), dtype=bool)
+    reach = within_reach(request, distances, usable, limit=conditions.colour_limit, own=every)
+    return bool(reach[[each.id for each in usable].index(shade.id)])
 
 
 def _metres(

@@ -5,22 +5,35 @@ a light one may end darker than its neighbour, and the metres of a shade go to a
 chosen together so that, with as few of these rules broken as can be, the mean difference is least.
 """
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from inventory.compute.colour import delta_e_00_matrix
-from inventory.compute.colour_grade import grade_between
-from inventory.compute.colour_knowing import difference_between
+from inventory.compute.colour.grade import grade_between
+from inventory.compute.colour.knowing import difference_between
+from inventory.compute.colour.lab import delta_e_00_matrix
 from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
-from planning.compute.colour.program import Caps, Columns, Solved, solve
-from planning.compute.colour.rules import ChoiceProblem, Conditions, choice_problems, lab_array
+from planning.compute.colour.cliques import unbroken
+from planning.compute.colour.program import Caps, Columns, solve
+from planning.compute.colour.repair import repaired
+from planning.compute.colour.rules import (
+    ChoiceProblem,
+    Conditions,
+    choice_problems,
+    lab_array,
+    within_reach,
+)
+from planning.compute.search.proof import Proof, SecondsLeft, proof_of
 
-TIME_LIMIT_S = 5.0
+# Work of all stages in which rules give way, shared among them; the last one, the differences, always gets its part.
+NODES = 2_000
+LAST_PART = NODES // 4
+# In larger programs than this the rules are not weighed against each other, for even the first node takes long: what
+# was mended stands, with its bound.
+MOST_WEIGHED, MOST_ENTRIES = 250, 12_000
 _TRIFLE = 1e-9  # costs nearer than this are equal
 
 
@@ -29,14 +42,20 @@ class Substitution:
     """A choice for each request, in their order, and the rules it breaks, in words.
 
     ``mean_delta_e`` is over the thread that is stitched. No choice that breaks as few rules has a mean below
-    ``bound``; where ``is_proven``, none breaks fewer, and none of those has a lower mean.
+    ``bound``; where it is the *least*, none breaks fewer, and none of those has a lower mean. Where a rule
+    ``must_break``, it is proven that no choice keeps them all.
     """
 
     choices: tuple[Choice, ...]
     mean_delta_e: float
     bound: float
-    is_proven: bool
+    proof: Proof
     broken: tuple[ChoiceProblem, ...]
+    must_break: bool = False
+
+    @property
+    def is_proven(self) -> bool:
+        return self.proof is Proof.LEAST
 
     @property
     def gap(self) -> float:
@@ -51,8 +70,9 @@ class Answer:
     chosen: Ints
     total: float
     bound: float
-    is_proven: bool
+    proof: Proof
     broken: Broken
+    must_break: bool = False
 
 
 @dataclass(frozen=True)
@@ -60,7 +80,8 @@ class Matching:
     """The requests that ask for a colour and the shades that have one, ready to be matched.
 
     ``numbers`` are the places of the requests among all that came in; ``distance`` (m, n) is CIEDE2000, with
-    infinity for excluded shades and all but the pinned one; ``open`` those within the limit, or pinned.
+    infinity for excluded shades and all but the pinned one; ``open`` those within reach of the request, or pinned.
+    ``asked`` is what shades are held against: of a wish, the colour of thread that it comes to.
     """
 
     numbers: tuple[int, ...]
@@ -77,7 +98,7 @@ def substitute(
     shades: Sequence[OwnedShade],
     conditions: Conditions,
     *,
-    time_limit_s: float = TIME_LIMIT_S,
+    seconds_left: SecondsLeft = None,
 ) -> Substitution:
     """Return the shades chosen together for all ``requests``.
 
@@ -89,14 +110,14 @@ def substitute(
     matching = prepare(requests, shades, conditions)
     if not matching.numbers:
         problems = choice_problems([None] * len(requests), requests, shades, conditions)
-        return Substitution(tuple(choices), 0.0, 0.0, True, tuple(problems))
+        return Substitution(tuple(choices), 0.0, 0.0, Proof.LEAST, tuple(problems))
     near = np.flatnonzero(matching.open.any(axis=1))
     far = np.flatnonzero(~matching.open.any(axis=1) & np.isfinite(matching.distance).any(axis=1))
     picked = {int(row): int(matching.distance[row].argmin()) for row in far}
     apart = float(
         sum(matching.weights[row] * matching.distance[row, column] for row, column in picked.items())
     )
-    total, bound, is_proven = apart, apart, True
+    total, bound, proof, must_break = apart, apart, Proof.LEAST, False
     if len(near):
         used = np.flatnonzero(matching.open[near].any(axis=0))
         case = colour_case(
@@ -107,20 +128,28 @@ def substitute(
             open_pairs=matching.open[np.ix_(near, used)],
             conditions=conditions,
         )
-        answer = least_broken(case, time_limit_s=time_limit_s)
+        answer = least_broken(case, seconds_left=seconds_left)
         picked |= {int(row): int(used[column]) for row, column in zip(near, answer.chosen, strict=True)}
-        total, bound, is_proven = apart + answer.total, apart + answer.bound, answer.is_proven
+        total, bound = apart + answer.total, apart + answer.bound
+        proof, must_break = answer.proof, answer.must_break
     for row, column in picked.items():
         choices[matching.numbers[row]] = _choice(matching, row, column)
     chosen = [choice.shade for choice in choices]
     broken = choice_problems(chosen, requests, shades, conditions)
-    return Substitution(tuple(choices), total, bound, is_proven, tuple(broken))
+    return Substitution(tuple(choices), total, bound, proof, tuple(broken), must_break)
 
 
 def prepare(
-    requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
+    requests: Sequence[ColourRequest],
+    shades: Sequence[OwnedShade],
+    conditions: Conditions,
+    *,
+    on_offer: frozenset[int] = frozenset(),
 ) -> Matching:
-    """Return what can be matched. A request without a colour asks for that of the shade pinned to it."""
+    """Return what can be matched. A request without a colour asks for that of the shade pinned to it.
+
+    ``on_offer`` are ids of shades that are not owned: they do not say how far a wish reaches on the shelf.
+    """
     known = [shade for shade in shades if shade.lab is not None]
     by_id = {shade.id: column for column, shade in enumerate(known)}
     pins = {number: by_id[shade] for number, shade in conditions.pinned.items() if shade in by_id}
@@ -129,11 +158,16 @@ def prepare(
         for number, request in enumerate(requests)
         if known and (request.lab is not None or number in pins)
     ]
-    asked = lab_array([requests[number].lab or known[pins[number]].lab for number in numbers])
+    asked = lab_array([requests[number].sought or known[pins[number]].lab for number in numbers])
     distance = delta_e_00_matrix(asked, lab_array([shade.lab for shade in known]))
     barred = np.array([shade.id in conditions.excluded for shade in known], dtype=bool)
     distance[:, barred] = np.inf
-    is_open = (distance <= conditions.colour_limit) & ~barred
+    own = np.array([shade.id not in on_offer for shade in known], dtype=bool)
+    is_open = np.zeros(distance.shape, dtype=bool)
+    for row, number in enumerate(numbers):
+        is_open[row] = within_reach(
+            requests[number], distance[row], known, limit=conditions.colour_limit, own=own
+        )
     for row, number in enumerate(numbers):
         if number in pins:
             column = pins[number]
@@ -163,13 +197,18 @@ class RunnerUp:
 
 
 def nearest_first(matching: Matching, *, most: int = 8) -> list[tuple[RunnerUp, ...]]:
-    """Return for each request of ``matching`` the shades it may have, up to ``most``, the nearest first."""
+    """Return for each request of ``matching`` the shades it may have, up to ``most``, the nearest first.
+
+    How far off each is is told from the colour as it was asked for.
+    """
     ranked = []
-    for distances in matching.distance:
+    known = lab_array([shade.lab for shade in matching.shades])
+    for request, distances in zip(matching.requests, matching.distance, strict=True):
+        told = distances if request.wished is None else delta_e_00_matrix(lab_array([request.lab]), known)[0]
         columns = np.argsort(distances, kind="stable")[:most]
         ranked.append(
             tuple(
-                RunnerUp(matching.shades[column], float(distances[column]))
+                RunnerUp(matching.shades[column], float(told[column]))
                 for column in columns
                 if np.isfinite(distances[column])
             )
@@ -182,50 +221,62 @@ def _choice(matching: Matching, row: int, column: int) -> Choice:
     near_enough = bool(matching.open[row, column])
     if request.lab is None:
         return Choice(shade, near_enough=near_enough)
-    distance = float(matching.distance[row, column])
+    # Told from the colour as it was asked for: a wish is brought onto the gamut only to choose by.
+    asked, its = lab_array([request.lab]), lab_array([shade.lab])
+    distance = float(delta_e_00_matrix(asked, its)[0, 0])
     return Choice(
         shade=shade,
         delta_e_00=distance,
-        grade=grade_between(matching.asked[row], lab_array([shade.lab])[0]),
+        grade=grade_between(asked[0], its[0]),
         near_enough=near_enough,
         between=difference_between(distance, request.sigma, shade.sigma),
     )
 
 
-def least_broken(case: ColourCase, *, time_limit_s: float = TIME_LIMIT_S) -> Answer:
+def least_broken(case: ColourCase, *, seconds_left: SecondsLeft = None) -> Answer:
     """Return the answer that breaks fewest rules, the gravest first, and among those has the least total.
 
-    If the best matching without the rules breaks none it is the answer. Else a quick answer tells which pairs
-    can be left out: CIEDE2000 obeys no triangle inequality, so nothing is concluded from where colours lie; but
-    a pair that costs more, with the least of every other request, than an answer at hand is in no better one.
+    If the best matching without the rules breaks none it is the answer. Else a quick answer is mended, and tells which
+    pairs can be left out: CIEDE2000 obeys no triangle inequality, so nothing is concluded from where colours lie; but
+    a pair that costs more, with the least of every other request, than an answer at hand is in no better one. The
+    program over the rest finds the least, or proves that a rule must break; then rules give way in stages.
     """
     free = _matched(case)
     if free is not None and count_broken(case, free) == case.fewest:
-        return Answer(free, case.total(free), case.total(free), True, case.fewest)
-    quick = _quick(case)
-    broken = count_broken(case, quick)
-    caps = Caps(case.fewest.short, 0, 0)
-    if broken == case.fewest:
-        columns = _columns(case, _worth_a_try(case, case.allowed, case.total(quick)))
-    else:
-        columns = _columns(case, case.allowed)
-    until = time.monotonic() + time_limit_s
-    found = solve(case, columns, caps=caps, time_limit_s=time_limit_s)
-    proven = found.is_proven
-    if found.columns is None and broken != case.fewest:
-        found, columns, proven = _relaxed(case, until, proven)
+        return Answer(free, case.total(free), case.total(free), Proof.LEAST, case.fewest)
+    at_hand = _quick(case)
+    if count_broken(case, at_hand) != case.fewest:
+        at_hand = repaired(case, at_hand)
+    is_unbroken = count_broken(case, at_hand) == case.fewest
+    pairs = _worth_a_try(case, case.allowed, case.total(at_hand)) if is_unbroken else case.allowed
+    found = unbroken(case, pairs, at_hand, seconds_left=seconds_left)
     lowest = float(np.where(case.open, case.cost, np.inf).min(axis=1).sum())
-    if found.columns is None:
-        return Answer(quick, case.total(quick), lowest, False, broken)
-    chosen = columns.shade[found.columns]
-    counted = count_broken(case, chosen)
+    chosen, bound, is_least = at_hand, found.bound, False
+    # The solver works to a small tolerance: what it finds is counted again.
+    if found.chosen is not None and count_broken(case, found.chosen) == case.fewest:
+        chosen = found.chosen
+        is_least = case.total(chosen) - bound <= _TRIFLE * 10
+    elif found.is_none and int(case.allowed.sum()) <= MOST_WEIGHED:
+        chosen, bound, is_least = _relaxed(case, at_hand, seconds_left)
+    elif not is_unbroken:
+        bound = lowest  # which rules give way is not known for sure
+    total = case.total(chosen)
     return Answer(
-        chosen, case.total(chosen), max(lowest, min(found.bound, case.total(chosen))), proven, counted
+        chosen=chosen,
+        total=total,
+        bound=min(max(lowest, bound), total),
+        proof=proof_of(is_least=is_least, was_cut_short=seconds_left is not None and seconds_left() <= 0),
+        broken=count_broken(case, chosen),
+        must_break=found.is_none,
     )
 
 
-def _relaxed(case: ColourCase, until: float, proven: bool) -> tuple[Solved, Columns, bool]:
-    """Give way in the stated order: to the order of lightness, to colours staying apart, to metres."""
+def _relaxed(case: ColourCase, at_hand: Ints, seconds_left: SecondsLeft) -> tuple[Ints, float, bool]:
+    """Give way in the stated order: to the order of lightness, to colours staying apart, to metres.
+
+    Return the best choice, a bound on its total, and if that is proven. One budget of work serves all stages: each
+    may use half of what is left but for the part of the last.
+    """
     hard, soft = _columns(case, case.allowed), _columns_that_may_be_short(case)
     short = case.fewest.short
     ways = (
@@ -233,19 +284,38 @@ def _relaxed(case: ColourCase, until: float, proven: bool) -> tuple[Solved, Colu
         (hard, ("alike", "out_of_order"), Caps(short, None, None)),
         (soft, ("short", "alike", "out_of_order"), Caps(None, None, None)),
     )
+    left, proven = NODES - LAST_PART, True
     for columns, stages, caps in ways:
         for rule in stages:
-            found = solve(case, columns, least=rule, caps=caps, time_limit_s=until - time.monotonic())
+            found = solve(
+                case,
+                columns,
+                least=rule,
+                caps=caps,
+                nodes=max(1, left // 2),
+                most_entries=MOST_ENTRIES,
+                seconds_left=seconds_left,
+            )
+            left -= min(found.nodes, left)
             proven = proven and found.is_proven
             if found.columns is None:
                 break
             caps = Caps(**(vars(caps) | {rule: round(found.objective)}))
         if found.columns is None:
             continue
-        last = solve(case, columns, caps=caps, time_limit_s=until - time.monotonic())
-        # Out of time, the answer of the stage before still breaks as few rules.
-        return (found if last.columns is None else last), columns, proven and last.is_proven
-    return found, soft, False
+        last = solve(case, columns, caps=caps, nodes=left + LAST_PART, seconds_left=seconds_left)
+        # Out of work, the answer of the stage before still breaks as few rules.
+        best = (found if last.columns is None else last).columns
+        assert best is not None
+        chosen = columns.shade[best]
+        # Where a stage was not finished, what was mended may be better.
+        if (count_broken(case, at_hand), case.total(at_hand)) < (
+            count_broken(case, chosen),
+            case.total(chosen),
+        ):
+            return at_hand, -np.inf, False
+        return chosen, last.bound if proven else -np.inf, proven and last.is_proven
+    return at_hand, -np.inf, False
 
 
 def _matched(case: ColourCase) -> Ints | None:

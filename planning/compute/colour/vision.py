@@ -12,8 +12,8 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from inventory.compute.colour import delta_e_00_matrix
-from inventory.compute.light import labs_of_light, light_of_labs
+from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.colour.light import labs_of_light, light_of_labs
 from planning.compute.colour.rules import least_apart
 
 Floats = NDArray[np.float64]

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from inventory.compute.colour import Lab, delta_e_00
+from inventory.compute.colour.lab import Lab, delta_e_00
 from inventory.compute.names.plain import plain_name, share_a_hue
-from inventory.compute.surfaces.gamut import onto_surface_gamut
+from inventory.compute.surfaces.even_hue import onto_surface_gamut_by_even_hue
 from planning.compute.colour.rules import lab_array
 
 Word = Literal[
@@ -64,12 +64,12 @@ class GivenUp:
 
 
 def wished_thread_colour(wish: Lab) -> Lab:
-    """Return the colour of dyed thread that a wish comes to: on the gamut of real surfaces, its hue kept.
+    """Return the colour of dyed thread that a wish comes to: on the gamut of real surfaces, of the hue people see.
 
     >>> [round(value) for value in wished_thread_colour(Lab(0.0, 0.0, 0.0))]
     [15, 0, 0]
     """
-    return Lab(*onto_surface_gamut([tuple(wish)])[0].tolist())
+    return onto_surface_gamut_by_even_hue(wish)
 
 
 def nearest_thread(wished: Lab, threads: Sequence[KnownThread]) -> KnownThread | None:
@@ -97,9 +97,10 @@ def what_is_given_up(
     """Return how well ``owned`` stands for the colour that a file wishes for.
 
     ``owned`` is the nearest owned thread with enough metres, ``nearest`` the nearest of all ``known`` threads of the
-    wanted fibre and weight that can be bought or are owned. In this order: within the limit it is *near*; of another
-    basic hue it is *no thread of that colour*; where more than ``GIVES_UP_NOTHING`` is given up, *something nearer
-    can be bought*; else it is *as near as thread comes*, which only a catalogue of ``few`` shades or more can tell.
+    wanted fibre and weight that can be bought or are owned. In this order: within the limit of the wish as it stands
+    in the file it is *near*; of another basic hue it is *no thread of that colour*; where more than
+    ``GIVES_UP_NOTHING`` is given up, *something nearer can be bought*; else it is *as near as thread comes*, which,
+    unless it is within the limit of what thread can be at all, only a catalogue of ``few`` shades or more can tell.
 
     >>> black = KnownThread(1, Lab(24.0, 0.5, -1.0), "Dory 199")
     >>> found = what_is_given_up(Lab(0.0, 0.0, 0.0), owned=black, nearest=black, known=237, colour_limit=5.0)
@@ -119,13 +120,15 @@ def what_is_given_up(
     assert apart is not None
     given_up = max(0.0, apart - best) if best is not None else 0.0
     gives_up = given_up > GIVES_UP_NOTHING
-    if apart <= colour_limit:
+    as_it_stands = _apart(wish, owned)
+    assert as_it_stands is not None
+    if as_it_stands <= colour_limit:
         word = "near"
-    elif not share_a_hue(wished, owned.lab):
+    elif apart > colour_limit and not share_a_hue(wished, owned.lab):
         word = "no thread of that colour"
     elif gives_up:
         word = "something nearer can be bought"
-    elif known < few:
+    elif known < few and apart > colour_limit:
         word = "nearest of the shades you know"
     else:
         word = "as near as thread comes"

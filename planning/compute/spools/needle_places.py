@@ -69,20 +69,24 @@ def needle_places(
     next_use: dict[Hashable, int] = {}
     for at in reversed(range(never)):
         next_use[firsts[at][2]] = at
-    where = {thread: needle for needle, thread in on.items()}
+    # A thread that is on several needles is wanted on one of them: the others are as free as empty ones.
+    where: dict[Hashable, int] = {}
+    for needle in sorted(on):
+        where.setdefault(on[needle], needle)
     start: dict[int, Hashable] = {}
     already: set[int] = set()
-    rethreads = []
+    rethreads: list[Rethread] = []
     for at, (hooping, block, thread) in enumerate(firsts):
-        needle = where.get(thread)
-        if needle is None:
-            needle = _needle_to_thread(on, next_use, needles=needles, never=never)
+        placed = where.get(thread)
+        needle = placed or 0
+        if placed is None:
+            needle = _needle_to_thread(on, where, next_use, needles=needles, never=never)
             if needle in start:
                 rethreads.append(Rethread(hooping, block, needle, on[needle], thread))
             else:
                 start[needle] = thread
-            if needle in on:
-                where.pop(on[needle], None)
+            if needle in on and where.get(on[needle]) == needle:
+                del where[on[needle]]
             on[needle], where[thread] = thread, needle
         elif needle not in start:
             start[needle] = thread
@@ -102,10 +106,16 @@ def _wanted_again(threads: Sequence[Hashable]) -> list[int]:
 
 
 def _needle_to_thread(
-    on: Mapping[int, Hashable], next_use: Mapping[Hashable, int], *, needles: int, never: int
+    on: Mapping[int, Hashable],
+    where: Mapping[Hashable, int],
+    next_use: Mapping[Hashable, int],
+    *,
+    needles: int,
+    never: int,
 ) -> int:
-    """Return the first needle without a thread or, if there is none, the one whose thread is wanted last."""
-    for needle in range(1, needles + 1):
-        if needle not in on:
-            return needle
+    """Return the first needle without a thread or with a second of one, else the one whose thread is wanted last."""
+    for free in (lambda needle: needle not in on, lambda needle: where[on[needle]] != needle):
+        for needle in range(1, needles + 1):
+            if free(needle):
+                return needle
     return max(sorted(on), key=lambda needle: next_use.get(on[needle], never))

@@ -5,7 +5,7 @@ where a block ends, where a piece ends, or, if need be, inside a block. Starting
 so of each set of spools only the furthest place is kept, which makes the answer exact.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,12 +72,19 @@ def last_before(places: Floats, ends: Floats) -> Floats:
 
 
 def reaches(
-    holds: Floats, lots: NDArray[np.intp], stretch: Stretch, *, inside: int, mixed: int
+    holds: Floats,
+    lots: NDArray[np.intp],
+    stretch: Stretch,
+    *,
+    inside: int,
+    mixed: int,
+    known: Mapping[tuple[int, int], Reach] | None = None,
 ) -> dict[tuple[int, int], Reach]:
     """Return the reach of every set of spools with up to (0…``inside``, 0…``mixed``) changes of two bad kinds.
 
     The first kind is a change inside a block, the second a change of dye lot inside a piece. ``holds`` has shape
-    (spools,): what each spool gives for sure; ``lots`` numbers their dye lots from 0.
+    (spools,): what each spool gives for sure; ``lots`` numbers their dye lots from 0. What is ``known`` of the same
+    spools and stretch is not worked out again.
 
     >>> reach = reaches(
     ...     np.array([5.0, 6.0]), np.array([0, 0]), stretch_of([[4.0]] * 3), inside=0, mixed=0)[0, 0]
@@ -89,9 +96,11 @@ def reaches(
     counts = np.array([number.bit_count() for number in range(1 << spools)])
     layers = [sets[counts == count] for count in range(spools + 1)]
     same = np.arange(lots.max() + 1)[:, None] == lots[None, :]  # (lots, spools)
-    found: dict[tuple[int, int], Reach] = {}
+    found = dict(known or {})
     for within in range(inside + 1):
         for mix in range(mixed + 1):
+            if (within, mix) in found:
+                continue
             reach = Reach(
                 start=np.zeros((1 << spools, len(same))), end=np.full((1 << spools, spools), -np.inf)
             )

@@ -11,10 +11,13 @@ import numpy as np
 from planning.compute.certainty.coverage import geometries_covered
 from planning.compute.certainty.enough import Factor
 from planning.compute.colour.choice import OwnedSpool
+from planning.compute.search.proof import Proof, proof_of
 from planning.compute.spools.reach import SLACK, Floats, Reach, Stretch, last_before, reaches, stretch_of
 
 # Up to so many spools every set of them is weighed, and the choice is exact.
 MOST_WEIGHED = 12
+# Of more, shortlists are taken from the fewest lots that hold enough, from so many lots more, and from all.
+MORE_LOTS = 1
 
 
 class SpoolMerit(NamedTuple):
@@ -57,13 +60,17 @@ class SpoolUse:
 
 @dataclass(frozen=True)
 class SpoolChoice:
-    """The turns in order, what they cost, and the least that any choice could cost. Proven: nothing is better."""
+    """The turns in order, what they cost, and the least that any choice could cost."""
 
     uses: tuple[SpoolUse, ...]
     merit: SpoolMerit
     bound: SpoolMerit
-    is_proven: bool
+    proof: Proof
     is_complete: bool  # every piece is done
+
+    @property
+    def is_proven(self) -> bool:
+        return self.proof is Proof.LEAST
 
 
 @dataclass(frozen=True)
@@ -114,7 +121,7 @@ def choose_spools(
     factor's median.
 
     With up to 12 spools the choice is exact (shelf order among equals); with more it is the best of several
-    shortlists of 12, proven where it meets the bound.
+    shortlists of 12, and the least only where it meets the bound.
 
     >>> wall = [OwnedSpool(1, "S0001", 25_000, 0.0), OwnedSpool(2, "S0002", 20_000, 0.0)]
     >>> exact = Factor(mean_log=0.0, sigma=0.0, scatter=0.0)
@@ -136,7 +143,7 @@ def choose_spools(
     stretch = stretch_of(pieces_mm)
     if not wall.spools or not stretch.length:
         nothing = SpoolMerit(0, 0, 0, 0, 0, 0)
-        return SpoolChoice((), nothing, nothing, True, not stretch.length)
+        return SpoolChoice((), nothing, nothing, Proof.LEAST, not stretch.length)
     alone = _one_alone(wall, stretch)
     exact = alone is not None or len(wall.spools) <= MOST_WEIGHED
     if alone is not None:
@@ -149,7 +156,7 @@ def choose_spools(
         uses=_uses(wall, turns, stretch, pieces_mm),
         merit=merit,
         bound=bound,
-        is_proven=exact or merit == bound,
+        proof=proof_of(is_least=exact or merit == bound, was_cut_short=False),
         is_complete=done.length == stretch.length,
     )
 
@@ -167,10 +174,10 @@ def _best(wall: _Wall, stretch: Stretch, may_change_inside: bool) -> tuple[list[
     whole = stretch.length * (1 - SLACK)
     if alone.end.max() < whole:
         if may_change_inside and wall.holds.sum() >= whole:
-            while (
-                reaches(wall.holds, wall.alike, stretch, inside=inside, mixed=0)[inside, 0].end.max() < whole
-            ):
+            known = {(0, 0): alone}
+            while known[inside, 0].end.max() < whole:
                 inside += 1
+                known = reaches(wall.holds, wall.alike, stretch, inside=inside, mixed=0, known=known)
         else:
             stretch = stretch.until(
                 float(last_before(alone.end.max(keepdims=True), stretch.piece_ends)[0, 0])
@@ -179,8 +186,9 @@ def _best(wall: _Wall, stretch: Stretch, may_change_inside: bool) -> tuple[list[
     if not stretch.length:
         return [], stretch
     mixed = 0
+    forward: dict[tuple[int, int], Reach] = {}
     while True:
-        forward = reaches(wall.holds, wall.lots, stretch, inside=inside, mixed=mixed)
+        forward = reaches(wall.holds, wall.lots, stretch, inside=inside, mixed=mixed, known=forward)
         ends = forward[inside, mixed].end.max(axis=1)
         if ends.max() >= whole:
             break
@@ -309,11 +317,11 @@ def _best_of_shortlists(
     by_lot = sorted(
         range(int(wall.lots.max()) + 1), key=lambda lot: -float(wall.holds[wall.lots == lot].sum())
     )
+    holds = np.cumsum([float(wall.holds[wall.lots == lot].sum()) for lot in by_lot])
+    fewest = min(int(np.searchsorted(holds, stretch.length * (1 - SLACK))) + 1, len(by_lot))
     best: tuple[tuple, list[_Turn], Stretch] | None = None
-    for lots in range(1, len(by_lot) + 1):
+    for lots in sorted({*range(fewest, min(fewest + MORE_LOTS, len(by_lot)) + 1), len(by_lot)}):
         held = np.flatnonzero(np.isin(wall.lots, by_lot[:lots]))
-        if wall.holds[held].sum() < stretch.length * (1 - SLACK) and lots < len(by_lot):
-            continue
         largest = held[np.argsort(-wall.holds[held], kind="stable")]
         opened = [at for at in largest.tolist() if wall.spools[at].is_open]
         half = MOST_WEIGHED // 2
@@ -338,10 +346,11 @@ def _shortlisted(
     first: list[_Turn] = []
     rest, start = stretch, 0.0
     while len(order) > MOST_WEIGHED:
-        dozen = wall.only(order[:MOST_WEIGHED])
-        reach = reaches(dozen.holds, dozen.alike, rest, inside=0, mixed=0)[0, 0]
-        if reach.end.max() >= rest.length * (1 - SLACK):
-            break
+        dozen, whole = wall.only(order[:MOST_WEIGHED]), rest.length * (1 - SLACK)
+        if dozen.holds.sum() >= whole:
+            reach = reaches(dozen.holds, dozen.alike, rest, inside=0, mixed=0)[0, 0]
+            if reach.end.max() >= whole:
+                break
         spool, order = order[0], order[1:]
         end = float(last_before(wall.holds[[spool]], rest.piece_ends)[0])
         if end > 0:

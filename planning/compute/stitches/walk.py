@@ -33,6 +33,8 @@ class FileThread:
     hex: str | None
     name: str
     code: str
+    # The file gives a number of a palette, and no colour of its own.
+    from_palette: bool = False
 
 
 @dataclass(frozen=True, eq=False)

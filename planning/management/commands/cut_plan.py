@@ -63,7 +63,7 @@ def _print_product(console: Console, cut: ProductCut) -> None:
     plan = cut.plan
     console.print(
         f"\n{cut.product}: {plan.pieces} pieces, {plan.roll_mm} mm of roll; "
-        f"no way takes less than {plan.bound_mm} mm; {plan.waste_mm2 / 100:,.0f} cm² wasted"
+        f"the {plan.proof}, no way takes less than {plan.bound_mm} mm; {plan.waste_mm2 / 100:,.0f} cm² wasted"
     )
     for row in cut.needs:
         if row.missing:

@@ -11,6 +11,7 @@ from planning.management.jobs import job_numbered
 from planning.plan.ask import verdict_exit_code
 from planning.plan.data import plan_as_data
 from planning.plan.terminal import print_plan
+from planning.run.promise import shown_of
 
 
 class Command(WorkshopCommand):
@@ -26,7 +27,10 @@ class Command(WorkshopCommand):
         job = job_numbered(options["job"])
         answer = plan_of(job)
         if options["format"] == "json":
-            self.write_json({"job": job.pk, "what": job.what} | plan_as_data(answer))
+            self.write_json(
+                {"job": job.pk, "what": job.what, "shown": shown_of(answer)} | plan_as_data(answer)
+            )
         else:
             print_plan(self.console(), answer)
+            self.stdout.write(f"To promise just this: promise_job {job.pk} --shown {shown_of(answer)}")
         sys.exit(verdict_exit_code(answer.verdict))

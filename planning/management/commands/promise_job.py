@@ -17,6 +17,12 @@ class Command(WorkshopCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument(
+            "--shown",
+            metavar="LETTERS",
+            help="Promise only the plan that plan_job showed with these letters.",
+        )
+        parser.add_argument("--key", default="", help="A name of your own; given again, it is promised once.")
         instead = parser.add_mutually_exclusive_group()
         instead.add_argument("--although-short", action="store_true", help="Set aside what there is.")
         instead.add_argument("--take-back", action="store_true", help="Make it a draft again.")
@@ -33,7 +39,14 @@ class Command(WorkshopCommand):
         elif options["pick_up"]:
             pick_up(job)
         else:
-            promise(job, at=at, by=None, although_short=options["although_short"])
+            promise(
+                job,
+                at=at,
+                by=None,
+                although_short=options["although_short"],
+                shown=options["shown"],
+                key=options["key"],
+            )
         held = list(
             Reservation.objects.filter(holder=job.holder).select_related("item").order_by("item__label")
         )

@@ -19,11 +19,16 @@ class Command(WorkshopCommand):
         parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
         parser.add_argument("--pieces", type=int, metavar="N", help="Left out: as many as before.")
         parser.add_argument("--by", type=date.fromisoformat, metavar="YYYY-MM-DD", help="When it is needed.")
+        parser.add_argument(
+            "--key", default="", help="A name of your own; given again, nothing is made twice."
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         job = job_numbered(options["job"])
         pieces = job.pieces if options["pieces"] is None else options["pieces"]
-        made = same_again(job, pieces=pieces, needed_on=options["by"], at=timezone.now(), by=None)
+        made = same_again(
+            job, pieces=pieces, needed_on=options["by"], at=timezone.now(), by=None, key=options["key"]
+        )
         if options["format"] == "json":
             self.write_json({"job": made.pk, "repeats": job.pk, "pieces": made.pieces, "state": made.state})
         else:

@@ -10,16 +10,22 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 from rich.console import Console
 
+from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length
 from inventory.compute.units import METRIC
 from inventory.management.base import WorkshopCommand, stray_lines_aside
 from inventory.tables.cells import guarded
-from planning.buying.basket import BasketPlan, draft_orders, plan_basket, shopping_rows_of_all
+from planning.buying.basket import BasketPlan, plan_basket
+from planning.buying.drafting import draft_orders, shown_of
 from planning.buying.needs import Needs, needs_of_all
+from planning.buying.rows import shopping_rows_of_all
+from planning.compute.search.proof import Proof
+from planning.facts.patience import patience
 from planning.models import Rules
 from planning.plan.terminal import shopping_table
 
 BOUGHT, SHORT, UNCLEAR = 0, 3, 4
+PATIENCE_SECONDS = 60.0
 
 
 class Command(WorkshopCommand):
@@ -44,6 +50,11 @@ class Command(WorkshopCommand):
             "--one-supplier", action="store_true", help="Buy all of it from the cheapest who has everything."
         )
         parser.add_argument(
+            "--may-split",
+            action="store_true",
+            help="A material may come from several suppliers, in several dye lots, where that is cheaper.",
+        )
+        parser.add_argument(
             "--draft-orders", action="store_true", help="Also draft an order to each supplier of the list."
         )
         parser.add_argument(
@@ -52,13 +63,20 @@ class Command(WorkshopCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         today = timezone.localdate()
-        with stray_lines_aside():
+
+        def asked(*, compare: bool) -> tuple[Needs, BasketPlan]:
             needs = needs_of_all(today=today, include_drafts=not options["no_drafts"])
-            plan = plan_basket(
+            return needs, plan_basket(
                 needs, today=today, only=options["only"], one_supplier=options["one_supplier"],
-                compare=options["format"] == "text",
+                may_split=options["may_split"], compare=compare, seconds_left=patience(PATIENCE_SECONDS),
             )  # fmt: skip
+
+        with stray_lines_aside():
+            needs, plan = asked(compare=options["format"] == "text")
+            shown = shown_of(plan)
         rows = shopping_rows_of_all(plan, needs)
+        if options["format"] != "text" and needs.left_out:
+            self.stderr.write(left_out_in_words(needs.left_out))
         if options["format"] == "json":
             self.write_json(rows)
         elif options["format"] == "csv":
@@ -67,7 +85,11 @@ class Command(WorkshopCommand):
             print_shopping(self.console(), plan, needs, rows)
         if options["draft_orders"]:
             key = options["key"] or f"command-{uuid.uuid4()}"
-            for order in draft_orders(plan, key=key, at=timezone.now(), by=None):
+            with stray_lines_aside():
+                drafted = draft_orders(
+                    lambda: asked(compare=False)[1], key=key, at=timezone.now(), by=None, shown=shown
+                )
+            for order in drafted:
                 self.stderr.write(f"Drafted order {order.number} to {order.supplier}.")
         if rows:
             sys.exit(SHORT)
@@ -83,7 +105,29 @@ class Command(WorkshopCommand):
 
 
 EMPTY_ROW = ("what", "need_mm", "packs", "put_up", "supplier", "unit_price", "total", "order_by", "kind",
-             "need_pieces", "needed_on", "jobs", "kept_for")  # fmt: skip
+             "need_pieces", "needed_on", "jobs", "kept_for", "basket_total", "basket_proof", "basket_bound",
+             "one_lot_costs", "split_total")  # fmt: skip
+
+
+def _proof_and_split(plan: BasketPlan, currency: str) -> list[str]:
+    """Return in words how far the basket is proven to be the cheapest, and what one dye lot costs."""
+    said, basket, split = [], plan.basket, plan.split
+    if basket.proof is Proof.LEAST:
+        said.append("No other basket costs less, counting what is left over and will be used.")
+    elif basket.proof is not None and basket.gap is not None:
+        said.append(
+            f"This is the {basket.proof}: no other basket costs less by more than {basket.gap:.2%}, counting what "
+            "is left over and will be used."
+        )
+    if split and split.costs and basket.total > split.total:
+        at_least = "" if split.proof is Proof.LEAST else "at least "
+        said.append(
+            f"Keeping each material to one supplier, so that it can be of one dye lot, costs {at_least}{currency} "
+            f"{split.costs:,.2f}: {', '.join(split.materials)} from several would make it {split.total:,.2f}."
+        )
+        if split.matters:
+            said.append("To take that instead: --may-split.")
+    return said
 
 
 def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[dict[str, Any]]) -> None:
@@ -95,9 +139,8 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
         console.print(f"To buy: {currency} {plan.basket.total:,.2f} with shipping", style="bold")
         if plan.saves:
             console.print(f"Saves {currency} {plan.saves:,.2f} against buying each where it is cheapest.")
-        if plan.basket.gap is not None:
-            more = f" by more than {plan.basket.gap:.2%}" if plan.basket.gap >= 5e-5 else ""
-            console.print(f"No other basket is cheaper{more}, counting what is left over and will be used.")
+        for sentence in _proof_and_split(plan, currency):
+            console.print(sentence)
         table = shopping_table(needs="Needs", currency=currency)
         for row in rows:
             table.add_row(
@@ -125,3 +168,5 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
         )
     for sentence in needs.unclear:
         console.print(f"Unclear: {sentence}")
+    if needs.left_out:
+        console.print(left_out_in_words(needs.left_out))

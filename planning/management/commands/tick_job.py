@@ -33,6 +33,9 @@ class Command(WorkshopCommand):
             "--thread", type=int, metavar="ORDER", help="Which thread, by its threading order."
         )
         parser.add_argument("--label", default="", metavar="CODE", help="The spool that is on now.")
+        parser.add_argument(
+            "--instead-of", default="", metavar="CODE", help="The spool that comes off; another is refused."
+        )
         parser.add_argument("--share", type=float, default=1.0, help="The part that was stitched again.")
         parser.add_argument("--ran-out", action="store_true", help="The spool before is empty.")
         parser.add_argument(
@@ -83,6 +86,7 @@ class Command(WorkshopCommand):
                     again=True,
                     showing=options["showing"],
                     note=options["note"],
+                    instead_of=options["instead_of"],
                 )
                 note(job, happening, at=at, by=None)
                 noted += 1

@@ -238,6 +238,14 @@ function freshKey() {
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
+// The next swap of this thread takes this spool off, also while the network is away.
+function putOn(swap) {
+  for (const form of run.querySelectorAll("form[data-happens]")) {
+    const off = form.elements.instead_of;
+    if (off && form.elements.thread.value === swap.thread) off.value = swap.label;
+  }
+}
+
 document.addEventListener("submit", (event) => {
   const form = event.target;
   if (!run.contains(form) || !("happens" in form.dataset)) return;
@@ -247,13 +255,14 @@ document.addEventListener("submit", (event) => {
   // The time of the tap, not that of the network's return.
   const happening = { key: freshKey(), tapped_at: Date.now() };
   if (button) happening.words = button.textContent.replace(/\s+/g, " ").trim();
-  for (const name of ["kind", "position", "thread", "label", "share", "left", "gross", "showing", "note"]) {
+  for (const name of ["kind", "position", "thread", "label", "share", "left", "gross", "showing", "note", "instead_of"]) {
     if (fields.get(name)) happening[name] = fields.get(name);
   }
   if (!happening.position) {
     const next = nextOf([...arrived, ...kept()].filter(isTick));
     if (next) happening.position = next.position;
   }
+  if (happening.kind === "spool") putOn(happening);
   keep([...kept(), happening]);
   noted(`${happening.words || happening.kind}: being noted.`);
   const sheet = form.closest("details.something");

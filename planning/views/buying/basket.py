@@ -6,10 +6,13 @@ from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.left_out import left_out_in_words
 from inventory.lists.looking_back import (
     dead_stock,
     price_history,
@@ -22,13 +25,17 @@ from inventory.lists.looking_back import (
 from inventory.models import Order, StockItem, Supplier
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
-from planning.buying.basket import BasketPlan, draft_orders, plan_basket
+from planning.buying.basket import BasketPlan, plan_basket
+from planning.buying.drafting import draft_orders, shown_of
 from planning.buying.needs import MaterialNeed, Needs, needs_of_all, open_jobs
+from planning.facts.patience import patience
 from planning.jobs.jobs import items_needed
 from planning.models import Rules
 
 # A material's key has spaces, which an address shows as hyphens.
 MONTHS_BACK = 12
+# So long a page waits for the cheapest basket; the work of the search seldom takes as long.
+PATIENCE_SECONDS = 20.0
 SHOWN_ORDERS = 5
 
 
@@ -37,6 +44,9 @@ class BasketForm(forms.Form):
 
     no_drafts = forms.BooleanField(label="Leave out jobs that are only drafts", required=False)
     one_supplier = forms.BooleanField(label="All of it from one supplier", required=False)
+    may_split = forms.BooleanField(
+        label="A material may come from several suppliers, in several dye lots", required=False
+    )
     only = forms.ModelMultipleChoiceField(
         Supplier.objects.all(),
         to_field_name="name",
@@ -69,6 +79,7 @@ def buying(request: HttpRequest) -> HttpResponse:
         "form": form,
         "refused": refused,
         "needs": needs,
+        "not_considered": left_out_in_words(needs.left_out),
         "plan": plan,
         "rows": [(need, _sums(need)) for need in needs.needs if _is_told(need)],
         "others": [need for need in needs.needs if not _is_told(need)],
@@ -78,6 +89,7 @@ def buying(request: HttpRequest) -> HttpResponse:
         ],
         "drafts": Order.objects.filter(state=Order.State.DRAFT).count(),
         "key": new_key(),
+        "shown": shown_of(plan) if plan else "",
         "today": timezone.localdate(),
         "has_suppliers": Supplier.objects.exists(),
         "query": request.GET.urlencode(),
@@ -90,7 +102,14 @@ def _asked(form: BasketForm) -> tuple[Needs, BasketPlan]:
         raise WorkshopError("One of these suppliers is not known (any more). Choose again.")
     given, today = form.cleaned_data, timezone.localdate()
     needs = needs_of_all(today=today, include_drafts=not given["no_drafts"])
-    return needs, plan_basket(needs, today=today, only=form.names(), one_supplier=given["one_supplier"])
+    return needs, plan_basket(
+        needs,
+        today=today,
+        only=form.names(),
+        one_supplier=given["one_supplier"],
+        may_split=given["may_split"],
+        seconds_left=patience(PATIENCE_SECONDS),
+    )
 
 
 def _is_told(need: MaterialNeed) -> bool:
@@ -113,17 +132,18 @@ def buying_draft(request: HttpRequest) -> HttpResponse:
     """Draft an order to each supplier of the basket, as the page that asks for it showed it."""
     form = BasketForm(request.POST, label_suffix="")
     try:
-        _, plan = _asked(form)
-        if str(plan.basket.total) != request.POST.get("total"):
-            raise WorkshopError(
-                "The list has changed since you opened it. Look at it again, then draft the orders."
-            )
-        key = request.POST.get("key", "")[:40] or new_key()
-        to = request.POST.get("to", "")
-        drafted = draft_orders(plan, key=key, at=timezone.now(), by=request.user, only=[to] if to else [])
+        drafted = draft_orders(
+            lambda: _asked(form)[1],
+            key=request.POST.get("key", "")[:40] or new_key(),
+            at=timezone.now(),
+            by=request.user,
+            only=request.POST.get("to", ""),
+            shown=request.POST.get("shown", ""),
+        )
     except WorkshopError as problem:
         messages.error(request, str(problem))
-        return redirect("buying")
+        asked = {name: values for name, values in request.POST.lists() if name in form.fields}
+        return redirect(f"{reverse('buying')}?{urlencode(asked, doseq=True)}")
     if len(drafted) == 1:
         return redirect("order", drafted[0].number)
     messages.success(

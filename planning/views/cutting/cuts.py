@@ -81,10 +81,11 @@ def _sheet(request: HttpRequest, numbers: list[int]) -> HttpResponse:
                 messages.success(request, f"Kept: {kept}.")
                 return redirect(here)
             done = post_cut(
-                cut, shown=request.POST.get("shown", ""), unit=unit, kerf_mm=rules.cut_kerf_mm, **about
+                jobs, shown=request.POST.get("shown", ""), unit=unit, kerf_mm=rules.cut_kerf_mm, **about
             )
         except WorkshopError as problem:
             refusal = str(problem)
+            cut = plan_cuts(jobs_to_cut(numbers))  # what is shown with the refusal is what stands now
         else:
             kept = ", ".join(offcut.label for offcut in done.offcuts)
             back = f"Label what is left: {kept}." if kept else "Nothing of use is left over."

@@ -29,7 +29,7 @@ def change_held(request: HttpRequest, pk: int) -> HttpResponse:
             )
         else:
             changes = ShadeChanges(
-                pin=sent.getlist("pin"),
+                pin=[written for written in sent.getlist("pin") if written],
                 unpin=sent.getlist("unpin"),
                 leave_out=sent.getlist("leave_out"),
                 use_again=sent.getlist("use_again"),
@@ -58,7 +58,7 @@ def pin_acts(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
     """Return what one colour of a job's plan offers: its runners-up to pin, its own shade to leave out."""
     shade = thread.choice.shade
     return {
-        "is_pinned": thread.is_pinned,
+        "is_pinned": thread.is_pinned and not thread.is_remembered,
         "runners_up": [
             {
                 "name": shade_words(each.shade),
@@ -67,5 +67,5 @@ def pin_acts(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
             }
             for each in thread.runners_up
         ],
-        "own": full_name(shade) if shade and not thread.is_pinned else None,
+        "own": full_name(shade) if shade and (thread.is_remembered or not thread.is_pinned) else None,
     }

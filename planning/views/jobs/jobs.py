@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.shelf.forms import new_key
 from inventory.stocktakes.stocktakes import begin_items
 from planning.jobs.forms import JobForm, KeepForm, NamesForm, PlacedForm
 from planning.jobs.jobs import (
@@ -25,6 +26,7 @@ from planning.jobs.turns import in_turn
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
+from planning.run.promise import shown_of
 from planning.run.sound import corrected_since
 from planning.views.plan.ask import plan_context
 
@@ -57,7 +59,13 @@ def keep_job(request: HttpRequest) -> HttpResponse:
             if copies == "most":
                 asked = each_in_its_own_hooping([asked_from_record(design) for design in designs])
                 copies = plan(asked, form.question()).copies_per_hooping
-            job = make_job(form.wanted(copies=copies), designs=designs, at=timezone.now(), by=request.user)
+            job = make_job(
+                form.wanted(copies=copies),
+                designs=designs,
+                at=timezone.now(),
+                by=request.user,
+                key=_key_of(request),
+            )
             pins, left_out = request.GET.getlist("pin"), request.GET.getlist("exclude")
             try:
                 change_pins(job, ShadeChanges(pin=pins, leave_out=left_out))
@@ -69,7 +77,13 @@ def keep_job(request: HttpRequest) -> HttpResponse:
             return redirect("job", job.pk)
     else:
         form = KeepForm(initial=request.GET.dict() | {"design": request.GET.getlist("design")})
-    return render(request, "planning/keep_job.html", {"form": form}, status=422 if form.is_bound else 200)
+    shown = {"form": form, "key": request.POST.get("key") or new_key()}
+    return render(request, "planning/keep_job.html", shown, status=422 if form.is_bound else 200)
+
+
+def _key_of(request: HttpRequest) -> str:
+    key = request.POST.get("key", "")[:60]
+    return f"keep-{key}" if key else ""
 
 
 @require_safe
@@ -97,7 +111,15 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "planning/job.html",
-        {"job": found, "promise": _promise(found), "earlier": _earlier(found), "lacking": lacking, **shown},
+        {
+            "job": found,
+            "promise": _promise(found),
+            "earlier": _earlier(found),
+            "lacking": lacking,
+            "key": new_key(),
+            "shown": shown_of(answer),
+            **shown,
+        },
     )
 
 

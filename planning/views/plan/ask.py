@@ -12,8 +12,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.compute.colour_grade import grade_in_words
+from inventory.compute.colour.grade import grade_in_words
 from inventory.compute.errors import WorkshopError
+from inventory.compute.left_out import left_out_in_words
 from inventory.compute.units import Units
 from planning.compute.batch.copies_compared import CopiesOption
 from planning.compute.batch.needle_thread import PlannedThread
@@ -26,9 +27,18 @@ from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
 from planning.plan.data import shopping_rows
 from planning.plan.forms import AskForm, QuestionForm
-from planning.plan.words import answer_in_words, asked_name, between_in_words, instead_in_words, shown_verdict
+from planning.plan.json_keys import PLAN, READ_DESIGN, SHADE
+from planning.plan.words import (
+    answer_in_words,
+    asked_name,
+    between_in_words,
+    colour_word,
+    instead_in_words,
+    pins_to_type,
+    shown_verdict,
+)
 from planning.views.jobs.held_shades import held_by, pin_acts
-from planning.views.plan.pins import left_out, pin_links
+from planning.views.plan.pins import left_out, pin_links, shades_to_choose, to_remember
 from planning.views.plan.seen import pictures_seen, viewers
 
 RECENT = 12
@@ -93,7 +103,7 @@ def plan_sheet(request: HttpRequest) -> HttpResponse:
         asked = each_in_its_own_hooping([asked_from_record(design) for design in designs])
         pinned = replace(
             form.question(),
-            pins=tuple(request.GET.getlist("pin")),
+            pins=tuple(filter(None, request.GET.getlist("pin"))),
             exclude=tuple(request.GET.getlist("exclude")),
         )
         answer = plan(asked, pinned)
@@ -129,7 +139,10 @@ def plan_context(
     looking = seen if seen is not None else address if address is not None else QueryDict()
     several = len(plan.designs) > 1
     told = [warning for design in plan.designs for warning in design.graded_warnings]
-    rows = [thread_row(thread, several=several) for thread in plan.threads]
+    rows = [
+        thread_row(thread, several=several) | {"remember": to_remember(thread, plan)}
+        for thread in plan.threads
+    ]
     by_number: dict[Hashable, dict[str, Any]] = dict(enumerate(rows))
 
     def pins(thread: PlannedThread) -> dict[str, Any] | None:
@@ -141,6 +154,16 @@ def plan_context(
         **(held_by(job, plan) if job is not None else {}),
         "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
         "left_out": left_out(address) if address else [],
+        "not_considered": left_out_in_words(plan.left_out),
+        "choose": [
+            shades_to_choose(thread, units, several=several) for thread in plan.threads if not thread.is_asked
+        ]
+        if job is None or job.state == Job.State.DRAFT
+        else [],
+        "choose_fields": [
+            (name, value) for name, values in (address or QueryDict()).lists() for value in values if value
+        ],
+        "pins_to_type": pins_to_type(plan),
         "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
         "plan": plan,
         "pictures": pictures_seen(plan_pictures(plan), looking.get("seen") or ""),
@@ -194,6 +217,11 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
         "chosen_detail": f"{shade.maker} {shade.range} · {shade.code}" if shade else "",
         "free_mm": None if thread.verdict == "unknown" else thread.free_mm,
         "verdict": shown_verdict(thread),
+        # What stands beside the verdict: how the thread stands for the colour that the file wishes for.
+        "colour_word": colour_word(thread)
+        if thread.is_pinned or (thread.given_up and thread.given_up.word != "near")
+        else "",
+        "colour_text": thread.given_up.text if thread.given_up and thread.given_up.buy else "",
         "between": between_in_words(thread.choice),
         "grade": grade_in_words(thread.choice.grade) if thread.choice.grade else "",
         "sure": None if thread.verdict == "unknown" else thread.p_enough,
@@ -202,6 +230,17 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
 
 def _with_day(row: dict[str, Any]) -> dict[str, Any]:
     return row | {"order_by_day": date.fromisoformat(row["order_by"]) if row["order_by"] else None}
+
+
+@require_safe
+def json_keys(request: HttpRequest) -> HttpResponse:
+    """List every key of the JSON that commands answer with."""
+    tables = (
+        ("plan and plan_job", PLAN),
+        ("a shade, wherever one stands", SHADE),
+        ("read_design", READ_DESIGN),
+    )
+    return render(request, "planning/json_keys.html", {"tables": tables})
 
 
 @require_safe

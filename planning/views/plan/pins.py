@@ -4,9 +4,14 @@ from typing import Any
 
 from django.http import QueryDict
 
+from inventory.compute.lengths import format_length
+from inventory.compute.names.plain import plain_name
+from inventory.compute.units import Units
 from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.plan import BatchPlan
 from planning.compute.colour.choice import OwnedShade
-from planning.plan.pins import full_name, written_block, written_pin
+from planning.compute.colour.sources import is_wish
+from planning.plan.pins import full_name, written_block, written_blocks, written_pin
 
 
 def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> dict[str, Any]:
@@ -27,9 +32,42 @@ def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> di
             for each in thread.runners_up
         ],
         "leave_out": _with(address, exclude=[*address.getlist("exclude"), full_name(shade)])
-        if shade and not thread.is_pinned
+        if shade and (thread.is_remembered or not thread.is_pinned)
         else None,
-        "undo": _with(address, pin=others) if thread.is_pinned else None,
+        "undo": _with(address, pin=others) if thread.is_pinned and not thread.is_remembered else None,
+    }
+
+
+def to_remember(thread: PlannedThread, plan: BatchPlan) -> dict[str, Any] | None:
+    """Return what a pinned shade can be remembered for: its block, its design, every file; None for a demand."""
+    shade = thread.choice.shade
+    if shade is None or not thread.is_pinned or thread.is_remembered:
+        return None
+    if thread.hex and not is_wish(thread.source):
+        return None
+    design, block = thread.blocks[0]
+    sha256 = plan.designs[design].sha256
+    wider = [(sha256, "this design"), ("", "every file")] if thread.hex else []
+    return {
+        "colour": thread.hex,
+        "shade_id": shade.id,
+        "for": [(f"{sha256}.{block}", "this block"), *wider],
+    }
+
+
+def shades_to_choose(thread: PlannedThread, units: Units, *, several: bool) -> dict[str, Any]:
+    """Return a block without a colour and the owned shades that surely have enough metres for it, to choose from."""
+    return {
+        "blocks": written_blocks(thread.blocks, several=several),
+        "needed_mm": thread.needed_mm,
+        "options": [
+            {
+                "written": written_pin(thread.blocks[0], shade, several=several),
+                "words": f"{shade_words(shade)}, {plain_name(shade.lab) if shade.lab else 'colour not known'}: "
+                f"{format_length(round(shade.free[0]), unit=units.length, places=0)} free",
+            }
+            for shade in thread.may_have
+        ],
     }
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.http import QueryDict
 
-from inventory.compute.colour import Lab, hex_from_lab, lab_from_hex
+from inventory.compute.colour.lab import Lab, hex_from_lab, lab_from_hex
 from planning.compute.colour.vision import MATRICES, seen_with
 from planning.library.pictures import BlockColour, PlanPicture
 

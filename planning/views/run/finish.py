@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from planning.models import Job, RunReport
-from planning.run.finish import finish
+from planning.run.finish import finish, shown_of
 from planning.run.forms import EndingForm
 from planning.run.reopen import reopen
 from planning.run.stabilizer import stabilizer_use
@@ -38,13 +38,17 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         try:
-            finish(job, form.ending(), at=timezone.now(), by=request.user)
+            finish(
+                job, form.ending(), at=timezone.now(), by=request.user, shown=request.POST.get("shown", "")
+            )
         except WorkshopError as problem:
             form.add_error(None, str(problem))
+            run = run_of(job)  # what is shown with the refusal is what stands now
         else:
             messages.success(request, f"{job} is finished. What was not booked stands in its report.")
             return redirect("job_report", pk)
     used = used_so_far(job)
+    stabilizer = stabilizer_use(run)
     return render(
         request,
         "planning/finish_job.html",
@@ -52,7 +56,8 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "run": run,
             "form": form,
-            "stabilizer": stabilizer_use(run),
+            "stabilizer": stabilizer,
+            "shown": shown_of(run, stabilizer),
             "spools": [
                 {"spool": spool, "used_mm": used.get(spool.pk, 0), "field": form[name]}
                 for spool, name in form.spools

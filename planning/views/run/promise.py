@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.shelf.forms import new_key
 from planning.jobs.forms import AgainForm
 from planning.jobs.turns import if_first, in_turn, worse_off
 from planning.models import Job
@@ -27,6 +28,8 @@ def promise_job(request: HttpRequest, pk: int) -> HttpResponse:
             at=timezone.now(),
             by=request.user,
             although_short=request.POST.get("although_short") == "yes",
+            shown=request.POST.get("shown", ""),
+            key=request.POST.get("key", "")[:40],
         )
     except WorkshopError as problem:
         messages.error(request, str(problem))
@@ -96,11 +99,15 @@ def again(request: HttpRequest, pk: int) -> HttpResponse:
             needed_on=form.cleaned_data["needed_on"],
             at=timezone.now(),
             by=request.user,
+            key=request.POST.get("key", "")[:40],
         )
         messages.success(request, f"{made} is a new draft, stitched as job {job.pk} was.")
         return redirect("job", made.pk)
     return render(
-        request, "planning/again.html", {"job": job, "form": form}, status=422 if form.is_bound else 200
+        request,
+        "planning/again.html",
+        {"job": job, "form": form, "key": request.POST.get("key") or new_key()},
+        status=422 if form.is_bound else 200,
     )
 
 

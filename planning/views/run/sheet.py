@@ -193,6 +193,7 @@ def _shown(run: Run) -> dict[str, Any]:
 
 FIELDS = (
     "kind", "key", "position", "thread", "label", "share", "ran_out", "left", "gross", "again", "showing", "note",
+    "instead_of",
 )  # fmt: skip
 
 
@@ -229,6 +230,7 @@ def _from_data(sent: Any) -> Happening:
             tapped_at=_tapped(sent.get("tapped_at")),
             showing=str(sent.get("showing") or "")[:10],
             note=str(sent.get("note") or "")[:200],
+            instead_of=str(sent.get("instead_of") or "")[:MOST_SCANNED],
         )
     except WorkshopError:
         raise

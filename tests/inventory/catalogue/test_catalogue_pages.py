@@ -125,7 +125,7 @@ def test_the_same_addition_sent_twice_adds_one(signed_in):
         (
             "ranges",
             {"maker": "Holm", "name": "Fifty", "purpose": "needle", "fibre": "rayon", "tex": "0"},
-            "positive",
+            "above zero",
         ),
         (
             "ranges",

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.catalogue.equivalents import NoOneShade, equivalents, one_shade, ranges_without
-from inventory.compute.colour import delta_e_00
+from inventory.compute.colour.lab import delta_e_00
 from inventory.models import Shade
 from tests.factories import a_range, a_shade, a_spool
 

@@ -7,7 +7,7 @@ import pytest
 from django.core.management import call_command
 from django.urls import reverse
 
-from inventory.compute.colour import lab_from_hex
+from inventory.compute.colour.lab import lab_from_hex
 from inventory.lists.found import TABS, ShelfSearch, shelf
 from inventory.models import EarlierCode, Shade
 from inventory.shelf.reads import NoSuchShade, colour_meant

@@ -13,8 +13,8 @@ from PIL import Image
 
 from inventory.catalogue.colour_files import ReadingsNotRead, colour_for, read_meter_file, read_photograph
 from inventory.catalogue.shade_colours import NoSuchShades, set_colours
-from inventory.compute.colour import delta_e_00, lab_from_hex
-from inventory.compute.photograph import PhotographUnclear
+from inventory.compute.colour.lab import delta_e_00, lab_from_hex
+from inventory.compute.colour.photograph import PhotographUnclear
 from inventory.files.importing import apply_import
 from inventory.ledger.changes import history_of
 from tests.factories import NOW, a_range, a_shade

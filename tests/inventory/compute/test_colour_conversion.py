@@ -7,7 +7,7 @@ from colormath.color_objects import LabColor, sRGBColor
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.compute.colour import (
+from inventory.compute.colour.lab import (
     ColourNotUnderstood,
     Lab,
     delta_e_00,

@@ -8,12 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.compute.colour import (
-    delta_e_00,
-    delta_e_00_matrix,
-    delta_e_76,
-    lower_bound_00,
-)
+from inventory.compute.colour.lab import delta_e_00, delta_e_00_matrix, delta_e_76, lower_bound_00
 
 with np.printoptions():  # the import changes NumPy's print options for the whole process
     import colour as reference

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from inventory.compute.colour import delta_e_76
-from inventory.compute.colour_grade import (
+from inventory.compute.colour.grade import (
     GREY_SCALE,
     NotADifference,
     delta_e_f,
@@ -18,6 +17,7 @@ from inventory.compute.colour_grade import (
     grey_scale_grade,
     instrumental_grade,
 )
+from inventory.compute.colour.lab import delta_e_76
 
 # ISO 105-A02, grey scale for assessing change in colour: ΔE*ab of each grade and its tolerance.
 ISO_105_A02 = {

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from inventory.compute.colour import Lab, delta_e_00_matrix
-from inventory.compute.colour_knowing import COVERAGE, combine_readings, difference_between
-from inventory.compute.readings import ReadingsApart, average_readings
+from inventory.compute.colour.knowing import COVERAGE, combine_readings, difference_between
+from inventory.compute.colour.lab import Lab, delta_e_00_matrix
+from inventory.compute.colour.readings import ReadingsApart, average_readings
 
 REFERENCE = np.array([50.0, 10.0, -5.0])
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.compute.colour import Lab, delta_e_00_matrix, hex_from_lab, lab_from_hex, labs_from_hexes
+from inventory.compute.colour.lab import Lab, delta_e_00_matrix, hex_from_lab, lab_from_hex, labs_from_hexes
 from inventory.compute.names.iscc_nbs import CENTROIDS
 from inventory.compute.names.plain import (
     basic_hue,

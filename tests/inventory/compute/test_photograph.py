@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from inventory.compute.colour import delta_e_00
-from inventory.compute.colour_knowing import USUAL_SIGMA
-from inventory.compute.photograph import PhotographUnclear, PhotoRegion, colour_in_photograph
+from inventory.compute.colour.knowing import USUAL_SIGMA
+from inventory.compute.colour.lab import delta_e_00
+from inventory.compute.colour.photograph import PhotographUnclear, PhotoRegion, colour_in_photograph
 
 with np.printoptions():  # the import changes NumPy's print options for the whole process
     import colour as reference

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.compute.colour import delta_e_00, labs_from_hexes
+from inventory.compute.colour.lab import delta_e_00, labs_from_hexes
 from inventory.compute.surfaces.gamut import greatest_chroma, in_surface_gamut, onto_surface_gamut
 from inventory.compute.surfaces.pointer_1980 import GREATEST_CHROMA, HUES_DEG, LIGHTNESSES
 

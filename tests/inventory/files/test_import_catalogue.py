@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from fixtures.imports import make
-from inventory.compute.colour import lab_from_hex
+from inventory.compute.colour.lab import lab_from_hex
 from inventory.files.importing import NothingLanded, Preview, apply_import, preview_import
 from inventory.models import Change, Offer, PriceBreak, PutUp, Shade, Supplier, ThreadRange
 from tests.factories import NOW, a_put_up, a_range, a_shade, a_stabilizer, an_offer

@@ -36,17 +36,25 @@ NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 LONGEST_LIFE_ACTS = 1.0
 
 
+def with_entries(keys: Sequence[str]) -> set[str]:
+    """Return those of ``keys`` under which the ledger has anything."""
+    return set(Entry.objects.filter(key__in=keys).values_list("key", flat=True))
+
+
 @dataclass(frozen=True)
 class ActScript:
     """An act to die in: ``prepare`` once, then ``act`` under key after key.
 
-    ``whole`` tells whether the act with this key is there with all that belongs to it, given that some is.
+    ``whole`` tells whether the act with this key is there with all that belongs to it, given that some is; ``there``
+    which keys left anything; ``wrong`` what else does not hold.
     """
 
     name: str
     prepare: Callable[[], object]
     act: Callable[[str], object]
     whole: Callable[[str], bool]
+    there: Callable[[Sequence[str]], set[str]] = with_entries
+    wrong: Callable[[], list[str]] = list
 
 
 @dataclass
@@ -174,7 +182,8 @@ def live(script: ActScript, *, first: int, tell: int) -> None:
 def what_is_wrong(script: ActScript, begun: Sequence[str], done: Sequence[str]) -> list[str]:
     """Return what is not as if each act had wholly happened or not at all."""
     wrong = [str(problem) for problem in ledger.ledger_problems()]
-    there = set(Entry.objects.filter(key__in=begun).values_list("key", flat=True))
+    wrong += script.wrong()
+    there = script.there(begun)
     wrong += [f"{key} was done and is lost" for key in done if key not in there]
     wrong += [f"{key} is there in part" for key in there if not script.whole(key)]
     orphans = StockItem.objects.filter(entries__isnull=True)

@@ -74,8 +74,8 @@ def text(response) -> str:
 
 
 def draft(client) -> Order:
-    plan = client.get(reverse("buying")).context["plan"]
-    fields = {"key": "k", "total": plan.basket.total, "to": plan.parts[0].supplier.name}
+    page = client.get(reverse("buying")).context
+    fields = {"key": "k", "shown": page["shown"], "to": page["plan"].parts[0].supplier.name}
     client.post(reverse("buying_draft"), fields)
     return Order.objects.get()
 
@@ -194,9 +194,21 @@ def test_steps_and_staples_are_kept_in_the_catalogue(signed_in, job, red, book: 
     assert PriceBreak.objects.count() + Staple.objects.count() == 1
 
 
+def test_one_list_is_drafted_once_from_two_tabs(signed_in, job):
+    tabs = [signed_in.get(reverse("buying")).context for _ in range(2)]
+    for tab in tabs:
+        fields = {"key": tab["key"], "shown": tab["shown"]}
+        page = signed_in.post(reverse("buying_draft"), fields, follow=True)
+    assert Order.objects.count() == 1
+    assert "has changed: the orders that are drafted already" in text(page)
+    fields = {"key": tabs[0]["key"], "shown": tabs[0]["shown"]}  # the first tab, sent once more
+    assert "Since this was shown" not in text(signed_in.post(reverse("buying_draft"), fields, follow=True))
+    assert Order.objects.count() == 1
+
+
 def test_a_list_that_has_changed_drafts_nothing(signed_in, job):
-    page = signed_in.post(reverse("buying_draft"), {"key": "k", "total": "1.00"}, follow=True)
-    assert "The list has changed" in text(page)
+    page = signed_in.post(reverse("buying_draft"), {"key": "k", "shown": "1.00"}, follow=True)
+    assert "Since this was shown, the workshop has changed: what is bought" in text(page)
     assert Order.objects.count() == 0
 
 
@@ -236,8 +248,8 @@ def test_queries_do_not_grow_with_what_is_needed(signed_in, job, red):
         shade = a_shade(f"N{number}", hex=f"#0{number}a0{number}0", name=f"green {number}")
         a_spool(shade, price_each=4)
         Staple.objects.create(shade=shade, minimum=3_000_000)
-        plan = signed_in.get(reverse("buying")).context["plan"]
-        signed_in.post(reverse("buying_draft"), {"key": f"k{number}", "total": plan.basket.total})
+        page = signed_in.get(reverse("buying")).context
+        signed_in.post(reverse("buying_draft"), {"key": f"k{number}", "shown": page["shown"]})
     after = [count(name) for name in names]
     assert all(now <= then for now, then in zip(after, before, strict=True)), (before, after)
 
@@ -247,9 +259,9 @@ def test_a_season_leaves_the_books_right(signed_in, red, stitch_file):
     jobs = []
     for number in range(4):
         jobs.append(a_job(stitch_file, pieces=30 + 25 * number))
-        plan = signed_in.get(reverse("buying")).context["plan"]
-        if plan.parts:
-            signed_in.post(reverse("buying_draft"), {"key": f"s{number}", "total": plan.basket.total})
+        page = signed_in.get(reverse("buying")).context
+        if page["plan"].parts:
+            signed_in.post(reverse("buying_draft"), {"key": f"s{number}", "shown": page["shown"]})
         for order in Order.objects.filter(state="draft"):
             act(signed_in, order, "place")
             lines = list(order.lines.with_received())
@@ -274,8 +286,8 @@ def test_a_season_leaves_the_books_right(signed_in, red, stitch_file):
         counts = {f"l{line.number}-count": line.to_come for line in order.lines.all()}
         signed_in.post(reverse("order", args=[order.number]), {"key": f"rest{order.number}"} | counts)
     a_job(stitch_file, pieces=500)
-    plan = signed_in.get(reverse("buying")).context["plan"]
-    signed_in.post(reverse("buying_draft"), {"key": "last", "total": plan.basket.total})
+    page = signed_in.get(reverse("buying")).context
+    signed_in.post(reverse("buying_draft"), {"key": "last", "shown": page["shown"]})
     last = Order.objects.filter(state="draft").first()
     assert last is not None
     act(signed_in, last, "place")
@@ -283,3 +295,19 @@ def test_a_season_leaves_the_books_right(signed_in, red, stitch_file):
     signed_in.post(reverse("order", args=[last.number]), {"key": "last parcel"} | counts)
     assert needs_of_all(today=timezone.localdate()).to_buy == ()
     assert (ledger_problems(), order_problems()) == ([], [])
+
+
+def test_the_page_says_what_one_dye_lot_costs_and_drafts_the_split(signed_in, red):
+    an_offer(a_put_up(red.range, metres=5000), price="10.00", supplier="Pier Threads")
+    Staple.objects.create(shade=red, minimum=6_000_000)
+    page = signed_in.get(reverse("buying"))
+    plan = page.context["plan"]
+    assert plan.split.matters
+    assert "so that it can be of one dye lot, costs" in text(page)
+    assert "No other basket costs less" in text(page)
+    split = signed_in.get(reverse("buying"), {"may_split": "on"})
+    assert split.context["plan"].basket.total == plan.split.total
+    signed_in.post(
+        reverse("buying_draft"), {"may_split": "on", "total": str(plan.split.total), "key": "split-lots"}
+    )
+    assert {order.supplier.name for order in Order.objects.all()} == {"Pier Threads", "Quay Supplies"}

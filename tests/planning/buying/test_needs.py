@@ -18,8 +18,10 @@ from inventory.management.base import stray_lines_aside
 from inventory.models import Order, Shade, Staple, Supplier
 from inventory.orders.orders import Arrived, cancel_order, order_problems, place_order, receive_order
 from inventory.shelf.receipts import receive_needles
-from planning.buying.basket import draft_orders, plan_basket, shopping_rows_of_all
+from planning.buying.basket import plan_basket
+from planning.buying.drafting import draft_orders
 from planning.buying.needs import MaterialNeed, needs_of_all, open_jobs
+from planning.buying.rows import shopping_rows_of_all
 from planning.compute.buying.basket import NoBasket
 from planning.jobs.jobs import JobFacts, make_job, plan_of
 from planning.library.designs import keep_design
@@ -78,7 +80,7 @@ def need_of(name: str) -> MaterialNeed:
 
 def place_all() -> list[Order]:
     plan = plan_basket(needs_of_all(today=TODAY), today=TODAY)
-    return [place_order(order, at=NOW) for order in draft_orders(plan, key=a_key(), at=NOW, by=None)]
+    return [place_order(order, at=NOW) for order in draft_orders(lambda: plan, key=a_key(), at=NOW, by=None)]
 
 
 def receive_all(order: Order) -> None:
@@ -260,8 +262,8 @@ def test_only_these_suppliers_and_one_supplier_only(job_of, red: Shade):
 def test_orders_of_a_basket_are_drafted_once(job_of):
     job_of(RED)
     plan = plan_basket(needs_of_all(today=TODAY), today=TODAY)
-    first = draft_orders(plan, key="list", at=NOW, by=None)
-    assert draft_orders(plan, key="list", at=NOW, by=None) == first
+    first = draft_orders(lambda: plan, key="list", at=NOW, by=None)
+    assert draft_orders(lambda: plan, key="list", at=NOW, by=None) == first
     assert (Order.objects.count(), first[0].total) == (1, plan.basket.total)
 
 
@@ -403,3 +405,24 @@ def test_needles_are_needed_by_the_stitches_of_the_jobs(job_of, workshop):
     job_of(RED, pieces=40)  # and 3 more to test and to spoil, of 900 stitches each
     need = need_of("Needles")
     assert (need.jobs[0].quantity, need.missing, need.net.free) == (4, 1, 3.0)
+
+
+def test_the_price_of_one_dye_lot_is_told_and_the_split_is_drafted_where_it_is_asked_for(red: Shade):
+    """A cone of 5,000 m here and small spools there: one of each is cheaper than two cones."""
+    Supplier.objects.update(shipping=0)
+    an_offer(a_put_up(red.range), price="4.20")
+    an_offer(a_put_up(red.range, metres=5000), price="20.00", supplier="Pier Threads")
+    Staple.objects.create(shade=red, minimum=6_000_000)
+    needs = needs_of_all(today=TODAY)
+    kept = plan_basket(needs, today=TODAY)
+    assert kept.split is not None
+    assert kept.split.costs == kept.basket.total - kept.split.total > 0
+    assert kept.split.materials == ("harbour red",)
+    split = plan_basket(needs, today=TODAY, may_split=True)
+    assert split.basket.total == kept.split.total
+    assert len(split.parts) == 2
+    rows = shopping_rows_of_all(kept, needs)
+    assert {row["one_lot_costs"] for row in rows} == {str(kept.split.costs)}
+    assert {row["basket_proof"] for row in rows} == {"least"}
+    drafted = draft_orders(split, key="split", at=NOW, by=None)
+    assert {order.supplier.name for order in drafted} == {"Pier Threads", "Quay Supplies"}

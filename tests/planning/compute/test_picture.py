@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from inventory.compute.colour import delta_e_00, lab_from_hex
+from inventory.compute.colour.lab import delta_e_00, lab_from_hex
 from planning.compute.picture import (
     STEPS,
     DrawnBlock,

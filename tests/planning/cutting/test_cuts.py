@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory import ledger
+from inventory.acting import PlanHasChanged
 from inventory.compute.errors import WorkshopError
 from inventory.models import Entry, Offcut, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.cut_lists import Taken, cut_list
@@ -21,7 +22,6 @@ from inventory.shelf.receipts import receive_offcut, receive_sheets
 from planning.compute.stabilizer.cutting import CutOrder, PieceNeed, cut_problems, plan_cut
 from planning.compute.stabilizer.ring import strips_in_ring
 from planning.cutting.cuts import (
-    ShelfHasChanged,
     cuts_of,
     cuts_posted,
     fingerprint,
@@ -47,6 +47,7 @@ from tests.factories import (
     a_stabilizer,
     some_bobbins,
 )
+from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
 
@@ -70,7 +71,7 @@ def act(**particulars):
 
 def cut_now(job, *, key="k1", shown=None):
     cut = cut_of(job)
-    return post_cut(cut, shown=shown or fingerprint(cut.cuts), key=key, at=NOW, by=None)
+    return post_cut(cut.jobs, shown=shown or fingerprint(cut.cuts), key=key, at=NOW, by=None)
 
 
 def cut_of(*jobs):
@@ -129,7 +130,7 @@ def test_the_same_cut_sent_twice_cuts_once(job):
 def test_a_shelf_that_has_changed_since_is_not_cut(job):
     shown = fingerprint(cut_of(job).cuts)
     receive_offcut(a_stabilizer(), width_mm=500, height_mm=600, delivery=a_delivery())
-    with pytest.raises(ShelfHasChanged):
+    with pytest.raises(PlanHasChanged):
         cut_now(job, shown=shown)
     assert not Entry.objects.filter(reason="cut").exists()
 
@@ -201,13 +202,13 @@ def test_a_sheet_shown_before_the_shelf_changed_is_refused_in_words(signed_in, j
     address = reverse("cut_sheet", args=[job.pk])
     response = signed_in.post(address, {"key": "k", "shown": "older"})
     assert response.status_code == 422
-    assert "has changed since this sheet was shown" in response.content.decode()
+    assert "Since this was shown, the workshop has changed: the pieces that are wanted" in page_text(response)
     assert StabilizerRoll.objects.get().on_hand == 10_000
 
 
 def test_in_inches_the_length_posted_is_the_one_marked(job):
     cut = cut_of(job)
-    post_cut(cut, shown=fingerprint(cut.cuts), key="k", at=NOW, by=None, unit="in")
+    post_cut(cut.jobs, shown=fingerprint(cut.cuts), key="k", at=NOW, by=None, unit="in")
     # Six strips of 190 mm, marked each time at the next eighth: 7 1/2 in = 190.5 mm.
     assert StabilizerRoll.objects.get().on_hand == 10_000 - 6 * 190.5
 
@@ -365,7 +366,7 @@ def test_a_rest_of_one_job_that_serves_the_next_leaves_nothing_to_save_together(
 
 def test_a_cut_together_posts_to_each_job_what_it_got(job, other):
     both = cut_of(job, other)
-    done = post_cut(both, shown=fingerprint(both.cuts), key="k", at=NOW, by=None)
+    done = post_cut(both.jobs, shown=fingerprint(both.cuts), key="k", at=NOW, by=None)
     assert [layer.cut_before for one in (job, other) for layer in plan_of(again(one)).stabilizer] == [12, 3]
     assert cuts_posted(other) == cuts_posted(job) != []
     ledger.reverse(done.entries[0], **act())

@@ -68,7 +68,7 @@ def test_what_a_job_lacks_counts_as_taken(design):
 def test_what_is_cut_for_a_job_is_not_booked_again(design):
     job = a_job(design)
     cut = plan_cuts(jobs_to_cut([job.pk]))
-    post_cut(cut, shown=fingerprint(cut.cuts), key="k", at=NOW, by=None)
+    post_cut(cut.jobs, shown=fingerprint(cut.cuts), key="k", at=NOW, by=None)
     (outlook,) = outlooks()
     assert (outlook.free_mm, outlook.booked_mm) == (10_000 - 6 * 190, 0)
 

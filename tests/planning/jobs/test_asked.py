@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from inventory.compute.colour import delta_e_00, lab_from_hex, labs_from_hexes
+from inventory.compute.colour.lab import delta_e_00, lab_from_hex, labs_from_hexes
 from inventory.models import Spool
 from planning.cutting.cuts import jobs_to_cut, plan_cuts
 from planning.cutting.outlook import stabilizer_outlooks

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 from django.core.files.storage import default_storage
 
-from inventory.compute.colour import lab_from_hex
+from inventory.compute.colour.lab import lab_from_hex
 from planning.compute.stitches.sameness import block_outline, is_same_drawing
 from planning.jobs.jobs import JobFacts, make_job
 from planning.library.colours import NO_COLOUR, RequestedColour, keep_thread_on, recolour

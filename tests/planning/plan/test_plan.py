@@ -1,5 +1,6 @@
 """A batch is planned from files and the shelf, every part by a real computation."""
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
@@ -9,12 +10,14 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory import ledger
 from inventory.compute.errors import WorkshopError
+from inventory.compute.units import METRIC
 from inventory.models import Place
 from planning.library.designs import asked_from_file, asked_from_record, keep_design
-from planning.models import Block, Fabric, Layer, Machine, Rules
+from planning.models import Block, Fabric, Hoop, Layer, Machine, Rules
 from planning.plan.ask import NoSuchName, Question, plan, question_named
 from planning.plan.data import plan_as_data
 from planning.plan.shelf import needle_shades
+from planning.plan.words import answer_in_words
 from planning.stitch_files.reading import read_design_file
 from tests.factories import (
     NOW,
@@ -136,7 +139,13 @@ def test_a_colour_far_from_all_owned_is_short_and_says_so(badge, workshop):
     a_spool(a_shade("G", hex="#20a040"))
     red = plan(badge, Question(pieces=1)).threads[0]
     assert red.verdict == "short"
-    assert "Nothing on the shelf is near" in red.reason
+    assert red.reason.startswith("No thread of that colour (strong red) is on the shelf")
+    assert red.colour_verdict == "off colour"
+    demand = [
+        replace(design, blocks=tuple(replace(block, source="person") for block in design.blocks))
+        for design in badge
+    ]
+    assert "Nothing on the shelf is near" in plan(demand, Question(pieces=1)).threads[0].reason
     assert red.free_mm == 0
 
 
@@ -200,10 +209,18 @@ def test_a_recipe_for_which_nothing_is_owned_is_unknown(badge, full_shelf):
     assert plan(badge, question_named(Question(pieces=1), fabric="jersey")).stabilizer[0].verdict == "unknown"
 
 
-def test_a_design_beyond_every_hoop_is_noted_and_its_stabilizer_unknown(badge, full_shelf):
+def test_a_design_beyond_every_hoop_has_a_verdict_of_its_own_and_its_stabilizer_is_unknown(badge, full_shelf):
     full_shelf.hoops.update(field_width_mm=20, field_height_mm=20)
     answer = plan(badge, question_named(Question(pieces=1), fabric="twill"))
-    assert any("No hoop" in note for note in answer.notes)
+    assert answer.too_big.startswith("No hoop of one needle holds badge (")
+    assert "It must be split into" in answer.too_big
+    assert answer.verdict == "unknown"
+    assert answer_in_words(answer, units=METRIC).headline.startswith("Too big for every hoop of this machine")
+    larger = Hoop.objects.create(
+        name="large", field_width_mm=300, field_height_mm=300, ring_width_mm=320, ring_height_mm=320
+    )
+    Machine.objects.create(name="wide one").hoops.add(larger)
+    assert plan(badge, Question(pieces=1)).too_big.endswith(": large does, on wide one.")
     assert answer.stabilizer[0].verdict == "unknown"
 
 

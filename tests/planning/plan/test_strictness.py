@@ -1,6 +1,7 @@
 """A picture and brand colours: how near is near enough, and what is said of a thread that is not."""
 
 import json
+from dataclasses import replace
 from io import StringIO
 
 import pytest
@@ -37,6 +38,11 @@ def badge(stitch_file):
     return [asked_from_file(read_design_file(stitch_file(RED)))]
 
 
+def demanded(design):
+    """The design with its colours asked for by a person."""
+    return replace(design, blocks=tuple(replace(block, source="person") for block in design.blocks))
+
+
 @pytest.fixture
 def kept(stitch_file):
     path = stitch_file(RED)
@@ -58,12 +64,23 @@ def test_near_enough_for_a_picture_is_off_colour_for_a_brand(badge, shelf):
 
 def test_the_workshop_sets_both_limits(badge, shelf):
     Rules.objects.create(pk=1, colour_limit=1.0, brand_colour_limit=4.9)
+    badge = [demanded(design) for design in badge]
     assert plan(badge, Question(pieces=5)).threads[0].colour_verdict == "off colour"
     assert plan(badge, Question(pieces=5, strictness="brand")).threads[0].colour_verdict == "near"
 
 
-def test_a_pinned_shade_beyond_the_limit_is_never_called_enough(badge, shelf):
+def test_a_shade_pinned_to_a_wish_of_the_file_is_the_colour_that_was_chosen(badge, shelf):
     a_spool(a_shade("G", hex="#20a040"))
+    answer = plan(badge, question_named(Question(pieces=5, pins=("1=G",)), fabric="twill"))
+    (green,) = answer.threads
+    assert (green.verdict, green.colour_verdict, answer.verdict) == ("enough", "near", "enough")
+    assert plan_as_data(answer)["threads"][0]["colour"]["word"] == "chosen by you"
+    assert any(note.startswith("G is pinned, though it differs") for note in answer.notes)
+
+
+def test_a_pinned_shade_beyond_the_limit_of_a_demand_is_never_called_enough(badge, shelf):
+    a_spool(a_shade("G", hex="#20a040"))
+    badge = [demanded(design) for design in badge]
     answer = plan(badge, question_named(Question(pieces=5, pins=("1=G",)), fabric="twill"))
     (green,) = answer.threads
     assert (green.verdict, green.colour_verdict, answer.verdict) == ("enough", "off colour", "tight")

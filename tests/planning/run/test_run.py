@@ -392,7 +392,7 @@ def on_twill(job) -> Job:
 
 def cut(job: Job) -> None:
     sheet = plan_cuts(jobs_to_cut([job.pk]))
-    post_cut(sheet, shown=fingerprint(sheet.cuts), key=a_key(), at=NOW, by=None)
+    post_cut(sheet.jobs, shown=fingerprint(sheet.cuts), key=a_key(), at=NOW, by=None)
 
 
 def test_the_stabilizer_of_a_promised_job_is_cut_from_what_is_set_aside_for_it(on_twill):

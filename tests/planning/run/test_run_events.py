@@ -80,7 +80,7 @@ def test_finishing_takes_the_stabilizer_of_what_was_ticked(running):
 
 def test_what_was_cut_before_is_not_taken_twice(running):
     sheet = plan_cuts(jobs_to_cut([running.pk]))
-    post_cut(sheet, shown=fingerprint(sheet.cuts), key=a_key(), at=NOW, by=None)
+    post_cut([running], shown=fingerprint(sheet.cuts), key=a_key(), at=NOW, by=None)
     left = roll().on_hand
     tick(running)
     report = finish(running, Ending(although_unfinished=True), at=NOW, by=None)

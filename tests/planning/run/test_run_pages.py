@@ -21,6 +21,8 @@ from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
 from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
+# On which page the form is that sends back what it showed.
+FORM_OF = {"promise_job": "job", "finish_job": "finish_job"}
 RED, BLUE = "#b01c2e", "#1c2b8d"
 
 
@@ -55,6 +57,8 @@ def page(client, name: str, *args) -> str:
 
 
 def post(client, name: str, *args, **fields):
+    if name in FORM_OF:
+        fields["shown"] = client.get(reverse(FORM_OF[name], args=args)).context["shown"]
     return client.post(reverse(name, args=args), fields, follow=True)
 
 
@@ -76,7 +80,7 @@ def test_a_job_is_promised_taken_back_and_dropped_on_its_page(signed_in, job):
 def test_a_short_job_says_so_on_its_button(signed_in, job, red):
     StockItem.objects.filter(pk=red.pk).update(on_hand=10)
     assert "Promise it although it is short" in page(signed_in, "job", job.pk)
-    answer = signed_in.post(reverse("promise_job", args=[job.pk]), follow=True)
+    answer = post(signed_in, "promise_job", job.pk)
     assert "cannot be promised" in answer.content.decode()
 
 
@@ -205,10 +209,8 @@ def test_a_step_that_is_stated_holds_for_every_spool_of_the_run(signed_in, runni
 
 def test_a_weight_that_cannot_be_keeps_what_was_typed(signed_in, running, red):
     tick_all(running)
-    answer = signed_in.post(
-        reverse("finish_job", args=[running.pk]),
-        {"scale_resolution": "1", "bobbins": "2", f"gross_{red.pk}": "1"},
-    )
+    typed = {"scale_resolution": "1", "bobbins": "2", f"gross_{red.pk}": "1"}
+    answer = post(signed_in, "finish_job", running.pk, **typed)
     assert answer.status_code == 422
     assert 'value="2' in answer.content.decode()
     assert not RunReport.objects.exists()

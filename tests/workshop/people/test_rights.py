@@ -40,7 +40,7 @@ FILLED = {
     **dict.fromkeys(("label", "code"), "S-NONE"),
     **dict.fromkeys(("slug", "kind"), "spools"),
     "ending": "csv",
-    "name": "no-such-file",
+    "name": "backup.zip",
     "sha256": "0" * 64,
     "extension": "dst",
     "secret": "not-a-secret",

@@ -14,7 +14,7 @@ from inventory.management.base import WorkshopCommand
 from planning.plan.data import plan_as_data
 from planning.plan.terminal import print_plan
 from workshop.demo import LoadedDemo, load_demo, refuse_beside_other_stock
-from workshop.demo.account import SignIn, demo_sign_in
+from workshop.demo.account import DemoSignIn, demo_sign_in
 from workshop.demo.designs import keep_demo_designs, plan_demo_batch
 
 HERE = "127.0.0.1:8000"
@@ -82,7 +82,7 @@ class Command(WorkshopCommand):
     def _say_beside_the_answer(self, sentence: str) -> None:
         self.stderr.write(sentence, style_func=str)
 
-    def _serve(self, address: str, sign_in: SignIn | None) -> None:
+    def _serve(self, address: str, sign_in: DemoSignIn | None) -> None:
         host, _, port = address.rpartition(":")
         everywhere = host in ("0", "0.0.0.0", "[::]")
         shown = f"{'localhost' if everywhere else host or '127.0.0.1'}:{port}"
@@ -103,7 +103,7 @@ def _laid_out(demo: LoadedDemo) -> tuple[str, ...]:
     )
 
 
-def _say_how_to_go_on(say: Callable[[str], object], sign_in: SignIn | None) -> None:
+def _say_how_to_go_on(say: Callable[[str], object], sign_in: DemoSignIn | None) -> None:
     say("Go on:")
     for step in NEXT_STEPS:
         say(f"  {step}")
@@ -111,7 +111,7 @@ def _say_how_to_go_on(say: Callable[[str], object], sign_in: SignIn | None) -> N
         say(line)
 
 
-def _sign_in_words(sign_in: SignIn | None) -> tuple[str, ...]:
+def _sign_in_words(sign_in: DemoSignIn | None) -> tuple[str, ...]:
     if sign_in is None:
         return ("Sign in with your own account.",)
     return (

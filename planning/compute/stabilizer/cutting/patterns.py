@@ -6,7 +6,6 @@ wanted in a strip that is long enough for both, so that a strip of one length ha
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
 
 from planning.compute.stabilizer.cutting.values import CutOrder
 
@@ -134,79 +133,3 @@ def _full(widths: Sequence[int | None], limits: Sequence[int], room_mm: int) -> 
         counts[place] = 0
 
     yield from fill(0, room_mm, None)
-
-
-def flat_patterns(kinds: tuple[PieceKind, ...], width_mm: int, height_mm: int) -> list[FlatPattern]:
-    """Return good ways to cut a sheet or an offcut: most area, most of each kind, in strips of either direction.
-
-    What they are depends on the flat and the sizes alone, never on what else is on the shelf.
-    """
-    areas = tuple(kind.width_mm * kind.height_mm for kind in kinds)
-    values = [areas]
-    if len(kinds) > 1:
-        for place in range(len(kinds)):
-            # Almost all on one kind; the others fill what is left.
-            values.append(tuple(area * (1000 if each == place else 1) for each, area in enumerate(areas)))
-    found: dict[tuple[int, ...], FlatPattern] = {}
-    for upright in (True, False):
-        across = width_mm if upright else height_mm
-        along = height_mm if upright else width_mm
-        lying = kinds if upright else tuple(_seen_from_the_side(kind) for kind in kinds)
-        patterns = strip_patterns(lying, across, most=400)
-        if patterns is None:
-            patterns = [each for place in range(len(lying)) for each in _of_one(lying, place, across)]
-        patterns = [each for each in patterns if each.along_mm <= along]
-        for value in values:
-            strips = _stack(patterns, value, along)
-            if strips:
-                made = FlatPattern(strips, upright)
-                found.setdefault(made.counts, made)
-    return [
-        each
-        for counts, each in found.items()
-        if not any(
-            other != counts and all(a >= b for a, b in zip(other, counts, strict=True)) for other in found
-        )
-    ]
-
-
-def _seen_from_the_side(kind: PieceKind) -> PieceKind:
-    return PieceKind(kind.height_mm, kind.width_mm, kind.may_turn, kind.count, kind.needs)
-
-
-def _of_one(kinds: Sequence[PieceKind], place: int, width_mm: int) -> list[Pattern]:
-    """Return the strips of one kind alone, in each way it can lie."""
-    made = []
-    for across, along, turned in kinds[place].ways:
-        fit = min(width_mm // across, kinds[place].count)
-        if fit:
-            counts = tuple(fit if each == place else 0 for each in range(len(kinds)))
-            made.append(
-                Pattern(
-                    along, counts, tuple(turned if each == place else False for each in range(len(kinds)))
-                )
-            )
-    return made
-
-
-def _stack(patterns: Sequence[Pattern], value: Sequence[int], room_mm: int) -> tuple[Pattern, ...]:
-    """Return the strips worth most that fit one after another into ``room_mm``."""
-    best_of: dict[int, tuple[int, Pattern]] = {}
-    for pattern in patterns:
-        worth = sum(count * each for count, each in zip(pattern.counts, value, strict=True))
-        if worth > best_of.get(pattern.along_mm, (0, None))[0]:
-            best_of[pattern.along_mm] = (worth, pattern)
-
-    @cache
-    def best(room: int) -> tuple[int, int]:
-        """Return the worth of the best stack and the length of its first strip (0: none)."""
-        ways = [
-            (best(room - along)[0] + worth, along) for along, (worth, _) in best_of.items() if along <= room
-        ]
-        return max(ways, default=(0, 0))
-
-    strips = []
-    while first := best(room_mm)[1]:
-        strips.append(best_of[first][1])
-        room_mm -= first
-    return tuple(strips)

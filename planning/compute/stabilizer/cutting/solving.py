@@ -13,11 +13,13 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix, diags, hstack, identity, vstack
 
+from planning.compute.search.proof import SecondsLeft, limited
+from planning.compute.stabilizer.cutting.greedy import cut_greedily
 from planning.compute.stabilizer.cutting.patterns import FlatPattern, Pattern, PieceKind
 
 # The search stops after so many nodes, not after so long: an answer must not depend on how busy the machine is.
-# The limit in seconds only keeps a page from hanging.
-NODES, SECONDS = 1500, 10.0
+# A node of a program with many columns is more work than one with few.
+NODES, WORK = 1_500, 300_000
 PROMISING = 100
 MOST_TIDIED = 60
 
@@ -43,25 +45,38 @@ class FlatWays:
 
 @dataclass(frozen=True)
 class Chosen:
-    """Strips by roll, ways by flat, the pieces of each kind that are missing, and the least area of roll possible."""
+    """Strips by roll, ways by flat, the pieces of each kind that are missing, and the least area of roll possible.
+
+    All of it speaks of the strips and ways that there were to choose from; ``misses_least`` where it is proven that
+    of them none leave fewer pieces missing.
+    """
 
     strips: tuple[tuple[int, Pattern, int], ...]
     flats: tuple[tuple[int, FlatPattern, int], ...]
     missing: tuple[int, ...]
     area_mm2: int
     bound_mm2: float
-    is_proven: bool
+    misses_least: bool
 
 
-def choose(kinds: Sequence[PieceKind], widths: Sequence[Width], flats: Sequence[FlatWays]) -> Chosen:
-    """Return the strips and flats that leave fewest pieces missing, and of those ways one that takes least roll."""
-    model = _Model(kinds, widths, flats)
-    solved = model.least_area(missing=0)
+def choose(
+    kinds: Sequence[PieceKind],
+    widths: Sequence[Width],
+    flats: Sequence[FlatWays],
+    *,
+    seconds_left: SecondsLeft = None,
+) -> Chosen:
+    """Return the strips and flats that leave fewest pieces missing, and of those ways one that takes least roll.
+
+    Counted work ends the search, ``seconds_left`` cuts it short; what was laid strip after strip is always at hand.
+    """
+    model = _Model(kinds, widths, flats, seconds_left)
+    solved, is_proven = model.least_area(missing=0), True
     if solved is None:
-        fewest = model.fewest_missing()
+        fewest, is_proven = model.fewest_missing()
         solved = model.least_area(missing=fewest)
     assert solved is not None  # what was found with so few missing is a way with so few missing
-    return model.simplest(solved)
+    return model.simplest(solved, misses_least=is_proven)
 
 
 @dataclass(frozen=True)
@@ -76,8 +91,13 @@ class _Model:
     """The columns and rows, kept while the same program is solved for one goal after another."""
 
     def __init__(
-        self, kinds: Sequence[PieceKind], widths: Sequence[Width], flats: Sequence[FlatWays]
+        self,
+        kinds: Sequence[PieceKind],
+        widths: Sequence[Width],
+        flats: Sequence[FlatWays],
+        seconds_left: SecondsLeft,
     ) -> None:
+        self.seconds_left = seconds_left
         self.kinds, self.widths, self.flats = kinds, widths, flats
         self.strips = [(width, pattern) for width in widths for pattern in width.patterns]
         self.ways = [(flat, pattern) for flat in flats for pattern in flat.patterns]
@@ -96,6 +116,28 @@ class _Model:
             self._rows.append((columns, [1.0] * len(columns), 0, flat.count))
         self.cost = np.zeros(self.starts[4])
         self.cost[: len(self.strips)] = [width.width_mm * each.along_mm for width, each in self.strips]
+        self.at_hand = self._laid_one_by_one()
+
+    def _laid_one_by_one(self) -> NDArray:
+        amounts = np.zeros(self.starts[4])
+        by_roll, by_flat, missing = cut_greedily(
+            self.kinds,
+            [(width.width_mm, free, width.patterns) for width in self.widths for free in width.free_mm],
+            [(flat.count, flat.patterns) for flat in self.flats],
+        )
+        strips = {(id(width), each.counts): at for at, (width, each) in enumerate(self.strips)}
+        parts = {(id(width), place, along): at for at, (width, place, along) in enumerate(self.parts)}
+        ways = {(id(flat), each.counts): at for at, (flat, each) in enumerate(self.ways)}
+        rolls = [(width, place) for width in self.widths for place in range(len(width.rolls))]
+        for roll, strip in by_roll:
+            width, place = rolls[roll]
+            amounts[strips[id(width), strip.counts]] += 1
+            if len(width.rolls) > 1:
+                amounts[self.starts[1] + parts[id(width), place, strip.along_mm]] += 1
+        for flat, way in by_flat:
+            amounts[self.starts[2] + ways[id(self.flats[flat]), way.counts]] += 1
+        amounts[self.starts[3] :] = missing
+        return amounts
 
     def _cover(self) -> None:
         for kind_at, kind in enumerate(self.kinds):
@@ -144,8 +186,12 @@ class _Model:
 
     def _solve(
         self, cost: NDArray, *, missing: int, upper: NDArray | None = None, nodes: int = NODES
-    ) -> tuple[NDArray | None, float]:
-        """Return whole amounts for the columns, or None, and a bound below their ``cost``."""
+    ) -> tuple[NDArray | None, float, bool]:
+        """Return whole amounts for the columns, or None, a bound below their ``cost``, and if all was looked at."""
+        nodes = max(1, min(nodes, WORK // len(cost)))
+        options = limited({"node_limit": nodes, "mip_rel_gap": 0.0}, self.seconds_left)
+        if options is None:
+            return None, 0.0, False
         matrix, low, high = self._rows_for(missing=missing)
         scale = max(1.0, float(np.max(np.abs(cost), initial=0.0)))
         result = milp(
@@ -153,10 +199,10 @@ class _Model:
             constraints=LinearConstraint(matrix, low, high),
             integrality=np.ones(len(cost)),
             bounds=Bounds(0, self._upper(missing=missing) if upper is None else upper),
-            options={"node_limit": nodes, "time_limit": SECONDS, "mip_rel_gap": 0.0},
+            options=options,
         )
         bound = result.mip_dual_bound if result.mip_dual_bound is not None else 0.0
-        return (None if result.x is None else np.round(result.x)), bound * scale
+        return (None if result.x is None else np.round(result.x)), bound * scale, result.status in (0, 2)
 
     def _relaxed(self, *, missing: int) -> tuple[float, NDArray] | None:
         """Return the least area with parts of strips allowed, and what one more of each column would add to it."""
@@ -172,7 +218,7 @@ class _Model:
         return None if result.x is None else (float(result.fun), np.maximum(0.0, result.lower.marginals))
 
     def least_area(self, *, missing: int) -> "_Solved | None":
-        """Return the whole amounts that take least area with at most so many pieces missing, or None.
+        """Return the whole amounts that take least area with at most so many pieces missing, or None if none is found.
 
         Of many columns the most promising are searched first. A column that would add more than the gap between what
         that found and the relaxed area is in no better answer; with the others the search is complete.
@@ -183,19 +229,19 @@ class _Model:
         bound, added = relaxed
         bound = self._whole(bound)
         everything = self._upper(missing=missing)
-        amounts = None
+        amounts = self.at_hand if self.at_hand[self.starts[3] :].sum() <= missing else None
         if len(added) > PROMISING:
             promising = added <= np.partition(added, PROMISING - 1)[PROMISING - 1]
-            amounts, _ = self._solve(
+            tried, _, _ = self._solve(
                 self.cost, missing=missing, upper=np.where(promising, everything, 0.0), nodes=NODES // 10
             )
+            amounts = self._better(tried, amounts)
         if amounts is not None and self.cost @ amounts <= bound + 0.5:
             return _Solved(amounts, bound, missing, added)
         gap = np.inf if amounts is None else float(self.cost @ amounts) - relaxed[0]
         upper = np.where(added <= gap + 0.5, everything, 0.0)
-        better, searched = self._solve(self.cost, missing=missing, upper=upper)
-        if better is not None and (amounts is None or self.cost @ better < self.cost @ amounts):
-            amounts = better
+        found, searched, _ = self._solve(self.cost, missing=missing, upper=upper)
+        amounts = self._better(found, amounts)
         if amounts is None:
             return None
         # What was left out can only be as good as the answer in hand, never better.
@@ -207,19 +253,26 @@ class _Model:
         step = math.gcd(*(round(each) for each in self.cost if each)) if self.cost.any() else 0
         return math.ceil(bound / step - 1e-6) * float(step) if step else 0.0
 
-    def fewest_missing(self) -> int:
+    def _better(self, one: NDArray | None, other: NDArray | None) -> NDArray | None:
+        if one is None or other is None:
+            return other if one is None else one
+        return one if self.cost @ one < self.cost @ other else other
+
+    def fewest_missing(self) -> tuple[int, bool]:
+        """Return the fewest pieces that were found to go missing, and if it is proven that none fewer can."""
         cost = np.zeros(self.starts[4])
         cost[self.starts[3] :] = 1.0
-        everything = sum(kind.count for kind in self.kinds)
-        amounts, _ = self._solve(cost, missing=everything)
-        # Cutting nothing is always a way.
-        return everything if amounts is None else int(amounts[self.starts[3] :].sum())
+        amounts, bound, _ = self._solve(cost, missing=sum(kind.count for kind in self.kinds))
+        fewest = int(self.at_hand[self.starts[3] :].sum())
+        if amounts is not None and amounts[self.starts[3] :].sum() < fewest:
+            self.at_hand, fewest = amounts, int(amounts[self.starts[3] :].sum())
+        return fewest, fewest <= bound + 0.5
 
-    def simplest(self, solved: "_Solved") -> Chosen:
+    def simplest(self, solved: "_Solved", *, misses_least: bool) -> Chosen:
         """Return the way found, or one that takes no more roll and has fewer different strips."""
         area = float(self.cost @ solved.amounts)
         tidy = self._tidy(solved, area)
-        return self._chosen(solved.amounts if tidy is None else tidy, area, solved.bound)
+        return self._chosen(solved.amounts if tidy is None else tidy, area, solved.bound, misses_least)
 
     def _tidy(self, solved: "_Solved", area: float) -> NDArray | None:
         """Prefer few different strips, then opened rolls, and offcuts to sheets, where that takes no more roll."""
@@ -228,7 +281,8 @@ class _Model:
             return None  # nothing can be simpler
         upper = np.where(solved.added <= area - solved.bound + 0.5, self._upper(missing=solved.missing), 0.0)
         upper = np.where(solved.amounts > 0, self._upper(missing=solved.missing), upper)
-        if np.count_nonzero(upper) > MOST_TIDIED:
+        options = limited({"node_limit": NODES // 10}, self.seconds_left)
+        if np.count_nonzero(upper) > MOST_TIDIED or options is None:
             return None
         cost = np.zeros(columns + strips)
         cost[columns:] = 1.0
@@ -249,11 +303,11 @@ class _Model:
             ),
             integrality=np.ones(columns + strips),
             bounds=Bounds(0, np.concatenate([upper, np.minimum(1.0, upper[:strips])])),
-            options={"node_limit": NODES // 10, "time_limit": SECONDS / 10},
+            options=options,
         )
         return None if result.x is None else np.round(result.x[:columns])
 
-    def _chosen(self, amounts: NDArray, area: float, bound: float) -> Chosen:
+    def _chosen(self, amounts: NDArray, area: float, bound: float, misses_least: bool) -> Chosen:
         counts = [int(each) for each in amounts]
         parts = {
             (id(width), place, along): counts[self.starts[1] + at]
@@ -280,5 +334,5 @@ class _Model:
             missing=tuple(counts[self.starts[3] :]),
             area_mm2=round(area),
             bound_mm2=min(bound, area),
-            is_proven=area - bound < 0.5,
+            misses_least=misses_least,
         )

@@ -7,6 +7,7 @@ along the roll unless it is turned by a quarter.
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
+from planning.compute.search.proof import Proof
 
 # What an offcut's shorter side must have to be worth a label: common practice, no source.
 LEAST_USEFUL_MM = 100
@@ -146,8 +147,8 @@ class SourceCut:
 class CutPlan:
     """How an order is cut. ``missing`` counts, for each need, the pieces that nothing is left for.
 
-    No way of cutting strips takes less roll than ``bound_mm2``; ``is_proven`` where this plan takes no more than
-    that. ``area_bound_mm`` is what the pieces cut from rolls would take of the widest one without any waste.
+    No way of cutting strips takes less roll than ``bound_mm2``; the ``proof`` is *least* where this plan takes no
+    more than that. ``area_bound_mm`` is what the pieces cut from rolls would take of the widest one without any waste.
     """
 
     sources: tuple[SourceCut, ...]
@@ -155,7 +156,11 @@ class CutPlan:
     bound_mm2: float
     bound_mm: int
     area_bound_mm: int
-    is_proven: bool
+    proof: Proof
+
+    @property
+    def is_proven(self) -> bool:
+        return self.proof is Proof.LEAST
 
     @property
     def rolls(self) -> tuple[SourceCut, ...]:

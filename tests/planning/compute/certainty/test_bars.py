@@ -120,11 +120,11 @@ def test_a_change_of_tension_is_followed_by_both_threads():
             belief, _ = machine.observe(belief, looks[kind], log_ratio=weighed[kind, :, job], sigma=0.03)
 
 
-def first_said(machines: int, jobs: int, *, seed: int, **how) -> list[tuple[int, machine.Change]]:
+def first_said(machines: int, jobs: int, *, seed: int, **how) -> list[tuple[int, machine.MachineChange]]:
     """Return for each machine that says so the job after which it first tells of a change, and what."""
     found = world(np.random.default_rng(seed), machines=machines, jobs=jobs, **how)
     belief = machine.untaught(NEEDLE_ONLY, machines=(machines,))
-    said: dict[int, tuple[int, machine.Change]] = {}
+    said: dict[int, tuple[int, machine.MachineChange]] = {}
     for job in range(jobs):
         belief, _ = machine.observe(
             machine.begin_job(belief), LOOKS, log_ratio=found.weighed[:, job], sigma=found.error[:, job]

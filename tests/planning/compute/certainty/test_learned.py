@@ -9,7 +9,7 @@ from inventory.compute.errors import WorkshopError
 from planning.compute.certainty.factor import Factor
 from planning.compute.certainty.learned import (
     TIME_PRIOR,
-    Kept,
+    InsideBand,
     Taught,
     UseSeen,
     WeighedJob,
@@ -135,12 +135,12 @@ def test_the_same_weigh_backs_teach_the_same_to_the_last_bit():
 def test_how_often_the_band_held_is_counted_from_what_was_stated_before_each_job():
     jobs = jobs_about(*USUAL, 1.9)
     taught = learn(PRIOR, jobs)
-    assert taught.kept(jobs=jobs) == Kept(11, 10)
-    assert taught.kept(BOBBIN, jobs=jobs) == Kept(0, 0)
+    assert taught.kept(jobs=jobs) == InsideBand(11, 10)
+    assert taught.kept(BOBBIN, jobs=jobs) == InsideBand(0, 0)
     wild = jobs_about(*(1.0, 2.0, 0.5) * 3)
     assert learn(PRIOR, wild).kept(jobs=wild).inside < 9
-    assert Kept(20, 16).is_too_few
-    assert not Kept(20, 17).is_too_few
+    assert InsideBand(20, 16).is_too_few
+    assert not InsideBand(20, 17).is_too_few
 
 
 def test_machine_time_is_learned_by_the_same_rules():

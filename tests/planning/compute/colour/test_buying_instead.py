@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inventory.compute.colour import Lab, delta_e_00_matrix
+from inventory.compute.colour.lab import Lab, delta_e_00_matrix
 from planning.compute.certainty.enough import NEEDLE_PRIOR, p_enough
 from planning.compute.colour.instead import buy_instead
 from planning.compute.colour.rules import Conditions

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from inventory.compute.colour import delta_e_00_matrix
-from inventory.compute.light import labs_of_light, light_of_labs
+from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.colour.light import labs_of_light, light_of_labs
 from planning.compute.colour.vision import MATRICES, fallen_together, seen_with
 
 with np.printoptions():  # the import changes NumPy's print options for the whole process

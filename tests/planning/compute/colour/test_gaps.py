@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inventory.compute.colour import Lab, delta_e_00_matrix
+from inventory.compute.colour.lab import Lab, delta_e_00_matrix
 from planning.compute.colour.gaps import cover_most, gap_map, region_of, within
 from tests.planning.compute.colour.test_substitution import grey, shade
 

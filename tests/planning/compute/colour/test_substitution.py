@@ -9,11 +9,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from inventory.compute.colour import Lab, delta_e_00_matrix, lab_from_hex
+from inventory.compute.colour.lab import Lab, delta_e_00_matrix, lab_from_hex
 from planning.compute.certainty.enough import NEEDLE_PRIOR, p_enough
 from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
 from planning.compute.colour.rules import Conditions, choice_problems
 from planning.compute.colour.substitution import Substitution, prepare, substitute
+from tests.sizes import searched
 
 with np.printoptions():  # the import changes NumPy's print options for the whole process
     import colour as reference
@@ -241,9 +242,7 @@ def brute_force(asked, shades, conditions):
     return min(rank(chosen) for chosen in itertools.product(*options)), rank
 
 
-@pytest.mark.parametrize(
-    "part", [0, *(pytest.param(part, marks=pytest.mark.thorough) for part in range(1, 10))]
-)
+@pytest.mark.parametrize("part", [0, *searched(range(1, 10))])
 def test_on_a_thousand_small_cases_the_answer_is_that_of_brute_force(part):
     rng = np.random.default_rng(part)
     for _ in range(100):

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.compute.colour import Lab, delta_e_00
-from inventory.compute.colour_knowing import combine_readings
+from inventory.compute.colour.knowing import combine_readings
+from inventory.compute.colour.lab import Lab, delta_e_00
 from inventory.compute.errors import WorkshopError
 
 # Readings of one thread farther from their mean than this were of two threads, or one slipped.

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0011_what_was_learned_tells_more'),
+        ('planning', '0014_how_fabrics_are_washed'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from inventory.compute.colour import Lab, delta_e_00, delta_e_00_matrix
-from inventory.compute.colour_knowing import USUAL_SIGMA
+from inventory.compute.colour.knowing import USUAL_SIGMA
+from inventory.compute.colour.lab import Lab, delta_e_00, delta_e_00_matrix
+from inventory.compute.colour.light import labs_of_light, light_of_screen, light_under_daylight, xyz_of_light
+from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
-from inventory.compute.light import labs_of_light, light_of_screen, light_under_daylight, xyz_of_light
-from inventory.compute.readings import KnownColour
 from inventory.compute.surfaces.gamut import onto_surface_gamut
 
 Pixels = npt.NDArray[np.uint8]

@@ -1,0 +1,58 @@
+"""What was not considered when something was chosen from the shelf, and why: nothing is left out in silence."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+Why = Literal["weight", "fibre", "purpose", "tex", "quantity", "colour", "set aside", "retired", "no seller"]
+
+IN_WORDS: dict[str, str] = {
+    "weight": "of another weight",
+    "fibre": "of another fibre",
+    "purpose": "bobbin thread",
+    "tex": "of unknown tex",
+    "quantity": "of unknown length",
+    "colour": "of unknown colour",
+    "set aside": "set aside for other jobs",
+    "retired": "off the shelf",
+    "no seller": "not owned, and sold by nobody you know",
+}
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """So many things of one kind that were left out for one reason; ``labels`` are theirs, where they carry any."""
+
+    what: str
+    count: int
+    why: Why
+    labels: tuple[str, ...] = ()
+
+
+def left_out_as_data(left_out: Iterable[LeftOut]) -> list[dict[str, object]]:
+    """Return what was left out as JSON-ready data.
+
+    >>> left_out_as_data([LeftOut("spools of Skerry Sixty", 2, "weight", ("S0001", "S0002"))])[0]["why"]
+    'weight'
+    """
+    return [
+        {"what": each.what, "count": each.count, "why": each.why, "labels": list(each.labels)}
+        for each in left_out
+    ]
+
+
+def left_out_in_words(left_out: Sequence[LeftOut]) -> str:
+    """Return in one line what was left out, by reason; nothing where nothing was.
+
+    >>> left_out_in_words([LeftOut("spools of Skerry Sixty", 2, "weight"), LeftOut("shades", 1, "no seller")])
+    'Not considered: 2 spools of another weight; 1 shade not owned, and sold by nobody you know.'
+    """
+    counts: dict[tuple[str, str], int] = {}
+    for each in left_out:
+        kind = each.what.split()[0].rstrip("s")
+        counts[kind, each.why] = counts.get((kind, each.why), 0) + each.count
+    parts = [
+        f"{count:,} {kind}{'' if count == 1 else 's'} {IN_WORDS[why]}"
+        for (kind, why), count in counts.items()
+    ]
+    return f"Not considered: {'; '.join(parts)}." if parts else ""

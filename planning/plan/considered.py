@@ -1,0 +1,77 @@
+"""What a plan did not consider, and whether its answer would be another with it."""
+
+from collections.abc import Callable, Iterator
+
+from inventory.models import Reservation
+from planning.compute.batch.asked import Shelf
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.plan import BatchPlan, is_worse, worst_verdict
+from planning.plan.asked import JobAsked
+from planning.plan.shelf import shelf as read_shelf
+
+_FOR = {
+    "weight": "for their weight",
+    "fibre": "for their fibre",
+    "set aside": "because other jobs hold them",
+}
+
+
+def what_leaving_out_changes(
+    answer: BatchPlan, asked: JobAsked, *, planned: Callable[[Shelf], BatchPlan]
+) -> list[str]:
+    """Return a sentence for each reason without which the verdict on the threads would be better.
+
+    ``planned`` answers the same question against another shelf. Nothing is read where there is enough.
+    """
+    verdict = _of_threads(answer)
+    if verdict == "enough":
+        return []
+    said = list(_unknown_lengths(answer))
+    for why, words in _FOR.items():
+        count = sum(each.count for each in answer.left_out if each.why == why)
+        if not count:
+            continue
+        then = _of_threads(planned(_wider(asked, why)))
+        if is_worse(verdict, than=then):
+            spools = f"the {count} spools" if count > 1 else "the one spool"
+            said.append(f"With {spools} left out {words} the thread would be {then}.")
+    return said
+
+
+def _of_threads(plan: BatchPlan) -> str:
+    return worst_verdict(
+        "short" if thread.colour_verdict == "off colour" else thread.verdict for thread in plan.threads
+    )
+
+
+def _wider(asked: JobAsked, why: str) -> Shelf:
+    """Return the shelf as it would be read if nothing were left out for this one reason."""
+    own: dict[int, int] | None = None
+    if why == "set aside":
+        own = {}
+        for item, quantity in Reservation.objects.values_list("item_id", "quantity"):
+            own[item] = own.get(item, 0) + quantity
+    return read_shelf(
+        fibre="" if why == "fibre" else asked.rules.fibre,
+        weight_label="" if why == "weight" else asked.rules.weight_label,
+        bobbin_style=asked.machine.bobbin_style,
+        holder=asked.holder,
+        own=own,
+    )
+
+
+def _unknown_lengths(answer: BatchPlan) -> Iterator[str]:
+    """Yield for each thread that is not surely enough which of its spools nobody knows the length of."""
+    for thread in answer.threads:
+        labels = _of_unknown_length(thread) if thread.verdict != "enough" else []
+        if labels:
+            assert thread.choice.shade is not None
+            yield (
+                f"Nobody knows how much is on {', '.join(labels)} of {thread.choice.shade.code}; weighing may "
+                "settle whether it is enough."
+            )
+
+
+def _of_unknown_length(thread: PlannedThread) -> list[str]:
+    shade = thread.choice.shade
+    return [spool.label for spool in shade.spools if not spool.is_known] if shade else []

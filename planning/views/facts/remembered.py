@@ -1,0 +1,121 @@
+"""The workshop's remembered colours: the list, what could be remembered, import and taking back."""
+
+from django import forms
+from django.contrib import messages
+from django.core.files.uploadedfile import UploadedFile
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_GET, require_POST, require_safe
+
+from inventory.catalogue.equivalents import one_shade
+from inventory.compute.errors import WorkshopError
+from inventory.compute.names.plain import plain_name_of_hex
+from inventory.models import Shade
+from planning.facts.remembered import (
+    ColourAnswer,
+    colour_written,
+    forget,
+    proposals,
+    remember,
+    remembered_now,
+    take_back,
+)
+from planning.facts.remembered_files import answers_in_file, remembered_as_csv
+from planning.models import Design
+
+MOST_BYTES = 2_000_000
+
+
+class RememberedTableForm(forms.Form):
+    """A table of remembered colours."""
+
+    file = forms.FileField(
+        label="CSV or .xlsx", help_text="With the columns colour, shade and, where need be, design and block."
+    )
+
+
+@require_safe
+def remembered_colours(request: HttpRequest) -> HttpResponse:
+    """List what is remembered, newest answers in the order of their colours, and what was chosen twice."""
+    return render(
+        request,
+        "planning/remembered_colours.html",
+        {
+            "rows": [(each, _called(each.hex)) for each in remembered_now()],
+            "proposals": [(each, _called(each.hex)) for each in proposals()],
+            "form": RememberedTableForm(),
+            "act": request.GET.get("act", ""),
+        },
+    )
+
+
+@require_GET
+def remembered_colours_csv(request: HttpRequest) -> HttpResponse:
+    """Send the list as CSV."""
+    response = HttpResponse(remembered_as_csv(), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = 'attachment; filename="remembered-colours.csv"'
+    return response
+
+
+@require_POST
+def change_remembered(request: HttpRequest) -> HttpResponse:
+    """Remember, forget, import or take back; then back to where it was asked from."""
+    try:
+        act = _changed(request)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect(_back(request))
+    messages.success(
+        request, "Done. It can be taken back under Remembered colours." if act else "Taken back."
+    )
+    back = _back(request)
+    return redirect(f"{back}?act={act}" if act and back.startswith("/workshop/colours/") else back)
+
+
+def _changed(request: HttpRequest) -> str:
+    sent, at = request.POST, timezone.now()
+    if "take_back" in sent:
+        take_back(sent["take_back"], at=at)
+        return ""
+    if "forget" in sent:
+        return forget([int(pk) for pk in sent.getlist("forget") if pk.isdecimal()], at=at)
+    if "file" in request.FILES:
+        return _imported(request)
+    return remember([_answer(request)], at=at, by=request.user)
+
+
+def _answer(request: HttpRequest) -> ColourAnswer:
+    sent = request.POST
+    written = sent.get("colour", "").strip()
+    picked = sent.get("shade_id", "")
+    shade = get_object_or_404(Shade, pk=picked) if picked.isdecimal() else one_shade(sent.get("shade", ""))
+    # What it is for, as one word of a button: every, a design, or a block of it.
+    sha256, _, block = sent.get("for", "").partition(".")
+    design = get_object_or_404(Design, sha256=sha256) if sha256 else None
+    number = int(block) if block.isdecimal() else None
+    return ColourAnswer(colour_written(written) if written else "", shade, design, number)
+
+
+def _imported(request: HttpRequest) -> str:
+    file = request.FILES["file"]
+    assert isinstance(file, UploadedFile)
+    if file.size and file.size > MOST_BYTES:
+        raise WorkshopError("The file is larger than 2 MB; no list of colours is.")
+    answers, problems = answers_in_file(file.read())
+    if problems:
+        more = f" And {len(problems) - 1} more." if len(problems) > 1 else ""
+        raise WorkshopError(f"Nothing was imported. {problems[0]}{more}")
+    return remember(answers, at=timezone.now(), by=request.user)
+
+
+def _back(request: HttpRequest) -> str:
+    asked = request.POST.get("next", "")
+    if url_has_allowed_host_and_scheme(asked, allowed_hosts={request.get_host()}):
+        return asked
+    return "/workshop/colours/"
+
+
+def _called(hex: str) -> str:
+    return plain_name_of_hex(hex) if hex else "no colour"
