@@ -17,7 +17,7 @@ from inventory.shelf.weights import sigma_by_weight
 Known = StockItem.Known
 
 
-class NoSuchShade(WorkshopError):
+class ShadeNotClear(WorkshopError):
     """No shade, or more than one, is meant by what was typed."""
 
 
@@ -129,7 +129,7 @@ def shade_meant(text: str) -> Shade:
         return chosen[0]
     some = "; ".join(f"{each.range} {each.code}" for each in found[:5])
     hint = f"Did you mean {some}?" if some else "Type maker, range and code."
-    raise NoSuchShade(
+    raise ShadeNotClear(
         f'"{text.strip()}" means several shades. Type it in full: {some}.'
         if len(chosen) > 1
         else f'No shade is called "{text.strip()}". {hint}'

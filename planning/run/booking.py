@@ -10,7 +10,7 @@ from django.db.models import QuerySet, Sum
 
 from inventory.ledger import SHOWN, Finding, Line, entries_of, lock, post, reverse, use_for
 from inventory.models import Entry, Reservation, StockItem
-from planning.compute.run.derivation import Held, Moved, Taken, replay, taken_by_item
+from planning.compute.run.derivation import ItemHeld, ItemMoved, ItemTaken, replay, taken_by_item
 from planning.models import RunEvent
 from planning.run.lines import bobbin_lines, merged, reference, thread_line
 from planning.run.standing import (
@@ -158,13 +158,13 @@ def _as_it_must_be(run: Run, item: StockItem) -> tuple[int, int]:
     start = (
         of_item.filter(id__lt=first).aggregate(held=Sum("quantity"))["held"] or 0 if first else item.on_hand
     )
-    happened: list[tuple[int, int, Taken | Held | Moved]] = []
+    happened: list[tuple[int, int, ItemTaken | ItemHeld | ItemMoved]] = []
     for each in run.taken:
         if each.item == item.pk and each.quantity_mm:
-            happened.append((starts[each.step], each.step, Taken(each.quantity_mm)))
+            happened.append((starts[each.step], each.step, ItemTaken(each.quantity_mm)))
     for found in finds:
         quantity = of_item.filter(id__lte=found.entry.pk).aggregate(held=Sum("quantity"))["held"]
-        happened.append((starts[found.step], found.step, Held(quantity, by_run=True)))
+        happened.append((starts[found.step], found.step, ItemHeld(quantity, by_run=True)))
     happened += [(entry.pk, 0, step) for entry, step in _from_outside(run, item, since=first)]
     steps = [step for *_, step in sorted(happened, key=lambda each: each[:2])]
     return replay(start, steps, endless=not item.is_known)
@@ -194,7 +194,7 @@ def _finds(run: Run, item: StockItem) -> list[_Found]:
     return [_Found(keys[entry.key], entry) for entry in found]
 
 
-def _from_outside(run: Run, item: StockItem, *, since: int) -> list[tuple[Entry, Held | Moved]]:
+def _from_outside(run: Run, item: StockItem, *, since: int) -> list[tuple[Entry, ItemHeld | ItemMoved]]:
     """Return what happened to ``item`` beside the run, entry by entry: found, or moved."""
     endings = (*USED, f"{AS_FOUND}+", f"{AS_FOUND}-")
     ours = set(entries_of_run(run.job, endings=endings).filter(item=item).values_list("id", flat=True))
@@ -212,7 +212,7 @@ def _from_outside(run: Run, item: StockItem, *, since: int) -> list[tuple[Entry,
             and AS_FOUND not in entry.key
             and getattr(entry, "reversed_by", None) is None
         )
-        steps.append((entry, Held(held, by_run=False) if is_finding else Moved(entry.quantity)))
+        steps.append((entry, ItemHeld(held, by_run=False) if is_finding else ItemMoved(entry.quantity)))
     return steps
 
 

@@ -140,7 +140,7 @@ def bobbins_taken(plan: BobbinPlan, steps: Sequence[RunStep]) -> BobbinsTaken:
     """Return the bobbins that went in by these ``steps``, and the changes still to come where they are due now.
 
     A bobbin changed before it was due gives all later changes that much more thread: each moves on by what had been
-    stitched on the one that came out. Moved into a piece, a change is due before it.
+    stitched on the one that came out. ItemMoved into a piece, a change is due before it.
 
     >>> even = BobbinPlan("", tuple(BobbinChangePlan(at) for at in (5, 9)), (10.0,) * 12)
     >>> ticks = [RunStep(number, PIECE, number) for number in (1, 2)]
@@ -208,14 +208,14 @@ def _moved(plan: BobbinPlan, change: BobbinChangePlan, moved_mm: float) -> Bobbi
 
 
 @dataclass(frozen=True)
-class Taken:
+class ItemTaken:
     """A step in the life of one item: the run took so much of it."""
 
     quantity: int
 
 
 @dataclass(frozen=True)
-class Held:
+class ItemHeld:
     """A step in the life of one item: so much was found on it. ``by_run`` where the run itself found it."""
 
     quantity: int
@@ -223,34 +223,36 @@ class Held:
 
 
 @dataclass(frozen=True)
-class Moved:
+class ItemMoved:
     """A step in the life of one item: so much came or went otherwise."""
 
     quantity: int
 
 
-def replay(start: int, steps: Iterable[Taken | Held | Moved], *, endless: bool = False) -> tuple[int, int]:
+def replay(
+    start: int, steps: Iterable[ItemTaken | ItemHeld | ItemMoved], *, endless: bool = False
+) -> tuple[int, int]:
     """Return what an item must hold after ``steps``, and what of it the run took, in its unit.
 
     What is taken is taken as far as it goes; of an ``endless`` item, whose quantity nobody knows, always. What is
     found holds, whatever had been taken before; what the run found missing counts as taken by it.
 
-    >>> replay(100, [Taken(30), Taken(30), Held(0, by_run=True)])
+    >>> replay(100, [ItemTaken(30), ItemTaken(30), ItemHeld(0, by_run=True)])
     (0, 100)
-    >>> replay(100, [Taken(30), Held(0, by_run=True)])
+    >>> replay(100, [ItemTaken(30), ItemHeld(0, by_run=True)])
     (0, 100)
-    >>> replay(100, [Taken(30), Held(90, by_run=False), Taken(10)])
+    >>> replay(100, [ItemTaken(30), ItemHeld(90, by_run=False), ItemTaken(10)])
     (80, 40)
-    >>> replay(20, [Taken(30)])
+    >>> replay(20, [ItemTaken(30)])
     (0, 20)
     """
     held, used = start, 0
     for step in steps:
-        if isinstance(step, Taken):
+        if isinstance(step, ItemTaken):
             quantity = step.quantity if endless else min(step.quantity, held)
             used += quantity
             held = max(0, held - quantity)
-        elif isinstance(step, Held):
+        elif isinstance(step, ItemHeld):
             if step.by_run:
                 used += held - step.quantity
             held = step.quantity

@@ -6,7 +6,7 @@ from django.urls import reverse
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import ledger_problems, set_aside
 from inventory.models import Change, Spool, StockItem
-from inventory.shelf.corrections import NoSuchShade, correct_spool, shade_meant
+from inventory.shelf.corrections import ShadeNotClear, correct_spool, shade_meant
 from tests.factories import NOW, a_key, a_put_up, a_range, a_shade, a_spool
 
 pytestmark = pytest.mark.django_db
@@ -68,9 +68,9 @@ def test_a_shade_is_meant_by_its_code_where_that_is_enough():
     only = a_shade("B7")
     assert shade_meant("b7") == only
     assert shade_meant(f"{other.range} r1") == other
-    with pytest.raises(NoSuchShade, match="in full"):
+    with pytest.raises(ShadeNotClear, match="in full"):
         shade_meant("R1")
-    with pytest.raises(NoSuchShade, match="No shade"):
+    with pytest.raises(ShadeNotClear, match="No shade"):
         shade_meant("Skerry X9")
     assert red != other
 

@@ -354,9 +354,10 @@ def test_only_what_is_finished_is_opened_again_and_only_with_a_reason(running):
 
 def test_the_pages_of_the_end_show_what_is_taken_and_what_was_not(signed_in, running):
     tick(running)
-    shown = page_text(signed_in.get(reverse("finish_job", args=[running.pk])))
-    assert "Taken now:" in shown
-    signed_in.post(reverse("finish_job", args=[running.pk]), {"although_unfinished": "on"})
+    page = signed_in.get(reverse("finish_job", args=[running.pk]))
+    assert "Taken now:" in page_text(page)
+    ends = {"although_unfinished": "on", "shown": page.context["shown"]}
+    signed_in.post(reverse("finish_job", args=[running.pk]), ends)
     report = page_text(signed_in.get(reverse("job_report", args=[running.pk])))
     assert "Stabilizer, planned against used" in report
     assert "Not booked" in report
