@@ -49,6 +49,5 @@ def test_what_the_suite_leaves_out_is_run_by_the_full_checks() -> None:
     for stage in (
         "--durations=10",
         '-m "database and not thorough and not exhaustive and not browser and not benchmark"',
-        "-m browser",
     ):
         assert f"manage.py test {stage}" in full
