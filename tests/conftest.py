@@ -76,9 +76,7 @@ def pytest_testnodedown(node: object) -> None:
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     left = ", ".join(f"{_left[marker]} {marker}" for marker in LEFT_OUT if _left[marker])
     if left:
-        terminalreporter.write_line(
-            f"Left out: {left}. .ci/run has all but the exhaustive; one kind by hand: -m KIND."
-        )
+        terminalreporter.write_line(f"Left out: {left}. One kind by hand: -m KIND.")
 
 
 @pytest.fixture

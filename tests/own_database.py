@@ -65,6 +65,7 @@ def own_file(folder: Path) -> dict[str, str]:
     folder.mkdir(parents=True, exist_ok=True)
     with closing(sqlite3.connect(folder / DATABASE_FILE)) as file:
         _migrated.backup(file)
+    (folder / DATABASE_FILE).chmod(0o600)  # as the site makes it; what lies beside it takes after it
     return environment
 
 

@@ -277,7 +277,7 @@ class TestTheCommand:
     def test_it_prints_the_answer_and_how_to_go_on(self) -> None:
         code, out, err = run()
         assert (code, err) == (0, "")
-        assert "○ Short: 2 of 5 colours" in out
+        assert "○ Short: 1 of 5 colours; tight: 1 of 5 colours" in out
         assert "Rope Tan" in out
         assert "python3 manage.py demo --serve" in out
         assert ledger_problems() == []
@@ -306,7 +306,7 @@ class TestTheCommand:
         assert not Entry.objects.filter(key__startswith="demo:").exists()
         code, out, _ = run("--force")
         assert code == 0
-        assert "Short: 2 of 5 colours" in out
+        assert "Short: 1 of 5 colours; tight: 1 of 5 colours" in out
 
     def test_the_account_it_makes_can_be_signed_in_with(self, rf: RequestFactory, data_folder: Path) -> None:
         _, out, _ = run()

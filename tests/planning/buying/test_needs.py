@@ -424,5 +424,5 @@ def test_the_price_of_one_dye_lot_is_told_and_the_split_is_drafted_where_it_is_a
     rows = shopping_rows_of_all(kept, needs)
     assert {row["one_lot_costs"] for row in rows} == {str(kept.split.costs)}
     assert {row["basket_proof"] for row in rows} == {"least"}
-    drafted = draft_orders(split, key="split", at=NOW, by=None)
+    drafted = draft_orders(lambda: split, key="split", at=NOW, by=None)
     assert {order.supplier.name for order in drafted} == {"Pier Threads", "Quay Supplies"}

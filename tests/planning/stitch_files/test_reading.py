@@ -328,4 +328,4 @@ def test_a_thread_of_a_file_is_told_in_words_that_can_be_printed() -> None:
     thread = EmbThread()
     thread.set_hex_color("#102030")
     thread.description, thread.catalog_number = "Signal\x00 red\n" + "!" * 200, "None"
-    assert reading_child.thread_words(thread) == ("#102030", "Signal red" + "!" * 70, "")
+    assert reading_child.thread_words(thread) == ("#102030", "Signal red" + "!" * 70, "", False)
