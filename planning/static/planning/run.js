@@ -4,26 +4,26 @@
 
 let run, data, left;
 let sending = false;
-// Ticks that the workshop has, while the sheet on show does not say so yet.
+// Events that the workshop has noted, while the sheet on show does not say so yet, each with its number there.
 let arrived = [];
 
-function adopt(sheet) {
-  run = sheet;
-  data = JSON.parse(document.getElementById("run-data").textContent);
-  left = data.left;
-}
-
-adopt(document.getElementById("run"));
+run = document.getElementById("run");
 const shelf = `run-${run.dataset.job}`;
 // What the workshop refused, kept until a person says what becomes of it.
 const refusals = `${shelf}-refused`;
+// What it noted, kept for a sheet from before that is opened again without a network.
+const arrivals = `${shelf}-arrived`;
 
-function kept() {
+function listed(name) {
   try {
-    return JSON.parse(localStorage.getItem(shelf)) || [];
+    return JSON.parse(localStorage.getItem(name)) || [];
   } catch {
     return [];
   }
+}
+
+function kept() {
+  return listed(shelf);
 }
 
 function keep(events) {
@@ -31,16 +31,25 @@ function keep(events) {
 }
 
 function refused() {
-  try {
-    return JSON.parse(localStorage.getItem(refusals)) || [];
-  } catch {
-    return [];
-  }
+  return listed(refusals);
 }
 
 function keepRefused(events) {
   localStorage.setItem(refusals, JSON.stringify(events));
 }
+
+function arrive(events) {
+  arrived = events.filter((event) => event.number > Number(run.dataset.last));
+  localStorage.setItem(arrivals, JSON.stringify(arrived));
+}
+
+function adopt() {
+  data = JSON.parse(document.getElementById("run-data").textContent);
+  left = data.left;
+  arrive(listed(arrivals));
+}
+
+adopt();
 
 function noted(words) {
   const line = run.querySelector("[data-noted]");
@@ -156,17 +165,15 @@ async function send() {
     if (answer.type === "opaqueredirect") throw new Error("401");
     if (!answer.ok) throw new Error(String(answer.status));
     const { events } = await answer.json();
-    const answered = new Set(events.map((event) => event.key));
     // What was ticked meanwhile stays in the list.
-    const problems = new Map(events.filter((event) => event.problem).map((event) => [event.key, event]));
-    const mine = kept().filter((event) => answered.has(event.key));
-    // Kept among the refused before it leaves the list of what waits: it is never in neither.
-    const told = mine.filter((event) => problems.has(event.key));
-    keepRefused([...refused(), ...told.map((event) => ({ ...event, ...problems.get(event.key) }))]);
-    arrived.push(...mine);
-    keep(kept().filter((event) => !answered.has(event.key)));
-    arrived = arrived.filter((event) => !problems.has(event.key));
-    const done = mine.filter((event) => !problems.has(event.key));
+    const told = new Map(events.map((event) => [event.key, event]));
+    const mine = kept().filter((event) => told.has(event.key));
+    const refusedNow = mine.filter((event) => told.get(event.key).problem);
+    const done = mine.filter((event) => !told.get(event.key).problem);
+    // Kept among the refused, or those that arrived, before it leaves the list of what waits: it is never in neither.
+    keepRefused([...refused(), ...refusedNow.map((event) => ({ ...event, ...told.get(event.key) }))]);
+    arrive([...arrived, ...done.map((event) => ({ ...event, number: told.get(event.key).number }))]);
+    keep(kept().filter((event) => !told.has(event.key)));
     if (done.length) noted(`Noted: ${done.map((event) => event.words || event.kind).join("; ")}.`);
     await renew();
   } catch (problem) {
@@ -182,37 +189,31 @@ async function send() {
   else if (kept().length && !trouble) send();
 }
 
-// Puts the sheet as the workshop has it now in place of this one; without a network this one stays.
+// Brings this sheet to what the workshop has now; without a network it stays as it is.
 async function renew() {
   if (kept().length) return;
   const answer = await fetch(location.href, { redirect: "error", cache: "no-store" });
   if (!answer.ok) return;
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("run");
-  if (!fresh || kept().length) return;
-  const focus = focused();
+  // Two that were asked for at once may come in the wrong order.
+  if (!fresh || kept().length || Number(fresh.dataset.last) < Number(run.dataset.last)) return;
   const line = run.querySelector("[data-noted]");
   const words = line ? line.textContent : "";
-  run.replaceWith(fresh);
-  adopt(fresh);
-  arrived = [];
+  const focus = document.activeElement;
+  const held = focus && run.contains(focus);
+  morph(run, fresh);
+  adopt();
   noted(words);
   show();
-  refocus(focus);
+  // What had the focus may be gone, as the last piece's button is: it never falls to the page.
+  if (held && (!focus.isConnected || focus.disabled)) refocus();
 }
 
-// Where the focus is, told so that it is found again on a sheet that has been drawn anew.
-function focused() {
-  const at = document.activeElement;
-  if (!at || !run.contains(at)) return null;
-  const form = at.closest("form");
-  const open = at.closest("details.something[open]") !== null;
-  return { inTicks: at.closest(".ticks") !== null, open, form: form ? form.action : "" };
-}
-
-function refocus(focus) {
-  if (!focus) return;
-  const next = focus.inTicks ? ".button-tick" : "[data-focus=something]";
-  const found = run.querySelector(next) || run.querySelector("[data-focus=something]") || run.querySelector("a, button");
+function refocus() {
+  const found =
+    run.querySelector(".button-tick:enabled") ||
+    run.querySelector("[data-focus=something]") ||
+    run.querySelector("a, button:enabled");
   if (found) found.focus();
 }
 

@@ -21,7 +21,8 @@ async function freshOrKept(request) {
     else if (answer.ok) await sheets.put(request, answer.clone());
     return answer;
   } catch (problem) {
-    const known = await sheets.match(request);
+    // A page that looks for news is told that there is none; a kept sheet would pass for a new one.
+    const known = request.destination === "" ? undefined : await sheets.match(request);
     if (known) return known;
     throw problem;
   }

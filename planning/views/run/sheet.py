@@ -76,14 +76,14 @@ def happenings(request: HttpRequest, pk: int) -> JsonResponse:
     answers = []
     for each in sent:
         try:
-            note(job, _from_data(each), at=timezone.now(), by=request.user)
+            event = note(job, _from_data(each), at=timezone.now(), by=request.user)
         except WorkshopError as problem:
             key = each.get("key") if isinstance(each, dict) else None
             answers.append(
                 {"key": key, "problem": str(problem)} | ({"ask": ask} if (ask := _ask(problem)) else {})
             )
         else:
-            answers.append({"key": each["key"]})
+            answers.append({"key": each["key"], "number": event.pk})
     return JsonResponse({"events": answers})
 
 

@@ -199,7 +199,8 @@ def swap_tick() -> Start:
         after = sum(Spool.objects.filter(pk__in=[on.pk, other.pk]).values_list("on_hand", flat=True))
         spools = Entry.objects.filter(item__in=[on.pk, other.pk], key__startswith=f"run-{job.pk}-")
         moved = sum(spools.values_list("quantity", flat=True))
-        if before - after != -moved or spools.count() != 1:
+        # The tick alone, or where the swap came later: taken, put back, and taken of the spool that went on.
+        if before - after != -moved or spools.count() not in (1, 3):
             found.append(f"{before - after} left the spools, {-moved} by {spools.count()} entries")
         return found
 
