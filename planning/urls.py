@@ -52,6 +52,7 @@ urlpatterns = [
     path("designs/<int:pk>/name/", designs.design_describe, name="design_describe"),
     path("designs/<int:pk>/favourite/", designs.design_favourite, name="design_favourite"),
     path("designs/<int:pk>/notes/", designs.design_note, name="design_note"),
+    path("stitch-outs/<int:note>/<str:sha256>.jpg", designs.stitch_out_photo, name="stitch_out_photo"),
     path("designs/<int:pk>/notes/<int:note>/delete/", designs.design_note_delete, name="design_note_delete"),
     path("designs/<int:pk>/delete/", designs.design_delete, name="design_delete"),
     path("designs/<int:pk>/plan-with/", designs.design_plan_with, name="design_plan_with"),

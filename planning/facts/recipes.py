@@ -1,6 +1,6 @@
 """Recipes to begin with, what looks wrong with one, and what worked before."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from planning.compute.batch.asked import AskedDesign
@@ -140,9 +140,16 @@ def _bad_tests(fabric: Fabric, density: float) -> StitchOutNote | None:
     return None
 
 
-def worked_before(fabric: Fabric, *, density: float | None = None, limit: int = 5) -> list[StitchOutNote]:
-    """Return the tests on a fabric: those nearest to ``density`` where it is given, else the newest."""
+def worked_before(
+    fabric: Fabric, *, density: float | None = None, designs: Iterable[str] = (), limit: int = 5
+) -> list[StitchOutNote]:
+    """Return the tests on a fabric: those of these ``designs`` (SHA-256) first, all of them, the newest first.
+
+    Then those nearest to ``density`` where it is given, else the newest, up to ``limit`` in all.
+    """
     notes = StitchOutNote.objects.filter(known_fabric=fabric).select_related("design", "by")
+    own = list(notes.filter(design__sha256__in=set(designs)))
+    others = notes.exclude(pk__in=[note.pk for note in own])
     if density is not None:
-        notes = notes.nearest_in_density(density)
-    return list(notes[:limit])
+        others = others.nearest_in_density(density)
+    return own + list(others[: max(0, limit - len(own))])

@@ -103,11 +103,16 @@ class DescribeForm(forms.Form):
 
 
 class StitchOutForm(forms.ModelForm):
-    """What a test stitch-out showed."""
+    """What a test stitch-out showed, and what it was stitched with."""
+
+    photo = forms.FileField(
+        label="Photograph", required=False, help_text="JPEG, PNG or WebP, of at most 20 MiB; it is kept smaller.",
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+    )  # fmt: skip
 
     class Meta:
         model = StitchOutNote
-        fields = ("stitched_on", "fabric", "verdict", "words")
+        fields = ("stitched_on", "fabric", "verdict", "needle", "stitches_per_minute", "tension", "words")
         labels = {"stitched_on": "Day", "words": "What it showed"}
         widgets = {
             "stitched_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),

@@ -26,6 +26,7 @@ from inventory.compute.colour.lab import Lab, delta_e_00, labs_from_hexes
 from inventory.compute.errors import WorkshopError
 from planning.facts.layers import recipe_in_words
 from planning.library.designs import stored_name
+from planning.library.photos import keep_photo
 from planning.library.variants import promote_variant
 from planning.models import Block, Design, Fabric, Hoop, StitchOutNote, Tag
 from planning.models.designs import DesignQuerySet
@@ -171,11 +172,21 @@ def mark_favourite(design: Design, *, favourite: bool) -> None:
 
 
 def note_stitch_out(
-    design: Design, *, stitched_on: date, fabric: str, verdict: str, words: str, by: Any
+    design: Design,
+    *,
+    stitched_on: date,
+    fabric: str,
+    verdict: str,
+    words: str,
+    by: Any,
+    needle: str = "",
+    stitches_per_minute: int | None = None,
+    tension: str = "",
+    photo: bytes = b"",
 ) -> StitchOutNote:
     """Return the note of a test stitch-out, kept with the design.
 
-    With a fabric of the workshop's list it keeps that fabric's recipe as it is now.
+    With a fabric of the workshop's list it keeps that fabric's recipe as it is now. Raises NotAPhotograph.
     """
     known = Fabric.objects.filter(name__iexact=fabric.strip()).prefetch_related("layers").first()
     return StitchOutNote.objects.create(
@@ -187,6 +198,10 @@ def note_stitch_out(
         density_per_cm2=design.density_per_cm2,
         verdict=verdict,
         words=words,
+        needle=needle,
+        stitches_per_minute=stitches_per_minute,
+        tension=tension,
+        photo=keep_photo(photo) if photo else "",
         by=by,
     )
 

@@ -192,6 +192,15 @@ class StitchOutNote(models.Model):
     density_per_cm2 = models.FloatField(null=True, blank=True)
     verdict = models.CharField(max_length=6, choices=Verdict.choices)
     words = models.CharField(max_length=500, blank=True)
+    needle = models.CharField(max_length=40, blank=True, help_text="Size and point.")
+    stitches_per_minute = models.PositiveIntegerField("speed, stitches a minute", null=True, blank=True)
+    tension = models.CharField(max_length=80, blank=True, help_text="How the back looked, or what was set.")
+    # The SHA-256 of a photograph, under which the file store has it; empty without one.
+    photo = models.CharField(max_length=64, blank=True, editable=False)
+    # The test piece of a run that it tells of, where it was noted at the machine.
+    event = models.ForeignKey(
+        "planning.RunEvent", null=True, editable=False, on_delete=models.SET_NULL, related_name="notes"
+    )
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+")
 
     objects = StitchOutNoteQuerySet.as_manager()

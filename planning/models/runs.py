@@ -116,6 +116,7 @@ class RunEvent(models.Model):
         TENSION = "tension", "tension changed"
         NEEDLE = "needle", "needle changed"
         STOP = "stop", "stopped"
+        TEST = "test", "test looked at"
         TAKEN_BACK = "back", "taken back"
 
     class Showing(models.TextChoices):
@@ -125,6 +126,12 @@ class RunEvent(models.Model):
         THIRDS = "thirds", "equal thirds"
         LESS = "less", "less bobbin showing"
 
+    class TestVerdict(models.TextChoices):
+        """What a person says of a test piece: stitch the others like it, or change something first."""
+
+        GO_ON = "go on", "go on"
+        CHANGE = "change", "change something"
+
     job = models.ForeignKey("planning.Job", on_delete=models.CASCADE, related_name="events")
     kind = models.CharField(max_length=8, choices=Kind.choices)
     position = models.PositiveIntegerField()
@@ -133,6 +140,7 @@ class RunEvent(models.Model):
     share = models.FloatField(default=1.0, help_text="Of the thread's stitches that were stitched again.")
     minutes = models.FloatField(default=0.0, help_text="Time at hand that it cost.")
     showing = models.CharField(max_length=6, choices=Showing.choices, blank=True)
+    test_verdict = models.CharField(max_length=6, choices=TestVerdict.choices, blank=True)
     note = models.CharField(max_length=200, blank=True)
     takes_back = models.OneToOneField(
         "self", null=True, on_delete=models.PROTECT, related_name="taken_back_by"

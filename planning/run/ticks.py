@@ -23,6 +23,7 @@ from planning.jobs.jobs import NotInThisState
 from planning.models import Job, Promise, PromisedThread, Rules, RunEvent, ToldChange
 from planning.run.booking import book, held_for, unbook
 from planning.run.lines import bobbin_lines, reference
+from planning.run.looked_at import keep_test_notes
 from planning.run.needle import stitches_since_needle
 from planning.run.promise import lock_in, set_aside_all
 from planning.run.standing import Run, act_key, run_of
@@ -32,7 +33,9 @@ State = Job.State
 
 # The same thing twice within this time is asked about: common practice, no source.
 AGAIN_WITHIN = timedelta(seconds=10)
-ASKED_TWICE = frozenset({Kind.BREAK, Kind.RESTITCH, Kind.BOBBIN, Kind.TENSION, Kind.NEEDLE, Kind.STOP})
+ASKED_TWICE = frozenset(
+    {Kind.BREAK, Kind.RESTITCH, Kind.BOBBIN, Kind.TENSION, Kind.NEEDLE, Kind.STOP, Kind.TEST}
+)
 # A device that was without a network tells when it was tapped; older than this its clock is not believed.
 OLDEST_TAP = timedelta(days=7)
 # What "a little" is on a spool that comes off, in mm, and one sigma of it: common practice, no source.
@@ -59,6 +62,7 @@ class Happening:
     ``thread`` is a number of the threading order. ``left`` says what is on the spool that came off: nothing,
     little, or weighed, with what the scale shows in ``gross``; empty says nothing of it. ``again`` that it really
     happened twice; ``tapped_at`` when, where it was told later. ``showing`` how much bobbin thread shows now.
+    ``test_verdict`` what is said of a test piece, and ``note`` what is changed for it.
     ``instead_of`` is the label of the spool that the person saw on, where they were shown one.
     """
 
@@ -74,6 +78,7 @@ class Happening:
     again: bool = False
     tapped_at: datetime | None = None
     showing: str = ""
+    test_verdict: str = ""
     note: str = ""
     instead_of: str = ""
 
@@ -135,7 +140,7 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     problems = book(before, after, event, at=event.at, by=by)
     if moved_after is not None:
         moved_after()
-    return _told(event, problems, resets=event.kind not in (Kind.PIECE, Kind.STOP, Kind.TENSION))
+    return _told(event, problems, resets=event.kind not in (Kind.PIECE, Kind.STOP, Kind.TENSION, Kind.TEST))
 
 
 @planned_act
@@ -172,6 +177,7 @@ def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
     if event.kind == Kind.TENSION:
         for told in ToldChange.objects.filter(key=act_key(event)):
             take_back_change(told)
+    event.notes.all().delete()
     return _told(back, problems, resets=True)
 
 
@@ -186,7 +192,12 @@ def _told(event: RunEvent, problems: list[str], *, resets: bool) -> RunEvent:
 
 
 def _position_now(run: Run, kind: str) -> int:
-    """Return the piece that is stitched next; where all are, a swap is for one more, the rest for the last."""
+    """Return the piece that is stitched next; where all are, a swap is for one more, the rest for the last.
+
+    A verdict is of the last test that is stitched.
+    """
+    if kind == Kind.TEST:
+        return max((each for each in run.done if each <= run.promise.tests), default=1)
     if run.left:
         return run.left[0]
     last = max(run.done, default=1)
@@ -344,12 +355,24 @@ def _needle_in(run: Run, event: RunEvent) -> None:
     needle_changed(run.machine, key=act_key(event), at=event.at, by=event.by)
 
 
+def _test(run: Run, event: RunEvent, happening: Happening) -> Callable[[], object]:
+    """What a test showed is kept with its designs, and proposed the next time they go on this fabric."""
+    if event.position not in run.done or event.position > run.promise.tests:
+        raise WorkshopError("Only a test piece that is stitched can be judged. Tick it first.")
+    if happening.test_verdict not in RunEvent.TestVerdict.values:
+        raise WorkshopError("Say what the test says: go on, or change something.")
+    if happening.test_verdict == RunEvent.TestVerdict.CHANGE and not happening.note.strip():
+        raise WorkshopError("Say what is to be changed: the needle, the tension, the layers, a colour.")
+    event.test_verdict, event.note = happening.test_verdict, happening.note.strip()[:200]
+    return lambda: keep_test_notes(run, event)
+
+
 def _stop(run: Run, event: RunEvent, happening: Happening) -> None:
     event.note = happening.note[:200]
 
 
 # What an event must tell of itself before it is kept; some have more to do once it is.
-_TELLING: dict[Kind, Callable[[Run, RunEvent, Happening], Callable[[], None] | None]] = {
+_TELLING: dict[Kind, Callable[[Run, RunEvent, Happening], Callable[[], object] | None]] = {
     Kind.PIECE: _tick,
     Kind.SPOILED: _tick,
     Kind.BREAK: _break,
@@ -359,6 +382,7 @@ _TELLING: dict[Kind, Callable[[Run, RunEvent, Happening], Callable[[], None] | N
     Kind.TENSION: _tension,
     Kind.NEEDLE: _needle,
     Kind.STOP: _stop,
+    Kind.TEST: _test,
 }
 
 

@@ -12,7 +12,8 @@ from django.urls import reverse
 from inventory.kept_files import KeptFile, state_of
 from inventory.kept_files.by_content import UNFINISHED
 from planning.library.designs import kept_file
-from planning.models import Design
+from planning.library.photos import photo_file
+from planning.models import Design, StitchOutNote
 from workshop.doctor.finding import DoctorFinding
 
 AREA = "files"
@@ -34,10 +35,22 @@ def stored_findings() -> Iterator[DoctorFinding]:
                 f"The stitch file of {design.name} is {state}.",
                 f"Import the same file again on {reverse('design_import')}, or restore a backup.",
             )
+    yield from _photographs()
     root = Path(settings.MEDIA_ROOT)
     yield from _damaged_imports(root / "imports")
     yield from _orphans(root / "designs", known)
     yield from _unfinished(root)
+
+
+def _photographs() -> Iterator[DoctorFinding]:
+    for note in StitchOutNote.objects.exclude(photo="").select_related("design").order_by("pk"):
+        state = state_of(photo_file(note.photo))
+        if state != "good":
+            yield DoctorFinding(
+                AREA,
+                f"The photograph of the test of {note.design} on {note.fabric}, {note.stitched_on}, is {state}.",
+                "Note it again with the photograph, or restore a backup.",
+            )
 
 
 def _damaged_imports(folder: Path) -> Iterator[DoctorFinding]:

@@ -88,8 +88,8 @@ ROUTES: dict[str, Asks] = {
         (
             "plan_sheet", "jobs", "job", "job_report", "run_worker", "run_state", "what_if_first", "designs", "design",
             "design_file", "shade_suggestions", "design_picture", "design_density", "design_strip", "gap_map",
-            "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file", "help",
-            "strip_download", "import_run", "import_refused", "remembered_colours", "remembered_colours_csv",
+            "stitch_out_photo", "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file",
+            "help", "strip_download", "import_run", "import_refused", "remembered_colours", "remembered_colours_csv",
             "json_keys",
         ),
         _LOOK,
@@ -120,7 +120,7 @@ STATION_ROUTES = frozenset(
     {
         "station_here", "choose_person", "let_go_person", "jobs", "run_sheet", "happened", "happenings",
         "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "run_worker", "not_begun", "run_state",
-        "design_picture", "needle", "rights", "help",
+        "design_picture", "stitch_out_photo", "needle", "rights", "help",
     }
 )  # fmt: skip
 

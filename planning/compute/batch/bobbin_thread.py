@@ -127,6 +127,19 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
     )
 
 
+def cost_of_parts(bobbins: PlannedBobbins, stock: BobbinStock | None) -> list[float | None]:
+    """Return what the thread on each part bobbin cost that is used up; None where no price is known.
+
+    At the price paid for it, or else its share of a full one.
+    """
+    if stock is None:
+        return []
+    a_mm = None if stock.price_each is None else stock.price_each / stock.length_mm
+    prices = {part.label: a_mm if part.price_per_mm is None else part.price_per_mm for part in stock.parts}
+    lengths = {part.label: part.free_mm for part in stock.parts}
+    return [None if (price := prices[label]) is None else price * lengths[label] for label in bobbins.parts]
+
+
 Placed = TypeVar("Placed", BobbinChange, Interruption)
 
 

@@ -78,10 +78,13 @@ def batch_cost(
     machine_rate: float,
     hands_on_rate: float,
     stitched: int | None = None,
+    part_bobbins: Sequence[float | None] = (),
 ) -> BatchCost:
     """Return the cost of a batch at the prices paid; what the shelf does not hold at the cheapest offer.
 
-    Rates are by the hour. Without ``stitched`` no piece is stitched but those ordered.
+    ``bobbins`` are full ones and what each costs, ``part_bobbins`` what the thread on each part one that is used up
+    did; None where no price is known. Rates are by the hour. Without ``stitched`` no piece is stitched but those
+    ordered.
     """
     unpriced = []
     thread = 0.0
@@ -94,10 +97,11 @@ def batch_cost(
             thread += price
         rates.append((price or 0.0) / needed_mm if needed_mm else 0.0)
     count, each = bobbins
-    if each is None and count:
+    if (each is None and count) or None in part_bobbins:
         unpriced.append("bobbins")
     unpriced += [layer.product or layer.kind for layer in layers if layer.cost is None]
-    parts = thread, count * (each or 0.0), sum(layer.cost or 0.0 for layer in layers)
+    of_parts = sum(part or 0.0 for part in part_bobbins)
+    parts = thread, count * (each or 0.0) + of_parts, sum(layer.cost or 0.0 for layer in layers)
     of_thread, of_bobbins, of_stabilizer = map(money, parts)
     return BatchCost(
         currency=currency,

@@ -10,7 +10,7 @@ from datetime import date
 
 from inventory.compute.left_out import LeftOut
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Shelf, Terms
-from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
+from planning.compute.batch.bobbin_thread import PlannedBobbins, cost_of_parts, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
 from planning.compute.batch.copies_compared import CopiesOption, batch_minutes, compare_copies
 from planning.compute.batch.cost_by_quantity import QuantityCost, cost_by_quantity
@@ -124,6 +124,7 @@ def plan_batch(
         machine_rate=terms.machine_rate,
         hands_on_rate=terms.hands_on_rate,
         stitched=to_stitch.total,
+        part_bobbins=cost_of_parts(bobbins, shelf.bobbins),
     )
     return BatchPlan(
         verdict=worst_verdict(verdicts),

@@ -14,7 +14,7 @@ from planning.models import Job, RunEvent
 from planning.run.standing import run_of
 from planning.run.ticks import Happening, begin, note, take_back
 
-KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin", "tension", "needle", "stop")
+KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin", "tension", "needle", "stop", "test")
 
 
 class Command(WorkshopCommand):
@@ -48,7 +48,11 @@ class Command(WorkshopCommand):
             "--showing", choices=RunEvent.Showing.values, default="",
             help="After a change of tension: how much bobbin thread shows on the back.",
         )  # fmt: skip
-        parser.add_argument("--note", default="", help="Why it was stopped.")
+        parser.add_argument(
+            "--verdict", choices=RunEvent.TestVerdict.values, default="",
+            help="What a test says: go on, or change something.",
+        )  # fmt: skip
+        parser.add_argument("--note", default="", help="Why it was stopped, or what is changed after a test.")
         parser.add_argument("--take-back", action="store_true", help="Take the last thing noted back.")
         parser.add_argument(
             "--key", default="", help="A name of your own; given again, nothing counts twice."
@@ -85,6 +89,7 @@ class Command(WorkshopCommand):
                     # Whoever types a command twice means it; the same key still counts once.
                     again=True,
                     showing=options["showing"],
+                    test_verdict=options["verdict"],
                     note=options["note"],
                     instead_of=options["instead_of"],
                 )

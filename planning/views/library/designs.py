@@ -8,6 +8,7 @@ from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -15,6 +16,7 @@ from inventory.kept_files import DamagedFile, FileNotKept, read_kept
 from planning.library.colours import known_shades
 from planning.library.designs import asked_from_record, designs_by_id, kept_file
 from planning.library.forms import DescribeForm, SearchForm, StitchOutForm
+from planning.library.photos import MOST_BYTES, photo_bytes
 from planning.library.pictures import PlanPicture, plan_pictures
 from planning.library.search import (
     delete_design,
@@ -27,7 +29,7 @@ from planning.library.search import (
     with_what_a_list_shows,
 )
 from planning.library.variants import all_variants, plan_with, set_apart
-from planning.models import Design
+from planning.models import Design, StitchOutNote
 from planning.plan.ask import Question, plan
 
 PER_PAGE = 24
@@ -145,12 +147,29 @@ def design_favourite(request: HttpRequest, pk: int) -> HttpResponse:
 def design_note(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep the note of a test stitch-out."""
     found = get_object_or_404(Design, pk=pk)
-    form = StitchOutForm(request.POST)
+    form = StitchOutForm(request.POST, request.FILES)
     if not form.is_valid():
         return _design_page(request, found, form, status=422)
-    note_stitch_out(found, **form.cleaned_data, by=request.user)
+    photo = form.cleaned_data.pop("photo")
+    try:
+        content = photo.read(MOST_BYTES + 1) if photo else b""
+        note_stitch_out(found, **form.cleaned_data, photo=content, by=request.user)
+    except WorkshopError as problem:
+        form.add_error("photo", str(problem))
+        return _design_page(request, found, form, status=422)
     messages.success(request, "The note is kept.")
     return redirect(f"{reverse('design', args=[found.pk])}#stitch-outs")
+
+
+@require_safe
+@cache_control(private=True, max_age=31_536_000, immutable=True)
+def stitch_out_photo(request: HttpRequest, note: int, sha256: str) -> HttpResponse:
+    """Send the photograph of a stitch-out; its address names its content, so that a browser keeps it."""
+    get_object_or_404(StitchOutNote, pk=note, photo=sha256)
+    try:
+        return HttpResponse(photo_bytes(sha256), content_type="image/jpeg")
+    except (FileNotKept, DamagedFile) as problem:
+        return HttpResponse(str(problem), status=404, content_type="text/plain; charset=utf-8")
 
 
 @require_POST

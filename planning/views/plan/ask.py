@@ -175,7 +175,12 @@ def plan_context(
         "shopping": [_with_day(row) for row in shopping_rows(plan)],
         "machine": machine,
         "fabric": fabric,
-        "worked": worked_before(fabric, density=max(map(densest, plan.designs), default=0.0), limit=3)
+        "worked": worked_before(
+            fabric,
+            density=max(map(densest, plan.designs), default=0.0),
+            designs=[design.sha256 for design in plan.designs],
+            limit=3,
+        )
         if fabric
         else [],
         "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],

@@ -18,6 +18,7 @@ from inventory.compute.sent_json import NotSoundJson, read_json
 from planning.cutting.cuts import cuts_posted
 from planning.facts.needles import needle_due
 from planning.models import Job, RunEvent
+from planning.run.looked_at import test_to_judge, test_wants_a_change
 from planning.run.needle import needle_due_before
 from planning.run.promise import machine_of
 from planning.run.sheet import advice, next_steps, sheet_rows, threading_order
@@ -185,7 +186,10 @@ def _shown(run: Run) -> dict[str, Any]:
             "tests": run.promise.tests,
             "done": len(run.done),
         },
-        "keys": [uuid4().hex for _ in range(6)],
+        "to_judge": run.called(judge) if (judge := test_to_judge(run)) else "",
+        "judge_position": judge,
+        "to_change": test_wants_a_change(run),
+        "keys": [uuid4().hex for _ in range(7)],
         "key": uuid4().hex,
         "is_running": run.job.state == Job.State.RUNNING,
     }
@@ -193,7 +197,7 @@ def _shown(run: Run) -> dict[str, Any]:
 
 FIELDS = (
     "kind", "key", "position", "thread", "label", "share", "ran_out", "left", "gross", "again", "showing", "note",
-    "instead_of",
+    "instead_of", "test_verdict",
 )  # fmt: skip
 
 
@@ -229,6 +233,7 @@ def _from_data(sent: Any) -> Happening:
             again=sent.get("again") in (True, "yes", "on"),
             tapped_at=_tapped(sent.get("tapped_at")),
             showing=str(sent.get("showing") or "")[:10],
+            test_verdict=str(sent.get("test_verdict") or "")[:10],
             note=str(sent.get("note") or "")[:200],
             instead_of=str(sent.get("instead_of") or "")[:MOST_SCANNED],
         )
