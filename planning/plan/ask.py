@@ -129,6 +129,7 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
     pinned |= pinned_shades(asked.typed_pins, asked.every_design, on_shelf.shades)
     terms = replace(
         terms_of(asked, hooping),
+        borne_by_range=asked.borne_by_range,
         bobbin_range=on_shelf.bobbins.range_id if on_shelf.bobbins else 0,
         pinned=pinned,
         remembered=frozenset(place for place, shade in remembered.items() if pinned[place] == shade),

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Literal
 
+from inventory.models import ThreadRange
 from planning.compute.batch.asked import AskedDesign
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.stabilizer.layers import CutBefore, LayerNeed
@@ -52,6 +53,8 @@ class JobAsked:
     every_hoop: tuple[Hoop, ...] = ()
     # Which shades stand for colours of files, as the workshop has said.
     remembered: Remembered = NOTHING_REMEMBERED
+    # The most stitches a minute that thread bears, by the id of its range.
+    borne_by_range: Mapping[int, int] = field(default_factory=dict)
 
     @property
     def every_design(self) -> tuple[AskedDesign, ...]:
@@ -72,6 +75,7 @@ class WorkshopFacts:
     every_hoop: tuple[Hoop, ...]
     known: Mapping[int, Learned] = field(default_factory=dict)
     remembered: Remembered = NOTHING_REMEMBERED
+    borne_by_range: Mapping[int, int] = field(default_factory=dict)
 
     def machine(self, own: Machine | None) -> Machine:
         """Return ``own``, or else the workshop's first machine, or one with stated defaults where none is kept."""
@@ -100,6 +104,7 @@ class WorkshopFacts:
             hoops=self._hoops_of(machine),
             every_hoop=self.every_hoop,
             remembered=self.remembered,
+            borne_by_range=self.borne_by_range,
             rules=self.rules,
             known=self.known.get(machine.pk, Learned()),
             test_pieces=self.rules.test_pieces if tests is None else tests,
@@ -123,4 +128,11 @@ def workshop_facts(machines: Sequence[Machine | None]) -> WorkshopFacts:
         every_hoop=tuple(Hoop.objects.smallest_first().prefetch_related("machines")),
         known=learned_of(own.values()),
         remembered=remembered_for_plans(),
+        borne_by_range=_speeds_borne(),
     )
+
+
+def _speeds_borne() -> dict[int, int]:
+    """Return the most stitches a minute that thread bears, by the id of its range, where anybody has said so."""
+    asking = ThreadRange.objects.filter(most_stitches_per_minute__isnull=False)
+    return {pk: speed for pk, speed in asking.values_list("pk", "most_stitches_per_minute") if speed}

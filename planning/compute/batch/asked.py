@@ -1,6 +1,6 @@
 """What a batch is asked for: its designs, the shelf it may use, and the terms it is planned on."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from inventory.compute.colour.lab import Lab
@@ -150,6 +150,14 @@ class Terms:
     copies_per_hooping: int = 1
     # The hoops a grid of copies may lie in; the plan sets them beside one another.
     hoops: tuple[HoopField, ...] = ()
+    # The most stitches a minute that thread bears, by the id of its range; others bear whatever the machine does.
+    borne_by_range: Mapping[int, int] = field(default_factory=dict)
+
+    def at_speed_of(self, shades: Iterable[OwnedShade | None]) -> "Terms":
+        """Return the terms with the machine no faster than the slowest of these threads bears."""
+        borne = [self.borne_by_range.get(shade.range_id) for shade in shades if shade]
+        slowest = min([self.times.stitches_per_minute, *filter(None, borne)])
+        return replace(self, times=replace(self.times, stitches_per_minute=slowest))
 
     def factor_of(self, shade: OwnedShade | None, *, slope: float | None = None) -> Factor:
         """Return what is believed of thread of this shade, in blocks that change with κ by this ``slope``."""

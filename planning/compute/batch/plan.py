@@ -95,6 +95,7 @@ def plan_batch(
     carried = carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms)
     planned = plan_threads(carried, shelf, terms)
     threads = planned.threads
+    terms = terms.at_speed_of(thread.choice.shade for thread in threads if thread.choice.near_enough)
     carried = _threaded(carried, threads)
     bobbins = plan_bobbins(carried, shelf.bobbins, terms)
     hoopings = carried.hoopings()

@@ -70,7 +70,7 @@ def test_more_jobs_are_no_more_queries(design, django_assert_max_num_queries):
     in_turn()
     for number in range(5):
         a_job(design, f"more {number}")
-    with django_assert_max_num_queries(32):
+    with django_assert_max_num_queries(33):
         assert len(in_turn()) == 6
 
 
