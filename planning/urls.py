@@ -6,7 +6,7 @@ from planning.views import strip
 from planning.views.buying import basket, gaps, orders
 from planning.views.cutting import cuts, outlook
 from planning.views.facts import learning, remembered, setup
-from planning.views.jobs import held_shades, jobs
+from planning.views.jobs import held_shades, jobs, names, quotes
 from planning.views.library import colours, designs, importing, pictures
 from planning.views.plan import ask
 from planning.views.run import finish, promise, sheet
@@ -18,7 +18,11 @@ urlpatterns = [
     path("jobs/cut/", cuts.cut_together, name="cut_together"),
     path("jobs/count/", jobs.count_needed, name="count_needed"),
     path("jobs/keep/", jobs.keep_job, name="keep_job"),
+    path("jobs/names/", names.names_job, name="names_job"),
     path("jobs/<int:pk>/", jobs.job, name="job"),
+    path("jobs/<int:pk>/quote/", quotes.quote, name="quote"),
+    path("jobs/<int:pk>/hoopings/", names.job_hoopings, name="job_hoopings"),
+    path("jobs/<int:pk>/hoopings.<str:extension>.zip", names.job_hooping_files, name="job_hooping_files"),
     path("jobs/<int:pk>/change/", jobs.edit_job, name="edit_job"),
     path("jobs/<int:pk>/shades/", held_shades.change_held, name="hold_shades"),
     path("jobs/<int:pk>/cut/", cuts.cut_sheet, name="cut_sheet"),

@@ -1,10 +1,12 @@
 """Forms of a job: its facts, where its designs lie, and the names on its pieces."""
 
+from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
 
 from inventory.compute.errors import WorkshopError
+from planning.compute.batch.quoting import QuoteTerms
 from planning.compute.stitches.placing import Placement
 from planning.jobs.jobs import JobFacts
 from planning.models import Job, PlacedDesign
@@ -39,6 +41,32 @@ class KeepForm(QuestionForm):
         )
 
 
+class NamesJobForm(KeepForm):
+    """A job whose pieces carry only names."""
+
+    design = None  # type: ignore[assignment]
+    pieces = None  # type: ignore[assignment]
+    names = forms.CharField(
+        label="Names, one a line",
+        widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
+        help_text="Each with a kept design of its lettering: MARLA finds the design called MARLA, or the only one "
+        "with that word in its name; MARLA: file-12 names it.",
+    )
+
+    field_order = ("what", "names")  # type: ignore[assignment]
+
+    def facts(self) -> JobFacts:
+        """Return the facts of the job; its names say how many pieces there are."""
+        given = self.cleaned_data
+        copies = given["copies"] if isinstance(given["copies"], int) else 1
+        named = ("what", "needed_on", "fabric", "machine", "hoop", "tests", "strictness")
+        return JobFacts(pieces=1, copies=copies, **{name: given[name] for name in named})
+
+    @property
+    def as_many_as_fit(self) -> bool:
+        return self.cleaned_data["copies"] == "most"
+
+
 class JobForm(forms.ModelForm):
     """The facts of a job."""
 
@@ -55,6 +83,7 @@ class JobForm(forms.ModelForm):
             "strictness",
             "priority",
             "copies",
+            "wearer",
             "notes",
         )
         labels = {
@@ -75,6 +104,24 @@ class JobForm(forms.ModelForm):
 
     def wanted(self) -> JobFacts:
         return JobFacts(**{name: self.cleaned_data[name] for name in self.Meta.fields})
+
+
+class QuoteForm(forms.Form):
+    """How a price is made of a cost."""
+
+    margin = forms.DecimalField(label="Margin, %", min_value=0, max_value=1000, decimal_places=1)
+    rounded_to = forms.DecimalField(
+        label="A piece is rounded up to", min_value=Decimal("0.01"), max_value=1000, decimal_places=2
+    )
+    minimum = forms.DecimalField(label="Least order", min_value=0, max_value=100_000, decimal_places=2)
+
+    def __init__(self, *args: Any, usual: QuoteTerms, **options: Any) -> None:
+        first = {"margin": usual.margin_percent, "rounded_to": usual.rounded_to, "minimum": usual.minimum}
+        super().__init__(*args, **{"initial": first, **options})
+
+    def terms(self) -> QuoteTerms:
+        given = self.cleaned_data
+        return QuoteTerms(given["margin"], given["rounded_to"], given["minimum"])
 
 
 class AgainForm(forms.Form):

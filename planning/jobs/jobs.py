@@ -1,7 +1,7 @@
 """Jobs made, changed and dropped, and what a plan asks of one."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -15,9 +15,11 @@ from inventory.models import Change, StockItem
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.stitches.placing import Placement
 from planning.jobs.asked import AskedByJobs, asked_of
+from planning.jobs.naming import UnclearNames, lettering_of
 from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign, Strictness
 from planning.models.jobs import USUAL_PRIORITY
 from planning.plan.ask import plan_asked
+from planning.plan.hooping import hooping_of
 
 # What of a job its plan is made from: it stays while material is set aside for it.
 PLANNED_FROM = ("pieces", "fabric", "machine", "hoop", "tests", "copies", "strictness")
@@ -25,10 +27,6 @@ PLANNED_FROM = ("pieces", "fabric", "machine", "hoop", "tests", "copies", "stric
 
 # Under which the journal of changes has it that a job was made.
 TABLE = "job"
-
-
-class UnclearNames(WorkshopError):
-    """Lines of a list of names that fit no design or no piece."""
 
 
 class NotInThisState(WorkshopError):
@@ -50,6 +48,7 @@ class JobFacts:
     notes: str = ""
     priority: int = USUAL_PRIORITY
     copies: int = 1
+    wearer: str = ""
 
 
 @planned_act
@@ -132,40 +131,60 @@ def place_design(placed: PlacedDesign, placement: Placement, *, hooping: int, or
 
 
 @planned_act
-def list_names(job: Job, lines: str) -> list[NamedPiece]:
-    """Return the lettering of each piece, from lines such as ``MARLA: name-marla``; an empty text takes it off.
+def make_names_job(
+    facts: JobFacts, lines: str, *, at: datetime, by: Any, key: str = "", as_many_as_fit: bool = False
+) -> Job:
+    """Return a new job whose pieces carry only lettering, one name each in the order of ``lines``.
 
-    After the colon stands the name of a kept design; without a colon the name itself is taken for it. Raises
-    UnclearNames with every line that fits no design, or if there is not one line for each piece.
+    There are as many pieces as names, whatever ``facts`` say, and with ``as_many_as_fit`` as many in a hooping as a
+    hoop holds. The same ``key`` sent again answers with the job that
+    it made. Raises UnclearNames as ``lettering_of`` does.
+    """
+    earlier = made_before(key)
+    if earlier is not None:
+        return earlier
+    lettering = lettering_of(lines)
+    if not lettering:
+        raise UnclearNames("A job without a design needs a list of names, one a line.")
+    job = Job.objects.create(**vars(replace(facts, pieces=len(lettering))), made_at=at, by=by)
+    _name_pieces(job, lettering)
+    if as_many_as_fit:
+        job.copies = hooping_of(replace(asked_of(job), copies="most")).copies
+        job.save(update_fields=["copies"])
+    if key:
+        Change.objects.create(table=TABLE, record=job.pk, what=f"made {job}"[:200], at=at, by=by, key=key)
+    return job
+
+
+@planned_act
+def list_names(job: Job, lines: str) -> list[NamedPiece]:
+    """Return the lettering of each piece, from lines as ``lettering_of`` reads them; an empty text takes it off.
+
+    Raises UnclearNames with every line that fits no design, or if there is not one line for each piece. A job without
+    a design keeps names, and has as many pieces.
     """
     refuse_unless_draft(hold_job(job))
-    written = [line.strip() for line in lines.splitlines() if line.strip()]
-    if written and len(written) != job.pieces:
+    written = [line for line in lines.splitlines() if line.strip()]
+    only_names = not job.placed.exists()
+    if only_names and not written:
+        raise UnclearNames("Without a design the names are all that is stitched: list one for each piece.")
+    if written and len(written) != job.pieces and not only_names:
         raise UnclearNames(
             f"{len(written)} names are listed for {job.pieces} pieces; list one for each piece, in order."
         )
-    asked = [
-        (text.strip(), (design or text).strip())
-        for text, _, design in (each.partition(":") for each in written)
-    ]
-    known = {design.name.casefold(): design for design in Design.objects.filter(name__in=_spellings(asked))}
-    problems = [
-        f"line {number}: no design is called {design}"
-        for number, (_, design) in enumerate(asked, 1)
-        if design.casefold() not in known
-    ]
-    if problems:
-        raise UnclearNames(f"{'; '.join(problems)}. Keep the design first, or correct its name.")
+    lettering = lettering_of(lines)
     job.names.all().delete()
+    if only_names and job.pieces != len(lettering):
+        job.pieces = len(lettering)
+        job.save(update_fields=["pieces"])
+    return _name_pieces(job, lettering)
+
+
+def _name_pieces(job: Job, lettering: Sequence[tuple[str, Design]]) -> list[NamedPiece]:
     return NamedPiece.objects.bulk_create(
-        NamedPiece(job=job, number=number, text=text[:60], design=known[design.casefold()])
-        for number, (text, design) in enumerate(asked, 1)
+        NamedPiece(job=job, number=number, text=text[:60], design=design)
+        for number, (text, design) in enumerate(lettering, 1)
     )
-
-
-def _spellings(asked: Sequence[tuple[str, str]]) -> set[str]:
-    wanted = {design.casefold() for _, design in asked}
-    return {name for name in Design.objects.values_list("name", flat=True) if name.casefold() in wanted}
 
 
 @planned_act

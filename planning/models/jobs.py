@@ -52,6 +52,12 @@ class Job(models.Model):
         FINISHED = "finished", "finished"
         DROPPED = "dropped", "dropped"
 
+    class Wearer(models.TextChoices):
+        """Who wears it, where more care is asked for."""
+
+        BABY = "baby", "a baby"
+        NIGHTWEAR = "night", "a child, as nightwear"
+
     WAITING = (State.DRAFT, State.PROMISED, State.RUNNING)
 
     what = models.CharField(max_length=120)
@@ -71,6 +77,10 @@ class Job(models.Model):
     strictness = models.CharField(
         "colours are", max_length=8, choices=Strictness.choices, default=Strictness.PICTURE
     )
+    wearer = models.CharField(
+        "worn by", max_length=5, choices=Wearer.choices, blank=True, default="",
+        help_text="Where more care is asked for; it is said on the plan and the run sheet.",
+    )  # fmt: skip
     notes = models.CharField(max_length=500, blank=True)
     state = models.CharField(max_length=8, choices=State.choices, default=State.DRAFT)
     priority = models.PositiveSmallIntegerField(

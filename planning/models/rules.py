@@ -100,6 +100,29 @@ class Rules(models.Model):
     )
     hands_on_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
     machine_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
+    quote_margin_percent = models.DecimalField(
+        "margin on a quote, %",
+        max_digits=5,
+        decimal_places=1,
+        default=Decimal("40.0"),
+        validators=[MinValueValidator(Decimal(0))],
+        help_text="Put on what a batch costs you, time included. Common practice, no source.",
+    )
+    quote_rounded_to = models.DecimalField(
+        "quotes are rounded up to",
+        max_digits=7,
+        decimal_places=2,
+        default=Decimal("0.10"),
+        validators=[MinValueValidator(Decimal("0.01"))],
+        help_text="The price of a piece is a multiple of it.",
+    )
+    quote_minimum = models.DecimalField(
+        "least that an order is quoted at",
+        max_digits=9,
+        decimal_places=2,
+        default=Decimal("0.00"),
+        validators=[MinValueValidator(Decimal(0))],
+    )
     working_hours_a_day = models.FloatField(
         default=6.0,
         validators=[MinValueValidator(0.25), MaxValueValidator(24.0)],

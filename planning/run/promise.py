@@ -16,7 +16,7 @@ from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.taking import claims
 from planning.compute.spools.bobbins import BobbinChange
-from planning.jobs.jobs import TABLE, JobFacts, NotInThisState, made_before, make_job, plan_of
+from planning.jobs.jobs import TABLE, JobFacts, NotInThisState, made_before, make_job, make_names_job, plan_of
 from planning.models import Job, Machine, NamedPiece, PlacedDesign, Promise, PromisedSpool, PromisedThread
 from planning.plan.ask import chosen_machine
 from planning.plan.bobbins import bobbins_by_kind
@@ -27,7 +27,7 @@ State = Job.State
 
 
 # What of a job stays when it is made again.
-SAME = ("what", "fabric", "machine", "hoop", "tests", "copies", "strictness")
+SAME = ("what", "fabric", "machine", "hoop", "tests", "copies", "strictness", "wearer")
 
 
 class CannotPromise(WorkshopError):
@@ -155,9 +155,13 @@ def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any =
         return earlier
     if pieces < 1:
         raise WorkshopError(f"{pieces} pieces cannot be stitched; give 1 or more.")
-    facts = {name: getattr(job, name) for name in SAME}
+    facts = JobFacts(
+        pieces=pieces, needed_on=needed_on, notes=job.notes, **{name: getattr(job, name) for name in SAME}
+    )
+    if not job.placed.exists():
+        return _same_names(job, facts, at=at, by=by, key=key)
     made = make_job(
-        JobFacts(pieces=pieces, needed_on=needed_on, notes=job.notes, **facts),
+        facts,
         designs=[placed.design for placed in job.placed.select_related("design")],
         at=at,
         by=by,
@@ -171,6 +175,19 @@ def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any =
             NamedPiece(job=made, number=each.number, text=each.text, design_id=each.design_id)
             for each in job.names.all()
         )
+    return made
+
+
+def _same_names(job: Job, facts: JobFacts, *, at: datetime, by: Any, key: str) -> Job:
+    """Return a new draft with the names of ``job``: those are all that its pieces carry."""
+    if facts.pieces != job.pieces:
+        raise WorkshopError(
+            f"{job} is {job.pieces} names, one a piece: make as many again, then change the list of names."
+        )
+    lines = "\n".join(f"{each.text}: {each.design.name}" for each in job.names.select_related("design"))
+    made = make_names_job(facts, lines, at=at, by=by, key=key)
+    made.repeats = job
+    made.save(update_fields=["repeats"])
     return made
 
 

@@ -29,11 +29,21 @@ def stitch_file(blocks_mm: Sequence[NDArray[np.float64]], *, extension: str, col
     Positions are rounded to 0.1 mm, as the formats keep them; ``colours`` are ``#rrggbb``, kept where a format
     keeps colours. Raises CannotWrite.
     """
+    return stitch_file_of_runs([[block] for block in blocks_mm], extension=extension, colours=colours)
+
+
+def stitch_file_of_runs(
+    blocks_mm: Sequence[Sequence[NDArray[np.float64]]], *, extension: str, colours: Sequence[str]
+) -> bytes:
+    """Return a stitch file whose blocks are runs, each of shape (penetrations, 2), with a trim after each.
+
+    As ``stitch_file`` otherwise. Raises CannotWrite.
+    """
     extension = extension.lower().lstrip(".")
     if extension not in WRITTEN:
         names = ", ".join(each.upper() for each in WRITTEN)
         raise CannotWrite(f"{extension.upper()} files cannot be written; choose one of {names}.")
-    points = [np.rint(block * 10).astype(int).tolist() for block in blocks_mm]
+    points = [[np.rint(run * 10).astype(int).tolist() for run in block] for block in blocks_mm]
     order = json.dumps({"extension": extension, "colours": list(colours)})
     try:
         child = subprocess.run(

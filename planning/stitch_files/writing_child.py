@@ -2,7 +2,7 @@
 
 It is started by ``planning.stitch_files.writing`` and holds the writing library. Its order is JSON in the one argument:
 the ``extension`` and the ``colours`` of the blocks, as hex. Its standard input is one line of JSON with the points of
-each block in 0.1 mm; its standard output the file.
+each run of each block in 0.1 mm; its standard output the file.
 """
 
 import io
@@ -33,17 +33,24 @@ WRITERS = {
 }
 
 
-def file_of(blocks: list[list[list[int]]], *, extension: str, colours: list[str]) -> bytes:
-    """Return the file of blocks of penetrations, each block sewn without a cut and trimmed at its end."""
+def file_of(blocks: list[list[list[list[int]]]], *, extension: str, colours: list[str]) -> bytes:
+    """Return the file of blocks of runs of penetrations, each run sewn without a cut and trimmed at its end."""
     pattern = EmbPattern()
-    for number, (points, colour) in enumerate(zip(blocks, colours, strict=True)):
+    longest = WRITERS[extension].MAX_STITCH_DISTANCE
+    for number, (runs, colour) in enumerate(zip(blocks, colours, strict=True)):
         if number:
             pattern.color_change()
         pattern.add_thread({"hex": colour})
-        pattern.move_abs(*points[0])
-        for x, y in points:
-            pattern.stitch_abs(x, y)
-        pattern.trim()
+        for points in runs:
+            before = points[0]
+            pattern.move_abs(*before)
+            for x, y in points:
+                # No record of the format carries a longer stitch: the needle moves without sewing, then sews there.
+                if max(abs(x - before[0]), abs(y - before[1])) > longest:
+                    pattern.move_abs(x, y)
+                pattern.stitch_abs(x, y)
+                before = [x, y]
+            pattern.trim()
     pattern.end()
     out = io.BytesIO()
     # Version 6 carries the colours themselves; version 1 only numbers of a palette.

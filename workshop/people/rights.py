@@ -90,7 +90,7 @@ ROUTES: dict[str, Asks] = {
             "design_file", "shade_suggestions", "design_picture", "design_density", "design_strip", "gap_map",
             "stitch_out_photo", "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file",
             "help", "strip_download", "import_run", "import_refused", "remembered_colours", "remembered_colours_csv",
-            "json_keys",
+            "json_keys", "job_hoopings", "job_hooping_files",
         ),
         _LOOK,
     ),
@@ -103,8 +103,8 @@ ROUTES: dict[str, Asks] = {
     ),
     **dict.fromkeys(
         (
-            "today", "keep_job", "edit_job", "hold_shades", "promise_job", "take_back_promise", "drop_job",
-            "pick_up_job", "same_again", "confirm_delete_job", "delete_job", "design_import", "import_here",
+            "today", "keep_job", "names_job", "quote", "edit_job", "hold_shades", "promise_job", "take_back_promise",
+            "drop_job", "pick_up_job", "same_again", "confirm_delete_job", "delete_job", "design_import", "import_here",
             "design_describe", "design_favourite", "design_note_delete", "design_delete", "design_plan_with",
             "design_set_apart", "design_colours", "design_colour_list", "design_colours_copy",
             "design_colours_undo", "setup", "setup_rules", "start_anew", "count_or_leave", "reset_back", "strip",
@@ -120,6 +120,7 @@ STATION_ROUTES = frozenset(
     {
         "station_here", "choose_person", "let_go_person", "jobs", "run_sheet", "happened", "happenings",
         "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "run_worker", "not_begun", "run_state",
+        "job_hoopings", "job_hooping_files",
         "design_picture", "stitch_out_photo", "needle", "rights", "help",
     }
 )  # fmt: skip

@@ -226,6 +226,8 @@ def carry(
         raise WorkshopError(
             f"{len(lettering)} names are listed for {to_stitch.ordered} pieces; list one design for each piece."
         )
+    if not designs and not lettering:
+        raise WorkshopError("Nothing is stitched: choose a design, or list names.")
     common = tuple(range(len(designs)))
     distinct = list(dict.fromkeys(lettering))
     everything = (*designs, *distinct)

@@ -95,7 +95,7 @@ def count(key: str) -> None:
     """Record a finding that moves stock, moves the thing, and belongs to a line of a stocktake."""
     shade = Shade.objects.get_or_create(range=a_range(), code="STRAY")[0]
     stocktake, stray = Stocktake.objects.get(), a_spool(shade, metres=500, key=f"{key}-came")
-    record(stocktake, label=stray.label, found=Found(quantity=400_000), key=key, at=NOW, by=None)
+    record(stocktake, label=stray.label, found=Found(quantity=400_000), key=key, at=NOW, by=None, moving=True)
 
 
 def counted_whole(key: str) -> bool:

@@ -1,0 +1,109 @@
+"""A quote for a job: what it is offered at, as facts and as a page to send, with nothing of the customer kept."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from fpdf import FPDF
+
+from inventory.labels.printable import ENCODING, printable
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.quoting import QuotedPrice, QuoteTerms, quote_table
+from planning.jobs.jobs import plan_of
+from planning.models import Job, Rules
+
+_FONT = "Helvetica"
+
+
+@dataclass(frozen=True)
+class JobQuote:
+    """What a job is offered at; ``unpriced`` names what no price is known of, and so is not in it."""
+
+    workshop: str
+    what: str
+    pieces: int
+    designs: tuple[str, ...]
+    currency: str
+    prices: tuple[QuotedPrice, ...]
+    unpriced: tuple[str, ...]
+    made_on: date
+
+    @property
+    def asked(self) -> QuotedPrice:
+        """The price of as many pieces as the job has."""
+        return next(each for each in self.prices if each.is_asked)
+
+
+def usual_terms(rules: Rules) -> QuoteTerms:
+    """Return the terms of the workshop's rules."""
+    return QuoteTerms(rules.quote_margin_percent, rules.quote_rounded_to, rules.quote_minimum)
+
+
+def quote_of(job: Job, terms: QuoteTerms, *, on: date) -> JobQuote:
+    """Return the quote for ``job`` as the shelf and its prices stand. Raises WorkshopError as its plan does."""
+    plan = plan_of(job)
+    return JobQuote(
+        workshop=Rules.current().workshop_name,
+        what=job.what,
+        pieces=job.pieces,
+        designs=_designs(plan, job),
+        currency=plan.cost.currency,
+        prices=tuple(quote_table(plan.quantities, terms)),
+        unpriced=plan.cost.unpriced,
+        made_on=on,
+    )
+
+
+def _designs(plan: BatchPlan, job: Job) -> tuple[str, ...]:
+    """Return in words what is stitched on each piece: names are told as one."""
+    names = {each.design_id for each in job.names.all()}
+    designs = [
+        f"{placed.design.name}, {placed.design.width_mm:.0f} x {placed.design.height_mm:.0f} mm"
+        for placed in job.placed.all()
+    ]
+    lettering = [f"a name on each piece ({len(names)} designs)"] if names else []
+    return (*designs, *lettering, f"{len(plan.threads)} colours of thread")
+
+
+def quote_pdf(quote: JobQuote) -> bytes:
+    """Return the quote as one A4 page: the workshop, the work, the price, and what other quantities come to."""
+    pdf = FPDF(format="A4")
+    pdf.set_title(printable(f"Quote: {quote.what}"))
+    pdf.core_fonts_encoding = ENCODING
+    pdf.add_page()
+    pdf.set_margins(20, 20)
+    pdf.set_xy(20, 20)
+    _line(pdf, quote.workshop, size=11)
+    _line(pdf, f"Quote: {quote.what}", size=20, bold=True, height=12)
+    _line(pdf, f"{quote.made_on:%d %B %Y}", size=10, height=8)
+    for each in quote.designs:
+        _line(pdf, f"- {each}", size=11)
+    pdf.ln(4)
+    asked = quote.asked
+    _line(pdf, f"{asked.pieces} pieces at {asked.a_piece:,.2f} {quote.currency}", size=13, height=8)
+    _line(pdf, f"Together {asked.total:,.2f} {quote.currency}", size=16, bold=True, height=10)
+    pdf.ln(6)
+    _table(pdf, ("Pieces", f"A piece, {quote.currency}", f"Together, {quote.currency}"), quote.prices)
+    pdf.ln(4)
+    _line(pdf, "Garments and carriage are not in it. One test piece of each design comes first.", size=9)
+    return bytes(pdf.output())
+
+
+def _line(pdf: FPDF, text: str, *, size: float, bold: bool = False, height: float = 6.5) -> None:
+    pdf.set_font(_FONT, "B" if bold else "", size)
+    pdf.multi_cell(0, height, printable(text), new_x="LMARGIN", new_y="NEXT")
+
+
+def _table(pdf: FPDF, heads: Sequence[str], prices: Sequence[QuotedPrice]) -> None:
+    widths = (30, 50, 50)
+    pdf.set_font(_FONT, "B", 10)
+    for width, head in zip(widths, heads, strict=True):
+        pdf.cell(width, 7, printable(head), border="B", align="R")
+    pdf.ln()
+    for price in prices:
+        pdf.set_font(_FONT, "B" if price.is_asked else "", 10)
+        for width, text in zip(
+            widths, (f"{price.pieces}", f"{price.a_piece:,.2f}", f"{price.total:,.2f}"), strict=True
+        ):
+            pdf.cell(width, 6.5, text, align="R")
+        pdf.ln()
