@@ -15,7 +15,9 @@ RULES: dict[str, object] = {
 }
 CONTRAST: dict[str, object] = {"runOnly": {"type": "rule", "values": ["color-contrast"]}}
 # Waiting for them may take for ever: a page of which nothing else moves gets no frames in which they could end.
-END_TRANSITIONS = "document.getAnimations().filter(each => each instanceof CSSTransition).forEach(each => each.finish())"
+END_TRANSITIONS = (
+    "document.getAnimations().filter(each => each instanceof CSSTransition).forEach(each => each.finish())"
+)
 # A busy machine is slow now and then: nobody waits longer for a test that passes.
 LONGEST_WAIT_MS = 60_000
 expect.set_options(timeout=LONGEST_WAIT_MS)

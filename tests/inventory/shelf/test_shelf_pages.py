@@ -36,7 +36,7 @@ def addresses():
     found += [reverse("receive", args=[slug]) for slug in ARRIVALS]
     found += [reverse("item", args=[item.label]) for item in StockItem.objects.all()]
     found += [
-        reverse("undo", args=[Entry.objects.get(item=spool).pk]),
+        reverse("take_back", args=[Entry.objects.get(item=spool).pk]),
         reverse("label", args=[spool.label]),
     ]
     return [*found, f"{reverse('own')}?q=%23112233", f"{reverse('shelf')}?near=%23112233"]
