@@ -65,7 +65,7 @@ ROUTES: dict[str, Asks] = {
         ),
         _OWN,
     ),
-    "rights": _LOOK,
+    **dict.fromkeys(("rights", "find"), _LOOK),
     # The shelf.
     **dict.fromkeys(
         (
