@@ -43,7 +43,7 @@ urlpatterns = [
     path("files/<slug:kind>/<slug:sha256>/failed/", files.failed_rows, name="failed_rows"),
     path("labels/", files.labels, name="labels"),
     path("scan/", scan.scan, name="scan"),
-    path("entries/<int:pk>/undo/", items.undo, name="undo"),
+    path("entries/<int:pk>/take-back/", items.take_back, name="take_back"),
     # A label may hold anything that a person wrote on it: its pages come last.
     path("<path:label>/do/<slug:slug>/", items.act, name="act"),
     path("<path:label>/", items.item, name="item"),

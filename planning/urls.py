@@ -64,7 +64,11 @@ urlpatterns = [
     path("designs/<int:pk>/colours/", colours.design_colours, name="design_colours"),
     path("designs/<int:pk>/colours/list/", colours.design_colour_list, name="design_colour_list"),
     path("designs/<int:pk>/colours/copy/", colours.design_colours_copy, name="design_colours_copy"),
-    path("designs/<int:pk>/colours/undo/", colours.design_colours_undo, name="design_colours_undo"),
+    path(
+        "designs/<int:pk>/colours/take-back/",
+        colours.design_colours_take_back,
+        name="design_colours_take_back",
+    ),
     path("designs/<int:pk>/picture.png", pictures.picture, {"kind": "picture"}, name="design_picture"),
     path("designs/<int:pk>/density.png", pictures.picture, {"kind": "density"}, name="design_density"),
     path("designs/<int:pk>/strip.png", pictures.picture, {"kind": "strip"}, name="design_strip"),

@@ -31,14 +31,17 @@ def keep_as_migrated(tests_database: BaseDatabaseWrapper) -> None:
 
 
 @contextmanager
-def own_database(folder: Path, *, filled_from: str | None = None) -> Iterator[Mapping[str, str]]:
+def own_database(
+    folder: Path, *, filled_from: str | None = None, migrated: bool = True
+) -> Iterator[Mapping[str, str]]:
     """Give the environment of processes that share a new, migrated database, of the kind the tests run on.
 
     SQLite: a file in ``folder``. PostgreSQL: a database beside the tests' own, dropped at the end.
-    ``filled_from`` names the database of an earlier commit in ``fixtures/upgrades`` to begin with.
+    ``filled_from`` names the database of an earlier commit in ``fixtures/upgrades`` to begin with; without
+    ``migrated`` it is as that commit left it.
     """
     if connection.vendor != "postgresql":
-        yield _own_earlier_file(folder, filled_from) if filled_from else own_file(folder)
+        yield _own_earlier_file(folder, filled_from, migrated) if filled_from else own_file(folder)
         return
     environment = _environment(folder)
     name = f"enough_own_{os.getpid()}_{folder.name}".replace("-", "_").lower()[:60]
@@ -47,7 +50,8 @@ def own_database(folder: Path, *, filled_from: str | None = None) -> Iterator[Ma
         environment["DATABASE_URL"] = _address(name)
         if filled_from:
             _on_the_server(_earlier(filled_from), database=name)
-        _migrate(environment)
+        if migrated:
+            _migrate(environment)
         yield environment
     finally:
         _on_the_server(f'DROP DATABASE "{name}" WITH (FORCE)')
@@ -69,11 +73,13 @@ def own_file(folder: Path) -> dict[str, str]:
     return environment
 
 
-def _own_earlier_file(folder: Path, commit: str) -> dict[str, str]:
+def _own_earlier_file(folder: Path, commit: str, migrated: bool) -> dict[str, str]:
     with closing(sqlite3.connect(folder / DATABASE_FILE)) as earlier:
         earlier.executescript(_earlier(commit))
+    (folder / DATABASE_FILE).chmod(0o600)
     environment = _environment(folder)
-    _migrate(environment)
+    if migrated:
+        _migrate(environment)
     return environment
 
 

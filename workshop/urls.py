@@ -3,7 +3,7 @@
 from django.urls import include, path, re_path
 
 from inventory.views.scan import scanned
-from workshop.views import accounts, backups, health, people, stations
+from workshop.views import accounts, backups, find, health, people, stations
 
 urlpatterns = [
     path("sign-in/", accounts.sign_in, name="sign_in"),
@@ -31,6 +31,7 @@ urlpatterns = [
     path("preferences/backups/", backups.backups, name="backups"),
     path("preferences/backups/<str:name>", backups.backup_file, name="backup_file"),
     path("preferences/sound/", backups.health_of_everything, name="doctor"),
+    path("find/", find.find_anything, name="find"),
     path("health/", health.health, name="health"),
     # What the labels' codes to scan hold, in capitals because those pack closer.
     re_path(r"^[sS]/(?P<code>[^/]+)/?$", scanned, name="label"),

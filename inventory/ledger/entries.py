@@ -275,7 +275,9 @@ def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "
     """
     taken_back = sorted(entries_of(entry.key), key=lambda each: (each.item_id, -each.pk))
     if any(each.reason == Reason.REVERSE for each in taken_back):
-        raise CannotReverse("This entry takes another one back. To undo it, make the first movement again.")
+        raise CannotReverse(
+            "This entry takes another one back. To have it again, make the first movement again."
+        )
 
     def act() -> list[Entry]:
         if Entry.objects.filter(reverses__in=taken_back).exists():

@@ -46,7 +46,7 @@ def act_of(key: str) -> list[Entry]:
     )
 
 
-def last_undoable(entries: Sequence[Entry]) -> Entry | None:
+def last_reversible(entries: Sequence[Entry]) -> Entry | None:
     """Return the entry by which an act is taken back, or None where it cannot be (again)."""
     if any(entry.reason == Entry.Reason.REVERSE or hasattr(entry, "reversed_by") for entry in entries):
         return None

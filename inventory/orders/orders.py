@@ -1,4 +1,4 @@
-"""Orders: drafted, placed, received in parts, given up, cancelled, and each of these undone."""
+"""Orders: drafted, placed, received in parts, given up, cancelled, and each of these taken back."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -331,7 +331,7 @@ def _items(parcel: Arrived, *, at: datetime, place: Place | None) -> tuple[list[
     return spools, put_up.length_mm, Finding(sealed_sigma(put_up.length_mm), sealed)
 
 
-def undo_receipt(order: Order, *, key: str, at: datetime, by: Any) -> list[Entry]:
+def reverse_receipt(order: Order, *, key: str, at: datetime, by: Any) -> list[Entry]:
     """Return the entries that take back the receipt made under ``key``; its lines wait again."""
     entries = [entry for entry in entries_of(key) if entry.line < SHOWN]
     if not OrderReceipt.objects.filter(line__order=order, entry__in=entries).exists():

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory import ledger
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import history_of
-from inventory.ledger.history import act_of, last_undoable, levels, movements
+from inventory.ledger.history import act_of, last_reversible, levels, movements
 from inventory.models import Change, Entry, Reservation
 from inventory.shelf.acts import Act, acts_for
 from inventory.shelf.reads import Described, item_by_label
@@ -62,29 +62,29 @@ def act(request: HttpRequest, label: str, slug: str) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def undo(request: HttpRequest, pk: int) -> HttpResponse:
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask whether a movement is to be taken back, with everything that happened in the same act; then do it."""
     entry = get_object_or_404(Entry.objects.select_related("item"), pk=pk)
     entries = act_of(entry.key)
     problem = ""
     if request.method == "POST":
-        # An act is taken back once, so that its own number makes the key: two clicks undo it once.
+        # An act is taken back once, so that its own number makes the key: two clicks take it back once.
         key = f"undo-{entries[0].pk}"
         try:
             ledger.reverse(entry, key=key, at=timezone.now(), by=request.user)
         except WorkshopError as refusal:
             problem = str(refusal)
         else:
-            return _undone(request, entry, key)
+            return _taken_back(request, entry, key)
     units = units_of(request)
     lines = [(each, in_words(each.item.kind, abs(each.quantity), units)) for each in entries]
-    context = {"entry": entry, "lines": lines, "problem": problem, "undoable": last_undoable(entries)}
+    context = {"entry": entry, "lines": lines, "problem": problem, "reversible": last_reversible(entries)}
     if in_place(request) and problem:
         return render(request, "inventory/scan_step.html", {"code": "", "problem": problem, "in_place": True})
-    return render(request, "inventory/undo.html", context, status=422 if problem else 200)
+    return render(request, "inventory/take_back.html", context, status=422 if problem else 200)
 
 
-def _undone(request: HttpRequest, entry: Entry, key: str) -> HttpResponse:
+def _taken_back(request: HttpRequest, entry: Entry, key: str) -> HttpResponse:
     if in_place(request):
         entries = act_of(key)
         said = outcome(entries, units_of(request))
@@ -144,8 +144,8 @@ def _moved(entry: Entry, kind: str, request: HttpRequest) -> dict[str, Any]:
         "entry": entry,
         "quantity": sign + quantity_number(kind, abs(entry.quantity), units),
         "balance": quantity_number(kind, entry.balance, units),  # type: ignore[attr-defined]
-        "undoable": last_undoable([entry]) is not None,
-        "undone": hasattr(entry, "reversed_by"),
+        "reversible": last_reversible([entry]) is not None,
+        "reversed": hasattr(entry, "reversed_by"),
     }
 
 
@@ -159,7 +159,7 @@ def _done(request: HttpRequest, found: Described) -> dict[str, Any]:
         others = {entry.item.label for entry in entries} - {found.item.label}
         return {
             "said": outcome(entries, units_of(request)),
-            "undoable": last_undoable(entries),
+            "reversible": last_reversible(entries),
             "others": sorted(others),
         }
     if Change.objects.filter(key=key).exists():

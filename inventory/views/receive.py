@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.ledger.history import act_of, last_undoable
+from inventory.ledger.history import act_of, last_reversible
 from inventory.models import BobbinStyle, Place, Shade, StabilizerProduct
 from inventory.shelf.arrival_forms import ARRIVALS
 from inventory.shelf.forms import shades_like
@@ -55,7 +55,7 @@ def _came(request: HttpRequest) -> dict[str, Any]:
     entries = act_of(request.GET.get("done", "")) if request.GET.get("done") else []
     return {
         "came": [entry.item for entry in entries],
-        "undoable": last_undoable(entries) if entries else None,
+        "reversible": last_reversible(entries) if entries else None,
     }
 
 

@@ -1,4 +1,4 @@
-"""The scan box: a label code, then a quantity or a weight; the result is announced with Undo beside it."""
+"""The scan box: a label code, then a quantity or a weight; the result is announced with *take back* beside it."""
 
 import json
 from typing import Any
@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.ledger.history import act_of, last_undoable
+from inventory.ledger.history import act_of, last_reversible
 from inventory.models import Entry
 from inventory.shelf.acts import Act, act_meant
 from inventory.shelf.forms import new_key
@@ -96,7 +96,7 @@ def _act(request: HttpRequest, found: Described, typed: str) -> Act:
 
 def result_of(request: HttpRequest, entries: list[Entry]) -> dict[str, Any]:
     """Return what to announce of an act, and the entry by which it can be taken back."""
-    return {"said": outcome(entries, units_of(request)), "undoable": last_undoable(entries)}
+    return {"said": outcome(entries, units_of(request)), "reversible": last_reversible(entries)}
 
 
 def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:

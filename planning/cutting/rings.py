@@ -64,7 +64,7 @@ def ring_strips(jobs: Sequence[Job]) -> RingStrips | None:
 
 @whole_act
 def keep_ring_strips(jobs: Sequence[Job], *, key: str, at: datetime, by: Any) -> list[SheetPack]:
-    """Return the packs of strips, one for each product, now on the shelf; each is undone like any delivery.
+    """Return the packs of strips, one for each product, now on the shelf; each is taken back like any delivery.
 
     Raises WorkshopError where the rules keep none, no ring holds one, or they are on the shelf already.
     """

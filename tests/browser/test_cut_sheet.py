@@ -42,13 +42,13 @@ def test_planning_cutting_and_undoing(job: Job, signed_in: Page, axe_is_silent, 
     assert StabilizerRoll.objects.get().on_hand < before
     axe_is_silent(page)
 
-    page.get_by_role("link", name="Undo this cut").click()
+    page.get_by_role("link", name="Take this cut back").click()
     axe_is_silent(page)
     page.get_by_role("button", name="Take it back").click()
     page.wait_for_load_state()
     assert StabilizerRoll.objects.get().on_hand == before
     page.goto(f"/jobs/{job.pk}/cut/")
-    expect(page.get_by_role("link", name="Undo this cut")).to_have_count(0)
+    expect(page.get_by_role("link", name="Take this cut back")).to_have_count(0)
     fits(page)
     axe_is_silent(page)
 
@@ -80,7 +80,7 @@ def test_jobs_are_cut_together_and_the_cut_is_taken_back(job: Job, signed_in: Pa
     page.get_by_role("button", name="Cut it").click()
     expect(page.locator(".answer")).to_contain_text("All of it is cut")
     axe_is_silent(page)
-    page.get_by_role("link", name="Undo this cut").click()
+    page.get_by_role("link", name="Take this cut back").click()
     page.get_by_role("button", name="Take it back").click()
     page.wait_for_load_state()
     assert StabilizerRoll.objects.get().on_hand == before

@@ -7,6 +7,7 @@ from planning.models import Fabric, Machine
 
 def test_a_machine_is_set_up_and_its_needle_counted(workshop, signed_in: Page, axe_is_silent, fits):
     page = signed_in
+    page.get_by_label("Settings, help, sign out").click()
     page.get_by_role("link", name="Settings").click()
     page.get_by_role("link", name="Set up the workshop").click()
     axe_is_silent(page)

@@ -73,7 +73,7 @@ def test_a_result_is_announced_and_undone_in_place(wall, signed_in, axe_is_silen
     announced = page.get_by_role("status").filter(has_text="Took 12.0 m off")
     expect(announced).to_be_visible()
     axe_is_silent(page)
-    announced.get_by_role("button", name="Undo").click()
+    announced.get_by_role("button", name="Take back").click()
     expect(page.locator("#scan-said")).to_contain_text("Taken back")
     expect(page.get_by_label("Label code")).to_be_focused()
     assert held(wall[0]) == 1_000_000
@@ -175,7 +175,7 @@ def test_acts_and_undo_on_the_page_of_a_thing(wall, signed_in, axe_is_silent, fi
     expect(page.locator(".figure")).to_have_text("500.0 m")
     axe_is_silent(page)
     used = page.get_by_role("row").filter(has_text="pennants")
-    page.get_by_role("link", name=re.compile("Undo counted")).click()
+    page.get_by_role("link", name=re.compile("Take back counted")).click()
     expect(page.get_by_role("heading", name="Take it back?")).to_be_visible()
     axe_is_silent(page)
     page.get_by_role("button", name="Take it back").click()
@@ -279,7 +279,7 @@ def test_without_javascript(wall, chromium, live_server):
     page.get_by_label("Taken, or on the scale").fill("12 m")
     page.get_by_role("button", name="Book it").click()
     expect(page.locator("#scan-said")).to_contain_text("Took 12.0 m off")
-    page.get_by_role("button", name="Undo").click()
+    page.get_by_role("button", name="Take back").click()
     expect(page.locator("#scan-said")).to_contain_text("Taken back")
     assert held(wall[0]) == 1_000_000
     page.goto("/shelf/")

@@ -53,7 +53,7 @@ def test_a_runner_up_is_pinned_and_undone(
     axe_is_silent(page)
     page.set_viewport_size({"width": 1280, "height": 900})
 
-    offered(1).get_by_role("link", name="Undo").click()
+    offered(1).get_by_role("link", name="Take back").click()
     expect(chosen(1)).to_contain_text("Skerry Forty · R2")
     expect(chosen(2)).to_contain_text("Skerry Forty · R1")
 
@@ -69,7 +69,7 @@ def test_a_runner_up_is_pinned_and_undone(
     page.get_by_label("What is it?").fill("crew caps")
     page.get_by_role("button", name="Keep the job").click()
     expect(chosen(1)).to_contain_text("Skerry Forty · R1")
-    page.get_by_role("button", name="Undo the pin").click()
+    page.get_by_role("button", name="Take back the pin").click()
     expect(chosen(1)).to_contain_text("Skerry Forty · R2")
     offered(2).get_by_role("button", name="pale red R3").click()
     expect(chosen(2)).to_contain_text("Skerry Forty · R3")

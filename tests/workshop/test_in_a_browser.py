@@ -93,6 +93,7 @@ def test_a_person_can_open_the_workshop_and_sign_out_without_javascript(
     page.get_by_label("Password, once more").fill("quiet-harbour-7")
     page.get_by_role("button", name="Open the workshop").click()
     assert page.get_by_text("Welcome, robin.").is_visible()
+    page.get_by_label("Settings, help, sign out").click()
     page.get_by_role("link", name="Settings").click()
     page.get_by_role("main").get_by_role("button", name="Sign out").click()
     assert page.get_by_role("heading", name="Sign in").is_visible()

@@ -12,7 +12,7 @@ import pytest
 from django.db import connection
 
 from inventory.schema.tables import _clauses, _plain
-from tests.own_database import HOUSE, own_database, run_in
+from tests.own_database import HOUSE, own_database, own_file, run_in
 
 KEPT = HOUSE / "fixtures" / "upgrades"
 COMMITS = sorted({path.name.partition(".")[0] for path in KEPT.glob("*.sql.xz")})
@@ -20,6 +20,7 @@ COMMITS = sorted({path.name.partition(".")[0] for path in KEPT.glob("*.sql.xz")}
 NOT_COUNTED = {"auth.Permission", "contenttypes.ContentType", "sessions.Session"}
 WITH_RUNS = {"e644348", "47ad4f9", "c85c594", "9e231f5"}
 WITH_ORDERS = {"e9aa84b", "c85c594", "9e231f5"}
+QUICKLY = "c85c594"  # has all kinds of work in it, and needs mending; the others take a minute of processor
 
 
 def test_at_least_six_earlier_commits_are_kept_for_both_engines():
@@ -31,12 +32,18 @@ def test_at_least_six_earlier_commits_are_kept_for_both_engines():
         }
 
 
-@pytest.mark.parametrize("commit", COMMITS)
+@pytest.mark.parametrize(
+    "commit",
+    [commit if commit == QUICKLY else pytest.param(commit, marks=pytest.mark.thorough) for commit in COMMITS],
+)
 def test_an_earlier_database_is_updated_and_goes_through_a_whole_job(commit, tmp_path, django_db_setup):
     rows_before = rows_in_dump(commit)
-    with own_database(tmp_path, filled_from=commit) as environment:
+    (tmp_path / "earlier").mkdir()
+    with own_database(tmp_path / "earlier", filled_from=commit, migrated=False) as environment:
         found = json.loads(run_in(environment, "-m", "tests.workshop.whole_job"))
-        report = run_in(environment, "manage.py", "check_ledger")
+        if connection.vendor == "sqlite":  # reads its own account of its tables
+            own_file(tmp_path / "new")
+            assert shape(tmp_path / "earlier") == shape(tmp_path / "new")
     for label, before in rows_before.items():
         if label not in NOT_COUNTED:
             assert found["rows"][label] == before, f"{label}: {before} before, {found['rows'][label]} after"
@@ -46,7 +53,6 @@ def test_an_earlier_database_is_updated_and_goes_through_a_whole_job(commit, tmp
     if commit in WITH_ORDERS:
         assert found["half received"] == 1
     assert found["stocktakes"] == 1
-    assert "sound" in report.lower() or "hold" in report.lower()
 
 
 def rows_in_dump(commit: str) -> dict[str, int]:
@@ -61,15 +67,6 @@ def rows_in_dump(commit: str) -> dict[str, int]:
         for model in apps.get_models()
         if model._meta.db_table in there
     }
-
-
-@pytest.mark.skipif(connection.vendor != "sqlite", reason="reads SQLite's own account of its tables")
-@pytest.mark.parametrize("commit", COMMITS)
-def test_an_updated_database_has_the_tables_of_a_new_one(commit, tmp_path, django_db_setup):
-    (tmp_path / "new").mkdir()
-    (tmp_path / "updated").mkdir()
-    with own_database(tmp_path / "new"), own_database(tmp_path / "updated", filled_from=commit):
-        assert shape(tmp_path / "updated") == shape(tmp_path / "new")
 
 
 def shape(folder: Path) -> dict[str, frozenset[str]]:

@@ -110,6 +110,8 @@ def copy_database(path: Path) -> list[tuple[str, str]]:
     """Copy the site's database, as it is at one moment, into a new SQLite file. Return its migrations."""
     if connection.vendor == "sqlite":
         connection.ensure_connection()
+        if connection.in_atomic_block:
+            raise RuntimeError("SQLite waits for ever to copy what its own transaction has not yet written.")
         with closing(sqlite3.connect(path)) as copy:
             connection.connection.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")

@@ -65,7 +65,7 @@ ROUTES: dict[str, Asks] = {
         ),
         _OWN,
     ),
-    "rights": _LOOK,
+    **dict.fromkeys(("rights", "find"), _LOOK),
     # The shelf.
     **dict.fromkeys(
         (
@@ -75,7 +75,7 @@ ROUTES: dict[str, Asks] = {
         ),
         _LOOK,
     ),
-    **dict.fromkeys(("scan", "act", "undo", "stocktakes", "stocktake", "finish_stocktake"), _STITCH),
+    **dict.fromkeys(("scan", "act", "take_back", "stocktakes", "stocktake", "finish_stocktake"), _STITCH),
     **dict.fromkeys(
         (
             "together", "receive_first", "receive", "shade_colour", "range_readings", "catalogue_add",
@@ -107,7 +107,7 @@ ROUTES: dict[str, Asks] = {
             "drop_job", "pick_up_job", "same_again", "confirm_delete_job", "delete_job", "design_import", "import_here",
             "design_describe", "design_favourite", "design_note_delete", "design_delete", "design_plan_with",
             "design_set_apart", "design_colours", "design_colour_list", "design_colours_copy",
-            "design_colours_undo", "setup", "setup_rules", "start_anew", "count_or_leave", "reset_back", "strip",
+            "design_colours_take_back", "setup", "setup_rules", "start_anew", "count_or_leave", "reset_back", "strip",
             "machine_changed", "change_back", "change_remembered",
             "strip_keep", "setup_add", "setup_record", "buying_draft", "order", "order_act",
         ),

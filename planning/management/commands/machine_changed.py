@@ -20,11 +20,11 @@ class Command(WorkshopCommand):
         parser.add_argument("machine", metavar="MACHINE")
         parser.add_argument("--what", default="", help="What was changed, in a few words.")
         parser.add_argument("--key", default="", help="The same key sent again tells it once.")
-        parser.add_argument("--undo", action="store_true", help="Take back the last such word.")
+        parser.add_argument("--take-back", action="store_true", help="Take back the last such word.")
 
     def handle(self, *args: Any, **options: Any) -> None:
         machine = by_name(Machine, options["machine"])
-        if options["undo"]:
+        if options["take_back"]:
             told = latest_told(machine)
             number = told.pk
             take_back_change(told)
@@ -34,6 +34,6 @@ class Command(WorkshopCommand):
             )
             number = told.pk
         if options["format"] == "json":
-            self.write_json({"machine": machine.name, "id": number, "undone": options["undo"]})
+            self.write_json({"machine": machine.name, "id": number, "taken_back": options["take_back"]})
         else:
-            self.stdout.write(f"{'Taken back' if options['undo'] else 'Noted'}: {told}")
+            self.stdout.write(f"{'Taken back' if options['take_back'] else 'Noted'}: {told}")

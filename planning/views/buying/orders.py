@@ -22,8 +22,8 @@ from inventory.orders.orders import (
     give_up,
     place_order,
     receive_order,
+    reverse_receipt,
     take_cancelling_back,
-    undo_receipt,
 )
 from inventory.orders.sheets import order_csv, order_pdf, order_text
 from inventory.shelf.forms import new_key, shades_like
@@ -186,7 +186,7 @@ def _context(
                 "key": key,
                 "receipts": of_act,
                 "at": of_act[0].entry.at,
-                "undone": hasattr(of_act[0].entry, "reversed_by"),
+                "reversed": hasattr(of_act[0].entry, "reversed_by"),
                 "is_new": key == done,
                 "labels": f"{reverse('labels')}?{urlencode([('item', each.entry.item_id) for each in of_act])}",
             }
@@ -220,8 +220,8 @@ def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
         elif act == "give-up":
             line = get_object_or_404(found.lines, number=_whole(request.POST.get("line", "")))
             said = f"The rest of {give_up(line).what} is no longer expected."
-        elif act == "undo":
-            undo_receipt(found, key=request.POST.get("receipt", ""), at=at, by=request.user)
+        elif act == "take_back":
+            reverse_receipt(found, key=request.POST.get("receipt", ""), at=at, by=request.user)
             said = "Taken back: what came is off the shelf, and expected again."
         else:
             raise Http404(f"{act} is nothing that is done with an order")

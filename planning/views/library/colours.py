@@ -133,7 +133,7 @@ def design_colours_copy(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def design_colours_undo(request: HttpRequest, pk: int) -> HttpResponse:
+def design_colours_take_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask before the colours chosen by hand go, and put back the file's own."""
     found = get_object_or_404(Design, pk=pk)
     if request.method == "POST":

@@ -16,9 +16,11 @@ from inventory.compute.colour.grade import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.units import Units
+from inventory.shelf.forms import new_key
 from planning.compute.batch.copies_compared import CopiesOption
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
+from planning.day.agenda import agenda
 from planning.facts.recipes import densest, worked_before
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.library.pictures import plan_pictures
@@ -74,9 +76,22 @@ def today(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "planning/today.html",
-        {"form": form, "recent": recent, "chosen": chosen, "refusals": refusals},
+        {
+            "form": form,
+            "recent": recent,
+            "chosen": chosen,
+            "refusals": refusals,
+            # What was asked and not understood is put right before the day goes on.
+            **({} if form.is_bound else _day(request)),
+        },
         status=422 if form.is_bound else 200,
     )
+
+
+def _day(request: HttpRequest) -> dict[str, Any]:
+    today = timezone.localdate()
+    asked = agenda(today=today, units=request.units)  # type: ignore[attr-defined]
+    return {"agenda": asked, "today": today, "running": [(each, new_key()) for each in asked.running]}
 
 
 def sheet_address(form: QuestionForm, designs: list[Design]) -> str:

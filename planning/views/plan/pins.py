@@ -1,4 +1,4 @@
-"""Links of a plan sheet that pin a shade to a colour, leave one out, and undo that: all in the page's address."""
+"""Links of a plan sheet that pin a shade to a colour, leave one out, and take that back: all in the page's address."""
 
 from typing import Any
 
@@ -34,7 +34,7 @@ def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> di
         "leave_out": _with(address, exclude=[*address.getlist("exclude"), full_name(shade)])
         if shade and (thread.is_remembered or not thread.is_pinned)
         else None,
-        "undo": _with(address, pin=others) if thread.is_pinned and not thread.is_remembered else None,
+        "take_back": _with(address, pin=others) if thread.is_pinned and not thread.is_remembered else None,
     }
 
 

@@ -111,7 +111,7 @@ def take_back_event(request: HttpRequest, pk: int, event: int) -> HttpResponse:
 
 @require_POST
 def not_begun(request: HttpRequest, pk: int) -> HttpResponse:
-    """Undo the beginning of a run in which nothing has happened."""
+    """Take back the beginning of a run in which nothing has happened."""
     job = get_object_or_404(Job, pk=pk)
     try:
         stop_before_the_first(job)

@@ -58,10 +58,10 @@ def test_each_printed_colour_lies_on_the_edge_under_d65() -> None:
 
 
 def test_what_is_brought_in_is_inside_for_the_reference_library() -> None:
-    brought = onto_surface_gamut(random_wishes(2_000))
+    brought = onto_surface_gamut(random_wishes(600))
     assert in_surface_gamut(brought).all()
     printed = brought[(brought[:, 0] > 15.5) & (brought[:, 0] < 89.5)]
-    assert len(printed) > 1_000
+    assert len(printed) > 300
     # The reference holds colours against the hull of the printed points in XYZ, which cuts curves short: where
     # the gamut bulges, what lies between two printed points is outside of it by a few hundredths of its chroma.
     assert reference.is_within_pointer_gamut(under_c(printed * [1, 0.99, 0.99])).mean() > 0.99

@@ -119,6 +119,6 @@ def test_what_is_ticked_in_a_list_is_labelled_together(signed_in):
     assert all(spool.label in page for spool in spools)
 
 
-def test_the_scan_box_stands_on_every_page(signed_in):
+def test_one_search_stands_on_every_page(signed_in):
     for name in ("today", "jobs", "shelf", "files", "preferences"):
-        assert 'id="scan-code"' in signed_in.get(reverse(name)).content.decode()
+        assert 'id="find"' in signed_in.get(reverse(name)).content.decode()

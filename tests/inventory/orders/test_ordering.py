@@ -19,8 +19,8 @@ from inventory.orders.orders import (
     order_problems,
     place_order,
     receive_order,
+    reverse_receipt,
     take_cancelling_back,
-    undo_receipt,
 )
 from tests.factories import NOW, a_key, a_put_up, a_roll_offer, a_shade, an_offer, use_up
 
@@ -148,8 +148,8 @@ def test_a_cancelled_order_is_not_received_until_it_is_revived(order: Order):
 def test_a_receipt_taken_back_is_waited_for_again(order: Order):
     receive(order, Arrived(line(order), 4), key="first")
     receive(order, Arrived(line(order), 2), key="second")
-    undo_receipt(order, key="first", at=NOW, by=None)
-    undo_receipt(order, key="first", at=NOW, by=None)
+    reverse_receipt(order, key="first", at=NOW, by=None)
+    reverse_receipt(order, key="first", at=NOW, by=None)
     assert (line(order).received, line(order).to_come) == (2, 4)
     assert Spool.objects.on_the_shelf().count() == 2
     receive(order, Arrived(line(order), 4))
@@ -160,7 +160,7 @@ def test_what_was_used_is_not_taken_back(order: Order):
     receive(order, Arrived(line(order), 4), key="first")
     use_up(Spool.objects.order_by("label")[0], 500_000)
     with pytest.raises(ValueError, match="used or set aside"):
-        undo_receipt(order, key="first", at=NOW, by=None)
+        reverse_receipt(order, key="first", at=NOW, by=None)
     assert line(order).received == 4
 
 

@@ -54,7 +54,7 @@ def test_a_delivery_sent_twice_comes_once_and_can_be_undone(signed_in):
     for _ in range(2):
         page = come(signed_in, "spools", shade="R1", count="2", key="one-and-the-same")
     assert Spool.objects.count() == 2
-    signed_in.post(reverse("undo", args=[page.context["undoable"].pk]))
+    signed_in.post(reverse("take_back", args=[page.context["reversible"].pk]))
     assert StockItem.objects.on_the_shelf().count() == 0
 
 

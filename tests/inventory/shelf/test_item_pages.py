@@ -117,9 +117,9 @@ def test_winding_makes_a_batch_and_undoing_takes_it_back(signed_in):
     assert (batch.on_hand, batch.length_mm, held(spool)) == (4, 50_000, 800_000)
     assert reverse("item", args=[batch.label]) in page.content.decode()
     entry = Entry.objects.filter(item=spool, reason="wind").get()
-    question = signed_in.get(reverse("undo", args=[entry.pk])).content.decode()
+    question = signed_in.get(reverse("take_back", args=[entry.pk])).content.decode()
     assert batch.label in question
-    signed_in.post(reverse("undo", args=[entry.pk]))
+    signed_in.post(reverse("take_back", args=[entry.pk]))
     batch.refresh_from_db()
     assert held(spool) == 1_000_000
     assert batch.retired_at is not None
@@ -169,7 +169,7 @@ def test_what_is_off_the_shelf_shows_its_history_and_can_come_back(signed_in):
     assert "is off the shelf" in page
     assert "Off the shelf since" in page
     entry = Entry.objects.filter(item=spool, reason="retire").get()
-    signed_in.post(reverse("undo", args=[entry.pk]))
+    signed_in.post(reverse("take_back", args=[entry.pk]))
     assert StockItem.objects.get(pk=spool.pk).retired_at is None
     assert held(spool) == 1_000_000
 
@@ -240,9 +240,9 @@ def test_an_undone_movement_stays_with_the_one_that_undid_it_and_offers_no_secon
     do(signed_in, spool, "take", quantity="100")
     entry = Entry.objects.get(item=spool, reason="use")
     for _ in range(2):
-        signed_in.post(reverse("undo", args=[entry.pk]))
+        signed_in.post(reverse("take_back", args=[entry.pk]))
     history = signed_in.get(reverse("item", args=[spool.label])).context["history"]
-    assert [(row["entry"].reason, row["undoable"]) for row in history] == [
+    assert [(row["entry"].reason, row["reversible"]) for row in history] == [
         ("reverse", False), ("use", False), ("receive", True)
     ]  # fmt: skip
     assert held(spool) == 1_000_000
@@ -252,7 +252,7 @@ def test_an_undo_that_stock_no_longer_allows_says_why(signed_in):
     spool = a_spool()
     do(signed_in, spool, "take", quantity="100")
     received = Entry.objects.get(item=spool, reason="receive")
-    response = signed_in.post(reverse("undo", args=[received.pk]))
+    response = signed_in.post(reverse("take_back", args=[received.pk]))
     assert response.status_code == 422
     assert "has been used or set aside since" in response.content.decode()
 

@@ -140,9 +140,11 @@ def test_a_length_is_taken_and_the_result_can_be_undone(signed_in):
     assert held(spool) == 988_000
     assert f"Took 12.0 m off {spool.label}; 988.0 m left." in page
     entry = Entry.objects.get(item=spool, reason="use")
-    assert reverse("undo", args=[entry.pk]) in page
+    assert reverse("take_back", args=[entry.pk]) in page
 
-    undone = signed_in.post(reverse("undo", args=[entry.pk]), {"back": "scan"}, follow=True).content.decode()
+    undone = signed_in.post(
+        reverse("take_back", args=[entry.pk]), {"back": "scan"}, follow=True
+    ).content.decode()
     assert held(spool) == 1_000_000
     assert f"Taken back: {spool.label} holds 1,000.0 m." in undone
     assert ledger_problems() == []

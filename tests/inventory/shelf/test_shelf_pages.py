@@ -36,7 +36,7 @@ def addresses():
     found += [reverse("receive", args=[slug]) for slug in ARRIVALS]
     found += [reverse("item", args=[item.label]) for item in StockItem.objects.all()]
     found += [
-        reverse("undo", args=[Entry.objects.get(item=spool).pk]),
+        reverse("take_back", args=[Entry.objects.get(item=spool).pk]),
         reverse("label", args=[spool.label]),
     ]
     return [*found, f"{reverse('own')}?q=%23112233", f"{reverse('shelf')}?near=%23112233"]
@@ -55,9 +55,9 @@ def test_a_visitor_is_asked_to_sign_in_everywhere_and_changes_nothing(client, pe
             assert method(address).url.startswith(reverse("sign_in")), address
 
 
-def test_the_scan_box_stands_on_every_page(signed_in):
+def test_one_search_stands_on_every_page(signed_in):
     for address in addresses():
-        assert 'id="scan-box"' in signed_in.get(address, follow=True).content.decode(), address
+        assert 'id="find"' in signed_in.get(address, follow=True).content.decode(), address
 
 
 def test_a_box_of_spools_is_split_into_single_ones_that_cost_together_what_the_box_did(signed_in):

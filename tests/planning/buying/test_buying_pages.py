@@ -135,7 +135,7 @@ def test_from_list_to_shelf_and_back(signed_in, job, red):
     assert plan_of(job).verdict == "enough"
     signed_in.post(reverse("order", args=[1]), fields)
     assert Spool.objects.filter(lot="L7").count() == packs
-    act(signed_in, order, "undo", receipt="parcel")
+    act(signed_in, order, "take_back", receipt="parcel")
     assert not Spool.objects.on_the_shelf().filter(lot="L7").exists()
     assert plan_of(job).verdict == "short"
     assert (ledger_problems(), order_problems()) == ([], [])
@@ -271,7 +271,7 @@ def test_a_season_leaves_the_books_right(signed_in, red, stitch_file):
             part = {f"l{line.number}-count": max(1, line.to_come - 1) for line in lines}
             signed_in.post(reverse("order", args=[order.number]), {"key": f"part{number}"} | part)
             if number == 2:
-                act(signed_in, order, "undo", receipt=f"part{number}")
+                act(signed_in, order, "take_back", receipt=f"part{number}")
                 act(signed_in, order, "cancel")
             else:
                 for line in order.lines.with_received().filter(received_count__gt=0):

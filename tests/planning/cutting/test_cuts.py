@@ -195,7 +195,7 @@ def test_the_sheet_is_cut_and_shows_its_undo(signed_in, job):
     assert StabilizerRoll.objects.get().on_hand == 10_000 - 1140
     html = signed_in.get(address).content.decode()
     (entry,) = cuts_posted(job)
-    assert reverse("undo", args=[entry.pk]) in html
+    assert reverse("take_back", args=[entry.pk]) in html
 
 
 def test_a_sheet_shown_before_the_shelf_changed_is_refused_in_words(signed_in, job):

@@ -136,5 +136,5 @@ def test_the_commands_tell_the_same(machine):
     assert "10 of 10 counted" in out.getvalue()
     call_command("machine_changed", "Single", "--what", "tension", stdout=out)
     assert ToldChange.objects.get().what == "tension"
-    call_command("machine_changed", "Single", "--undo", stdout=out)
+    call_command("machine_changed", "Single", "--take-back", stdout=out)
     assert not ToldChange.objects.exists()

@@ -126,7 +126,7 @@ def test_the_page_of_a_job_pins_and_undoes(client, django_user_model, job):
     written = page.context["threads"][0]["pins"]["runners_up"][0]["written"]
     assert written == "1=Skerry Forty R1"
     pinned = client.post(reverse("hold_shades", args=[job.pk]), {"pin": written}, follow=True)
-    assert "Undo the pin" in pinned.content.decode()
+    assert "Take back the pin" in pinned.content.decode()
     assert pinned.context["threads"][0]["thread"].is_pinned
     client.post(reverse("hold_shades", args=[job.pk]), {"unpin": "1"})
     assert codes(job) == ["R2", "R1"]

@@ -286,7 +286,7 @@ def test_colours_are_copied_on_a_page_from_designs_with_as_many_blocks(signed_in
 def test_going_back_to_the_files_colours_asks_first(signed_in, keep):
     design = keep(RED, name="cap.pes")
     recolour(design, {1: RequestedColour(hex=GOLD)})
-    address = reverse("design_colours_undo", args=[design.pk])
+    address = reverse("design_colours_take_back", args=[design.pk])
     page = signed_in.get(address).content.decode()
     assert GOLD in page
     assert RED in page
@@ -323,7 +323,7 @@ def test_no_page_carries_inline_style_or_script(signed_in, keep):
             "design_colours",
             "design_colour_list",
             "design_colours_copy",
-            "design_colours_undo",
+            "design_colours_take_back",
             "design_delete",
         )
     ]

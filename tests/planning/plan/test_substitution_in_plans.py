@@ -158,12 +158,12 @@ def test_the_plan_sheet_offers_runners_up_and_undoes_a_pin(client, django_user_m
     red = page.context["threads"][0]
     (runner_up,) = red["pins"]["runners_up"]
     assert runner_up["name"] == "harbour red R1"
-    assert red["pins"]["undo"] is None
+    assert red["pins"]["take_back"] is None
     pinned = client.get(reverse("plan_sheet") + runner_up["href"])
     row = pinned.context["threads"][0]
     assert row["thread"].choice.shade.code == "R1"
     assert "Pinned." in pinned.content.decode()
-    undone = client.get(reverse("plan_sheet") + row["pins"]["undo"])
+    undone = client.get(reverse("plan_sheet") + row["pins"]["take_back"])
     assert [each["thread"].choice.shade.code for each in undone.context["threads"]] == ["R2", "R1"]
     without = client.get(reverse("plan_sheet") + red["pins"]["leave_out"])
     assert "Left out: Skerry Forty R2" in without.content.decode()

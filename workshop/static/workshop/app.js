@@ -68,3 +68,13 @@ document.addEventListener("submit", (event) => {
     button.after(bar);
   });
 });
+
+// A slash leads to the search from wherever nothing is being typed.
+document.addEventListener("keydown", (event) => {
+  const field = document.getElementById("find");
+  const typing = event.target.closest("input, textarea, select, [contenteditable]");
+  if (event.key !== "/" || !field || typing || event.ctrlKey || event.metaKey || event.altKey) return;
+  event.preventDefault();
+  field.focus();
+  field.select();
+});

@@ -175,8 +175,8 @@ def assert_told_truly(seed: int) -> Proof | None:
 
 
 def test_no_basket_is_said_to_be_the_cheapest_that_is_not():
-    told = [assert_told_truly(seed) for seed in range(20)]
-    assert told.count(Proof.LEAST) >= 15
+    told = [assert_told_truly(seed) for seed in range(8)]
+    assert told.count(Proof.LEAST) >= 6
 
 
 @pytest.mark.parametrize("part", searched(range(PARTS)))

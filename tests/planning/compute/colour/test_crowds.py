@@ -78,9 +78,10 @@ def is_settled(answer: Substitution) -> bool:
     return answer.must_break or all(problem.rule == "near" for problem in answer.broken) or answer.is_proven
 
 
-def test_crowds_of_close_colours_break_no_rule_that_need_not_be(limits):
-    answers = [told_truly(seed, limits) for seed in range(8)]
-    assert sum(map(is_settled, answers)) >= 7
+@pytest.mark.parametrize("crowds", [2, pytest.param(8, marks=pytest.mark.thorough)])
+def test_crowds_of_close_colours_break_no_rule_that_need_not_be(crowds, limits):
+    answers = [told_truly(seed, limits) for seed in range(crowds)]
+    assert sum(map(is_settled, answers)) >= crowds - 1
 
 
 @pytest.mark.parametrize("part", searched(range(PARTS)))

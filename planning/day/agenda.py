@@ -1,0 +1,196 @@
+"""What a day asks of the workshop: what runs, what each job needs, what is to come, what nobody has measured."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from inventory.compute.units import Units
+from inventory.models import Order, OrderLine, Spool
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.jobs.jobs import NotInThisState
+from planning.jobs.turns import Standing, in_turn
+from planning.models import Job
+from planning.plan.words import answer_in_words, thread_name
+from planning.run.sheet import next_steps
+from planning.run.standing import Run, run_of
+
+# So many jobs are planned for the first page; the list of jobs has the others.
+MOST_JOBS = 8
+MOST_UNMEASURED = 4
+# Beyond this a row of stitches is drawn with one stitch for several pieces.
+MOST_STITCHES = 60
+
+State = Job.State
+
+
+@dataclass(frozen=True)
+class Running:
+    """A job at its machine: the next piece, how each piece stands, and what is due before the next ones.
+
+    ``stitches`` has a word a piece: done, spoiled, now or open; each stands for ``pieces_a_stitch`` pieces.
+    """
+
+    job: Job
+    run: Run
+    called: str
+    position: int
+    stitches: tuple[str, ...]
+    pieces_a_stitch: int
+    due: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Asking:
+    """A job that waits, how it stands, and the one act that it needs: choose, measure, buy, promise, begin or look."""
+
+    standing: Standing
+    cause: str
+    act: str
+    thing: Spool | None = None
+
+
+@dataclass(frozen=True)
+class Coming:
+    """An order on its way; ``days_late`` is negative for one whose day is still to come."""
+
+    order: Order
+    days_late: int
+
+
+@dataclass(frozen=True)
+class Unmeasured:
+    """A spool of which nobody knows how much is left, and the jobs whose answer hangs on it."""
+
+    spool: Spool
+    wanted_by: tuple[Job, ...]
+
+
+@dataclass(frozen=True)
+class Agenda:
+    """All that a day asks, each list with the most pressing first. ``more_jobs`` are not among the ``asking``."""
+
+    running: tuple[Running, ...]
+    asking: tuple[Asking, ...]
+    more_jobs: int
+    to_send: tuple[Order, ...]
+    coming: tuple[Coming, ...]
+    unmeasured: tuple[Unmeasured, ...]
+
+    @property
+    def is_empty(self) -> bool:
+        return not (self.running or self.asking or self.to_send or self.coming)
+
+
+def agenda(*, today: date, units: Units) -> Agenda:
+    """Return what ``today`` asks. Nothing is written."""
+    standings = in_turn(at_most=MOST_JOBS)
+    waiting = [each for each in standings if each.job.state != State.RUNNING]
+    shown = waiting[:MOST_JOBS]
+    unsure = _unsure_spools(shown)
+    waited_for = OrderLine.objects.to_come().order_by().values("order")
+    orders = Order.objects.filter(pk__in=waited_for).select_related("supplier")
+    coming = [
+        Coming(each, (today - each.expected_on).days) for each in orders if each.expected_on is not None
+    ]
+    return Agenda(
+        running=tuple(
+            filter(None, (_running(each.job) for each in standings if each.job.state == State.RUNNING))
+        ),
+        asking=tuple(_asking(each, unsure, units) for each in shown),
+        more_jobs=len(waiting) - len(shown),
+        to_send=tuple(
+            Order.objects.filter(state=Order.State.DRAFT).select_related("supplier").order_by("number")
+        ),
+        coming=tuple(sorted(coming, key=lambda each: -each.days_late)),
+        unmeasured=_unmeasured(shown, unsure),
+    )
+
+
+def _running(job: Job) -> Running | None:
+    try:
+        run = run_of(job)
+    except NotInThisState:
+        return None
+    if not run.left:
+        return Running(job, run, "", 0, _stitches(run, 0), 1, ())
+    position = run.left[0]
+    pieces_a_stitch = -(-run.promise.to_stitch // MOST_STITCHES)
+    due = tuple((called, note) for called, notes in next_steps(run) for note in notes)
+    return Running(
+        job, run, run.called(position), position, _stitches(run, position), pieces_a_stitch, due[:3]
+    )
+
+
+def _stitches(run: Run, now: int) -> tuple[str, ...]:
+    """Return how the pieces stand, several to a stitch where there are many: the gravest of them counts."""
+    each = ["done" if run.done[at] else "spoiled" for at in sorted(run.done)]
+    each += ["now" if at == now else "open" for at in run.left]
+    several = -(-len(each) // MOST_STITCHES) or 1
+    groups = [each[at : at + several] for at in range(0, len(each), several)]
+    return tuple(
+        next(word for word in ("now", "spoiled", "open", "done") if word in group) for group in groups
+    )
+
+
+def _asking(standing: Standing, unsure: dict[int, list[Spool]], units: Units) -> Asking:
+    plan = standing.plan
+    if standing.holds:
+        return Asking(standing, "It holds what it needs.", "begin")
+    if plan is None:
+        return Asking(standing, standing.problem, "look")
+    said = answer_in_words(plan, units=units)
+    if any(not thread.is_asked for thread in plan.threads) or standing.verdict == "off colour":
+        return Asking(standing, said.headline, "choose")
+    if standing.verdict == "enough":
+        return Asking(standing, said.headline, "promise")
+    wanting = [thread for thread in plan.threads if thread.verdict != "enough"]
+    for thread in sorted(wanting, key=lambda each: each.pieces_possible):
+        spools = unsure.get(_shade(thread), [])
+        if spools and thread.verdict in ("tight", "unknown"):
+            return Asking(standing, f"{thread_name(thread)}: {_how_known(spools[0])}", "measure", spools[0])
+    cause = said.headline
+    if wanting:
+        least = min(wanting, key=lambda each: each.pieces_possible)
+        cause = f"{thread_name(least)} lasts {least.pieces_possible} of {plan.pieces.total} pieces"
+    return Asking(standing, cause, "buy" if standing.verdict == "short" else "look")
+
+
+def _shade(thread: PlannedThread) -> int:
+    return thread.choice.shade.id if thread.choice.shade else 0
+
+
+def _how_known(spool: Spool) -> str:
+    return "never measured" if not spool.is_known else "judged by eye"
+
+
+def _plans(standings: Iterable[Standing]) -> Iterable[tuple[Standing, PlannedThread]]:
+    return ((each, thread) for each in standings if each.plan for thread in each.plan.threads)
+
+
+def _unsure_spools(standings: Sequence[Standing]) -> dict[int, list[Spool]]:
+    """Return the spools of the shades these plans use that were judged by eye or never measured, by shade."""
+    shades = {_shade(thread) for _, thread in _plans(standings)} - {0}
+    spools = (
+        Spool.objects.on_the_shelf()
+        .filter(shade_id__in=shades, known__in=[Spool.Known.UNKNOWN, Spool.Known.JUDGED])
+        .select_related("shade__range", "place")
+        .order_by("label")
+    )
+    found: dict[int, list[Spool]] = defaultdict(list)
+    for spool in spools:
+        found[spool.shade_id].append(spool)
+    for each in found.values():
+        each.sort(key=lambda spool: spool.is_known)
+    return found
+
+
+def _unmeasured(standings: Sequence[Standing], unsure: dict[int, list[Spool]]) -> tuple[Unmeasured, ...]:
+    wanted: dict[int, dict[int, Job]] = defaultdict(dict)
+    for standing, thread in _plans(standings):
+        for spool in unsure.get(_shade(thread), []):
+            if not spool.is_known:
+                wanted[spool.pk][standing.job.pk] = standing.job
+    spools = {spool.pk: spool for each in unsure.values() for spool in each}
+    found = [Unmeasured(spools[pk], tuple(jobs.values())) for pk, jobs in wanted.items()]
+    return tuple(sorted(found, key=lambda each: -len(each.wanted_by))[:MOST_UNMEASURED])

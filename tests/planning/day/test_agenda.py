@@ -1,0 +1,128 @@
+"""What a day asks: jobs with the one act each needs, what runs, what is late, what nobody has measured."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from inventory.compute.units import METRIC
+from inventory.models import Spool
+from inventory.orders.orders import OrderedThing, draft_order, place_order
+from inventory.shelf.weights import mark_unknown
+from planning.day.agenda import Agenda, agenda
+from planning.jobs.jobs import JobFacts, make_job
+from planning.library.designs import keep_design
+from planning.models import Design, Job, Machine
+from planning.run.promise import promise
+from planning.run.ticks import Happening, begin, note
+from planning.stitch_files.reading import read_design_file
+from tests.factories import NOW, a_put_up, a_roll, a_shade, a_spool, an_offer, some_bobbins
+
+pytestmark = pytest.mark.django_db
+RED = "#b01c2e"
+TODAY = date(2026, 3, 2)
+
+
+@pytest.fixture
+def design(stitch_file: Callable[..., Any], workshop: Machine) -> Design:
+    """A design of which the only red spool does for one job and not for two."""
+    a_spool(a_shade("R", hex=RED, name="ox red"), left_m=60)
+    some_bobbins(count=40)
+    a_roll()
+    path = stitch_file(RED, name="flag.pes", stitches=800)
+    return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
+
+
+def a_job(design: Design, what: str, **facts: Any) -> Job:
+    wanted = JobFacts(what=what, pieces=5, machine=Machine.objects.first(), **facts)
+    return Job.objects.with_everything().get(pk=make_job(wanted, designs=[design], at=NOW, by=None).pk)
+
+
+def day() -> Agenda:
+    return agenda(today=TODAY, units=METRIC)
+
+
+def test_a_day_without_anything_asks_nothing() -> None:
+    assert day().is_empty
+
+
+def test_each_job_has_the_one_act_it_needs(design: Design) -> None:
+    a_job(design, "soon", needed_on=date(2026, 4, 1))
+    a_job(design, "late", needed_on=date(2026, 5, 1))
+    asked = [(each.standing.job.what, each.standing.verdict, each.act) for each in day().asking]
+    assert asked == [("soon", "enough", "promise"), ("late", "short", "buy")]
+    assert "ox red" in day().asking[1].cause
+    assert day().unmeasured == ()
+
+
+def test_a_spool_that_nobody_measured_is_asked_for_by_its_label(design: Design) -> None:
+    spool = Spool.objects.get()
+    mark_unknown(spool, key="k", at=NOW, by=None)
+    job = a_job(design, "soon")
+    (asked,) = day().asking
+    assert (asked.act, asked.thing, asked.cause.endswith("never measured")) == ("measure", spool, True)
+    (unmeasured,) = day().unmeasured
+    assert (unmeasured.spool, unmeasured.wanted_by) == (spool, (job,))
+
+
+def test_what_runs_stands_first_with_its_next_piece(design: Design) -> None:
+    job = a_job(design, "flags")
+    promise(job, at=NOW, by=None)
+    (held,) = day().asking
+    assert (held.act, held.standing.holds) == ("begin", True)
+    run = begin(job, at=NOW)
+    for number, kind in enumerate(("piece", "spoiled")):
+        note(job, Happening(kind=kind, position=run.left[number], key=f"k{number}"), at=NOW, by=None)
+    (running,) = day().running
+    assert running.stitches[:4] == ("done", "spoiled", "now", "open")
+    assert running.called
+    assert day().asking == ()
+
+
+def test_orders_not_sent_and_orders_late_are_told(design: Design) -> None:
+    red = a_shade("R2", hex="#c01c2e")
+    offer = an_offer(a_put_up(red.range))
+    things = [OrderedThing(offer, 3, Decimal("12.60"), shade=red)]
+    sent = place_order(draft_order(offer.supplier, things=things, key="a", at=NOW, by=None), at=NOW)
+    draft = draft_order(offer.supplier, things=things, key="b", at=NOW, by=None)
+    asked = agenda(today=sent.expected_on + timedelta(days=3), units=METRIC)
+    assert [(each.order, each.days_late) for each in asked.coming] == [(sent, 3)]
+    assert asked.to_send == (draft,)
+
+
+def test_the_first_page_shows_it_and_ticks_at_once(client: Client, person: Any, design: Design) -> None:
+    client.force_login(person)
+    assert "What the jobs need" not in client.get(reverse("today")).content.decode()
+    job = a_job(design, "flags")
+    a_job(design, "caps")
+    promise(job, at=NOW, by=None)
+    run = begin(job, at=NOW)
+    page = client.get(reverse("today"))
+    html = page.content.decode()
+    for said in ("flags", "is done", "What the jobs need", "caps", "Is there enough?"):
+        assert said in html
+    ((_, key),) = page.context["running"]
+    sent = {"kind": "piece", "key": key, "position": run.left[0]}
+    for _ in range(2):
+        client.post(reverse("happened", args=[job.pk]), sent)
+    assert job.events.count() == 1
+
+
+def test_more_jobs_are_no_more_queries(client: Client, person: Any, design: Design) -> None:
+
+    client.force_login(person)
+    counted = []
+    for number in (2, 3):
+        for each in range(number):
+            a_job(design, f"job {number}.{each}")
+        client.get(reverse("today"))
+        with CaptureQueriesContext(connection) as queries:
+            client.get(reverse("today"))
+        counted.append(len(queries))
+    assert counted[0] == counted[1]

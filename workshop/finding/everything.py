@@ -1,0 +1,239 @@
+"""One search over everything that has a name here: labels, threads, designs, jobs, orders, places, suppliers."""
+
+import difflib
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Model, QuerySet
+
+from inventory.catalogue.owning import Kept, do_i_own, kept_of
+from inventory.compute.errors import WorkshopError
+from inventory.compute.names.plain import colour_of_name
+from inventory.models import Order, Place, Shade, Supplier
+from inventory.shelf.reads import item_by_label, owned_nearest
+from inventory.shelf.scan_box import read_code
+from planning.library.search import DesignSearch, find_designs
+from planning.models import Design, Fabric, Job, Machine
+
+# A page is looked over at a glance; the rest stays behind a link. Common practice, no source.
+MOST = 6
+# A word this like one that is known here was probably meant. Common practice, no source.
+ALIKE = 0.72
+# How well a name may answer, beside 0 wholly, 1 it begins so, 2 a word of it does.
+IN_A_WORD, BY_ITS_WORDS = 3, 4
+
+_JOB = re.compile(r"(?:job\s*#?|#)\s*(?P<number>\d{1,15})", re.IGNORECASE)
+_ORDER = re.compile(r"order\s*#?\s*(?P<number>\d{1,9})", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Thread:
+    """A shade that was found: what is kept of it, and how near it is to the colour asked for, where one was."""
+
+    shade: Shade
+    kept: Kept
+    how_near: str = ""
+    earlier_code: bool = False
+
+
+@dataclass(frozen=True)
+class Labelled:
+    """A thing that carries the very label, and what was typed after it."""
+
+    label: str
+    rest: str
+
+
+@dataclass(frozen=True)
+class Group:
+    """Things of one kind, best first; ``more`` of them are not shown."""
+
+    kind: str
+    rows: Sequence[Any]
+    more: int = 0
+    fit: int = 0
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What was found of ``asked``, the group with the best fit first; ``read_as`` where it was read as another word."""
+
+    asked: str
+    groups: tuple[Group, ...]
+    read_as: str = ""
+    very: Labelled | Model | None = None
+
+    @property
+    def is_empty(self) -> bool:
+        return not self.groups
+
+    @property
+    def in_words(self) -> str:
+        """How many of each kind, such as "4 threads, 1 job"."""
+        counted = ((len(group.rows) + group.more, group.kind) for group in self.groups)
+        return ", ".join(
+            f"{count} {kind if count != 1 else kind.removesuffix('s')}" for count, kind in counted
+        )
+
+
+def find(text: str) -> Findings:
+    """Return everything that ``text`` may mean, and under ``very`` the one thing that it names wholly, if it does.
+
+    A label (or the address in its code) comes before all else, then numbers of jobs and orders. Where nothing goes by
+    the words, the nearest spelling of a name known here is looked for instead.
+    """
+    asked = " ".join(text.split())
+    if not asked:
+        return Findings("", ())
+    very = _labelled(asked) or _numbered(asked)
+    if very is not None:
+        return Findings(asked, (), very=very)
+    groups = _groups(asked)
+    if groups:
+        return Findings(asked, groups, very=_only_one(asked, groups))
+    for meant in _alike(asked):
+        groups = _groups(meant)
+        if groups:
+            return Findings(asked, groups, read_as=meant)
+    return Findings(asked, ())
+
+
+def _labelled(asked: str) -> Labelled | None:
+    read = read_code(asked)
+    found = item_by_label(read.code)
+    return None if found is None else Labelled(found.item.label, read.rest)
+
+
+def _numbered(asked: str) -> Model | None:
+    if job := _JOB.fullmatch(asked):
+        return Job.objects.filter(pk=int(job["number"])).first()
+    if order := _ORDER.fullmatch(asked):
+        return Order.objects.filter(number=int(order["number"])).first()
+    return None
+
+
+def _groups(asked: str) -> tuple[Group, ...]:
+    groups = [
+        _threads(asked),
+        _designs(asked),
+        _group("jobs", _jobs(asked), asked, lambda job: job.what),
+        _group("orders", _orders(asked), asked, lambda order: order.supplier.name),
+        _group("places", Place.objects.all(), asked, str),
+        _group("suppliers", Supplier.objects.all(), asked, str),
+        _group("machines", Machine.objects.all(), asked, str),
+        _group("fabrics", Fabric.objects.all(), asked, str),
+    ]
+    return tuple(sorted((group for group in groups if group.rows), key=lambda group: group.fit))
+
+
+def _threads(asked: str) -> Group:
+    try:
+        owned = do_i_own(asked, limit=MOST)
+    except WorkshopError:  # it reads as a colour that is none: no thread goes by it
+        return Group("threads", ())
+    very = [Thread(each.shade, each.kept, earlier_code=each.by_earlier_code) for each in owned.very]
+    very.sort(key=lambda each: (_fit(each.shade.name, asked), each.kept.spools == 0))
+    near = [Thread(each.near.shade, each.kept, how_near=each.near.in_words) for each in owned.near]
+    named = colour_of_name(asked)
+    if named is not None and owned.very:
+        # A colour word is not meant as part of another word, and means the colour as well as the name.
+        very = [each for each in very if _fit(each.shade.name, asked) < IN_A_WORD]
+        nearest = owned_nearest(named, limit=MOST)
+        kept = kept_of(each.shade.pk for each in nearest)
+        near = [Thread(each.shade, kept[each.shade.pk], how_near=each.in_words) for each in nearest]
+    seen = {each.shade.pk for each in very}
+    rows = [*very, *(each for each in near if each.shade.pk not in seen)]
+    if not rows:
+        return Group("threads", ())
+    by_code = any(each.earlier_code or each.shade.code.casefold() == asked.casefold() for each in very)
+    fit = 0 if by_code else _fit(very[0].shade.name, asked) if very else 1
+    return Group("threads", rows[:MOST], max(0, len(rows) - MOST), fit)
+
+
+def _designs(asked: str) -> Group:
+    found: Any = find_designs(DesignSearch(words=" ".join(re.split(r"[\s_-]+", asked))))
+    rows = sorted(found[: 4 * MOST], key=lambda design: (_fit(design.name, asked), design.name.casefold()))
+    if not rows:
+        return Group("designs", ())
+    return Group("designs", rows[:MOST], max(0, found.count() - MOST), _fit(rows[0].name, asked))
+
+
+def _jobs(asked: str) -> QuerySet[Job]:
+    return Job.objects.order_by("ended_at", "needed_on", "pk")
+
+
+def _orders(asked: str) -> QuerySet[Order]:
+    return Order.objects.select_related("supplier").order_by("-number")
+
+
+def _group(kind: str, records: QuerySet[Any], asked: str, name: Callable[[Any], str]) -> Group:
+    field = {"jobs": "what", "orders": "supplier__name"}.get(kind, "name")
+    for word in asked.split():
+        records = records.filter(**{f"{field}__icontains": word})
+    rows = sorted(records[: 4 * MOST], key=lambda record: _fit(name(record), asked))
+    if not rows:
+        return Group(kind, ())
+    return Group(kind, rows[:MOST], max(0, records.count() - MOST), _fit(name(rows[0]), asked))
+
+
+def _fit(name: str, asked: str) -> int:
+    """Return how well a name answers: 0 wholly, 1 it begins so, 2 a word of it does, 3 somewhere, 4 not in one piece.
+
+    >>> _fit("Harbour pennant", "harbour pennant"), _fit("Harbour pennant", "pen"), _fit("Harbour pennant", "nant")
+    (0, 2, 3)
+    """
+    called, typed = _plain(name), _plain(asked)
+    if called == typed:
+        return 0
+    if called.startswith(typed):
+        return 1
+    if any(word.startswith(typed) for word in re.split(r"[\s,;()/-]+", called)):
+        return 2
+    return IN_A_WORD if typed in called else BY_ITS_WORDS
+
+
+def _plain(name: str) -> str:
+    """Return a name in small letters, its words parted by spaces: files part theirs by other signs."""
+    return " ".join(re.split(r"[\s_-]+", name.casefold()))
+
+
+def _only_one(asked: str, groups: Sequence[Group]) -> Model | None:
+    """Return the one record that is called so, where nothing else is found at all."""
+    if len(groups) != 1 or len(groups[0].rows) != 1 or groups[0].fit != 0:
+        return None
+    row = groups[0].rows[0]
+    return row if isinstance(row, Model) else None
+
+
+def _alike(asked: str) -> list[str]:
+    """Return names known here that are spelt nearly like ``asked``, wholly or word by word, nearest first."""
+    names = _names()
+    by_folded = {name.casefold(): name for name in names}
+    near = difflib.get_close_matches(asked.casefold(), list(by_folded), n=3, cutoff=ALIKE)
+    meant = [by_folded[each] for each in near]
+    words = sorted({word for name in by_folded for word in re.split(r"[\s,;()/-]+", name) if len(word) > 2})
+    read = []
+    for word in asked.casefold().split():
+        close = difflib.get_close_matches(word, words, n=1, cutoff=ALIKE)
+        if not close:
+            return meant
+        read.append(close[0])
+    return [*meant, " ".join(read)]
+
+
+def _names() -> list[str]:
+    sources: list[tuple[type[Any], str]] = [
+        (Shade, "name"), (Design, "name"), (Job, "what"), (Place, "name"), (Supplier, "name"), (Machine, "name"),
+        (Fabric, "name"),
+    ]  # fmt: skip
+    called: Iterable[str] = (
+        name for model, field in sources for name in model.objects.values_list(field, flat=True).distinct()
+    )
+    return sorted({name for name in called if name} | {*_COLOUR_WORDS})
+
+
+_COLOUR_WORDS = (
+    "red", "pink", "orange", "brown", "yellow", "olive", "green", "blue", "violet", "purple", "white", "grey", "black",
+)  # fmt: skip
