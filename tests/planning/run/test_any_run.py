@@ -143,6 +143,21 @@ class AnyRun(RuleBasedStateMachine):
         if event:
             self.done.append(Done(Kind.TENSION, event.position, event))
 
+    @precondition(is_running)
+    @rule(kind=st.sampled_from([Kind.NEEDLE, Kind.STOP]))
+    def needle_or_stop(self, kind: str) -> None:
+        event = self._note(kind)
+        # A needle that was changed stays changed: it is not among what is taken back.
+        if event and kind == Kind.STOP:
+            self.done.append(Done(kind, event.position, event))
+
+    @precondition(is_running)
+    @rule(verdict=st.sampled_from(["go on", "change"]))
+    def test_judged(self, verdict: str) -> None:
+        event = self._note(Kind.TEST, test_verdict=verdict, note="tension")
+        if event:
+            self.done.append(Done(Kind.TEST, event.position, event))
+
     @rule(spool=which, metres=st.sampled_from([30, 200, 700]))
     def measured_on_the_shelf(self, spool: int, metres: int) -> None:
         chosen = self.spools[spool % len(self.spools)]

@@ -1,0 +1,111 @@
+"""A phone beside the machine: each event in two taps with an answer in sight, and forty of them without a network."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, expect
+
+from inventory.ledger import ledger_problems
+from inventory.models import Shade
+from planning.models import Job, RunEvent
+from planning.run.promise import promise
+from planning.run.standing import run_of
+from planning.run.ticks import begin
+from tests.browser.test_run import job, phone  # noqa: F401 - fixtures
+from tests.factories import NOW, a_spool
+
+# What is tapped on the sheet of what happened, and what the diary has of it.
+TWO_TAPS = (
+    ("It broke: harbour red", "break"),
+    ("half again: deep blue", "restitch"),
+    ("Bobbin ran empty", "bobbin"),
+    ("Needle changed", "needle"),
+    ("Stopped", "stop"),
+    ("more bobbin showing", "tension"),
+    ("on instead, the rest is kept", "spool"),
+    ("It is spoiled", "spoiled"),
+)
+
+
+@pytest.fixture
+def beside(phone: tuple[BrowserContext, Page], job: Job) -> Iterator[tuple[BrowserContext, Page, Job]]:  # noqa: F811
+    context, page = phone
+    for shade in Shade.objects.filter(code__in=["R", "B"]):
+        a_spool(shade)
+    Job.objects.update(pieces=36)
+    longer = Job.objects.with_everything().get(pk=job.pk)
+    promise(longer, at=NOW, by=None)
+    begin(longer, at=NOW)
+    page.goto(f"/jobs/{job.pk}/run/")
+    expect(page.get_by_role("heading", name="Next: test 1")).to_be_visible()
+    return context, page, longer
+
+
+def is_in_sight(page: Page, selector: str) -> bool:
+    return page.evaluate(
+        "(selector) => { const box = document.querySelector(selector).getBoundingClientRect();"
+        " return box.height > 0 && box.top >= 0 && box.bottom <= innerHeight; }",
+        selector,
+    )
+
+
+def focus_is_on_the_sheet(page: Page) -> bool:
+    return page.evaluate("document.activeElement !== document.body && document.activeElement.isConnected")
+
+
+def happens(page: Page, button: str) -> None:
+    """Two taps: one opens the sheet of what happened, one says it."""
+    page.locator(".something > summary").click()
+    page.locator(".something button").filter(has_text=button).first.click()
+
+
+def test_every_event_takes_two_taps_at_most_and_is_answered_in_sight(beside):
+    _, page, running = beside
+    page.get_by_role("button", name="test 1: done").click()
+    expect(page.locator("[data-noted]")).to_contain_text("Noted: test 1: done")
+    page.get_by_role("button", name="Go on with the others").click()
+    expect(page.locator("[data-noted]")).to_contain_text("Noted: Go on")
+    for button, kind in TWO_TAPS:
+        happens(page, button)
+        expect(page.locator("[data-noted]")).to_contain_text("Noted:")
+        expect(page.locator("[data-noted]")).to_contain_text(button[-12:])
+        assert is_in_sight(page, "[data-noted]"), button
+        assert focus_is_on_the_sheet(page), button
+        assert RunEvent.objects.filter(job=running, kind=kind).exists(), button
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_forty_events_without_a_network_are_sent_once_and_in_order(beside):
+    context, page, running = beside
+    context.set_offline(True)
+    told: list[str] = []
+
+    def tick() -> None:
+        page.locator(".button-tick").click()
+        told.append("piece")
+
+    mixed = [*TWO_TAPS[:6], TWO_TAPS[7]] * 2
+    for button, kind in mixed:
+        tick()
+        happens(page, button)
+        told.append(kind)
+    while len(told) < 40:
+        tick()
+    expect(page.get_by_text("40 entries wait on this device")).to_be_visible()
+    page.reload()
+    expect(page.get_by_text("40 entries wait on this device")).to_be_visible()
+    assert not RunEvent.objects.filter(job=running).exists()
+
+    context.set_offline(False)
+    expect(page.get_by_text("wait on this device")).to_be_hidden()
+    expect(page.locator("[data-noted]")).to_contain_text("Noted:")
+    kept = list(RunEvent.objects.filter(job=running).order_by("id"))
+    assert [event.kind for event in kept] == told
+    assert [event.at for event in kept] == sorted(event.at for event in kept)
+    # By when each was tapped, not by when the network came back.
+    assert (kept[-1].at - kept[0].at).total_seconds() > 1
+    page.reload()
+    expect(page.get_by_text("Every piece is done")).to_be_hidden()
+    assert RunEvent.objects.filter(job=running).count() == 40
+    assert len(run_of(running).done) == told.count("piece") + told.count("spoiled")
+    assert not ledger_problems()
