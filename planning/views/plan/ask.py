@@ -40,7 +40,14 @@ from planning.plan.words import (
     shown_verdict,
 )
 from planning.views.jobs.held_shades import held_by, pin_acts
-from planning.views.plan.pins import left_out, pin_links, shades_to_choose, to_remember
+from planning.views.plan.pins import (
+    left_out,
+    pin_links,
+    shades_to_choose,
+    to_keep,
+    to_remember,
+    with_choices,
+)
 from planning.views.plan.seen import pictures_seen, viewers
 
 RECENT = 12
@@ -110,6 +117,9 @@ def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
 @require_safe
 def plan_sheet(request: HttpRequest) -> HttpResponse:
     """Answer the question in the page's address; nothing is saved, so the page can be kept and sent."""
+    chosen = with_choices(request.GET)
+    if chosen is not None:
+        return redirect(f"{reverse('plan_sheet')}{chosen}")
     form = QuestionForm(request.GET)
     if not form.is_valid():
         return render(request, "planning/question_unclear.html", {"form": form}, status=422)
@@ -171,7 +181,9 @@ def plan_context(
         "left_out": left_out(address) if address else [],
         "not_considered": left_out_in_words(plan.left_out),
         "choose": [
-            shades_to_choose(thread, units, several=several) for thread in plan.threads if not thread.is_asked
+            shades_to_choose(thread, units, number=number, several=several)
+            for number, thread in enumerate(plan.threads, 1)
+            if not thread.is_asked
         ]
         if job is None or job.state == Job.State.DRAFT
         else [],
@@ -179,6 +191,7 @@ def plan_context(
             (name, value) for name, values in (address or QueryDict()).lists() for value in values if value
         ],
         "pins_to_type": pins_to_type(plan),
+        "to_keep": to_keep(plan),
         "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
         "plan": plan,
         "pictures": pictures_seen(plan_pictures(plan), looking.get("seen") or ""),
