@@ -9,7 +9,7 @@ Why = Literal["weight", "fibre", "purpose", "tex", "quantity", "colour", "set as
 IN_WORDS: dict[str, str] = {
     "weight": "of another weight",
     "fibre": "of another fibre",
-    "purpose": "bobbin thread",
+    "purpose": "of bobbin thread",
     "tex": "of unknown tex",
     "quantity": "of unknown length",
     "colour": "of unknown colour",

@@ -15,8 +15,8 @@ from planning.plan.pins import full_name, written_block, written_blocks, written
 
 # The fields in which the form of shades to choose sends the choice for each block.
 CHOICE = "choice-"
-# So many shades of different hues are shown for a block; all others stand in a list.
-MOST_SHOWN = 12
+# So many shades of different hues are shown for a block, fewer where there are many; all others stand in a list.
+MOST_SHOWN, MOST_SHOWN_OF_MANY, FEW_BLOCKS = 12, 5, 6
 
 
 def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> dict[str, Any]:
@@ -60,22 +60,24 @@ def to_remember(thread: PlannedThread, plan: BatchPlan) -> dict[str, Any] | None
     }
 
 
-def shades_to_choose(thread: PlannedThread, units: Units, *, number: int, several: bool) -> dict[str, Any]:
-    """Return a block without a colour and the owned shades that surely have enough metres for it, to choose from.
+def shades_to_choose(
+    thread: PlannedThread, units: Units, *, number: int, of: int, several: bool
+) -> dict[str, Any]:
+    """Return a block without a colour, one ``of`` so many, and the owned shades that surely have enough for it.
 
     A few of different hues are shown, ``more`` has all others. ``field`` is the name that its choice is sent under.
     """
-    first = one_of_each_hue(thread.may_have, most=MOST_SHOWN)
+    first = one_of_each_hue(thread.may_have, most=MOST_SHOWN if of <= FEW_BLOCKS else MOST_SHOWN_OF_MANY)
     shown = {shade.id for shade in first}
 
-    def option(shade: OwnedShade) -> dict[str, str | None]:
+    def option(shade: OwnedShade) -> dict[str, Any]:
         return {
             "written": written_pin(thread.blocks[0], shade, several=several),
             "words": f"{shade_words(shade)}, {plain_name(shade.lab) if shade.lab else 'colour not known'}: "
             f"{format_length(round(shade.free[0]), unit=units.length, places=0)} free",
             "name": shade_words(shade),
             "hex": shade.hex,
-            "free": f"{format_length(round(shade.free[0]), unit=units.length, places=0)} free",
+            "free_mm": shade.free[0],
         }
 
     return {
