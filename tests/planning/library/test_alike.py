@@ -1,13 +1,15 @@
 """The library with files as they come: folders as context, and files that hold the same or nearly the same."""
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.management import call_command
 from django.urls import reverse
 
 from planning.library.folders import folders_of
 from planning.library.importing import import_folder
 from planning.library.search import DesignSearch, find_designs
 from planning.library.variants import NotAVariant, join, near_duplicates, set_apart
-from planning.models import Design
+from planning.models import Design, ImportRun
 from planning.stitch_files.formats.signatures import pec_block_at
 from tests.factories import NOW
 from tests.planning.written_files import DrawnBlock, file_bytes, pennant
@@ -90,3 +92,19 @@ def test_the_same_stitches_and_colours_in_one_format_are_one_design(library):
     first, second = named("pennant"), named("pennant again")
     assert {first.variant_of, second.variant_of} == {None, first if second.variant_of else second}
     assert Design.objects.listed().filter(name__startswith="pennant").count() == 2  # and the grey one
+
+
+def test_a_refusal_names_its_file_once_and_the_folder_it_lies_in(tmp_path, signed_in, capsys):
+    (tmp_path / "caps").mkdir()
+    (tmp_path / "caps" / "letter.pes").write_text("Dear workshop")
+    with pytest.raises(SystemExit):
+        call_command("import_designs", str(tmp_path))
+    said = capsys.readouterr().err
+    assert said.count("letter.pes") == 1
+    assert f"({tmp_path}/caps)" in said
+    page = signed_in.get(reverse("import_run", args=[ImportRun.objects.get().pk])).content.decode()
+    assert page.count("letter.pes") == 1
+    # And on the page where the question is asked.
+    letter = SimpleUploadedFile("letter.pes", b"Dear workshop")
+    asked = signed_in.post(reverse("today"), {"pieces": 3, "stitch_files": [letter]})
+    assert asked.content.decode().count("letter.pes") == 1
