@@ -17,6 +17,7 @@ from planning.plan.pins import full_name, written_block, written_blocks, written
 CHOICE = "choice-"
 # So many shades of different hues are shown for a block, fewer where there are many; all others stand in a list.
 MOST_SHOWN, MOST_SHOWN_OF_MANY, FEW_BLOCKS = 12, 5, 6
+MOST_LISTED, MOST_LISTED_OF_MANY = 300, 60
 
 
 def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> dict[str, Any]:
@@ -69,6 +70,11 @@ def shades_to_choose(
     """
     first = one_of_each_hue(thread.may_have, most=MOST_SHOWN if of <= FEW_BLOCKS else MOST_SHOWN_OF_MANY)
     shown = {shade.id for shade in first}
+    others = [shade for shade in thread.may_have if shade.id not in shown]
+    # A page of thousands of options is read by nobody: of many, those with most thread.
+    listed = MOST_LISTED if of <= FEW_BLOCKS else MOST_LISTED_OF_MANY
+    if len(others) > listed:
+        others = sorted(others, key=lambda shade: -shade.free[0])[:listed]
 
     def option(shade: OwnedShade) -> dict[str, Any]:
         return {
@@ -85,7 +91,8 @@ def shades_to_choose(
         "blocks": written_blocks(thread.blocks, several=several),
         "needed_mm": thread.needed_mm,
         "options": [option(shade) for shade in first],
-        "more": [option(shade) for shade in thread.may_have if shade.id not in shown],
+        "more": [option(shade) for shade in others],
+        "unlisted": len(thread.may_have) - len(first) - len(others),
     }
 
 
