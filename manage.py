@@ -107,8 +107,8 @@ def _run_tests(arguments):
     elif not _can_import("pytest", "pytest_django", "xdist"):
         return _refuse("The tests need more packages: %s -m pip install -e '.[test]'" % sys.executable)
     _say(
-        "Running the tests. Those that take long or need more (thorough, browser) are left out; "
-        "one kind by hand: -m KIND."
+        "Running the tests. Those that take long or need more (thorough, browser, benchmark) are left out: "
+        ".ci/run has them too; one kind by hand: -m KIND."
     )
     command = [sys.executable, "-m", "pytest", *_workers(arguments), *arguments]
     return subprocess.call(command, cwd=str(HERE))

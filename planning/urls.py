@@ -61,6 +61,7 @@ urlpatterns = [
     path("designs/<int:pk>/delete/", designs.design_delete, name="design_delete"),
     path("designs/<int:pk>/plan-with/", designs.design_plan_with, name="design_plan_with"),
     path("designs/<int:pk>/set-apart/", designs.design_set_apart, name="design_set_apart"),
+    path("designs/<int:pk>/join/", designs.design_join, name="design_join"),
     path("designs/<int:pk>/colours/", colours.design_colours, name="design_colours"),
     path("designs/<int:pk>/colours/list/", colours.design_colour_list, name="design_colour_list"),
     path("designs/<int:pk>/colours/copy/", colours.design_colours_copy, name="design_colours_copy"),

@@ -49,5 +49,8 @@ def test_what_the_suite_leaves_out_is_run_by_the_full_checks() -> None:
     for stage in (
         "--durations=10",
         '-m "database and not thorough and not exhaustive and not browser and not benchmark"',
+        '-m "browser and not exhaustive"',
+        '-m "thorough and not exhaustive and not browser and not benchmark"',
+        '-m "benchmark and not exhaustive"',
     ):
         assert f"manage.py test {stage}" in full

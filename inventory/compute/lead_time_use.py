@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammainccinv, gammaincinv, gammaln, ndtr, stdtr, stdtrit
+from scipy.special import gammainccinv, gammaln, ndtr, stdtr, stdtrit
 
 from inventory.compute.demand import WINDOW_WEEKS
 
@@ -171,14 +171,6 @@ def _beta_binomial(trials: int, a: float, b: float) -> Floats:
         + gammaln(a + b) - gammaln(a) - gammaln(b)
     )  # fmt: skip
     return np.asarray(np.exp(logs))
-
-
-def gamma_quantile(share: float, *, mean: float, sd: float) -> float:
-    """Return the quantile of a gamma distribution with this mean and standard deviation."""
-    if sd <= 1e-12 * mean or mean <= 0:
-        return mean
-    shape = (mean / sd) ** 2
-    return float(gammaincinv(shape, share)) * sd**2 / mean
 
 
 def _gamma_at(score: float, *, mean: float, sd: float) -> float:

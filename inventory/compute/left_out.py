@@ -1,6 +1,6 @@
 """What was not considered when something was chosen from the shelf, and why: nothing is left out in silence."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,7 +9,7 @@ Why = Literal["weight", "fibre", "purpose", "tex", "quantity", "colour", "set as
 IN_WORDS: dict[str, str] = {
     "weight": "of another weight",
     "fibre": "of another fibre",
-    "purpose": "bobbin thread",
+    "purpose": "of bobbin thread",
     "tex": "of unknown tex",
     "quantity": "of unknown length",
     "colour": "of unknown colour",
@@ -27,6 +27,39 @@ class LeftOut:
     count: int
     why: Why
     labels: tuple[str, ...] = ()
+
+
+def spools_of(maker: str, range: str) -> str:
+    """Return what spools of a range are called where they are left out.
+
+    >>> spools_of("Skerry", "Sixty")
+    'spools of Skerry Sixty'
+    """
+    return f"spools of {maker} {range}"
+
+
+def also_set_aside(
+    left_out: Sequence[LeftOut], labels_of: Mapping[str, Iterable[str]]
+) -> tuple[LeftOut, ...]:
+    """Return what is left out with labelled things that are set aside too, by what they are.
+
+    One that is listed for another reason stays there.
+
+    >>> known = [LeftOut("spools of Forty", 1, "set aside", ("S1",)), LeftOut("spools of Sixty", 1, "weight", ("S9",))]
+    >>> [(each.count, each.labels) for each in also_set_aside(known, {"spools of Forty": ["S2"], "rolls": ["S9"]})]
+    [(1, ('S9',)), (2, ('S1', 'S2'))]
+    """
+    listed = {label for each in left_out for label in each.labels}
+    before = {each.what: each.labels for each in left_out if each.why == "set aside"}
+    added = {
+        what: tuple(label for label in labels if label not in listed) for what, labels in labels_of.items()
+    }
+    whats = dict.fromkeys((*before, *added))
+    aside = {what: (*before.get(what, ()), *added.get(what, ())) for what in whats}
+    return (
+        *(each for each in left_out if each.why != "set aside"),
+        *(LeftOut(what, len(labels), "set aside", labels) for what, labels in aside.items() if labels),
+    )
 
 
 def left_out_as_data(left_out: Iterable[LeftOut]) -> list[dict[str, object]]:

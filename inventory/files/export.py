@@ -139,6 +139,9 @@ def _shades(records: Records | None) -> Iterator[Line]:
             "tex": range.tex,
             "tex_is_nominal": range.tex_is_nominal,
             "weight_label": range.weight_label,
+            "washing": range.washing,
+            "needle": range.needle,
+            "most_stitches_per_minute": range.most_stitches_per_minute,
         }
         put_ups: list[PutUp] = list(range.put_ups.all())
         for put_up in put_ups:

@@ -301,7 +301,9 @@ def _wanted_by_jobs(
         takes("stitches", replace(about, quantity=_stitches(job, plan)))
         for key, need in found.items():
             wanted[key].append(need)
-    return wanted, unclear, shelves.whole.left_out
+    # What open jobs hold is theirs to use; what others hold is nobody else's.
+    shelves.set_aside(but_not={job.holder for job in jobs})
+    return wanted, unclear, shelves.shelf.left_out
 
 
 def _bobbins_wanted(

@@ -131,11 +131,6 @@ def machine_learned(machine: Machine) -> MachineLearned:
     return MachineLearned(machine, tuple(factors), weighed.kept(), weighed.changes(), tuple(weighed.told))
 
 
-def learned_factors(machine: Machine) -> list[LearnedFactor]:
-    """Return every factor that ``machine`` has observations for, needle thread first."""
-    return list(machine_learned(machine).factors)
-
-
 def observe(
     machine: Machine,
     kind: str,

@@ -22,7 +22,7 @@ MOST_LIBRARY_FILES = 500
 class SearchForm(forms.Form):
     """What a person looks for; every field can stand in a page's address."""
 
-    q = forms.CharField(label="Name or tag", required=False, max_length=120)
+    q = forms.CharField(label="Name, tag or folder", required=False, max_length=120)
     hoop = forms.ModelChoiceField(
         queryset=Hoop.objects.all(), label="Fits hoop", required=False, empty_label="any"
     )

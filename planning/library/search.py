@@ -26,6 +26,7 @@ from inventory.compute.colour.lab import Lab, delta_e_00, labs_from_hexes
 from inventory.compute.errors import WorkshopError
 from planning.facts.layers import recipe_in_words
 from planning.library.designs import stored_name
+from planning.library.folders import designs_in_folders
 from planning.library.photos import keep_photo
 from planning.library.variants import promote_variant
 from planning.models import Block, Design, Fabric, Hoop, StitchOutNote, Tag
@@ -73,7 +74,8 @@ def find_designs(search: DesignSearch) -> DesignQuerySet:
     # The type checker gives annotated rows a type of their own, which no later filter returns.
     found: Any = counted.defer("outline", "warnings")
     for word in search.words.split():
-        found = found.filter(Q(name__icontains=word) | Q(pk__in=_tagged_like(word)))
+        folders = set(designs_in_folders(word))
+        found = found.filter(Q(name__icontains=word) | Q(pk__in=_tagged_like(word)) | Q(pk__in=folders))
     if search.hoop is not None:
         found = found.fitting(
             field_width_mm=search.hoop.field_width_mm, field_height_mm=search.hoop.field_height_mm

@@ -273,3 +273,9 @@ class ImportedFile(models.Model):
     def shown(self) -> str:
         """Its name as the person knows it: what came through the browser is numbered in front."""
         return self.path if self.modified_ns is not None else self.path.partition("/")[2] or self.path
+
+    @property
+    def where(self) -> str:
+        """What the reason of a refusal leaves open: the folder, where it names the file, or else the file."""
+        folder, _, name = self.shown.rpartition("/")
+        return folder if name in self.reason else self.shown

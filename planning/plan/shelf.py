@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
-from inventory.compute.left_out import LeftOut, Why
+from inventory.compute.left_out import LeftOut, Why, spools_of
 from inventory.compute.names.weight_labels import same_weight
 from inventory.models import (
     BobbinBatch,
@@ -31,6 +31,11 @@ from planning.compute.stabilizer.supply import StabilizerStock
 from planning.plan.bobbins import bobbins_by_kind
 
 NOTHING: Mapping[int, int] = MappingProxyType({})
+_STABILIZER = {
+    StockItem.Kind.ROLL: "rolls of stabilizer",
+    StockItem.Kind.SHEETS: "packs of stabilizer",
+    StockItem.Kind.OFFCUT: "offcuts of stabilizer",
+}
 
 
 def shelf(
@@ -60,7 +65,7 @@ def shelf(
         left_out=(
             *_spools_left_out(known, spools, own, fibre=fibre, weight_label=weight_label),
             *_never_sold(shades, offers),
-            *_off_the_shelf(),
+            *_not_counted_on(),
         ),
         notes=_without_a_weight(wanted, spools, weight_label=weight_label),
     )
@@ -139,11 +144,8 @@ def _spools_left_out(
         if why is None and spool.reserved > own.get(spool.pk, 0):
             why = "set aside"
         if why is not None:
-            found[str(shade.range), why].append(spool.label)
-    return [
-        LeftOut(f"spools of {range}", len(labels), why, tuple(labels))
-        for (range, why), labels in found.items()
-    ]
+            found[spools_of(shade.range.maker, shade.range.name), why].append(spool.label)
+    return [LeftOut(what, len(labels), why, tuple(labels)) for (what, why), labels in found.items()]
 
 
 def _never_sold(shades: Iterable[OwnedShade], offers: Mapping[int, tuple[PackOffer, ...]]) -> list[LeftOut]:
@@ -152,9 +154,23 @@ def _never_sold(shades: Iterable[OwnedShade], offers: Mapping[int, tuple[PackOff
     return [LeftOut("shades of the catalogue", count, "no seller")] if count else []
 
 
-def _off_the_shelf() -> list[LeftOut]:
-    count = Spool.objects.filter(retired_at__isnull=False).count()
-    return [LeftOut("spools", count, "retired")] if count else []
+def _not_counted_on() -> list[LeftOut]:
+    """Return the stabilizer on the shelf of which nobody knows how much it is, and how many spools are off it."""
+    retired = Q(kind=StockItem.Kind.SPOOL, retired_at__isnull=False)
+    unknown = Q(kind__in=_STABILIZER, retired_at__isnull=True, known=StockItem.Known.UNKNOWN)
+    found: dict[str, list[str]] = defaultdict(list)
+    for kind, label in (
+        StockItem.objects.filter(retired | unknown).order_by("label").values_list("kind", "label")
+    ):
+        found[kind].append(label)
+    gone = len(found.pop(StockItem.Kind.SPOOL, ()))
+    return [
+        *(
+            LeftOut(_STABILIZER[StockItem.Kind(kind)], len(labels), "quantity", tuple(labels))
+            for kind, labels in found.items()
+        ),
+        *([LeftOut("spools", gone, "retired")] if gone else []),
+    ]
 
 
 def _without_a_weight(

@@ -35,7 +35,12 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
     bare = [thread for thread in plan.threads if not thread.is_asked]
     lines = [*_size_lines(plan), *_bare_lines(bare, plan, units)]
     if not counted and not bare and not plan.too_big:
-        every = "Every colour, the bobbins and the stabilizer do for the whole batch."
+        planned = (
+            "Every colour, the bobbins and the stabilizer do"
+            if plan.stabilizer
+            else "Every colour and the bobbins do"
+        )
+        every = f"{planned} for the whole batch."
         return AnswerInWords(
             f"Enough for all {plan.pieces.total} pieces", (every, *_wish_lines(plan), *lines), plan.verdict
         )

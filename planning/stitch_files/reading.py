@@ -24,7 +24,7 @@ from inventory.processes.children import (
     StandingReaders,
     ask_once,
 )
-from planning.compute.stitches.plausibility import signs_of_damage
+from planning.compute.stitches.plausibility import end_not_held, signs_of_damage
 from planning.compute.stitches.walk import (
     COLOUR_CHANGE,
     END,
@@ -257,6 +257,7 @@ def understood(
                 record_limit_tenths=known.record_limit_tenths,
                 moves_are_stitches=known.moves_are_stitches,
             ),
+            *end_not_held(walked.blocks),
             *_ending_warnings(header, asked),
         ),
         size_bytes=len(asked.data),

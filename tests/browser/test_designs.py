@@ -1,27 +1,21 @@
 """The library in a browser: drop files, find a design, recolour it from a list, by keyboard, narrow and dark."""
 
-import base64
 from datetime import timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from planning.library.designs import keep_design
 from planning.library.importing import carry_out, receive_files
 from planning.models import Design, ImportRun
 from planning.stitch_files.reading import read_design_file
+from tests.browser.dropping import drop
 from tests.factories import NOW, a_shade, a_spool
 from tests.planning.written_files import file_bytes, pennant
 
 RED, BLUE, GOLD = "#b01c2e", "#1c2b8d", "#f0c020"
-DROP = """files => {
-  const data = new DataTransfer();
-  for (const [name, content] of files)
-    data.items.add(new File([Uint8Array.from(atob(content), c => c.charCodeAt(0))], name));
-  return data;
-}"""
 
 
 @pytest.fixture
@@ -31,13 +25,6 @@ def keep(stitch_file):
         return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
 
     return _keep
-
-
-def drop(page: Page, files: list[tuple[str, bytes]]) -> None:
-    """Drop files on the page as from a desktop."""
-    encoded = [[name, base64.b64encode(content).decode()] for name, content in files]
-    data = page.evaluate_handle(DROP, encoded)
-    page.locator(".drop").dispatch_event("drop", {"dataTransfer": data})
 
 
 def test_five_dropped_files_of_which_one_is_damaged_end_as_four_designs_and_one_reason(
@@ -230,7 +217,7 @@ def test_a_search_by_keyboard_that_narrows(signed_in, keep, axe_is_silent, fits)
     keep(RED, name="crew cap.pes")
     keep(BLUE, name="pennant.pes", stitches=260)
     page.goto("/designs/")
-    page.get_by_label("Name or tag").focus()
+    page.get_by_label("Name, tag or folder").focus()
     page.keyboard.type("penn")
     page.keyboard.press("Enter")
     expect(page.get_by_text("1 design found")).to_be_visible()

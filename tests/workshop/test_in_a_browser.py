@@ -6,10 +6,14 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import User
 from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
 
 pytest.importorskip("playwright")
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
+
+from workshop.people.members import opening_link
 
 pytestmark = [
     pytest.mark.browser,
@@ -87,7 +91,7 @@ def test_a_person_can_open_the_workshop_and_sign_out_without_javascript(
     browser: Browser, live_server: Any
 ) -> None:
     page = opened(browser, live_server, java_script_enabled=False, viewport={"width": 360, "height": 740})
-    page.goto("/")
+    page.goto(reverse("open_workshop", args=[opening_link(at=timezone.now())]))
     page.get_by_label("Your name").fill("robin")
     page.get_by_label("Password", exact=True).fill("quiet-harbour-7")
     page.get_by_label("Password, once more").fill("quiet-harbour-7")

@@ -106,7 +106,7 @@ ROUTES: dict[str, Asks] = {
             "today", "keep_job", "names_job", "quote", "edit_job", "hold_shades", "promise_job", "take_back_promise",
             "drop_job", "pick_up_job", "same_again", "confirm_delete_job", "delete_job", "design_import", "import_here",
             "design_describe", "design_favourite", "design_note_delete", "design_delete", "design_plan_with",
-            "design_set_apart", "design_colours", "design_colour_list", "design_colours_copy",
+            "design_set_apart", "design_join", "design_colours", "design_colour_list", "design_colours_copy",
             "design_colours_take_back", "setup", "setup_rules", "start_anew", "count_or_leave", "reset_back", "strip",
             "machine_changed", "change_back", "change_remembered",
             "strip_keep", "setup_add", "setup_record", "buying_draft", "order", "order_act",

@@ -23,7 +23,7 @@ from inventory.files.importing.fields import (
     metres,
 )
 from inventory.models import Offer, Shade, StabilizerProduct, StockItem, ThreadRange
-from inventory.models.threads import Fibre
+from inventory.models.threads import Fibre, Washing
 
 Kind = StockItem.Kind
 
@@ -133,6 +133,11 @@ class ShadeRowForm(RowForm):
     )
     tex_is_nominal = YesNoCell("yes where the tex is only what the weight label suggests.")
     weight_label = TextCell("The weight as it is sold, such as 40.", longest=12)
+    washing = WordCell("How hot the maker lets the thread be washed.", choices=Washing.choices)
+    needle = TextCell("The needle that the range asks for: size and point.", longest=40)
+    most_stitches_per_minute = WholeCell(
+        "The speed that the thread bears, in stitches a minute; blank: any.", low=1, high=10_000
+    )
     put_up = TextCell("A put-up of the range: how it is sold.", longest=40)
     put_up_length_m = metres("The thread on a full spool of that put-up, in m.", above_zero=True)
     put_up_tare_g = grams("The weight of that spool when empty, in g.")

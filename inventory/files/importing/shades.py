@@ -9,7 +9,9 @@ from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Row
 from inventory.models import EarlierCode, PutUp, Shade, ThreadRange
 
-_OF_RANGE = ("purpose", "fibre", "tex", "tex_is_nominal", "weight_label")
+_OF_RANGE = (
+    "purpose", "fibre", "tex", "tex_is_nominal", "weight_label", "washing", "needle", "most_stitches_per_minute",
+)  # fmt: skip
 
 
 class _Drafts:

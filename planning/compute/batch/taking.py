@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 
+from inventory.compute.left_out import also_set_aside, spools_of
 from planning.compute.batch.asked import Shelf
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.colour.choice import OwnedShade
@@ -36,6 +37,8 @@ def claims(plan: BatchPlan) -> dict[str, int]:
 def shelf_after(shelf: Shelf, claimed: Mapping[str, int], *, bobbins: int) -> Shelf:
     """Return ``shelf`` without what was claimed of it; things that are used up are gone.
 
+    What is claimed of spools is set aside for others, and told as left out, although their rest may be used.
+
     >>> from planning.compute.colour.choice import OwnedSpool
     >>> red = OwnedShade(1, 1, "", "", "R", "", "", None, (OwnedSpool(1, "S0001", 900, 0.0),))
     >>> left = shelf_after(Shelf((red,), None, ()), {"S0001": 400}, bobbins=0)
@@ -54,7 +57,18 @@ def shelf_after(shelf: Shelf, claimed: Mapping[str, int], *, bobbins: int) -> Sh
         if stock
         else None,
         stabilizer=tuple(_product_after(product, claimed) for product in shelf.stabilizer),
+        left_out=also_set_aside(shelf.left_out, _claimed_spools(shelf, claimed)),
     )
+
+
+def _claimed_spools(shelf: Shelf, claimed: Mapping[str, int]) -> dict[str, list[str]]:
+    """Return the labels of the spools of which something is claimed, by what they are spools of."""
+    found: dict[str, list[str]] = {}
+    for shade in shelf.shades:
+        for spool in shade.spools:
+            if claimed.get(spool.label, 0) > 0:
+                found.setdefault(spools_of(shade.maker, shade.range), []).append(spool.label)
+    return found
 
 
 def _shade_after(shade: OwnedShade, claimed: Mapping[str, int]) -> OwnedShade:

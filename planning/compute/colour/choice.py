@@ -1,8 +1,10 @@
 """A requested colour, the shades that may stand for it with their spools, and the one that is chosen."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.compute.colour.lab import Lab
+from inventory.compute.names.plain import hue_word
 from planning.compute.certainty.enough import combine_free
 
 
@@ -93,3 +95,19 @@ class Choice:
     near_enough: bool = False
     # Where the true difference lies, 95 times in a hundred, as far as both colours are known.
     between: tuple[float, float] | None = None
+
+
+def one_of_each_hue(shades: Sequence[OwnedShade], *, most: int) -> tuple[OwnedShade, ...]:
+    """Return up to ``most`` shades, of each basic colour the one with most thread, then those with most thread.
+
+    >>> def shade(id, lab, free_mm):
+    ...     return OwnedShade(id, 1, "", "", "", "", "", lab, (OwnedSpool(id, "", free_mm, 0.0),))
+    >>> reds = [shade(1, Lab(45, 60, 35), 900), shade(2, Lab(43, 58, 33), 5_000)]
+    >>> [each.id for each in one_of_each_hue([*reds, shade(3, Lab(15, 0, 0), 10), shade(4, None, 99)], most=3)]
+    [2, 3, 1]
+    """
+    longest = sorted(shades, key=lambda shade: -shade.free[0])
+    first = {hue_word(shade.lab): shade for shade in reversed(longest) if shade.lab is not None}
+    chosen = sorted(first.values(), key=lambda shade: -shade.free[0])
+    taken = {shade.id for shade in chosen}
+    return (*chosen, *(shade for shade in longest if shade.id not in taken))[:most]

@@ -1,12 +1,12 @@
 """Signs in the stitches themselves that a file is damaged: what nobody would sew."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import cos, radians
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.compute.stitches.walk import END, JUMP, STITCH, StitchRecords
+from planning.compute.stitches.walk import END, JUMP, STITCH, TRIM, BlockPath, StitchRecords
 from planning.compute.stitches.warnings import FileWarning, info, look
 
 LOOK = "Look at the design before it is sewn."
@@ -21,6 +21,14 @@ MOST_SPARE_JUMPS = 24
 LONG_TENTHS = 80
 LEAST_TURN, MOST_TURN = cos(radians(60)), cos(radians(150))
 WINDOW, MOST_IN_WINDOW = 16, 3
+# The needle holds a thread with some stitches in one place; so many in a row tear the cloth. Common practice.
+TINY_TENTHS, MOST_TINY = 2, 40
+# A writer cuts once; some repeat it. Common practice, no source.
+MOST_CUTS = 8
+# Fewer stitches than these hold no thread; a single letter has more. Common practice, no source.
+FEWEST_STITCHES = 20
+# Small stitches hold both ends of a thread, or neither: common practice. So many threads show a file's habit.
+HOLDING_TENTHS, HOLDING_STEPS, LEAST_HELD, LEAST_OF_A_RUN = 12, 2, 6, 8
 
 
 def signs_of_damage(
@@ -66,6 +74,18 @@ def signs_of_damage(
             f"{_stitches(erratic)} longer than {LONG_TENTHS / 10:g} mm and go anywhere, from stitch "
             f"{number[erratic.argmax()]:,} on: the file may be damaged. {LOOK}"
         )
+    tiny = sewn & (np.maximum(np.abs(dx), np.abs(dy)) <= TINY_TENTHS)
+    at, row = _longest_row(tiny)
+    if row > MOST_TINY:
+        yield look(
+            f"{row:,} stitches in a row, from stitch {number[at]:,} on, pierce one place: the file may be damaged. "
+            f"{LOOK}"
+        )
+    _, cuts = _longest_row(command == TRIM)
+    if cuts > MOST_CUTS:
+        yield look(f"{cuts:,} cuts follow each other without a stitch: the file may be damaged. {LOOK}")
+    if 0 < number[-1:].sum() < FEWEST_STITCHES:
+        yield look(f"The file holds no more than {number[-1]:,} stitches: check that nothing is missing.")
     spare = _most_spare_jumps(dx, dy, command, record_limit_tenths=record_limit_tenths)
     if spare > MOST_SPARE_JUMPS:
         yield look(f"{spare:,} moves in a row lead nowhere: the file may be damaged. {LOOK}")
@@ -84,6 +104,39 @@ def _erratic(
     for k in range(MOST_IN_WINDOW + 1):
         found[at[close + k]] = True
     return found
+
+
+def end_not_held(blocks: Sequence[BlockPath]) -> Iterator[FileWarning]:
+    """Yield that the last thread is not held at its end where every other one is: a file that was cut off.
+
+    Holding means that two of the last four steps of a run are small.
+    """
+    runs = [
+        run
+        for block in blocks
+        for run in np.split(block.points_mm, block.run_starts[1:])
+        if len(run) >= LEAST_OF_A_RUN
+    ]
+    held = [_is_held(run) for run in runs]
+    if len(held) > LEAST_HELD and not held[-1] and all(held[:-1]):
+        yield look(
+            f"Small stitches hold the end of each of {len(held) - 1:,} threads, and not that of the last: "
+            "stitches may be missing at the end. Compare it with the original."
+        )
+
+
+def _is_held(run: NDArray[np.float64]) -> bool:
+    steps = np.hypot(*np.diff(run[-5:], axis=0).T) * 10
+    return int(np.count_nonzero(steps <= HOLDING_TENTHS)) >= HOLDING_STEPS
+
+
+def _longest_row(which: NDArray[np.bool_]) -> tuple[int, int]:
+    """Return where the longest unbroken row starts, and how long it is."""
+    edges = np.flatnonzero(np.diff(which, prepend=False, append=False))
+    if not edges.size:
+        return 0, 0
+    longest = int((edges[1::2] - edges[::2]).argmax())
+    return int(edges[2 * longest]), int(edges[2 * longest + 1] - edges[2 * longest])
 
 
 def _most_spare_jumps(

@@ -85,4 +85,4 @@ class Command(WorkshopCommand):
             f"{run.refused} refused. {run.passed_over} other files were left alone."
         )
         for file in refused:
-            self.stderr.write(f"{file.shown}: {file.reason}")
+            self.stderr.write(f"{file.reason} ({file.where})" if file.where else file.reason)

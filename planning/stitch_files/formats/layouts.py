@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 
 from planning.compute.stitches.warnings import FileWarning, info, look
 from planning.stitch_files.formats.claims import tbf_claims
-from planning.stitch_files.formats.signatures import le16, le32
+from planning.stitch_files.formats.signatures import SEW_STITCHES_AT, le16, le32
 
 KNOWN_PES_VERSIONS = frozenset(
     b"#PES" + version
@@ -15,6 +15,7 @@ KNOWN_PES_VERSIONS = frozenset(
 )
 
 
+_MARK = 0x80  # of a command in files of byte pairs
 DAMAGED = "the file is damaged. Compare it with the original."
 
 
@@ -92,6 +93,55 @@ def pairs_oddities(data: bytes) -> Iterator[FileWarning]:
         yield look(
             f"The file has {len(data):,} bytes where an even number belongs: one is missing or too many."
         )
+
+
+def exp_oddities(data: bytes) -> Iterator[FileWarning]:
+    """Yield what is odd about the pairs of an EXP file."""
+    yield from pairs_oddities(data)
+    yield from _odd_pairs(data, 0, cut=0x80)
+
+
+def sew_oddities(data: bytes) -> Iterator[FileWarning]:
+    """Yield what is odd about the pairs of a SEW file."""
+    yield from pairs_oddities(data)
+    yield from _odd_pairs(data, SEW_STITCHES_AT, cut=None)
+
+
+def _odd_pairs(data: bytes, at: int, *, cut: int | None) -> Iterator[FileWarning]:
+    """Yield how many pairs from a place on no writer would have written, and whether they end inside a command.
+
+    A pair that starts with 0x80 is a command and the next one its move; ``cut`` is the command that cuts the thread
+    and moves nowhere. No writer makes a step of -128: that byte is the mark of commands.
+    """
+    firsts, seconds = data[at::2], data[at + 1 :: 2]
+    firsts = firsts[: len(seconds)]
+    commands = _commands(firsts)
+    odd = {place for place in _places(seconds, _MARK) if place not in commands}
+    for place in commands:
+        if place + 1 < len(firsts):
+            move = firsts[place + 1], seconds[place + 1]
+            # Writers put 7 behind a cut, or nothing.
+            if _MARK in move or (seconds[place] == cut and move not in ((7, 0), (0, 0))):
+                odd.add(place + 1)
+    yield from _impossible(len(odd), len(firsts))
+    if len(firsts) - 1 in commands:
+        yield look(f"The file ends inside a command, at byte {len(data):,}: stitches may be missing.")
+
+
+def _commands(firsts: bytes) -> set[int]:
+    """Return which pairs are commands: those with the mark that are not the move of the command before."""
+    found: set[int] = set()
+    for place in _places(firsts, _MARK):
+        if place - 1 not in found:
+            found.add(place)
+    return found
+
+
+def _places(where: bytes, value: int) -> Iterator[int]:
+    at = where.find(value)
+    while at >= 0:
+        yield at
+        at = where.find(value, at + 1)
 
 
 def jef_oddities(data: bytes) -> Iterator[FileWarning]:

@@ -54,6 +54,7 @@ ENDS_IN_HEADER = "it ends inside its header"
 NO_STITCHES_YET = "it ends before its stitches start"
 # Where in the block of a PES or PEC file the stitches start, and two marks of which a sound block has both.
 PEC_STITCHES_AT = 532
+SEW_STITCHES_AT = 0x1D78
 _PEC_MARKS = ((0, b"LA:"), (517, b"\x31\xff\xf0"))
 
 
@@ -132,7 +133,7 @@ def hus_problem(data: bytes) -> str | None:
 def sew_problem(data: bytes) -> str | None:
     if le16(data, 0) > 1000:
         return "its header counts far too many colours"
-    return ENDS_IN_HEADER if len(data) <= 0x1D78 else None
+    return ENDS_IN_HEADER if len(data) <= SEW_STITCHES_AT else None
 
 
 def u01_problem(data: bytes) -> str | None:

@@ -83,7 +83,8 @@ def _changed(request: HttpRequest) -> str:
         return forget([int(pk) for pk in sent.getlist("forget") if pk.isdecimal()], at=at)
     if "file" in request.FILES:
         return _imported(request)
-    return remember([_answer(request)], at=at, by=request.user)
+    answers = [_of_block(each) for each in sent.getlist("blocks")] or [_answer(request)]
+    return remember(answers, at=at, by=request.user)
 
 
 def _answer(request: HttpRequest) -> ColourAnswer:
@@ -96,6 +97,16 @@ def _answer(request: HttpRequest) -> ColourAnswer:
     design = get_object_or_404(Design, sha256=sha256) if sha256 else None
     number = int(block) if block.isdecimal() else None
     return ColourAnswer(colour_written(written) if written else "", shade, design, number)
+
+
+def _of_block(written: str) -> ColourAnswer:
+    """Return the answer for a block without a colour, sent as the design's SHA-256, the block and the shade's id."""
+    sha256, block, shade = (*written.split("."), "", "", "")[:3]
+    if not (block.isdecimal() and shade.isdecimal()):
+        raise WorkshopError("What was sent names no block and shade. Open the plan again.")
+    return ColourAnswer(
+        "", get_object_or_404(Shade, pk=shade), get_object_or_404(Design, sha256=sha256), int(block)
+    )
 
 
 def _imported(request: HttpRequest) -> str:

@@ -13,7 +13,7 @@ from planning.compute.batch.plan import BatchPlan
 from planning.jobs.pinning import ShadeChanges, change_pins, pin_all
 from planning.models import Job
 from planning.plan.pins import full_name, written_block, written_pin
-from planning.views.plan.pins import shade_words
+from planning.views.plan.pins import chosen_pins, shade_words
 
 
 @require_POST
@@ -29,7 +29,7 @@ def change_held(request: HttpRequest, pk: int) -> HttpResponse:
             )
         else:
             changes = ShadeChanges(
-                pin=[written for written in sent.getlist("pin") if written],
+                pin=[*filter(None, sent.getlist("pin")), *chosen_pins(sent)],
                 unpin=sent.getlist("unpin"),
                 leave_out=sent.getlist("leave_out"),
                 use_again=sent.getlist("use_again"),

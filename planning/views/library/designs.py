@@ -1,6 +1,7 @@
 """Designs: the list, one design, and what a person says of it."""
 
 import io
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
@@ -15,6 +16,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.kept_files import DamagedFile, FileNotKept, read_kept
 from planning.library.colours import known_shades
 from planning.library.designs import asked_from_record, designs_by_id, kept_file
+from planning.library.folders import MOST_NAMED, folders_of
 from planning.library.forms import DescribeForm, SearchForm, StitchOutForm
 from planning.library.photos import MOST_BYTES, photo_bytes
 from planning.library.pictures import PlanPicture, plan_pictures
@@ -28,7 +30,7 @@ from planning.library.search import (
     what_needs,
     with_what_a_list_shows,
 )
-from planning.library.variants import all_variants, plan_with, set_apart
+from planning.library.variants import all_variants, join, near_duplicates, plan_with, set_apart
 from planning.models import Design, StitchOutNote
 from planning.plan.ask import Question, plan
 
@@ -53,7 +55,7 @@ def designs(request: HttpRequest) -> HttpResponse:
             "form": form,
             "page_obj": page,
             "page_numbers": page.paginator.get_elided_page_range(page.number, on_each_side=1),
-            "rows": [_row(design) for design in page],
+            "rows": _rows(page),
             "asks": asks,
             "any_kept": page.paginator.count > 0 or Design.objects.exists(),
         },
@@ -61,9 +63,18 @@ def designs(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _row(design: Design) -> dict[str, Any]:
-    formats = dict.fromkeys([design.format, *(variant.format for variant in design.variants.all())])
-    return {"design": design, "formats": list(formats), "blocks": list(design.blocks.all())}
+def _rows(page: Iterable[Design]) -> list[dict[str, Any]]:
+    designs = list(page)
+    folders = folders_of(designs)
+    return [
+        {
+            "design": design,
+            "formats": list(dict.fromkeys([design.format, *(each.format for each in design.variants.all())])),
+            "blocks": list(design.blocks.all()),
+            "folders": folders.get(design.pk, [])[:MOST_NAMED],
+        }
+        for design in designs
+    ]
 
 
 @require_safe
@@ -88,6 +99,8 @@ def _design_page(
             "by_hand": any(block.chosen_by_hand or block.same_thread for block in blocks),
             "uncoloured": sum(not block.hex for block in blocks),
             "variants": all_variants(found),
+            "alike": near_duplicates(found),
+            "folders": folders_of([found]).get(found.pk, ()),
             "tags": found.tags.all(),
             "stitch_outs": found.stitch_outs.select_related("by"),
             "note_form": note_form,
@@ -230,6 +243,20 @@ def design_plan_with(request: HttpRequest, pk: int) -> HttpResponse:
         f"Plans use the {found.format} file from now on. Jobs that were kept before go on with theirs.",
     )
     return redirect("design", found.pk)
+
+
+@require_POST
+def design_join(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make a design a variant of another that holds nearly the same stitches."""
+    found = get_object_or_404(Design, pk=pk)
+    first = get_object_or_404(Design, pk=request.POST.get("with") or 0)
+    try:
+        join(found, first)
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+        return redirect("design", found.pk)
+    messages.success(request, f"{found.name} ({found.format}) is kept beside {first.name}, which plans use.")
+    return redirect("design", first.pk)
 
 
 @require_POST

@@ -1,6 +1,6 @@
 """Today: ask whether there is enough; the plan sheet answers."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -40,10 +40,19 @@ from planning.plan.words import (
     shown_verdict,
 )
 from planning.views.jobs.held_shades import held_by, pin_acts
-from planning.views.plan.pins import left_out, pin_links, shades_to_choose, to_remember
+from planning.views.plan.pins import (
+    left_out,
+    pin_links,
+    shades_to_choose,
+    to_keep,
+    to_remember,
+    with_choices,
+)
 from planning.views.plan.seen import pictures_seen, viewers
 
 RECENT = 12
+# What an address says of shades, and of which designs it was said, where a question is changed.
+PIN_FIELDS, PINNED_FOR = ("pin", "exclude"), "pinned_for"
 # A page lists so many rethreads; from there on the hoopings repeat themselves.
 MOST_RETHREADS = 60
 
@@ -51,7 +60,6 @@ MOST_RETHREADS = 60
 @require_http_methods(["GET", "HEAD", "POST"])
 def today(request: HttpRequest) -> HttpResponse:
     """Ask the question: stitch files or kept designs, pieces, fabric, machine."""
-    recent = Design.objects.listed().order_by("-added_at", "-id")[:RECENT]
     refusals: list[Refusal] = []
     kept: list[Design] = []
     if request.method == "POST":
@@ -67,7 +75,7 @@ def today(request: HttpRequest) -> HttpResponse:
             )
             designs = [*given["design"], *kept]
             if not refusals:
-                return redirect(sheet_address(form, designs))
+                return redirect(sheet_address(form, designs, pins=_pins_kept(request.POST, designs)))
             for refusal in refusals:
                 form.add_error("stitch_files", refusal.reason)
     else:
@@ -78,9 +86,10 @@ def today(request: HttpRequest) -> HttpResponse:
         "planning/today.html",
         {
             "form": form,
-            "recent": recent,
+            "recent": _to_tick(chosen),
             "chosen": chosen,
             "refusals": refusals,
+            "pins": _pins(request),
             # What was asked and not understood is put right before the day goes on.
             **({} if form.is_bound else _day(request)),
         },
@@ -94,7 +103,31 @@ def _day(request: HttpRequest) -> dict[str, Any]:
     return {"agenda": asked, "today": today, "running": [(each, new_key()) for each in asked.running]}
 
 
-def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
+def _to_tick(chosen: set[str]) -> list[Design]:
+    """Return the designs to tick: those that are chosen, however old, and then the newest ones."""
+    listed = Design.objects.listed().order_by("-added_at", "-id")
+    ticked = list(listed.filter(pk__in=[pk for pk in chosen if pk.isdecimal()]))
+    return ticked + list(listed.exclude(pk__in=[design.pk for design in ticked])[:RECENT])
+
+
+def _pins(request: HttpRequest) -> list[tuple[str, str]]:
+    """Return what the question's address pins and leaves out, and which designs that was said of."""
+    sent = request.POST if request.method == "POST" else request.GET
+    pins = [(name, value) for name in PIN_FIELDS for value in sent.getlist(name) if value]
+    if not pins:
+        return []
+    of = sent.get(PINNED_FOR) or ",".join(sent.getlist("design"))
+    return [*pins, (PINNED_FOR, of)]
+
+
+def _pins_kept(sent: QueryDict, designs: list[Design]) -> list[tuple[str, str]]:
+    """Return the pins of a question that was changed, as long as it asks for the same designs: they name blocks."""
+    if set(sent.get(PINNED_FOR, "").split(",")) != {str(design.pk) for design in designs}:
+        return []
+    return [(name, value) for name in PIN_FIELDS for value in sent.getlist(name) if value]
+
+
+def sheet_address(form: QuestionForm, designs: list[Design], *, pins: Sequence[tuple[str, str]] = ()) -> str:
     """Return the address of the plan sheet that answers the form for ``designs``."""
     given = form.cleaned_data
     fields: list[tuple[str, object]] = [("design", design.pk) for design in dict.fromkeys(designs)]
@@ -104,12 +137,15 @@ def sheet_address(form: QuestionForm, designs: list[Design]) -> str:
     fields += [("copies", given["copies"])] if given["copies"] != 1 else []
     fields += [("needed_on", given["needed_on"].isoformat())] if given["needed_on"] else []
     fields += [("strictness", given["strictness"])] if given["strictness"] != Strictness.PICTURE else []
-    return f"{reverse('plan_sheet')}?{urlencode(fields)}"
+    return f"{reverse('plan_sheet')}?{urlencode([*fields, *pins])}"
 
 
 @require_safe
 def plan_sheet(request: HttpRequest) -> HttpResponse:
     """Answer the question in the page's address; nothing is saved, so the page can be kept and sent."""
+    chosen = with_choices(request.GET)
+    if chosen is not None:
+        return redirect(f"{reverse('plan_sheet')}{chosen}")
     form = QuestionForm(request.GET)
     if not form.is_valid():
         return render(request, "planning/question_unclear.html", {"form": form}, status=422)
@@ -153,6 +189,7 @@ def plan_context(
     """
     looking = seen if seen is not None else address if address is not None else QueryDict()
     several = len(plan.designs) > 1
+    bare = [thread for thread in plan.threads if not thread.is_asked]
     told = [warning for design in plan.designs for warning in design.graded_warnings]
     rows = [
         thread_row(thread, several=several) | {"remember": to_remember(thread, plan)}
@@ -171,7 +208,8 @@ def plan_context(
         "left_out": left_out(address) if address else [],
         "not_considered": left_out_in_words(plan.left_out),
         "choose": [
-            shades_to_choose(thread, units, several=several) for thread in plan.threads if not thread.is_asked
+            shades_to_choose(thread, units, number=number, of=len(bare), several=several)
+            for number, thread in enumerate(bare, 1)
         ]
         if job is None or job.state == Job.State.DRAFT
         else [],
@@ -179,6 +217,7 @@ def plan_context(
             (name, value) for name, values in (address or QueryDict()).lists() for value in values if value
         ],
         "pins_to_type": pins_to_type(plan),
+        "to_keep": to_keep(plan),
         "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
         "plan": plan,
         "pictures": pictures_seen(plan_pictures(plan), looking.get("seen") or ""),
@@ -244,6 +283,8 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
         "colour_text": thread.given_up.text if thread.given_up and thread.given_up.buy else "",
         "between": between_in_words(thread.choice),
         "grade": grade_in_words(thread.choice.grade) if thread.choice.grade else "",
+        # A wish is of a screen or a palette: what differs from it need not differ from any thread.
+        "beside": "Beside the file's colour: " if thread.given_up and thread.given_up.word != "near" else "",
         "sure": None if thread.verdict == "unknown" else thread.p_enough,
     }
 

@@ -9,9 +9,15 @@ from inventory.compute.names.plain import plain_name
 from inventory.compute.units import Units
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
-from planning.compute.colour.choice import OwnedShade
+from planning.compute.colour.choice import OwnedShade, one_of_each_hue
 from planning.compute.colour.sources import is_wish
 from planning.plan.pins import full_name, written_block, written_blocks, written_pin
+
+# The fields in which the form of shades to choose sends the choice for each block.
+CHOICE = "choice-"
+# So many shades of different hues are shown for a block, fewer where there are many; all others stand in a list.
+MOST_SHOWN, MOST_SHOWN_OF_MANY, FEW_BLOCKS = 12, 5, 6
+MOST_LISTED, MOST_LISTED_OF_MANY = 300, 60
 
 
 def pin_links(thread: PlannedThread, address: QueryDict, *, several: bool) -> dict[str, Any]:
@@ -55,20 +61,64 @@ def to_remember(thread: PlannedThread, plan: BatchPlan) -> dict[str, Any] | None
     }
 
 
-def shades_to_choose(thread: PlannedThread, units: Units, *, several: bool) -> dict[str, Any]:
-    """Return a block without a colour and the owned shades that surely have enough metres for it, to choose from."""
+def shades_to_choose(
+    thread: PlannedThread, units: Units, *, number: int, of: int, several: bool
+) -> dict[str, Any]:
+    """Return a block without a colour, one ``of`` so many, and the owned shades that surely have enough for it.
+
+    A few of different hues are shown, ``more`` has all others. ``field`` is the name that its choice is sent under.
+    """
+    first = one_of_each_hue(thread.may_have, most=MOST_SHOWN if of <= FEW_BLOCKS else MOST_SHOWN_OF_MANY)
+    shown = {shade.id for shade in first}
+    others = [shade for shade in thread.may_have if shade.id not in shown]
+    # A page of thousands of options is read by nobody: of many, those with most thread.
+    listed = MOST_LISTED if of <= FEW_BLOCKS else MOST_LISTED_OF_MANY
+    if len(others) > listed:
+        others = sorted(others, key=lambda shade: -shade.free[0])[:listed]
+
+    def option(shade: OwnedShade) -> dict[str, Any]:
+        return {
+            "written": written_pin(thread.blocks[0], shade, several=several),
+            "words": f"{shade_words(shade)}, {plain_name(shade.lab) if shade.lab else 'colour not known'}: "
+            f"{format_length(round(shade.free[0]), unit=units.length, places=0)} free",
+            "name": shade_words(shade),
+            "hex": shade.hex,
+            "free_mm": shade.free[0],
+        }
+
     return {
+        "field": f"{CHOICE}{number}",
         "blocks": written_blocks(thread.blocks, several=several),
         "needed_mm": thread.needed_mm,
-        "options": [
-            {
-                "written": written_pin(thread.blocks[0], shade, several=several),
-                "words": f"{shade_words(shade)}, {plain_name(shade.lab) if shade.lab else 'colour not known'}: "
-                f"{format_length(round(shade.free[0]), unit=units.length, places=0)} free",
-            }
-            for shade in thread.may_have
-        ],
+        "options": [option(shade) for shade in first],
+        "more": [option(shade) for shade in others],
+        "unlisted": len(thread.may_have) - len(first) - len(others),
     }
+
+
+def chosen_pins(sent: QueryDict) -> list[str]:
+    """Return the pins that the form of ``shades_to_choose`` sent: of each block the last that is no blank."""
+    chosen = {name: [each for each in sent.getlist(name) if each] for name in sent if name.startswith(CHOICE)}
+    return [written[-1] for written in chosen.values() if written]
+
+
+def with_choices(address: QueryDict) -> str | None:
+    """Return the address in which what was chosen is pinned, or None where nothing was chosen."""
+    chosen = chosen_pins(address)
+    changed = address.copy()
+    for name in [name for name in changed if name.startswith(CHOICE)]:
+        del changed[name]
+    return _with(changed, pin=[*filter(None, address.getlist("pin")), *chosen]) if chosen else None
+
+
+def to_keep(plan: BatchPlan) -> list[str]:
+    """Return what is pinned to blocks without a colour and not remembered yet, as ``change_remembered`` takes it."""
+    return [
+        f"{plan.designs[design].sha256}.{block}.{thread.choice.shade.id}"
+        for thread in plan.threads
+        if not thread.hex and thread.is_pinned and not thread.is_remembered and thread.choice.shade
+        for design, block in thread.blocks
+    ]
 
 
 def left_out(address: QueryDict) -> list[dict[str, str]]:

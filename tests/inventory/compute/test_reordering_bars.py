@@ -10,9 +10,10 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy.special import gammaincinv
 
 from inventory.compute.demand import WINDOW_WEEKS, weekly_demand
-from inventory.compute.lead_time_use import ShelfUse, gamma_quantile
+from inventory.compute.lead_time_use import ShelfUse
 from inventory.compute.reordering import lead_time_demand, reorder_point, safety_stock
 
 pytestmark = pytest.mark.thorough
@@ -20,6 +21,14 @@ pytestmark = pytest.mark.thorough
 HISTORY, WEEKS, STREAMS, PACK = 78, 104, 50, 2.0  # packs are small against a week's use
 Stream = Callable[[np.random.Generator], np.ndarray]
 EVERY = np.arange(HISTORY + WEEKS + 8)
+
+
+def gamma_quantile(share: float, *, mean: float, sd: float) -> float:
+    """Return the quantile of a gamma distribution with this mean and standard deviation."""
+    if sd <= 1e-12 * mean or mean <= 0:
+        return mean
+    shape = (mean / sd) ** 2
+    return float(gammaincinv(shape, share)) * sd**2 / mean
 
 
 def about(mean: np.ndarray | float, cv: float) -> Stream:

@@ -74,8 +74,9 @@ def a_workshop() -> None:
     a_put_up(thread, metres=1000, tare_mg=12_345)
     a_put_up(thread, metres=5000, tare_mg=None)
     ThreadRange.objects.create(
-        maker="Tern", name="Nothing yet", tex=100 / 3, purpose="bobbin", fibre="cotton"
-    )
+        maker="Tern", name="Nothing yet", tex=100 / 3, purpose="bobbin", fibre="cotton", washing="boiled",
+        needle="75/11 light ball", most_stitches_per_minute=650,
+    )  # fmt: skip
     a_spool(shade, place=a_place("wall, left; 2"), lot="-1", price_each=Decimal("4.20"))
     weighed = a_spool(shade, left_m=500)
     ledger.find(weighed, quantity=123_456, finding=Finding(1234.567_891_234, "weighed"), **act())

@@ -13,7 +13,6 @@ from planning.facts.learning import (
     kept_in_words,
     learned,
     learned_as_data,
-    learned_factors,
     machine_learned,
     take_back_change,
     tell_change,
@@ -58,7 +57,7 @@ def test_a_new_machine_starts_at_one_and_one_that_was_there_keeps_its_start(mach
 def test_an_odd_weigh_back_is_kept_marked_and_does_little(machine):
     for day, ratio in enumerate((*USUAL, 2.5)):
         weigh_back(machine, ratio, day=day)
-    (factor,) = learned_factors(machine)
+    (factor,) = machine_learned(machine).factors
     assert factor.counted == 11
     assert [judged.is_odd for _, judged in factor.observations] == [False] * 10 + [True]
     assert factor.factor.median == pytest.approx(1.05, abs=0.03)

@@ -147,3 +147,15 @@ def test_a_job_kept_from_a_sheet_keeps_the_pins_of_its_address(client, django_us
     kept = Job.objects.get(what="promised")
     assert kept.pinned_shades.get().shade.code == "R1"
     assert kept.left_out_shades.get().shade.code == "R3"
+
+
+def test_colours_chosen_by_block_on_the_page_of_a_job_are_held(client, django_user_model, stitch_file, job):
+    client.force_login(django_user_model.objects.create_superuser("morgan"))
+    path = stitch_file(RED, ROSE, name="rope.dst")
+    design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
+    bare = make_job(JobFacts("pennants", 5), designs=[design], at=NOW, by=None)
+    first, second = client.get(reverse("job", args=[bare.pk])).context["choose"]
+    sent = {first["field"]: "1=Skerry Forty R3", second["field"]: ["2=Skerry Forty R1", ""]}
+    client.post(reverse("hold_shades", args=[bare.pk]), sent)
+    assert codes(bare) == ["R3", "R1"]
+    assert client.get(reverse("job", args=[bare.pk])).context["choose"] == []

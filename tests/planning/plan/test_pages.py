@@ -1,5 +1,7 @@
 """The question and the plan sheet in the browser, as the server draws them."""
 
+from datetime import timedelta
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
@@ -8,7 +10,7 @@ from django.urls import reverse
 
 from planning.library import uploads
 from planning.library.designs import keep_design
-from planning.models import Design, Fabric, Machine
+from planning.models import Design, Fabric, Machine, RememberedColour
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 from tests.pages import page_text
@@ -183,3 +185,47 @@ def test_the_sheet_says_what_other_quantities_cost_and_when_to_start(signed_in, 
     assert "What other quantities cost" in page
     assert "(this plan)" in page
     assert "start by" in page
+
+
+def test_changing_the_question_keeps_an_old_design_and_its_pins(signed_in, kept, stitch_file):
+    for number in range(13):
+        path = stitch_file(RED, name=f"newer {number}.pes", stitches=100 + number)
+        keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW + timedelta(days=1))
+    pin = "1=Skerry Forty B"
+    page = signed_in.get(reverse("today"), {"design": kept.pk, "pieces": 3, "pin": pin})
+    assert f'value="{kept.pk}" checked' in " ".join(page.content.decode().split())
+    hidden = dict(page.context["pins"])
+    assert hidden == {"pin": pin, "pinned_for": str(kept.pk)}
+    again = signed_in.post(reverse("today"), {"design": kept.pk, "pieces": 5, **hidden})
+    assert "pin=1%3DSkerry+Forty+B" in again.url
+    # Of other designs it was not said.
+    other = Design.objects.exclude(pk=kept.pk).first()
+    changed = signed_in.post(reverse("today"), {"design": other.pk, "pieces": 5, **hidden})
+    assert "pin" not in changed.url
+
+
+def test_colours_chosen_by_block_are_pinned_in_the_address(signed_in, full_shelf, stitch_file):
+    path = stitch_file(RED, BLUE, name="rope.dst")
+    design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
+    asked = {"design": design.pk, "pieces": 5}
+    first, second = signed_in.get(reverse("plan_sheet"), asked).context["choose"]
+    red = next(each["written"] for each in first["options"] if each["name"].endswith("R"))
+    # A shade from the list goes before what is ticked; a blank one says nothing.
+    chosen = {first["field"]: [red, ""], second["field"]: ["2=Skerry Forty R", "2=Skerry Forty B"]}
+    there = signed_in.get(reverse("plan_sheet"), asked | chosen)
+    assert there.status_code == 302
+    page = signed_in.get(there.url)
+    assert [row["chosen_name"] for row in page.context["threads"]] == ["harbour red", "deep blue"]
+    assert page.context["choose"] == []
+    # Remembered for the file, they are not asked for again.
+    signed_in.post(reverse("change_remembered"), {"blocks": page.context["to_keep"], "next": there.url})
+    again = signed_in.get(reverse("plan_sheet"), asked)
+    assert (again.context["choose"], again.context["to_keep"]) == ([], [])
+    assert again.context["answer"].headline.startswith("Enough for all")
+
+
+@pytest.mark.parametrize("sent", ["", "nothing", "a.b.c", "ab.1.99999"])
+def test_what_names_no_block_is_not_remembered(signed_in, kept, sent):
+    answer = signed_in.post(reverse("change_remembered"), {"blocks": sent})
+    assert answer.status_code in (302, 404)
+    assert not RememberedColour.objects.exists()

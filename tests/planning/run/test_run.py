@@ -9,7 +9,7 @@ from inventory.ledger import ledger_problems, set_aside, use
 from inventory.models import Reservation, Spool, StockItem
 from planning.cutting.cuts import fingerprint, jobs_to_cut, plan_cuts, post_cut
 from planning.cutting.outlook import stabilizer_outlooks
-from planning.facts.learning import learned, learned_factors
+from planning.facts.learning import learned, machine_learned
 from planning.jobs.jobs import JobFacts, NotInThisState, change_job, delete_job, make_job, plan_of
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job, Machine, Observation, RunEvent
@@ -311,7 +311,7 @@ def test_weighing_back_corrects_the_shelf_and_teaches_the_factor(job, red):
     assert seen.actual / seen.estimated == pytest.approx((1.12 * used - lost) / (used - lost), abs=0.005)
     factor = learned(job.machine).needle[red.shade.range_id]
     assert 1.0 < factor.median <= 1.12
-    assert learned_factors(job.machine)[0].counted == 1
+    assert machine_learned(job.machine).factors[0].counted == 1
     assert not ledger_problems()
 
 

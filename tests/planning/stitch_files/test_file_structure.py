@@ -1,5 +1,6 @@
 """Damage to the build of a stitch file is told with its numbers; a sound file is never suspected."""
 
+import itertools
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -7,11 +8,12 @@ from pathlib import Path
 import numpy as np
 import pyembroidery
 import pytest
+from pyembroidery import EmbPattern
 
 from fixtures.drawing.design import Act, Design, measure, steps
 from fixtures.make_designs import designs
 from planning.compute.stitches.plausibility import signs_of_damage
-from planning.compute.stitches.walk import JUMP, STITCH, StitchRecords
+from planning.compute.stitches.walk import JUMP, STITCH, TRIM, StitchRecords
 from planning.stitch_files.formats import FORMATS
 from planning.stitch_files.reading import ReadDesign, read_design_file, read_design_files
 from tests.planning.written_files import file_bytes, pennant
@@ -177,7 +179,67 @@ def signs(records: StitchRecords) -> str:
 def test_wide_satin_and_long_running_stitches_are_plausible() -> None:
     assert signs(stitched(*((4 * i, 120 * (i % 2)) for i in range(200)))) == ""
     assert signs(stitched(*((90 * i, 3 * i) for i in range(50)))) == ""
-    assert signs(stitched((0, 0), (100, 0), (100, 100), (0, 100), (0, 0))) == ""
+    corners = ((0, 0), (500, 0), (500, 500), (0, 500), (0, 0))
+    square = [
+        (a[0] + (b[0] - a[0]) * at // 5, a[1] + (b[1] - a[1]) * at // 5)
+        for a, b in itertools.pairwise(corners)
+        for at in range(5)
+    ]
+    assert signs(stitched(*square, (0, 0))) == ""
+
+
+def test_a_file_of_a_few_stitches_and_rows_that_nobody_sews_are_told() -> None:
+    calm = [(20 * i, 30 * (i % 2)) for i in range(100)]
+    assert "holds no more than 5 stitches" in signs(stitched(*calm[:5]))
+    assert signs(stitched(*calm[:20])) == ""
+    knot = [(2000, 0)] * 41
+    assert "40 stitches in a row" not in signs(stitched(*calm, *knot[:40]))
+    # What was zero, or one step of 0.1 mm again and again, is sewn by nobody.
+    assert re.search(
+        r"60 stitches in a row, from stitch 102 on, pierce", signs(stitched(*calm, *[(2000, 0)] * 61))
+    )
+    cuts = stitched(*calm)
+    cuts.command[50:60] = TRIM
+    assert "10 cuts follow each other" in signs(cuts)
+    cuts.command[50:58] = JUMP
+    assert "cuts follow" not in signs(cuts)
+
+
+def test_pairs_that_no_writer_writes_are_told(tmp_path: Path) -> None:
+    line = b"\x10\x08" * 30
+    for extension, head in (("exp", b""), ("sew", b"\1\0\1".ljust(0x1D78, b"\0"))):
+        sound = head + line + b"\x80\x04\x20\x20" + line
+        assert warnings_of(tmp_path, sound, extension) == ""
+        for spoiled in (b"\x10\x80", b"\x80\x04\x80\x20", b"\x80\x04\x20\x80"):
+            told = warnings_of(tmp_path, head + line + spoiled + line, extension)
+            assert "1 of" in told, (extension, spoiled)
+            assert "not as any writer writes them" in told
+        assert "ends inside a command" in warnings_of(tmp_path, sound + b"\x80\x04", extension)
+    for cut, odd in ((b"\x07\x00", False), (b"\0\0", False), (b"\x31\x42", True)):
+        told = warnings_of(tmp_path, line + b"\x80\x80" + cut + line, "exp")
+        assert ("not as any writer" in told) == odd
+
+
+def test_a_last_thread_that_nothing_holds_is_told_where_all_others_are_held(tmp_path: Path) -> None:
+    def run(x: int) -> list[tuple[int, int]]:
+        return [(x + 20 * i, 0) for i in range(12)] + [(x + 220 + 6 * (i % 2), 0) for i in range(4)]
+
+    def warnings(threads: int, *, last: int) -> str:
+        pattern = EmbPattern()
+        for number in range(threads):
+            points = run(300 * number)
+            for x, y in points[: last if number == threads - 1 else None]:
+                pattern.stitch_abs(x, y)
+            pattern.trim()
+        pattern.end()
+        return warnings_of(tmp_path, file_bytes(pattern, "exp"), "exp")
+
+    assert "not that of the last" not in warnings(9, last=16)
+    assert "Small stitches hold the end of each of 8 threads, and not that of the last" in warnings(
+        9, last=10
+    )
+    # A few threads show no habit.
+    assert "not that of the last" not in warnings(5, last=10)
 
 
 def test_long_stitches_that_go_anywhere_are_told() -> None:
