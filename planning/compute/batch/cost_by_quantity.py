@@ -19,7 +19,7 @@ QUANTITIES = (1, 6, 12, 24, 48)
 
 @dataclass(frozen=True)
 class QuantityCost(CostOfPieces):
-    """What an order of ``pieces`` costs; its tests and spoiled pieces are in it."""
+    """What an order of ``pieces`` costs; its tests and spoiled pieces are in it, what is ``unpriced`` is not."""
 
     pieces: int
     stitched: int
@@ -29,6 +29,7 @@ class QuantityCost(CostOfPieces):
     machine: Decimal
     hands_on: Decimal
     is_planned: bool = False
+    unpriced: tuple[str, ...] = ()
 
 
 def cost_by_quantity(
@@ -62,6 +63,7 @@ def cost_by_quantity(
                     cost.machine,
                     cost.hands_on,
                     is_planned=True,
+                    unpriced=cost.unpriced,
                 )
             )
             continue
@@ -88,6 +90,7 @@ def cost_by_quantity(
                 material=money(thread) + money(bobbins * each) + money(stabilizer * sized.hoopings()),
                 machine=money(machine_min / 60 * terms.machine_rate),
                 hands_on=money(hands_on_min / 60 * terms.hands_on_rate),
+                unpriced=cost.unpriced,
             )
         )
     return tuple(found)

@@ -94,3 +94,12 @@ def test_who_wears_it_is_cared_for_on_the_plan(signed_in, job, wearer, said):
     shown = page_text(signed_in.get(reverse("job", args=[job.pk])))
     assert said in shown
     assert ("flammability" in shown) == (wearer == "night")
+
+
+@pytest.mark.django_db
+def test_what_has_no_price_is_told_in_every_row(signed_in, job):
+    rows = plan_of(job).quantities
+    assert rows
+    assert {each.unpriced for each in rows} == {("bobbins",)}
+    shown = page_text(signed_in.get(reverse("job", args=[job.pk])))
+    assert shown.count("without bobbins") == len(rows)
