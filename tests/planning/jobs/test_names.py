@@ -9,19 +9,21 @@ import pytest
 from django.urls import reverse
 
 from inventory.compute.errors import WorkshopError
+from inventory.models import StockItem
 from planning.compute.hooping.copies import COPY_SPACING_MM, HoopField, most_copies
 from planning.jobs.hoopings import hooping_files, hoopings_of
 from planning.jobs.jobs import JobFacts, UnclearNames, list_names, make_names_job, plan_of
 from planning.jobs.naming import lettering_of
 from planning.library.designs import keep_design
-from planning.models import Design, Hoop, Job, Machine
+from planning.models import Design, Fabric, Hoop, Job, Machine
+from planning.run.finish import Ending, finish
 from planning.run.promise import promise, same_again
 from planning.run.sheet import sheet_rows
 from planning.run.standing import run_of
-from planning.run.ticks import begin
+from planning.run.ticks import Happening, begin, note
 from planning.stitch_files.reading import read_design_file
 from planning.stitch_files.writing import CannotWrite
-from tests.factories import NOW, a_shade, a_spool, some_bobbins
+from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
 from tests.pages import page_text
 from tests.planning.run.jobs import BLUE, RED
 
@@ -221,3 +223,30 @@ def test_the_pages_of_a_job_of_names(signed_in, six):
     assert zipfile.ZipFile(io.BytesIO(archive.content)).namelist() == ["01-Ada-Bo-Cleo.dst"]
     wrong = signed_in.get(reverse("job_hooping_files", args=[job.pk, "tiff"]))
     assert wrong.status_code == 302
+
+
+def test_names_alone_go_all_the_way_to_their_report(signed_in, six):
+    a_roll()
+    job = a_names_job(copies=3, fabric=Fabric.objects.get(name="twill"))
+    roll = StockItem.objects.get(kind="roll")
+
+    def page(name: str) -> str:
+        answer = signed_in.get(reverse(name, args=[job.pk]))
+        assert answer.status_code == 200, name
+        return page_text(answer)
+
+    for name in ("job", "edit_job", "cut_sheet", "quote", "same_again", "what_if_first"):
+        page(name)
+    assert signed_in.get(reverse("buying")).status_code == 200
+    promise(job, at=NOW, by=None, although_short=True)
+    begin(job, at=NOW)
+    assert "Name: Ada." in page("run_sheet")
+    while run_of(job).left:
+        note(job, Happening("piece", key=a_key()), at=NOW, by=None)
+    page("finish_job")
+    report = finish(job, Ending(), at=NOW, by=None)
+    (layer,) = report.facts["stabilizer"]
+    assert layer["used_pieces"] == 2  # six names, three to a hooping
+    assert StockItem.objects.get(pk=roll.pk).on_hand < roll.on_hand
+    page("job_report")
+    page("job")
