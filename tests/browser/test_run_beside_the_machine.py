@@ -10,9 +10,9 @@ from inventory.models import Shade
 from planning.models import Job, RunEvent
 from planning.run.promise import promise
 from planning.run.standing import run_of
-from planning.run.ticks import begin
+from planning.run.ticks import Happening, begin, note
 from tests.browser.test_run import job, phone  # noqa: F401 - fixtures
-from tests.factories import NOW, a_spool
+from tests.factories import NOW, a_key, a_spool
 
 # What is tapped on the sheet of what happened, and what the diary has of it.
 TWO_TAPS = (
@@ -109,3 +109,30 @@ def test_forty_events_without_a_network_are_sent_once_and_in_order(beside):
     assert RunEvent.objects.filter(job=running).count() == 40
     assert len(run_of(running).done) == told.count("piece") + told.count("spoiled")
     assert not ledger_problems()
+
+
+def test_pages_of_names_hoopings_quotes_and_tests_read_well_and_fit(
+    job: Job,  # noqa: F811
+    signed_in: Page,
+    axe_is_silent,
+    fits,
+):
+    page = signed_in
+    Job.objects.update(copies=2, wearer="baby")
+    kept = Job.objects.with_everything().get(pk=job.pk)
+    promise(kept, at=NOW, by=None)
+    begin(kept, at=NOW)
+    note(kept, Happening("piece", key=a_key()), at=NOW, by=None)
+    for path, heading in [
+        ("/jobs/names/", "Names only"),
+        (f"/jobs/{job.pk}/hoopings/", "crew caps"),
+        (f"/jobs/{job.pk}/quote/", "crew caps"),
+        (f"/jobs/{job.pk}/run/", "crew caps"),
+    ]:
+        page.goto(path)
+        page.set_viewport_size({"width": 1280, "height": 900})
+        expect(page.get_by_role("heading", level=1)).to_contain_text(heading)
+        axe_is_silent(page)
+        fits(page)
+    expect(page.get_by_text("What does test 1 say?")).to_be_visible()
+    expect(page.get_by_text("For a baby")).to_be_visible()
