@@ -149,10 +149,19 @@ def _loads(laying: _Laying) -> list[range]:
     return [load for load in loads if load]
 
 
+def _places_mm(laying: _Laying, count: int) -> list[tuple[float, float]]:
+    """Return where so many pieces lie, row by row, from the middle of them all: a machine lays that in its middle."""
+    centres = laying.grid.centres_mm[:count]
+    across, along = zip(*centres, strict=True)
+    x, y = (min(across) + max(across)) / 2, (min(along) + max(along)) / 2
+    return [(right - x, below - y) for right, below in centres]
+
+
 def _hooping(job: Job, laying: _Laying, load: int) -> HoopingLaid:
     tests = laying.asked.to_stitch.tests
     texts = [each.text for each in job.names.all()]
     hoop = laying.hooping.hoop
+    positions = _loads(laying)[load]
     pieces = tuple(
         HoopedPiece(
             position=piece + 1,
@@ -160,7 +169,7 @@ def _hooping(job: Job, laying: _Laying, load: int) -> HoopingLaid:
             text=(texts[max(0, piece - tests)] if texts else ""),
             at_mm=at,
         )
-        for piece, at in zip(_loads(laying)[load], laying.grid.centres_mm, strict=False)
+        for piece, at in zip(positions, _places_mm(laying, len(positions)), strict=True)
     )
     return HoopingLaid(load + 1, hoop.name if hoop else "", pieces)
 
@@ -192,6 +201,7 @@ def _file_of(laying: _Laying, positions: range, paths: Mapping[str, DesignPath],
     blocks: list[list[Points]] = []
     colours: list[str] = []
     by_copy: list[list[Points]] = [[] for _ in positions]
+    places_mm = _places_mm(laying, len(positions))
     # As many copies as the load stitches, each of its designs in the order of the plan.
     for place in _colour_by_colour(laying, positions):
         runs: list[Points] = []
@@ -200,7 +210,7 @@ def _file_of(laying: _Laying, positions: range, paths: Mapping[str, DesignPath],
             design = carried.designs[block.design]
             path = paths[design.sha256]
             dx, dy = laying.box_middle_mm
-            x, y = laying.grid.centres_mm[copy]
+            x, y = places_mm[copy]
             at = (x + dy, y - dx) if laying.grid.turned else (x - dx, y - dy)
             laid = [
                 laid_at(

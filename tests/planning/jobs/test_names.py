@@ -225,6 +225,13 @@ def test_the_pages_of_a_job_of_names(signed_in, six):
     assert wrong.status_code == 302
 
 
+def test_the_pieces_of_a_hooping_lie_about_its_middle(six):
+    for hooping in hoopings_of(a_names_job(copies=4)):
+        for side in range(2):
+            places = [piece.at_mm[side] for piece in hooping.pieces]
+            assert min(places) == pytest.approx(-max(places))
+
+
 def test_names_alone_go_all_the_way_to_their_report(signed_in, six):
     a_roll()
     job = a_names_job(copies=3, fabric=Fabric.objects.get(name="twill"))
