@@ -6,7 +6,7 @@ from planning.views import strip
 from planning.views.buying import basket, gaps, orders
 from planning.views.cutting import cuts, outlook
 from planning.views.facts import learning, remembered, setup
-from planning.views.jobs import held_shades, jobs, names, quotes
+from planning.views.jobs import held_shades, jobs, measuring, names, quotes
 from planning.views.library import colours, designs, importing, pictures
 from planning.views.plan import ask
 from planning.views.run import finish, promise, sheet
@@ -16,6 +16,7 @@ urlpatterns = [
     path("plan/", ask.plan_sheet, name="plan_sheet"),
     path("jobs/", jobs.jobs, name="jobs"),
     path("jobs/cut/", cuts.cut_together, name="cut_together"),
+    path("jobs/measure/", measuring.measure_first_page, name="measure_first"),
     path("jobs/count/", jobs.count_needed, name="count_needed"),
     path("jobs/keep/", jobs.keep_job, name="keep_job"),
     path("jobs/names/", names.names_job, name="names_job"),

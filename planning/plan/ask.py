@@ -19,6 +19,7 @@ from planning.plan.asked import Copies, JobAsked, workshop_facts
 from planning.plan.considered import what_leaving_out_changes
 from planning.plan.hooping import Hooping, hoop_fields, hooping_of
 from planning.plan.pins import excluded_shades, pinned_now, pinned_shades, remembered_pins
+from planning.plan.settling import look_first
 from planning.plan.shelf import shelf as read_shelf
 from planning.plan.suits import suiting_notes
 
@@ -156,7 +157,7 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
     alone = replace(terms, with_advice=False)
     changed = what_leaving_out_changes(answer, asked, planned=lambda wider: planned(wider, alone))
     suits = suiting_notes(answer.threads, asked.fabric)
-    return replace(answer, notes=(*answer.notes, *changed, *suits))
+    return replace(answer, notes=(*answer.notes, *changed, *suits), look_first=look_first(answer))
 
 
 def _notes(asked: JobAsked) -> list[str]:

@@ -16,6 +16,7 @@ from planning.compute.colour.choice import OwnedShade
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
+from planning.plan.settling import look_first_as_data
 from planning.plan.words import colour_word
 
 
@@ -94,6 +95,7 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
         "too_big": plan.too_big or None,
         "shopping": shopping_rows(plan),
         "instead": [_instead(each) for each in plan.instead],
+        "measure_first": look_first_as_data(plan.look_first),
         "notes": list(plan.notes),
         "needles": {
             "threadings": plan.needles.threadings,

@@ -18,6 +18,7 @@ from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
 from planning.plan.data import shopping_rows
 from planning.plan.pins import written_blocks
+from planning.plan.settling import look_first_in_words
 from planning.plan.words import (
     answer_in_words,
     asked_name,
@@ -64,6 +65,10 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     if len(plan.copies) > 1:
         console.print(_copies(plan))
     console.print(_quantities(plan))
+    if plan.look_first:
+        console.print("\nBefore you buy", style="italic")
+    for first in plan.look_first:
+        console.print(look_first_in_words(first))
     rows = shopping_rows(plan)
     if rows:
         console.print(_shopping(rows, plan, units))

@@ -37,7 +37,9 @@ from inventory.models import (
     Supplier,
     ThreadRange,
 )
+from planning.library.designs import asked_from_record
 from planning.models import Design, Fabric, Hoop, Layer, Machine, Rules
+from planning.plan.ask import Question, plan, question_named
 from tests.factories import NOW, a_key, a_spool
 from workshop.demo import OtherStock, load_demo, refuse_beside_other_stock
 from workshop.demo.account import demo_sign_in
@@ -329,3 +331,14 @@ class TestTheCommand:
         account.set_password("another one altogether")
         account.save()
         assert demo_sign_in(data_folder) is None
+
+
+def test_the_tight_job_names_the_spool_judged_by_eye():
+    demo = load_demo(at=NOW, by=None)
+    designs = keep_demo_designs(at=NOW, machine=demo.batch.machine)
+    asked = [asked_from_record(designs[demo.batch.design])]
+    answer = plan(asked, question_named(Question(pieces=6, pins=("1=B140",)), machine=demo.batch.machine))
+    assert answer.verdict == "tight"
+    (first,) = answer.look_first
+    (item,) = first.items
+    assert Spool.objects.get(label=item.label).known == StockItem.Known.JUDGED

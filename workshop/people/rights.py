@@ -90,7 +90,7 @@ ROUTES: dict[str, Asks] = {
             "design_file", "shade_suggestions", "design_picture", "design_density", "design_strip", "gap_map",
             "stitch_out_photo", "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file",
             "help", "strip_download", "import_run", "import_refused", "remembered_colours", "remembered_colours_csv",
-            "json_keys", "job_hoopings", "job_hooping_files",
+            "json_keys", "job_hoopings", "job_hooping_files", "measure_first",
         ),
         _LOOK,
     ),

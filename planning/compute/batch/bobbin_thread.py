@@ -49,6 +49,9 @@ class PlannedBobbins:
     purchase: PackPurchase | None
     # How many full ones make it as sure as the rules ask, owned or not; what each piece takes before the factor.
     sure_count: int = 0
+    # How many make it tight at least; worked out where there are not enough.
+    tight_count: int = 0
+    wind_from: tuple[OwnedSpool, ...] = ()
     geometry_mm: tuple[float, ...] = ()
     length_mm: float = 0.0
     kappa_slope: float = 0.0  # ∂ ln length / ∂κ of what the batch takes
@@ -119,6 +122,10 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         parts=run.parts,
         wind=wind,
         sure_count=wanted,
+        tight_count=0
+        if word == "enough"
+        else bobbins_for_sure(geometry_mm, certainty=terms.tight_at, **given),
+        wind_from=stock.wind_from,
         geometry_mm=by_piece,
         length_mm=stock.length_mm,
         style_id=stock.style_id,

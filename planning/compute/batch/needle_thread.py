@@ -12,7 +12,15 @@ from planning.compute.batch.carrying import Carried
 from planning.compute.batch.wished_thread import given_up, known_threads, shades_with_enough, wish_verdict
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
 from planning.compute.buying.priced_instead import PricedInstead, price_instead
-from planning.compute.certainty.enough import missing_mm, need, p_enough, pieces_covered, verdict
+from planning.compute.certainty.enough import (
+    NEEDLE_PRIOR,
+    Factor,
+    missing_mm,
+    need,
+    p_enough,
+    pieces_covered,
+    verdict,
+)
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.instead import buy_instead
 from planning.compute.colour.rules import Conditions
@@ -67,6 +75,8 @@ class PlannedThread:
     factor_median: float
     relative_sigma: float
     kappa_slope: float = 0.0  # ∂ ln geometry / ∂κ
+    # How far the need may stray from ``needed_mm``, as a factor about one.
+    spread: Factor = NEEDLE_PRIOR
 
     @property
     def is_asked(self) -> bool:
@@ -279,6 +289,7 @@ def _thread(
         factor_median=factor.median,
         relative_sigma=factor.predictive_sigma,
         kappa_slope=slope,
+        spread=spread,
     )
 
 

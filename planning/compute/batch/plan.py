@@ -17,6 +17,7 @@ from planning.compute.batch.cost_by_quantity import QuantityCost, cost_by_quanti
 from planning.compute.batch.costing import BatchCost, batch_cost
 from planning.compute.batch.needle_thread import PlannedThread, plan_threads
 from planning.compute.buying.priced_instead import PricedInstead
+from planning.compute.certainty.settling import LookFirst
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.hooping.timing import machine_minutes, start_by
 from planning.compute.spools.needle_places import NeedlePlan, needle_places
@@ -68,6 +69,9 @@ class BatchPlan:
     colour_limit: float = 5.0
     too_big: str = ""  # that no hoop of the machine holds it, and what would; empty where one does
     left_out: tuple[LeftOut, ...] = ()  # what of the shelf was not considered, and why
+    look_first: tuple[LookFirst, ...] = ()  # what to look at before buying
+    enough_at: float = 0.95
+    tight_at: float = 0.5
 
     @property
     def off_colour(self) -> tuple[PlannedThread, ...]:
@@ -146,6 +150,8 @@ def plan_batch(
         notes=(*notes, *planned.notes),
         instead=planned.instead,
         strictness=terms.strictness,
+        enough_at=terms.enough_at,
+        tight_at=terms.tight_at,
         colour_limit=terms.colour_limit,
         too_big=too_big,
         left_out=shelf.left_out,

@@ -113,6 +113,7 @@ class LayerPlan:
     cut_before: int = 0
     product_id: int = 0
     words: str = ""
+    free_sigma_mm: float = 0.0  # of all rolls together
 
     @property
     def name(self) -> str:
@@ -291,6 +292,7 @@ def _layer_plan(pieces: LayerPieces, product: StabilizerStock, cut: LayerCut, lo
         cut_before=pieces.before,
         product_id=product.product_id,
         words=pieces.layer.words,
+        free_sigma_mm=math.hypot(*(roll.sigma_mm for roll in product.rolls)),
     )
 
 

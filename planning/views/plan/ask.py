@@ -30,6 +30,7 @@ from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
 from planning.plan.data import shopping_rows
 from planning.plan.forms import AskForm, QuestionForm
 from planning.plan.json_keys import PLAN, READ_DESIGN, SHADE
+from planning.plan.settling import look_first_in_words
 from planning.plan.words import (
     answer_in_words,
     asked_name,
@@ -204,6 +205,7 @@ def plan_context(
 
     return {
         **(held_by(job, plan) if job is not None else {}),
+        "look_first": [(each, look_first_in_words(each)) for each in plan.look_first],
         "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
         "left_out": left_out(address) if address else [],
         "not_considered": left_out_in_words(plan.left_out),

@@ -6,13 +6,14 @@ from datetime import date
 import pytest
 from django.urls import reverse
 
+from inventory.shelf.weights import judge_spool
 from planning.library.designs import asked_from_file
 from planning.models import Rules
 from planning.plan.ask import Question, plan, question_named
 from planning.plan.data import plan_as_data, read_design_as_data
 from planning.plan.json_keys import PLAN, READ_DESIGN, SHADE, paths_of
 from planning.stitch_files.reading import read_design_file
-from tests.factories import a_put_up, a_range, a_roll, a_shade, a_spool, an_offer, some_bobbins
+from tests.factories import NOW, a_key, a_put_up, a_range, a_roll, a_shade, a_spool, an_offer, some_bobbins
 
 pytestmark = pytest.mark.django_db
 SHADES = (
@@ -45,6 +46,8 @@ def answers(stitch_file, workshop):
     a_spool(a_shade("R3", hex="#9c2832"), left_m=1)
     sold = a_shade("R2", hex="#d81a20", range=a_range("Cormorant", "Bright"))
     an_offer(a_put_up(sold.range), price="3.90")
+    judged = a_spool(a_shade("R4", hex="#0b1c8e"))
+    judge_spool(judged, level="three quarters", key=a_key(), at=NOW, by=None)
     a_spool(a_shade("SIXTY", range=a_range("Skerry", "Sixty", weight_label="60")))
     files = [stitch_file("#ff0000", "#9c2832", "#0000ff"), stitch_file("#ff0000", name="bare.dst")]
     designs = [asked_from_file(read_design_file(path)) for path in files]

@@ -1,0 +1,200 @@
+"""Which weighing, measuring or counting would settle a plan: the looks at the shelf that come before buying."""
+
+from collections.abc import Iterable, Mapping
+from functools import partial
+
+from scipy.special import ndtri
+
+from inventory.shelf.looking import ShelfLook, looks_by_label
+from planning.compute.batch.bobbin_thread import PlannedBobbins
+from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.certainty.enough import missing_mm
+from planning.compute.certainty.settling import (
+    CountPart,
+    Doubt,
+    LengthPart,
+    LookedAt,
+    LookFirst,
+    Part,
+    best_looks,
+)
+from planning.compute.colour.choice import OwnedSpool
+from planning.compute.stabilizer.supply import LayerPlan
+from planning.plan.words import thread_name
+
+Looks = Mapping[str, ShelfLook]
+IN_WORDS = {
+    "weigh": "weigh",
+    "measure across": "measure across",
+    "judge by eye": "look at",
+    "measure along": "measure",
+}
+
+
+def look_first(plan: BatchPlan) -> tuple[LookFirst, ...]:
+    """Return the one, two and three things to look at that most likely settle the plan's verdict, read in one go."""
+    labels = labels_in_doubt(plan)
+    return look_first_of(plan, looks_by_label(labels)) if labels else ()
+
+
+def labels_in_doubt(plan: BatchPlan) -> list[str]:
+    """Return the labels of what the parts of the plan that are not enough rest on."""
+    if plan.verdict == "enough":
+        return []
+    spools = [spool for thread in plan.threads if _rests_on_metres(thread) for spool in _spools(thread)]
+    spools += [] if plan.bobbins.verdict == "enough" else plan.bobbins.wind_from
+    rolls = [roll for layer in plan.stabilizer if layer.verdict != "enough" for roll in _rolls(layer)]
+    return [*dict.fromkeys([*(spool.label for spool in spools), *rolls])]
+
+
+def look_first_of(plan: BatchPlan, looks: Looks) -> tuple[LookFirst, ...]:
+    """Return ``look_first`` where what the shelf has was read before.
+
+    The shades stay those that are chosen. Of a roll that is not long enough it is taken that no other does. Where
+    nothing settles the whole, because a part of it is short for sure, each other part has the looks that settle it.
+    """
+    parts, fixed = _parts(plan, looks)
+    whole = best_looks([each for each, _, _ in parts], now=plan.verdict, fixed=fixed)
+    told = [(each, "") for each in whole]
+    if not whole:
+        told = [(each, name) for part, name, word in parts for each in best_looks([part], now=word)]
+    return tuple(
+        LookFirst(tuple(_looked_at(looks[label]) for label in each.labels), each, of) for each, of in told
+    )
+
+
+def _parts(plan: BatchPlan, looks: Looks) -> tuple[list[tuple[Part, str, str]], list[str]]:
+    """Return the parts that looks may change, each with its name and its verdict, and the verdicts of the others."""
+    parts: list[tuple[Part, str, str]] = []
+    fixed: list[str] = ["unknown"] if plan.too_big else []
+    for thread in plan.threads:
+        if thread.colour_verdict == "off colour":
+            fixed.append("tight")
+        if _rests_on_metres(thread):
+            parts.append((_thread_part(thread, plan, looks), thread_name(thread), thread.verdict))
+        else:
+            fixed.append(thread.verdict)
+    if plan.bobbins.verdict == "enough" or not plan.bobbins.thread:
+        fixed.append(plan.bobbins.verdict)
+    else:
+        parts.append((_bobbin_part(plan.bobbins, plan, looks), "bobbins", plan.bobbins.verdict))
+    cut_together: set[int] = set()
+    for layer in plan.stabilizer:
+        part = None if layer.verdict == "enough" else _layer_part(layer, looks)
+        if part is None or layer.cut is None:
+            fixed.append(layer.verdict)
+        elif id(layer.cut.product_cut) not in cut_together:  # layers of one cut stand and fall together
+            cut_together.add(id(layer.cut.product_cut))
+            parts.append((part, layer.name, layer.verdict))
+    return parts, fixed
+
+
+def _looked_at(seen: ShelfLook) -> LookedAt:
+    return LookedAt(seen.item_id, seen.label, seen.what, seen.place, seen.look.act)
+
+
+def _rests_on_metres(thread: PlannedThread) -> bool:
+    return thread.verdict != "enough" and thread.choice.near_enough and thread.choice.shade is not None
+
+
+def _spools(thread: PlannedThread) -> tuple[OwnedSpool, ...]:
+    return thread.choice.shade.spools if thread.choice.shade else ()
+
+
+def _rolls(layer: LayerPlan) -> list[str]:
+    if layer.cut is None or layer.cut.missing:
+        return []
+    return [part.label for part in layer.cut.product_cut.rolls]
+
+
+def _doubt(spool: OwnedSpool, looks: Looks) -> Doubt:
+    seen = looks.get(spool.label)
+    return Doubt(
+        label=spool.label,
+        free_mm=float(spool.free_mm),
+        sigma_mm=spool.sigma_mm,
+        look=seen.look if seen else None,
+        held_mm=float(max(0, seen.on_hand_mm - spool.free_mm)) if seen else 0.0,
+        most_mm=float(seen.most_mm) if seen else 0.0,
+    )
+
+
+def _thread_part(thread: PlannedThread, plan: BatchPlan, looks: Looks) -> LengthPart:
+    def needed(certainty: float, sigma_mm: float) -> float:
+        return missing_mm(
+            float(thread.needed_mm), thread.spread, free_mm=0.0, free_sigma_mm=sigma_mm, certainty=certainty
+        )
+
+    doubts = tuple(_doubt(spool, looks) for spool in _spools(thread))
+    return LengthPart(doubts, needed, plan.enough_at, plan.tight_at)
+
+
+def _bobbin_part(bobbins: PlannedBobbins, plan: BatchPlan, looks: Looks) -> CountPart:
+    return CountPart(
+        doubts=tuple(_doubt(spool, looks) for spool in bobbins.wind_from),
+        there=bobbins.owned,
+        each_mm=bobbins.length_mm,
+        enough_count=bobbins.sure_count,
+        tight_count=bobbins.tight_count,
+        sure_sigmas=float(ndtri(plan.enough_at)),
+    )
+
+
+def _layer_part(layer: LayerPlan, looks: Looks) -> LengthPart | None:
+    """Return the part of a layer that is cut from one roll; of several, measuring one alone says little."""
+    if layer.cut is None or layer.cut.missing:
+        return None
+    rolls = layer.cut.product_cut.rolls
+    if len(rolls) != 1 or rolls[0].label not in looks:
+        return None
+    seen, used = looks[rolls[0].label], rolls[0]
+    if layer.free_mm > seen.on_hand_mm:  # there are others
+        return None
+    doubt = Doubt(
+        label=used.label,
+        free_mm=float(layer.free_mm),
+        sigma_mm=layer.free_sigma_mm,
+        look=seen.look,
+        held_mm=float(max(0, seen.on_hand_mm - layer.free_mm)),
+    )
+    return LengthPart((doubt,), partial(_needed_of_roll, used.roll_mm))
+
+
+def _needed_of_roll(used_mm: int, certainty: float, sigma_mm: float) -> float:
+    return used_mm + float(ndtri(certainty)) * sigma_mm
+
+
+def look_first_in_words(first: LookFirst) -> str:
+    """Return what to look at and how likely that settles it, as a sentence."""
+    acts: dict[str, list[str]] = {}
+    for item in first.items:
+        acts.setdefault(item.act, []).append(
+            f"{item.label} ({', '.join(filter(None, [item.what, item.place]))})"
+        )
+    asked = "; ".join(f"{IN_WORDS[act]} {' and '.join(names)}" for act, names in acts.items())
+    enough, short = first.settling.enough, first.settling.short
+    outcomes = [f"{enough:.0%} that there is enough"] if enough >= 0.005 else []
+    if first.settling.chance > first.settling.enough + 0.005:
+        outcomes.append(f"{short:.0%} that it is short")
+    what = f"whether {first.of} is enough" if first.of else "it"
+    return (
+        f"{asked[:1].upper()}{asked[1:]}: with a chance of {first.settling.chance:.0%} that settles {what}, "
+        f"{' and '.join(outcomes)}."
+    )
+
+
+def look_first_as_data(found: Iterable[LookFirst]) -> list[dict[str, object]]:
+    return [
+        {
+            "items": [
+                {"label": item.label, "what": item.what, "place": item.place, "act": item.act}
+                for item in each.items
+            ],
+            "of": each.of or None,
+            "chance": round(each.settling.chance, 4),
+            "enough": round(each.settling.enough, 4),
+            "short": round(each.settling.short, 4),
+        }
+        for each in found
+    ]
