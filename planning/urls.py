@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from planning.views import strip
+from planning.views import strip, strip_threads
 from planning.views.buying import basket, gaps, orders
 from planning.views.cutting import cuts, outlook
 from planning.views.facts import learning, remembered, setup
@@ -87,6 +87,13 @@ urlpatterns = [
     path("workshop/changes/<int:pk>/back/", learning.change_back, name="change_back"),
     path("workshop/observations/<int:pk>/", learning.count_or_leave, name="count_or_leave"),
     path("workshop/resets/<int:pk>/back/", learning.reset_back, name="reset_back"),
+    path("workshop/strip/threads/", strip_threads.threads, name="strip_threads"),
+    path("workshop/strip/threads/keep/", strip_threads.threads_keep, name="strip_threads_keep"),
+    path(
+        "workshop/strip/threads/strip.<slug:extension>",
+        strip_threads.threads_download,
+        name="strip_threads_download",
+    ),
     path("workshop/strip/", strip.strip, name="strip"),
     path("workshop/strip/strip.<slug:extension>", strip.strip_download, name="strip_download"),
     path("workshop/strip/<int:pk>/keep/", strip.strip_keep, name="strip_keep"),

@@ -6,11 +6,14 @@ from typing import Any
 from django import forms
 
 from inventory.models import ThreadRange
+from inventory.shelf.forms import MeasureField, UnitsForm
+from planning.compute.stitches.strip_threads import PARTS
 from planning.compute.stitches.thread_length import USUAL_THICKNESS_MM
 from planning.compute.stitches.weighed_strip import Scale, StripMeasured
 from planning.models import Fabric, Hoop, Machine
 from planning.plan.ask import chosen_machine
 from planning.strip.strips import StripAsked
+from planning.strip.threads import BOTH, ThreadsAsked, weighed_on
 
 MG_PER_G = 1000
 
@@ -99,3 +102,111 @@ class MeasuredForm(forms.Form):
             bobbin_mg=float(given["bobbin_g"]) * MG_PER_G,
             path_mm=machine.threaded_path_mm if given["path_lost"] else 0.0,
         )
+
+
+MEASURED, WEIGHED = "measured", "weighed"
+
+
+class ThreadsForm(forms.Form):
+    """How the threads of three parts are read, and for which machine; every field can stand in an address."""
+
+    way = forms.ChoiceField(
+        label="The threads are",
+        choices=((MEASURED, "unravelled and measured"), (WEIGHED, "weighed")),
+        initial=MEASURED,
+    )
+    machine = forms.ModelChoiceField(
+        queryset=Machine.objects.all(), label="Machine", required=False, empty_label="the first one"
+    )
+    fabric = forms.ModelChoiceField(
+        queryset=Fabric.objects.all(),
+        label="Fabric",
+        required=False,
+        empty_label=f"not said: {USUAL_THICKNESS_MM:g} mm thick",
+        help_text="With its stabilizer: its thickness is set by the strip.",
+    )
+    hoop = forms.ModelChoiceField(
+        queryset=Hoop.objects.all(), label="Hoop", required=False, empty_label="any with 100 × 100 mm"
+    )
+    needle_range = forms.ModelChoiceField(
+        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE),
+        label="Needle thread, if weighed",
+        required=False,
+    )
+    bobbin_range = forms.ModelChoiceField(
+        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.BOBBIN),
+        label="Bobbin thread, if weighed",
+        required=False,
+    )
+    step_g = forms.DecimalField(
+        label="The scale shows steps of, g",
+        min_value=Decimal("0.0001"),
+        max_value=Decimal("10"),
+        initial=Decimal("0.01"),
+        required=False,
+    )
+    repeat_g = forms.DecimalField(
+        label="Weighed again, it differs by about, g",
+        min_value=0,
+        max_value=Decimal("10"),
+        required=False,
+        help_text="Put the same spool on five times; empty: as much as a step.",
+    )
+    error_percent = forms.DecimalField(
+        label="Each part weighed to, %",
+        min_value=Decimal("0.1"),
+        max_value=Decimal("50"),
+        initial=Decimal("5"),
+        required=False,
+        help_text="The finer, the larger the strip.",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        given: dict[str, Any] = super().clean() or {}
+        if given.get("way") == WEIGHED:
+            for name in ("needle_range", "bobbin_range", "step_g", "error_percent"):
+                if given.get(name) is None and name not in self.errors:
+                    self.add_error(name, "Thread that is weighed takes this.")
+        return given
+
+    def asked(self) -> ThreadsAsked:
+        given = self.cleaned_data
+        machine = given["machine"] or chosen_machine(None)
+        if given["way"] == MEASURED:
+            return ThreadsAsked(machine, given["fabric"], given["hoop"])
+        step_mg = float(given["step_g"]) * MG_PER_G
+        repeat = given["repeat_g"]
+        return ThreadsAsked(
+            machine,
+            given["fabric"],
+            given["hoop"],
+            weighed_on(
+                given["needle_range"],
+                given["bobbin_range"],
+                step_mg=step_mg,
+                repeatability_mg=step_mg if repeat is None else float(repeat) * MG_PER_G,
+                wanted_error=float(given["error_percent"]) / 100,
+            ),
+        )
+
+
+class ThreadsReadForm(UnitsForm):
+    """Needle and bobbin thread of each part: lengths, or what spool and bobbin became lighter by."""
+
+    def __init__(self, *args: Any, weighed: bool, **options: Any) -> None:
+        super().__init__(*args, **options)
+        for part in PARTS:
+            for thread in BOTH:
+                field = MeasureField(
+                    measure="weight" if weighed else "size", label=f"{part.capitalize()}, {thread} thread"
+                )
+                field.read_in(self.units)
+                self.fields[f"{part.replace(' ', '_')}_{thread}"] = field
+
+    def read(self) -> dict[tuple[str, str], float]:
+        """Return what was read by (part, thread), in mm or mg."""
+        return {
+            (part, thread): float(self.cleaned_data[f"{part.replace(' ', '_')}_{thread}"])
+            for part in PARTS
+            for thread in BOTH
+        }

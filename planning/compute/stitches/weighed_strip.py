@@ -30,6 +30,7 @@ FILL_STITCH_MM = 4.0
 FILL_SPACING_MM = 0.4
 APART_MM = 3.0  # between two parts
 MOST_STITCHES = 50_000
+LEAST_ERROR, MOST_ERROR = 0.001, 0.5  # a relative error that may be asked for
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,11 @@ class WeighedStrip:
     @property
     def stitches(self) -> int:
         return len(self.points_mm)
+
+    @staticmethod
+    def stitches_a_row(width_mm: float) -> int:
+        """Return how many stitches a row of fill takes."""
+        return len(line_points(width_mm, FILL_STITCH_MM))
 
 
 @dataclass(frozen=True)
@@ -101,7 +107,7 @@ def draw_strip(
     >>> [part.name for part in strip.parts]
     ['satin 3 mm', 'satin 5 mm', 'satin 7 mm', 'running line', 'fill']
     """
-    if not 0.001 <= wanted_error <= 0.5:
+    if not LEAST_ERROR <= wanted_error <= MOST_ERROR:
         raise WorkshopError(f"A relative error of {wanted_error} is no aim; give a share such as 0.03 (3 %).")
     settings = settings or ThreadSettings()
     width_mm = math.floor(field_mm[0] / FILL_STITCH_MM) * FILL_STITCH_MM
@@ -112,14 +118,33 @@ def draw_strip(
             f"and {least.size_mm[1]:.0f} mm along."
         )
     most_rows = 2 + math.floor((field_mm[1] - least.size_mm[1]) / FILL_SPACING_MM)
+    # A row takes as many stitches as the first, so that no more than these are sewn in time.
+    in_time = 2 + (MOST_STITCHES - least.stitches) // (least.stitches_a_row(width_mm) + 1)
+    most_rows = min(most_rows, in_time) // 2 * 2
     rows = _rows_needed(scale, least, width_mm, wanted_error, settings)
-    if rows > most_rows or _strip(width_mm, rows=min(rows, most_rows)).stitches > MOST_STITCHES:
+    if rows > most_rows:
         best = weighing_errors(scale, _strip(width_mm, rows=most_rows), settings)
         raise WorkshopError(
             f"On a scale of {scale.step_mg:g} mg steps the strip would not fit {field_mm[0]:g} × {field_mm[1]:g} mm. "
-            f"There the error comes to {max(best):.0%}: accept that, take a larger hoop, or a finer scale."
+            f"{advice(max(best))}"
         )
     return _strip(width_mm, rows=rows)
+
+
+def advice(least_error: float) -> str:
+    """Return what would do where a strip is too small: an error is named only if it would be taken.
+
+    >>> advice(0.0412)
+    'There the error comes to 4.2 %: accept that, take a larger hoop, or a finer scale.'
+    >>> advice(0.7)
+    'Take a larger hoop, or a finer scale.'
+    """
+    reached = math.ceil(least_error * 1000 * (1 + 1e-9)) / 1000
+    if reached > MOST_ERROR:
+        return "Take a larger hoop, or a finer scale."
+    return (
+        f"There the error comes to {reached * 100:.1f} %: accept that, take a larger hoop, or a finer scale."
+    )
 
 
 def weighing_errors(scale: Scale, strip: WeighedStrip, settings: ThreadSettings) -> tuple[float, float]:
@@ -150,18 +175,18 @@ def _strip(width_mm: float, *, rows: int) -> WeighedStrip:
     parts: list[tuple[str, float]] = []
     top, from_left = 0.0, True
     for satin_mm in SATIN_WIDTHS_MM:
-        points.append(_turned(_satin(width_mm, satin_mm), top, width_mm, from_left))
+        points.append(turned_points(satin_points(width_mm, satin_mm), top, width_mm, from_left))
         parts.append((f"satin {satin_mm:g} mm", satin_mm))
         top, from_left = top + satin_mm + APART_MM, not from_left
-    points.append(_turned(_line(width_mm, RUNNING_STITCH_MM), top, width_mm, from_left))
+    points.append(turned_points(line_points(width_mm, RUNNING_STITCH_MM), top, width_mm, from_left))
     parts.append(("running line", 0.0))
     top, from_left = top + APART_MM, not from_left
-    points.append(_turned(_fill(width_mm, rows), top, width_mm, from_left))
+    points.append(turned_points(fill_points(width_mm, rows), top, width_mm, from_left))
     parts.append(("fill", 0.0))
 
     path, told = [points[0]], [(0, len(points[0]) - 1)]
     for before, after in pairwise(points):
-        between = _between(before[-1], after[0])
+        between = points_between(before[-1], after[0])
         first = told[-1][1] + 1 + len(between)
         told.append((first, first + len(after) - 1))
         path += [between, after]
@@ -177,7 +202,7 @@ def _strip(width_mm: float, *, rows: int) -> WeighedStrip:
     )
 
 
-def _turned(
+def turned_points(
     part: NDArray[np.float64], top_mm: float, width_mm: float, from_left: bool
 ) -> NDArray[np.float64]:
     """Return a part moved to its place, mirrored where it starts from the right."""
@@ -185,18 +210,18 @@ def _turned(
     return np.column_stack([x, part[:, 1] + top_mm]).round(1)
 
 
-def _satin(length_mm: float, width_mm: float) -> NDArray[np.float64]:
+def satin_points(length_mm: float, width_mm: float) -> NDArray[np.float64]:
     along = np.arange(0, length_mm + 1e-9, SATIN_ADVANCE_MM)
     return np.column_stack([along, np.arange(len(along)) % 2 * width_mm])
 
 
-def _line(length_mm: float, stitch_mm: float) -> NDArray[np.float64]:
+def line_points(length_mm: float, stitch_mm: float) -> NDArray[np.float64]:
     along = np.arange(0, length_mm + 1e-9, stitch_mm)
     return np.column_stack([along, np.zeros(len(along))])
 
 
-def _fill(width_mm: float, rows: int) -> NDArray[np.float64]:
-    row = _line(width_mm, FILL_STITCH_MM)
+def fill_points(width_mm: float, rows: int) -> NDArray[np.float64]:
+    row = line_points(width_mm, FILL_STITCH_MM)
     return np.concatenate(
         [
             np.column_stack(
@@ -207,7 +232,7 @@ def _fill(width_mm: float, rows: int) -> NDArray[np.float64]:
     )
 
 
-def _between(start: NDArray[np.float64], end: NDArray[np.float64]) -> NDArray[np.float64]:
+def points_between(start: NDArray[np.float64], end: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return running stitches that lead from one part to the next, both ends left out."""
     steps = math.ceil(float(np.hypot(*(end - start))) / RUNNING_STITCH_MM)
     shares = np.arange(1, steps)[:, None] / steps

@@ -72,9 +72,7 @@ def test_both_threads_weigh_enough_for_the_error_wanted(step, wanted, needle_tex
 
 
 def test_a_strip_that_weighs_too_little_for_its_scale_is_refused_with_what_would_do():
-    with pytest.raises(
-        WorkshopError, match=r"1000 mg steps.*accept that, take a larger hoop, or a finer scale"
-    ):
+    with pytest.raises(WorkshopError, match=r"1000 mg steps.*Take a larger hoop, or a finer scale"):
         draw_strip(Scale(step_mg=1000, needle_tex=27.0, bobbin_tex=16.7))
     with pytest.raises(WorkshopError, match="too small"):
         draw_strip(FINE, field_mm=(30.0, 30.0))
