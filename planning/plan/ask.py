@@ -6,9 +6,12 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from planning.compute.batch.asked import AskedDesign, Shelf, Terms
+from planning.compute.batch.bought import shelf_with
 from planning.compute.batch.carrying import carry
 from planning.compute.batch.copies_compared import boxes_needed
-from planning.compute.batch.plan import BatchPlan, layers_of, plan_batch
+from planning.compute.batch.plan import BatchPlan, is_worse, layers_of, plan_batch
+from planning.compute.buying.priced_instead import PricedInstead
+from planning.compute.colour.instead import LEAST_FALL
 from planning.compute.hooping.copies import copies_size_mm
 from planning.compute.stabilizer.layers import JobLayers
 from planning.facts.layers import losses_of
@@ -157,7 +160,35 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
     alone = replace(terms, with_advice=False)
     changed = what_leaving_out_changes(answer, asked, planned=lambda wider: planned(wider, alone))
     suits = suiting_notes(answer.threads, asked.fabric)
-    return replace(answer, notes=(*answer.notes, *changed, *suits), look_first=look_first(answer))
+    return replace(
+        answer,
+        notes=(*answer.notes, *changed, *suits),
+        look_first=look_first(answer),
+        instead=_made_again(answer, asked, on_shelf),
+    )
+
+
+def _made_again(answer: BatchPlan, asked: JobAsked, on_shelf: Shelf) -> tuple[PricedInstead, ...]:
+    """Return what could be bought instead, with mean and verdict of the plan made again with it on the shelf.
+
+    What then comes to no good is left out: it brings the colours no nearer, and no better verdict.
+    """
+    found: list[PricedInstead] = []
+    least = answer.mean_delta_e
+    for each in answer.instead:
+        then = plan_asked(asked, shelf=shelf_with(on_shelf, each), with_advice=False)
+        if is_worse(then.verdict, than=answer.verdict) or then.mean_delta_e > least - LEAST_FALL:
+            continue
+        least = then.mean_delta_e
+        found.append(
+            replace(
+                each,
+                mean_before=answer.mean_delta_e,
+                mean_after=then.mean_delta_e,
+                verdict_after=then.verdict,
+            )
+        )
+    return tuple(found)
 
 
 def _notes(asked: JobAsked) -> list[str]:

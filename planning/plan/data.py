@@ -26,6 +26,7 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
         "verdict": plan.verdict,
         "strictness": plan.strictness,
         "colour_limit": plan.colour_limit,
+        "mean_delta_e_00": round(plan.mean_delta_e, 2),
         "colour_verdict": "off colour" if plan.off_colour else "near",
         "pieces": plan.pieces.ordered,
         "pieces_to_stitch": plan.pieces.total,
@@ -301,6 +302,7 @@ def _instead(instead: PricedInstead) -> dict[str, Any]:
         ],
         "mean_delta_e_00": round(instead.mean_before, 2),
         "mean_delta_e_00_then": round(instead.mean_after, 2),
+        "verdict_then": instead.verdict_after,
         "total": str(instead.total),
     }
 

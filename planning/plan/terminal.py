@@ -75,7 +75,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     if plan.instead:
         console.print("\nWhat would come nearer to the colours", style="italic")
     for instead in plan.instead:
-        console.print(instead_in_words(instead, currency=plan.cost.currency))
+        console.print(instead_in_words(instead, currency=plan.cost.currency, now=plan.verdict))
 
 
 def _file_warnings(console: Console, design: AskedDesign) -> None:

@@ -253,8 +253,8 @@ def _missing(thread: PlannedThread, units: Units) -> str:
     return f"{format_length(thread.missing_mm, unit=units.length, places=0)} more would make it sure"
 
 
-def instead_in_words(instead: PricedInstead, *, currency: str) -> str:
-    """Return what buying one, two or three shades would bring, with the price."""
+def instead_in_words(instead: PricedInstead, *, currency: str, now: str = "") -> str:
+    """Return what buying one, two or three shades would bring, with the price, where the verdict is ``now``."""
     names = [
         f"{each.shade.maker} {each.shade.range} {each.shade.code} {each.shade.name}".strip()
         for each in instead.shades
@@ -262,5 +262,13 @@ def instead_in_words(instead: PricedInstead, *, currency: str) -> str:
     which = "this one shade" if len(names) == 1 else f"these {('two', 'three')[len(names) - 2]} shades"
     return (
         f"Buying {which} would bring the mean difference from ΔE00 {instead.mean_before:.1f} to "
-        f"{instead.mean_after:.1f}, for {currency} {instead.total}: {', '.join(names)}."
+        f"{instead.mean_after:.1f}{_verdict_then(instead, now)}, for {currency} {instead.total}: {', '.join(names)}."
     )
+
+
+def _verdict_then(instead: PricedInstead, now: str) -> str:
+    if not instead.verdict_after:
+        return ""
+    if instead.verdict_after == now:
+        return f"; the verdict stays {now}"
+    return f" and the verdict from {now} to {instead.verdict_after}" if now else ""

@@ -22,7 +22,7 @@ from planning.compute.certainty.enough import (
     verdict,
 )
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
-from planning.compute.colour.instead import buy_instead
+from planning.compute.colour.instead import buy_instead, more_of
 from planning.compute.colour.rules import Conditions
 from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
 from planning.compute.colour.vision import fallen_together
@@ -91,6 +91,7 @@ class PlannedThreads:
     threads: tuple[PlannedThread, ...]
     notes: tuple[str, ...]
     instead: tuple[PricedInstead, ...]
+    mean_delta_e: float = 0.0  # over the thread that is stitched
 
 
 def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads:
@@ -134,15 +135,19 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
             )
         )
     if not terms.with_advice:
-        return PlannedThreads(tuple(threads), _notes(together, terms, conditions.pinned), ())
+        return PlannedThreads(
+            tuple(threads), _notes(together, terms, conditions.pinned), (), together.mean_delta_e
+        )
+    more = [more_of(shade) for shade in shelf.shades if shade.lab and shelf.thread_offers.get(shade.id)]
     instead = price_instead(
-        buy_instead(requests, shelf.shades, shelf.on_offer, conditions, now=together),
+        buy_instead(requests, shelf.shades, [*shelf.on_offer, *more], conditions, now=together),
         offers=shelf.thread_offers,
         blocks=[[_place(carried, index) for index in group] for group in members],
         conditions=conditions,
+        owned=shelf.shades,
     )
     notes = (*_notes(together, terms, conditions.pinned), *_notes_for_other_eyes(requests, choices))
-    return PlannedThreads(tuple(threads), notes, instead)
+    return PlannedThreads(tuple(threads), notes, instead, together.mean_delta_e)
 
 
 def _request(carried: Carried, blocks: Sequence[int], terms: Terms) -> ColourRequest:

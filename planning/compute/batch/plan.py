@@ -70,6 +70,7 @@ class BatchPlan:
     too_big: str = ""  # that no hoop of the machine holds it, and what would; empty where one does
     left_out: tuple[LeftOut, ...] = ()  # what of the shelf was not considered, and why
     look_first: tuple[LookFirst, ...] = ()  # what to look at before buying
+    mean_delta_e: float = 0.0  # over the thread that is stitched; of wishes, from the gamut
     enough_at: float = 0.95
     tight_at: float = 0.5
 
@@ -150,6 +151,7 @@ def plan_batch(
         notes=(*notes, *planned.notes),
         instead=planned.instead,
         strictness=terms.strictness,
+        mean_delta_e=planned.mean_delta_e,
         enough_at=terms.enough_at,
         tight_at=terms.tight_at,
         colour_limit=terms.colour_limit,

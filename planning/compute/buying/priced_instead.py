@@ -26,12 +26,16 @@ class PricedShade:
 
 @dataclass(frozen=True)
 class PricedInstead:
-    """One to three shades that together lower the mean difference most, and what they cost."""
+    """One to three shades that together lower the mean difference most, and what they cost.
+
+    ``verdict_after`` is that of the plan made again with them on the shelf, and ``mean_after`` is of that plan.
+    """
 
     shades: tuple[PricedShade, ...]
     mean_before: float
     mean_after: float
     total: Decimal
+    verdict_after: str = ""
 
 
 def price_instead(
@@ -40,26 +44,33 @@ def price_instead(
     offers: Mapping[int, Sequence[PackOffer]],
     blocks: Sequence[Sequence[Place]],
     conditions: Conditions,
+    owned: Sequence[OwnedShade] = (),
 ) -> tuple[PricedInstead, ...]:
-    """Return ``found`` with packs that surely do; ``blocks`` are those of each request, ``offers`` by shade."""
+    """Return ``found`` with packs that surely do, beside what is left of their shades among the ``owned``.
+
+    ``blocks`` are those of each request, ``offers`` by shade.
+    """
+    left = {-shade.id: shade for shade in owned}
     priced = []
     for instead in found:
         shades = []
         for bought in instead.bought:
-            factor = conditions.factor_of(bought.shade)
+            shade = left.get(bought.shade.id, bought.shade)
+            factor = conditions.factor_of(shade)
+            free_mm, free_sigma_mm = shade.free
             needed_mm = math.ceil(
                 missing_mm(
                     bought.geometry_mm * factor.median + bought.path_mm,
                     factor.about_one,
-                    free_mm=0.0,
-                    free_sigma_mm=0.0,
+                    free_mm=free_mm,
+                    free_sigma_mm=free_sigma_mm,
                     certainty=conditions.certainty,
                 )
             )
-            purchase = cheapest_purchase(needed_mm, offers[bought.shade.id])
+            purchase = cheapest_purchase(max(1, needed_mm), offers[shade.id])
             assert purchase is not None  # only shades on offer are bought
             places = tuple(sorted(place for request in bought.requests for place in blocks[request]))
-            shades.append(PricedShade(bought.shade, places, needed_mm, purchase))
-        total = sum((shade.purchase.total for shade in shades), Decimal("0.00"))
+            shades.append(PricedShade(shade, places, needed_mm, purchase))
+        total = sum((each.purchase.total for each in shades), Decimal("0.00"))
         priced.append(PricedInstead(tuple(shades), instead.mean_before, instead.mean_after, total))
     return tuple(priced)

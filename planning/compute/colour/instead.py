@@ -1,7 +1,7 @@
 """Which one, two or three shades that are not owned would bring a design nearest to its colours."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ MOST_BOUGHT = 3
 # A mean that falls by less than this is not worth an errand. Common practice, no source.
 LEAST_FALL = 0.1
 _TRIFLE = 1e-9
+_NOT_FOR_NOTHING = 1e-5  # what is there already is used before the same is bought
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,11 @@ class Instead:
     is_proven: bool
 
 
+def more_of(shade: OwnedShade) -> OwnedShade:
+    """Return what can be bought of a shade that is owned: the same colour under the negative of its number."""
+    return replace(shade, id=-shade.id, spools=())
+
+
 def buy_instead(
     requests: Sequence[ColourRequest],
     owned: Sequence[OwnedShade],
@@ -50,10 +56,12 @@ def buy_instead(
 ) -> list[Instead]:
     """Return the best single purchase, the best two and the best three, as far as each lowers the mean further.
 
-    ``now`` is the choice from what is owned. Of a bought shade there is as much as is needed. No more rules of
+    ``now`` is the choice from what is owned. Of a bought shade there is as much as is needed; one that is owned is
+    on offer as ``more_of`` it. No more rules of
     any kind may be broken than now; a colour with nothing near on the shelf may stay with the nearest. Only
     pairs that cost more, with the least of every other request, than the choice of now are left out.
     """
+    conditions = replace(conditions, excluded=conditions.excluded | {-id for id in conditions.excluded})
     sold = frozenset(each.id for each in on_offer)
     matching = prepare(requests, [*owned, *on_offer], conditions, on_offer=sold)
     for_sale = np.array([shade.id in sold for shade in matching.shades], dtype=bool)
@@ -75,7 +83,9 @@ def buy_instead(
     choices = [now.choices[matching.numbers[row]] for row in rows]
     chosen = np.array([places[choice.shade.id] for choice in choices if choice.shade], dtype=int)
     near = np.array([choice.near_enough for choice in choices], dtype=bool)
-    before, columns = case.total(chosen), _columns(case, for_sale, chosen, near)
+    already = [shade.id < 0 and _does_already(case, places.get(-shade.id)) for shade in matching.shades]
+    does_already = np.array(already, dtype=bool)
+    before, columns = case.total(chosen), _columns(case, for_sale, chosen, near, is_worth=~does_already)
     if len(columns.request) <= len(rows):
         return []
     broken = _broken_among(case, chosen, near)
@@ -91,7 +101,8 @@ def buy_instead(
         )
         if answer.columns is None:
             break
-        after = now.mean_delta_e - before + answer.objective
+        cost = case.cost[np.arange(len(rows)), columns.shade[answer.columns]]
+        after = now.mean_delta_e - before + float(cost.sum())
         if after > mean - least_fall:
             break
         picked = columns.shade[answer.columns]
@@ -101,9 +112,16 @@ def buy_instead(
     return found
 
 
-def _columns(case: ColourCase, for_sale: Bools, chosen: Ints, near: Bools) -> Columns:
+def _does_already(case: ColourCase, owned: int | None) -> bool:
+    """Whether the shelf has enough of a shade for all that it could stand for, so that no more of it is of use."""
+    if owned is None:
+        return False
+    return float(case.needs_mm[case.open[:, owned], owned].sum()) <= case.covers_mm[owned]
+
+
+def _columns(case: ColourCase, for_sale: Bools, chosen: Ints, near: Bools, *, is_worth: Bools) -> Columns:
     """The pairs that can lower the total of ``chosen``, bought, on the shelf, or as they are for what is not near."""
-    fits, every = case.fits, np.arange(len(chosen))
+    fits, every = case.fits & is_worth, np.arange(len(chosen))
     lacking = case.open & ~for_sale
     as_it_is = np.zeros_like(fits)
     as_it_is[every[~near], chosen[~near]] = True
@@ -119,7 +137,7 @@ def _columns(case: ColourCase, for_sale: Bools, chosen: Ints, near: Bools) -> Co
     return Columns(
         request=request,
         shade=shade,
-        cost=case.cost[request, shade],
+        cost=case.cost[request, shade] + _NOT_FOR_NOTHING * for_sale[shade],
         short=np.repeat([short for _, short, _ in kinds], sizes),
         ruled=np.repeat([ruled for _, _, ruled in kinds], sizes),
     )

@@ -206,7 +206,9 @@ def plan_context(
     return {
         **(held_by(job, plan) if job is not None else {}),
         "look_first": [(each, look_first_in_words(each)) for each in plan.look_first],
-        "instead": [instead_in_words(each, currency=plan.cost.currency) for each in plan.instead],
+        "instead": [
+            instead_in_words(each, currency=plan.cost.currency, now=plan.verdict) for each in plan.instead
+        ],
         "left_out": left_out(address) if address else [],
         "not_considered": left_out_in_words(plan.left_out),
         "choose": [
