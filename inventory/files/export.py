@@ -152,6 +152,9 @@ def _shades(records: Records | None) -> Iterator[Line]:
                     "put_up": put_up.name,
                     "put_up_length_m": _thousandth(put_up.length_mm),
                     "put_up_tare_g": _thousandth(put_up.tare_mg),
+                    "put_up_full_mm": put_up.full_diameter_mm,
+                    "put_up_core_mm": put_up.core_diameter_mm,
+                    "put_up_height_mm": put_up.winding_height_mm,
                 }
             )
         if not put_ups:

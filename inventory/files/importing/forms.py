@@ -121,6 +121,16 @@ class SpoolRowForm(RowForm):
             self.add_error("scale_step_g", "This is of the scale, and the row gives no weight_g.")
 
 
+# The columns that tell of a put-up, and the field of each.
+OF_PUT_UP = {
+    "put_up_length_m": "length_mm",
+    "put_up_tare_g": "tare_mg",
+    "put_up_full_mm": "full_diameter_mm",
+    "put_up_core_mm": "core_diameter_mm",
+    "put_up_height_mm": "winding_height_mm",
+}
+
+
 class ShadeRowForm(RowForm):
     maker = TextCell("The maker of the thread.", longest=60, required=True)
     range = TextCell("The name of the maker's range.", longest=60, required=True)
@@ -141,6 +151,9 @@ class ShadeRowForm(RowForm):
     put_up = TextCell("A put-up of the range: how it is sold.", longest=40)
     put_up_length_m = metres("The thread on a full spool of that put-up, in m.", above_zero=True)
     put_up_tare_g = grams("The weight of that spool when empty, in g.")
+    put_up_full_mm = NumberCell("Across the thread of that spool when full, in mm.", low=1, high=1000)
+    put_up_core_mm = NumberCell("Across its core, in mm.", low=1, high=1000)
+    put_up_height_mm = NumberCell("How high its winding is, in mm.", low=1, high=1000)
     code = TextCell(
         "The code of the shade. Blank in a row that is only about the range or a put-up.", longest=20
     )
@@ -161,7 +174,7 @@ class ShadeRowForm(RowForm):
             for name in lab:
                 if name not in given:
                     self.add_error(name, f"The colour needs lab_l, lab_a and lab_b; {name} is blank.")
-        if data.get("put_up_length_m") is not None or data.get("put_up_tare_g") is not None:
+        if any(data.get(name) is not None for name in OF_PUT_UP):
             self._needs("put_up", "The row tells of a put-up; give its name too.")
         if data.get("name") or given or data.get("hex") or data.get("earlier_codes"):
             self._needs("code", "The row tells of a shade; give its code too.")

@@ -5,6 +5,7 @@ from typing import Any
 
 from inventory.compute.colour.lab import Lab, hex_from_lab, lab_from_hex
 from inventory.files.importing.catalogue import Draft, Index, Statement, folded, refuse_incomplete, state
+from inventory.files.importing.forms import OF_PUT_UP
 from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Row
 from inventory.models import EarlierCode, PutUp, Shade, ThreadRange
@@ -98,8 +99,26 @@ def plan_shades(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
     every = [draft for of_model in drafts.all.values() for draft in of_model]
     refuse_incomplete(every)
     for draft in every:
+        _refuse_thinner_than_its_core(draft)
         _forget_old_sigma(draft)
     return ImportPlan(drafts=every)
+
+
+def _refuse_thinner_than_its_core(draft: Draft) -> None:
+    """Refuse the rows after which a full spool would be no thicker than its core."""
+    if draft.model is not PutUp or not {"full_diameter_mm", "core_diameter_mm"} & set(draft.stated):
+        return
+    full_mm, core_mm = (
+        draft.stated.get(name, getattr(draft.record, name, None))
+        for name in ("full_diameter_mm", "core_diameter_mm")
+    )
+    if full_mm is not None and core_mm is not None and full_mm <= core_mm:
+        for row in draft.rows:
+            column = "put_up_core_mm" if row["put_up_core_mm"] is not None else "put_up_full_mm"
+            row.refuse(
+                column,
+                f"A full spool is thicker than its core; {full_mm:g} mm is not more than {core_mm:g} mm.",
+            )
 
 
 def _forget_old_sigma(draft: Draft) -> None:
@@ -120,8 +139,7 @@ def _statements(row: Row, drafts: _Drafts) -> list[Statement]:
         statements.append((range, "tex", "tex_typed", row["tex"].typed))
     if row["put_up"]:
         put_up = drafts.put_up(range, row["put_up"])
-        statements.append((put_up, "put_up_length_m", "length_mm", row["put_up_length_m"]))
-        statements.append((put_up, "put_up_tare_g", "tare_mg", row["put_up_tare_g"]))
+        statements.extend((put_up, column, name, row[column]) for column, name in OF_PUT_UP.items())
     if row["code"]:
         shade = drafts.shade(range, row["code"])
         colour: dict[str, Any] = _colour(row)

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from inventory.compute.colour.lab import delta_e_00_matrix
-from planning.compute.colour.case import Bools, ColourCase, Ints, count_broken
+from planning.compute.colour.case import Bools, Broken, ColourCase, Ints, count_broken
 
 # Moves of a search, and how often it begins elsewhere; the same on every machine. Pairs beyond so many are left out,
 # the dearest of each request first.
 MOVES, STARTS, MOST_PAIRS = 8_000, 4, 2_400
+# Of few pairs every move has soon been tried; whether a rule must break, the program then tells sooner.
+MOVES_A_PAIR = 20
 # For how many moves a request keeps away from the shade it left, and by how much that varies.
 _AWAY, _VARIES = 3, 5
 
@@ -81,12 +83,12 @@ def _mended(case: ColourCase, table: Pairs, chosen: Ints) -> Ints:
     tabu_until = np.zeros(len(request), dtype=int)
     best, best_at = count_broken(case, chosen), at.copy()
     lowest = np.inf
-    for move in range(MOVES):
+    for move in range(min(MOVES, MOVES_A_PAIR * len(request))):
         here = clash[np.ix_(at, at)]
         count = int(here.sum()) // 2
         if count <= lowest:
             lowest = count
-            broken = count_broken(case, shade[at])
+            broken = _broken_at(case, table, at)
             if broken < best:
                 best, best_at = broken, at.copy()
             if best <= case.fewest or not count:
@@ -110,6 +112,16 @@ def _mended(case: ColourCase, table: Pairs, chosen: Ints) -> Ints:
         at[who] = pick
         tabu_until[old] = move + _AWAY + move % _VARIES
     return np.asarray(shade[best_at])
+
+
+def _broken_at(case: ColourCase, table: Pairs, at: Ints) -> Broken:
+    """Return how many rules the pairs ``at``, (m,), break: ``count_broken`` of them, read off the table."""
+    chosen, short = table.shade[at], 0
+    for shade in np.unique(chosen):
+        needs_mm = np.sort(case.needs_mm[chosen == shade, shade])
+        short += int((np.cumsum(needs_mm) > case.covers_mm[shade]).sum())
+    both = np.ix_(at, at)
+    return Broken(short, int(table.alike[both].sum()) // 2, int(table.out_of_order[both].sum()) // 2)
 
 
 def _elsewhere(case: ColourCase, pairs: Bools, start: int) -> Ints:

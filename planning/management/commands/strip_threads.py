@@ -32,8 +32,8 @@ FORMATS = ", ".join(each.upper() for each in WRITTEN)
 class Command(WorkshopCommand):
     help = (
         "Write a satin column, a fill and a running line as a stitch file of three colours, or tell from the needle "
-        "and bobbin thread of each how thick the cloth is, how deep the threads interlock, and κ. Threads are unravelled "
-        f"and measured in mm; with --scale-mg they are weighed, in mg. Formats: {FORMATS}."
+        "and bobbin thread of each how thick the cloth is, how deep the threads interlock, and κ. Threads are "
+        f"unravelled and measured in mm; with --scale-mg they are weighed, in mg. Formats: {FORMATS}."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -25,6 +25,7 @@ from inventory.models import (
     Offer,
     PartBobbin,
     Place,
+    PutUp,
     Shade,
     Spool,
     StabilizerProduct,
@@ -72,7 +73,10 @@ def a_workshop() -> None:
     EarlierCode.objects.create(shade=shade, code="a;b")
     Shade.objects.create(range=thread, code="no colour")
     a_put_up(thread, metres=1000, tare_mg=12_345)
-    a_put_up(thread, metres=5000, tare_mg=None)
+    cone = a_put_up(thread, metres=5000, tare_mg=None)
+    PutUp.objects.filter(pk=cone.pk).update(
+        full_diameter_mm=57.25, core_diameter_mm=40.0, winding_height_mm=120.0
+    )
     ThreadRange.objects.create(
         maker="Tern", name="Nothing yet", tex=100 / 3, purpose="bobbin", fibre="cotton", washing="boiled",
         needle="75/11 light ball", most_stitches_per_minute=650,

@@ -102,6 +102,22 @@ def test_a_new_range_needs_its_tex_and_a_new_put_up_its_length_wherever_it_is_sa
     assert PutUp.objects.get().length_mm == 500_000
 
 
+def test_the_diameters_of_a_put_up_come_in_and_must_be_possible():
+    head = ("maker", "range", "tex", "put_up", "put_up_length_m", "put_up_full_mm", "put_up_core_mm")
+    row = ("Tern", "Lustre", "22", "500 m spool", "500", "32,5", "20")
+    assert apply(a_file((*head, "put_up_height_mm"), (*row, "45")), kind="shades").failed == ()
+    put_up = PutUp.objects.get()
+    assert (put_up.full_diameter_mm, put_up.core_diameter_mm, put_up.winding_height_mm) == (32.5, 20.0, 45.0)
+    thin = ("Tern", "Lustre", "", "500 m spool", "", "", "40")
+    (problem,) = preview_import(a_file(head, thin), kind="shades").problems
+    assert (problem.row, problem.column) == (2, "put_up_core_mm")
+    assert "thicker than its core" in problem.reason
+    (nameless,) = preview_import(
+        a_file(head, ("Tern", "Lustre", "", "", "", "30", "")), kind="shades"
+    ).problems
+    assert nameless.column == "put_up"
+
+
 def test_two_rows_that_disagree_name_each_other():
     content = a_file(
         ("maker", "range", "tex", "code"), ("Tern", "Lustre", "22", "1"), ("Tern", "Lustre", "27", "2")

@@ -105,7 +105,9 @@ def test_a_few_purchases_come_true(market, drawn):
 def test_a_hundred_purchases_come_true(market, drawn):
     kept = promises_kept(100, seed=2, design=drawn)
     worst, equal = max(off for off, _ in kept), sum(same for _, same in kept)
-    print(f"\n100 purchases received and planned again: worst mean off by {worst:.4f}, verdict equal in {equal}")
+    print(
+        f"\n100 purchases received and planned again: worst mean off by {worst:.4f}, verdict equal in {equal}"
+    )
     assert worst <= WITHIN
     assert equal == 100
 
@@ -125,4 +127,6 @@ def test_a_shade_with_two_metres_left_is_proposed_with_its_remnant(workshop, dra
     assert bought.shades[0].needed_mm < answer.threads[0].needed_mm * 1.5
     (told,) = plan_as_data(answer)["instead"]
     assert told["verdict_then"] == bought.verdict_after
-    assert f"the verdict stays {answer.verdict}" in instead_in_words(bought, currency="EUR", now=answer.verdict)
+    assert f"the verdict stays {answer.verdict}" in instead_in_words(
+        bought, currency="EUR", now=answer.verdict
+    )
