@@ -173,15 +173,18 @@ def look_first_in_words(first: LookFirst) -> str:
             f"{item.label} ({', '.join(filter(None, [item.what, item.place]))})"
         )
     asked = "; ".join(f"{IN_WORDS[act]} {' and '.join(names)}" for act, names in acts.items())
-    enough, short = first.settling.enough, first.settling.short
-    outcomes = [f"{enough:.0%} that there is enough"] if enough >= 0.005 else []
-    if first.settling.chance > first.settling.enough + 0.005:
-        outcomes.append(f"{short:.0%} that it is short")
+    chance, enough, short = first.settling.chance, first.settling.enough, first.settling.short
+    outcomes = [f"enough {_percent(enough)}"] if enough >= 0.005 else []
+    if chance > enough + 0.005:
+        outcomes.append(f"short {_percent(short)}")
     what = f"whether {first.of} is enough" if first.of else "it"
     return (
-        f"{asked[:1].upper()}{asked[1:]}: with a chance of {first.settling.chance:.0%} that settles {what}, "
-        f"{' and '.join(outcomes)}."
+        f"{asked[:1].upper()}{asked[1:]}: {_percent(chance)} likely to settle {what} ({', '.join(outcomes)})."
     )
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100:.0f} %"
 
 
 def look_first_as_data(found: Iterable[LookFirst]) -> list[dict[str, object]]:

@@ -41,7 +41,7 @@ def _told(found: MeasureFirst) -> list[str]:
     for each in found.settles:
         others = [item.label for item in each.first.items if item.label != found.item.label]
         beside = f", with {' and '.join(others)}" if others else ""
-        lines.append(f"{each.job}: {each.first.settling.chance:.0%}{beside}")
+        lines.append(f"{each.job}: {each.first.settling.chance * 100:.0f} %{beside}")
     return lines
 
 
