@@ -13,6 +13,7 @@ from scipy.sparse import csr_array, vstack
 
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints, count_broken
 from planning.compute.colour.repair import STARTS, pairs_of, repaired
+from planning.compute.colour.shaving import holdable
 from planning.compute.search.proof import SecondsLeft, limited
 
 # Rounds of adding cliques; columns of the quick search; the most columns that are searched whole
@@ -55,6 +56,18 @@ def unbroken(case: ColourCase, pairs: Bools, at_hand: Ints, *, seconds_left: Sec
     if not is_unbroken:
         at_hand = repaired(case, at_hand, starts=range(1, STARTS))
         is_unbroken = count_broken(case, at_hand) == case.fewest
+    if not is_unbroken:
+        # What no answer holds is left out, so that what is left can be searched whole; or nothing is left.
+        held = holdable(program.exclude, program.request, requests=len(case.needs_mm))
+        if not held.any():
+            return Unbroken(None, np.inf, is_none=True)
+        fewer = np.zeros_like(pairs)
+        fewer[program.request[held], program.shade[held]] = True
+        program = _Program(case, fewer)
+        relaxed = program.relaxed(seconds_left)
+        if relaxed is None:
+            return Unbroken(None, np.inf, is_none=True)
+        bound, added = relaxed
     best = at_hand if is_unbroken else None
     order = np.sort(added)
     for most in (min(PROMISING, len(order)), len(order)):
