@@ -36,7 +36,7 @@ def test_a_304_zigzag_takes_about_what_the_handbook_says(width_mm, per_cm, compu
     needle, bobbin = (reckon(sums, **lay) / seam_mm for reckon in (needle_geometry_mm, bobbin_geometry_mm))
     assert needle == pytest.approx(bobbin, rel=1e-9)
     assert needle + bobbin == pytest.approx(computed, rel=0.02)
-    assert needle + bobbin == pytest.approx(5.5, rel=0.075)
+    assert needle + bobbin == pytest.approx(5.5, rel=0.07)  # −2.7, +5.4 and +6.98 %
 
 
 def test_the_usual_cloth_stands_in_one_place():
