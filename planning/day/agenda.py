@@ -8,7 +8,9 @@ from datetime import date
 from inventory.compute.units import Units
 from inventory.models import Order, OrderLine, Spool
 from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.certainty.settling import LookedAt
 from planning.jobs.jobs import NotInThisState
+from planning.jobs.measuring import MeasureFirst, measure_first_of
 from planning.jobs.turns import Standing, in_turn
 from planning.models import Job
 from planning.plan.words import answer_in_words, thread_name
@@ -47,7 +49,7 @@ class Asking:
     standing: Standing
     cause: str
     act: str
-    thing: Spool | None = None
+    thing: LookedAt | None = None
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,8 @@ def agenda(*, today: date, units: Units) -> Agenda:
     standings = in_turn(at_most=MOST_JOBS)
     waiting = [each for each in standings if each.job.state != State.RUNNING]
     shown = waiting[:MOST_JOBS]
-    unsure = _unsure_spools(shown)
+    unmeasured = _unmeasured_spools(shown)
+    looks = _best_looks(measure_first_of(shown))
     waited_for = OrderLine.objects.to_come().order_by().values("order")
     orders = Order.objects.filter(pk__in=waited_for).select_related("supplier")
     coming = [
@@ -97,13 +100,13 @@ def agenda(*, today: date, units: Units) -> Agenda:
         running=tuple(
             filter(None, (_running(each.job) for each in standings if each.job.state == State.RUNNING))
         ),
-        asking=tuple(_asking(each, unsure, units) for each in shown),
+        asking=tuple(_asking(each, looks.get(each.job.pk), units) for each in shown),
         more_jobs=len(waiting) - len(shown),
         to_send=tuple(
             Order.objects.filter(state=Order.State.DRAFT).select_related("supplier").order_by("number")
         ),
         coming=tuple(sorted(coming, key=lambda each: -each.days_late)),
-        unmeasured=_unmeasured(shown, unsure),
+        unmeasured=_unmeasured(shown, unmeasured),
     )
 
 
@@ -133,7 +136,7 @@ def _stitches(run: Run, now: int) -> tuple[str, ...]:
     )
 
 
-def _asking(standing: Standing, unsure: dict[int, list[Spool]], units: Units) -> Asking:
+def _asking(standing: Standing, look: LookedAt | None, units: Units) -> Asking:
     plan = standing.plan
     if standing.holds:
         return Asking(standing, "It holds what it needs.", "begin")
@@ -144,11 +147,9 @@ def _asking(standing: Standing, unsure: dict[int, list[Spool]], units: Units) ->
         return Asking(standing, said.headline, "choose")
     if standing.verdict == "enough":
         return Asking(standing, said.headline, "promise")
+    if look is not None and standing.verdict in ("tight", "unknown"):
+        return Asking(standing, f"{look.what}: it hangs on how much is left", "measure", look)
     wanting = [thread for thread in plan.threads if thread.verdict != "enough"]
-    for thread in sorted(wanting, key=lambda each: each.pieces_possible):
-        spools = unsure.get(_shade(thread), [])
-        if spools and thread.verdict in ("tight", "unknown"):
-            return Asking(standing, f"{thread_name(thread)}: {_how_known(spools[0])}", "measure", spools[0])
     cause = said.headline
     if wanting:
         least = min(wanting, key=lambda each: each.pieces_possible)
@@ -160,37 +161,41 @@ def _shade(thread: PlannedThread) -> int:
     return thread.choice.shade.id if thread.choice.shade else 0
 
 
-def _how_known(spool: Spool) -> str:
-    return "never measured" if not spool.is_known else "judged by eye"
+def _best_looks(found: Iterable[MeasureFirst]) -> dict[int, LookedAt]:
+    """Return for each job by its number the thing whose look most likely settles it."""
+    best: dict[int, tuple[float, LookedAt]] = {}
+    for each in found:
+        for settles in each.settles:
+            chance = settles.first.settling.chance / len(settles.first.items)
+            if chance > best.get(settles.job.pk, (0.0, each.item))[0]:
+                best[settles.job.pk] = (chance, each.item)
+    return {pk: item for pk, (_, item) in best.items()}
 
 
 def _plans(standings: Iterable[Standing]) -> Iterable[tuple[Standing, PlannedThread]]:
     return ((each, thread) for each in standings if each.plan for thread in each.plan.threads)
 
 
-def _unsure_spools(standings: Sequence[Standing]) -> dict[int, list[Spool]]:
-    """Return the spools of the shades these plans use that were judged by eye or never measured, by shade."""
+def _unmeasured_spools(standings: Sequence[Standing]) -> dict[int, list[Spool]]:
+    """Return the spools of the shades these plans use that nobody ever measured, by shade."""
     shades = {_shade(thread) for _, thread in _plans(standings)} - {0}
     spools = (
         Spool.objects.on_the_shelf()
-        .filter(shade_id__in=shades, known__in=[Spool.Known.UNKNOWN, Spool.Known.JUDGED])
+        .filter(shade_id__in=shades, known=Spool.Known.UNKNOWN)
         .select_related("shade__range", "place")
         .order_by("label")
     )
     found: dict[int, list[Spool]] = defaultdict(list)
     for spool in spools:
         found[spool.shade_id].append(spool)
-    for each in found.values():
-        each.sort(key=lambda spool: spool.is_known)
     return found
 
 
-def _unmeasured(standings: Sequence[Standing], unsure: dict[int, list[Spool]]) -> tuple[Unmeasured, ...]:
+def _unmeasured(standings: Sequence[Standing], by_shade: dict[int, list[Spool]]) -> tuple[Unmeasured, ...]:
     wanted: dict[int, dict[int, Job]] = defaultdict(dict)
     for standing, thread in _plans(standings):
-        for spool in unsure.get(_shade(thread), []):
-            if not spool.is_known:
-                wanted[spool.pk][standing.job.pk] = standing.job
-    spools = {spool.pk: spool for each in unsure.values() for spool in each}
+        for spool in by_shade.get(_shade(thread), []):
+            wanted[spool.pk][standing.job.pk] = standing.job
+    spools = {spool.pk: spool for each in by_shade.values() for spool in each}
     found = [Unmeasured(spools[pk], tuple(jobs.values())) for pk, jobs in wanted.items()]
     return tuple(sorted(found, key=lambda each: -len(each.wanted_by))[:MOST_UNMEASURED])
