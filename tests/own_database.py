@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 from django.db import connection
@@ -101,6 +102,16 @@ def _address(name: str) -> str:
 def _earlier(commit: str) -> str:
     path = HOUSE / "fixtures" / "upgrades" / f"{commit}.{connection.vendor}.sql.xz"
     return lzma.decompress(path.read_bytes()).decode()
+
+
+def on_a_server(*statements: str) -> list[tuple[Any, ...]]:
+    """Carry out what no transaction may hold, beside the site's own database; return what the last one found."""
+    import psycopg
+
+    with psycopg.connect(_address("postgres"), autocommit=True) as server:
+        for statement in statements:
+            cursor = server.execute(statement)
+        return cursor.fetchall() if cursor.description else []
 
 
 def _on_the_server(statement: str, *, database: str = "postgres") -> None:

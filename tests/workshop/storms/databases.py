@@ -1,0 +1,130 @@
+"""The database that a storm rages in, kept as it is and put back in milliseconds, and what stands in it.
+
+To be imported where Django is set up. Everything here is for a database that nobody else uses now.
+"""
+
+import shutil
+import time
+from pathlib import Path
+from typing import Any
+
+from django.db import connection
+
+from inventory.schema.tables import Model
+from tests.own_database import on_a_server
+from workshop.backup.rows import all_models
+
+Rows = dict[str, list[tuple[Any, ...]]]
+# Written by whoever looks, and of no concern to a workshop.
+PASSING = {"django_session"}
+GONE_WITHIN_S = 20.0
+
+
+def keep(name: str) -> None:
+    """Keep the database under ``name``, to be put back later."""
+    connection.close()
+    if connection.vendor == "sqlite":
+        shutil.copyfile(_file(), _kept(name))
+        return
+    _alone()
+    on_a_server(
+        f'DROP DATABASE IF EXISTS "{_kept_there(name)}" WITH (FORCE)',
+        f'CREATE DATABASE "{_kept_there(name)}" TEMPLATE "{_named()}"',
+    )
+
+
+def put_back(name: str) -> None:
+    """Make the database what was kept under ``name``."""
+    connection.close()
+    if connection.vendor == "sqlite":
+        for ending in ("-wal", "-shm", "-journal"):
+            _file().with_name(_file().name + ending).unlink(missing_ok=True)
+        shutil.copyfile(_kept(name), _file())
+        return
+    on_a_server(
+        f'DROP DATABASE IF EXISTS "{_named()}" WITH (FORCE)',
+        f'CREATE DATABASE "{_named()}" TEMPLATE "{_kept_there(name)}"',
+    )
+
+
+def forget(name: str) -> None:
+    """Throw away what was kept under ``name``."""
+    if connection.vendor == "sqlite":
+        _kept(name).unlink(missing_ok=True)
+    else:
+        on_a_server(f'DROP DATABASE IF EXISTS "{_kept_there(name)}" WITH (FORCE)')
+
+
+def settle() -> None:
+    """Wait until a server has noticed the death of whoever it worked for: what was sent may still be carried out."""
+    if connection.vendor == "postgresql":
+        _alone()
+
+
+def rows() -> Rows:
+    """Return every row of every table, in the order of their first columns."""
+    with connection.cursor() as cursor:
+        return {table: _rows(cursor, table) for table in map(_table, all_models()) if table not in PASSING}
+
+
+def _rows(cursor: Any, table: str) -> list[tuple[Any, ...]]:
+    cursor.execute(f"SELECT * FROM {connection.ops.quote_name(table)}")
+    return sorted(cursor.fetchall(), key=repr)
+
+
+def _table(model: Model) -> str:
+    return str(model._meta.db_table)
+
+
+def numbers_given_out() -> dict[str, int]:
+    """Return where PostgreSQL's counters stand, which no transaction takes back."""
+    if connection.vendor != "postgresql":
+        return {}
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT sequencename, coalesce(last_value, 0) FROM pg_sequences")
+        return dict(cursor.fetchall())
+
+
+def give_out_again(numbers: dict[str, int]) -> None:
+    """Set the counters back, so that the same act makes the same numbers."""
+    if not numbers:
+        return
+    with connection.cursor() as cursor:
+        each = [f"setval('\"{name}\"', {max(last, 1)}, {bool(last)})" for name, last in numbers.items()]
+        cursor.execute(f"SELECT {', '.join(each)}")
+
+
+def quick_look() -> list[str]:
+    """Return what is wrong with the file of the database itself."""
+    if connection.vendor != "sqlite":
+        return []
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA quick_check(1)")
+        (answer,) = cursor.fetchone()
+    return [] if answer == "ok" else [f"the file is damaged: {answer}"]
+
+
+def _alone() -> None:
+    until = time.monotonic() + GONE_WITHIN_S
+    while on_a_server(
+        f"SELECT 1 FROM pg_stat_activity WHERE datname = '{_named()}' AND pid <> "
+        f"{connection.connection.info.backend_pid if connection.connection else 0}"
+    ):
+        assert time.monotonic() < until, "somebody else is at the database"
+        time.sleep(0.005)
+
+
+def _file() -> Path:
+    return Path(str(connection.settings_dict["NAME"]))
+
+
+def _kept(name: str) -> Path:
+    return _file().with_name(f"kept-{name}")
+
+
+def _named() -> str:
+    return str(connection.settings_dict["NAME"])
+
+
+def _kept_there(name: str) -> str:
+    return f"{_named()[:40]}_{name}"
