@@ -104,11 +104,15 @@ def _earlier(commit: str) -> str:
     return lzma.decompress(path.read_bytes()).decode()
 
 
-def on_a_server(*statements: str) -> list[tuple[Any, ...]]:
-    """Carry out what no transaction may hold, beside the site's own database; return what the last one found."""
+def on_a_server(*statements: str, beside: str = "") -> list[tuple[Any, ...]]:
+    """Carry out what no transaction may hold, on the server of the site's own database or of the one ``beside``.
+
+    Returns what the last statement found.
+    """
     import psycopg
 
-    with psycopg.connect(_address("postgres"), autocommit=True) as server:
+    address = f"{beside.rpartition('/')[0]}/postgres" if beside else _address("postgres")
+    with psycopg.connect(address, autocommit=True) as server:
         for statement in statements:
             cursor = server.execute(statement)
         return cursor.fetchall() if cursor.description else []

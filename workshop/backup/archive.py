@@ -4,6 +4,7 @@ A zip with ``manifest.json``, ``database.sqlite3`` (whatever engine the workshop
 names every other part with its size and SHA-256; what it does not name is not taken.
 """
 
+import errno
 import hashlib
 import json
 import re
@@ -32,6 +33,7 @@ ENDS_BADLY = (
     zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError, ValueError, RuntimeError,
     AttributeError, KeyError, TypeError, RecursionError,
 )  # fmt: skip
+NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM}
 
 
 class BadBackup(WorkshopError):
@@ -193,6 +195,8 @@ def unpack(path: Path, *, into: Path) -> Manifest:
     except WorkshopError:
         raise
     except ENDS_BADLY as problem:
+        if isinstance(problem, OSError) and problem.errno in NO_ROOM:
+            raise  # nothing is wrong with the backup
         raise BadBackup(f"{path.name} is damaged inside ({problem!s:.80}). Use another backup.") from None
     unsound = database_problem(into / DATABASE)
     if unsound:

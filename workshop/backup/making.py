@@ -18,6 +18,7 @@ from django.db import DatabaseError, connection
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files.by_content import UNFINISHED
 from workshop.backup.archive import DATABASE, FILES, Manifest, Writing, safe_name, unpack
+from workshop.backup.pages import copy_pages
 from workshop.backup.routing import migrate_database
 from workshop.backup.rows import another_database, copy_rows, migrations_of, waiting_migrations
 
@@ -58,7 +59,7 @@ def back_up(path: Path, *, at: datetime, pictures: bool = False) -> Manifest:
         raise CannotBackUp(f"{path} is there already. Give another name.")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=path.parent, prefix="backing-up-") as folder:
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=f"{UNFINISHED}backup-") as folder:
             unfinished = Path(folder) / "backup.zip"
             _write(unfinished, Path(folder), at=at, pictures=pictures)
             (Path(folder) / "look").mkdir()
@@ -113,7 +114,7 @@ def copy_database(path: Path) -> list[tuple[str, str]]:
         if connection.in_atomic_block:
             raise RuntimeError("SQLite waits for ever to copy what its own transaction has not yet written.")
         with closing(sqlite3.connect(path)) as copy:
-            connection.connection.backup(copy)
+            copy_pages(connection.connection, copy)
             copy.execute("PRAGMA journal_mode = DELETE")
         path.chmod(0o600)
         with another_database(f"sqlite:///{path}", alias="copy") as alias:

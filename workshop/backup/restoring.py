@@ -14,8 +14,10 @@ from django.db import DatabaseError, connection
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files import sha256_of, write_whole
+from inventory.kept_files.by_content import UNFINISHED
 from workshop.backup.archive import DATABASE, FILES, BadBackup, Manifest, unpack
 from workshop.backup.making import CannotBackUp, back_up_into
+from workshop.backup.pages import copy_pages
 from workshop.backup.routing import migrate_database
 from workshop.backup.rows import (
     another_database,
@@ -24,6 +26,7 @@ from workshop.backup.rows import (
     unknown_migrations,
     waiting_migrations,
 )
+from workshop.trouble.kinds import BUSY, DAMAGED, trouble_of
 
 
 class CannotRestore(WorkshopError):
@@ -45,12 +48,18 @@ def restore(path: Path, *, at: datetime) -> Restored:
     Files that are missing or damaged come first, which changes nothing that is good; then the database changes from
     the one state to the other in one transaction, also under a site that runs. What was there before is backed up.
     """
-    with tempfile.TemporaryDirectory(dir=settings.DATA_FOLDER, prefix="restoring-") as folder:
-        ready = Path(folder)
-        manifest = make_ready(path, into=ready)
-        before = _keep_what_is_there(at)
-        put_back = _put_files_back(manifest, ready)
-        _put_database_back(ready / DATABASE, at=at)
+    try:
+        with tempfile.TemporaryDirectory(dir=settings.DATA_FOLDER, prefix=f"{UNFINISHED}restore-") as folder:
+            ready = Path(folder)
+            manifest = make_ready(path, into=ready)
+            before = _keep_what_is_there(at)
+            put_back = _put_files_back(manifest, ready)
+            _put_database_back(ready / DATABASE)
+    except OSError as problem:
+        raise CannotRestore(
+            f"It could not be written ({problem.strerror or problem}). The database is as it was; files that were "
+            "missing or damaged may be back already. Make room, and try again."
+        ) from problem
     return Restored(manifest, before, put_back)
 
 
@@ -93,15 +102,36 @@ def make_ready(path: Path, *, into: Path) -> Manifest:
 
 
 def _keep_what_is_there(at: datetime) -> Path | None:
-    """Back up what is about to be replaced; a database that cannot be read any more is set apart as it is."""
+    """Back up what is about to be replaced; a SQLite database that is not sound any more is set apart as it is."""
     try:
-        if connection.introspection.table_names():
-            return back_up_into(Path(settings.BACKUP_FOLDER), at=at, why="before-restore")
-    except CannotBackUp as problem:
+        if not connection.introspection.table_names():
+            return None
+        return back_up_into(Path(settings.BACKUP_FOLDER), at=at, why="before-restore")
+    except BadBackup:
+        return _set_apart(at)  # readable, but what was read is not sound
+    except (WorkshopError, DatabaseError, OSError) as problem:
+        cause = problem.__cause__ if isinstance(problem, CannotBackUp) and problem.__cause__ else problem
+        if trouble_of(cause) is DAMAGED and connection.vendor == "sqlite":
+            return _set_apart(at)
         raise CannotRestore(f"What is there now could not be kept first. {problem}") from problem
-    except (DatabaseError, WorkshopError):
-        return None  # damaged: ``_put_database_back`` moves the file aside instead of writing over it
-    return None
+
+
+def _set_apart(at: datetime) -> Path:
+    """Copy a database that is not sound, with its log, to lie beside; nothing is taken away yet."""
+    connection.close()
+    place = Path(str(connection.settings_dict["NAME"]))
+    apart = place.with_name(f"{place.name}.damaged-{at:%Y%m%d-%H%M%S}")
+    try:
+        for ending in ("", "-wal"):
+            there = place.with_name(place.name + ending)
+            if there.exists():
+                write_whole(apart.with_name(apart.name + ending), there.read_bytes())
+                apart.with_name(apart.name + ending).chmod(0o600)
+    except OSError as problem:
+        raise CannotRestore(
+            f"The damaged database could not be kept first ({problem.strerror}). Make room, and try again."
+        ) from problem
+    return apart
 
 
 def _put_files_back(manifest: Manifest, ready: Path) -> int:
@@ -117,34 +147,39 @@ def _put_files_back(manifest: Manifest, ready: Path) -> int:
     return put_back
 
 
-def _put_database_back(database: Path, *, at: datetime) -> None:
+def _put_database_back(database: Path) -> None:
     if connection.vendor == "postgresql":
         call_command("migrate", verbosity=0, interactive=False)
         if waiting := waiting_migrations("default"):
             raise CannotRestore(f"The database waits for {waiting[0]}. Run first: python3 manage.py migrate")
-        with another_database(f"sqlite:///{database}", alias="ready") as alias:
-            copy_rows(alias, "default")
+        try:
+            with another_database(f"sqlite:///{database}", alias="ready") as alias:
+                copy_rows(alias, "default")
+        except DatabaseError as problem:
+            raise CannotRestore(f"The database cannot be written ({problem}). Nothing of it is changed.") from problem
         return
     try:
         connection.ensure_connection()
         with closing(sqlite3.connect(database)) as source:
             # Writes all pages in one transaction of the running database: others see the one state or the other.
-            source.backup(connection.connection)
+            copy_pages(source, connection.connection)
     except (DatabaseError, sqlite3.DatabaseError) as problem:
-        if "locked" in str(problem):
+        trouble = trouble_of(problem)
+        if trouble is BUSY:
             raise CannotRestore(
                 "The database is held by somebody else. Stop the site, and try again."
             ) from problem
-        _replace_damaged(database, at=at)
+        if trouble is not DAMAGED:
+            raise CannotRestore(f"The database cannot be written ({problem}). Nothing of it is changed.") from problem
+        _replace_damaged(database)
     connection.close()
 
 
-def _replace_damaged(database: Path, *, at: datetime) -> None:
+def _replace_damaged(database: Path) -> None:
+    """Put a database in the place of one that cannot be read; that was set apart before."""
     connection.close()
     place = Path(str(connection.settings_dict["NAME"]))
-    for ending in ("", "-wal", "-shm"):
-        there = place.with_name(place.name + ending)
-        if there.exists():
-            there.rename(place.with_name(f"{place.name}.damaged-{at:%Y%m%d-%H%M%S}{ending}"))
+    for ending in ("-wal", "-shm"):  # the damaged one's log must not be read into the sound one
+        place.with_name(place.name + ending).unlink(missing_ok=True)
     write_whole(place, database.read_bytes())
     place.chmod(0o600)

@@ -1,6 +1,7 @@
 """Files that the workshop keeps: there, whole, and known."""
 
 import re
+import shutil
 import time
 from collections.abc import Iterator
 from functools import partial
@@ -19,6 +20,7 @@ from workshop.doctor.finding import DoctorFinding
 AREA = "files"
 FORGOTTEN_AFTER_S = 6 * 3600
 MOST_NAMED = 20
+LEFT_BY_STOPPED = (UNFINISHED, "backing-up-", "restoring-")  # the last two were their names before
 _HASHED = re.compile(r"[0-9a-f]{64}")
 
 
@@ -40,6 +42,7 @@ def stored_findings() -> Iterator[DoctorFinding]:
     yield from _damaged_imports(root / "imports")
     yield from _orphans(root / "designs", known)
     yield from _unfinished(root)
+    yield from _unfinished_folders()
 
 
 def _photographs() -> Iterator[DoctorFinding]:
@@ -91,6 +94,19 @@ def _unfinished(root: Path) -> Iterator[DoctorFinding]:
                 "Mend it with: python3 manage.py doctor --mend",
                 mend_now=partial(path.unlink, missing_ok=True),
             )
+
+
+def _unfinished_folders() -> Iterator[DoctorFinding]:
+    """Yield what a backup or a restore that was stopped has left; it can be as large as all data together."""
+    for folder in sorted({Path(settings.DATA_FOLDER), Path(settings.BACKUP_FOLDER)}):
+        for path in sorted(each for start in LEFT_BY_STOPPED for each in folder.glob(f"{start}*")):
+            if path.is_dir() and _is_old(path):
+                yield DoctorFinding(
+                    AREA,
+                    f"{path} was left by a backup or a restore that was stopped.",
+                    "Mend it with: python3 manage.py doctor --mend",
+                    mend_now=partial(shutil.rmtree, path, ignore_errors=True),
+                )
 
 
 def _is_old(path: Path) -> bool:

@@ -1,6 +1,7 @@
 """The database as it was, kept before an update changes it."""
 
 import sqlite3
+import tempfile
 from contextlib import closing
 from datetime import datetime
 from pathlib import Path
@@ -8,6 +9,8 @@ from typing import Any
 
 from django.conf import settings
 
+from inventory.kept_files.by_content import UNFINISHED
+from workshop.backup.pages import copy_pages
 from workshop.backup.rows import waiting_migrations
 
 
@@ -26,7 +29,10 @@ def keep_before_update(connection: Any, *, at: datetime) -> Path | None:
     folder = Path(settings.BACKUP_FOLDER)
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     kept = folder / f"before-update-{at:%Y%m%d-%H%M%S}.sqlite3"
-    with closing(sqlite3.connect(kept)) as copy:
-        connection.connection.backup(copy)
-    kept.chmod(0o600)
+    with tempfile.TemporaryDirectory(dir=folder, prefix=f"{UNFINISHED}copy-") as unfinished:
+        whole = Path(unfinished) / kept.name
+        with closing(sqlite3.connect(whole)) as copy:
+            copy_pages(connection.connection, copy)
+        whole.chmod(0o600)
+        whole.replace(kept)
     return kept

@@ -50,7 +50,7 @@ def storm(act: Callable[[], object], *, kills: int, rng: random.Random) -> Storm
         if len(after) == 2:
             seen.problems += examined()
         databases.put_back(BEFORE)
-    passing = _passing(*after)
+    passing = differing_columns(*after)
     if databases_alike(before, after[0], passing):
         seen.problems.append("the act changes nothing")
     seen.act_ms = round(1000 * (pace.before_s + pace.after_s))
@@ -90,7 +90,7 @@ def _look(
         seen.problems.append(f"the act is there in part: {parts or 'some tables before, some after'}")
 
 
-def _passing(one: databases.Rows, other: databases.Rows) -> dict[str, set[int]]:
+def differing_columns(one: databases.Rows, other: databases.Rows) -> dict[str, set[int]]:
     """Return the columns in which two whole acts differ, such as the moment at which a row was written."""
     found: dict[str, set[int]] = {}
     for table, rows in one.items():

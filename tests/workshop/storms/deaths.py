@@ -51,9 +51,9 @@ def whole_life(act: Act) -> Life:
     return _life(act, wait_for=b"", then_s=0.0)
 
 
-def short_life(act: Act, *, pace: Pace, rng: random.Random) -> Life:
-    """Kill a victim at a random moment of ``act``."""
-    if rng.random() < 0.5:
+def short_life(act: Act, *, pace: Pace, rng: random.Random, writes: bool = True) -> Life:
+    """Kill a victim at a random moment of ``act``; ``writes`` tells whether it writes in the site's own database."""
+    if not writes or rng.random() < 0.5:
         return _life(act, wait_for=b"b", then_s=rng.uniform(0, 1.05 * (pace.before_s + pace.after_s)))
     return _life(act, wait_for=b"w", then_s=rng.uniform(0, 1.05 * pace.after_s))
 
