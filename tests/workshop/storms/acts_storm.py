@@ -49,7 +49,8 @@ def storm(act: Callable[[], object], *, kills: int, rng: random.Random) -> Storm
         after.append(databases.rows())
         if len(after) == 2:
             seen.problems += examined()
-        databases.put_back(BEFORE)
+        databases.put_rows_back(before, after[-1], name=BEFORE)
+        databases.give_out_again(numbers)
     passing = differing_columns(*after)
     if databases_alike(before, after[0], passing):
         seen.problems.append("the act changes nothing")
@@ -63,10 +64,10 @@ def storm(act: Callable[[], object], *, kills: int, rng: random.Random) -> Storm
         _look(life, before, after[0], passing, seen)
         if seen.kills % EXAMINED_EVERY == 0 or seen.kills == kills:
             seen.problems += examined()
-        if databases_alike(databases.rows(), before, {}):
-            databases.give_out_again(numbers)
-        else:
-            databases.put_back(BEFORE)
+        there = databases.rows()
+        if there != before:
+            databases.put_rows_back(before, there, name=BEFORE)
+        databases.give_out_again(numbers)
     return seen
 
 

@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from django.db import connection
+from django.db import connection, transaction
 
 from inventory.schema.tables import Model
 from tests.own_database import on_a_server
@@ -45,6 +45,22 @@ def put_back(name: str) -> None:
         f'DROP DATABASE IF EXISTS "{_named()}" WITH (FORCE)',
         f'CREATE DATABASE "{_named()}" TEMPLATE "{_kept_there(name)}"',
     )
+
+
+def put_rows_back(wanted: Rows, there: Rows, *, name: str) -> None:
+    """Make the database what was kept under ``name``, which has the rows ``wanted``, quicker where only rows differ."""
+    if connection.vendor == "sqlite":
+        put_back(name)
+        return
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL session_replication_role = replica")  # no trigger, no key stands in the way
+        changed = [table for table, rows in wanted.items() if rows != there[table]]
+        for table in changed:
+            cursor.execute(f'DELETE FROM "{table}"')
+        for table in changed:
+            if wanted[table]:
+                places = ", ".join(["%s"] * len(wanted[table][0]))
+                cursor.executemany(f'INSERT INTO "{table}" VALUES ({places})', wanted[table])
 
 
 def forget(name: str) -> None:

@@ -6,6 +6,7 @@ time goes into starting. Half of them die at any moment of the act, half after i
 
 import os
 import random
+import re
 import signal
 import time
 import traceback
@@ -15,7 +16,9 @@ from typing import Any
 
 from django.db import connection
 
-WRITES = ("INSERT", "UPDATE", "DELETE", "TRUNCATE", "CREATE", "ALTER", "DROP")
+WRITES = re.compile(
+    r"\s*(?:WITH\b.*?\b)?(?:INSERT|UPDATE|DELETE|TRUNCATE|CREATE|ALTER|DROP)\b", re.IGNORECASE | re.DOTALL
+)
 Act = Callable[[], object]
 
 
@@ -101,7 +104,7 @@ def _live(act: Act, tell: int) -> None:
 
     def notice(execute: Callable[..., Any], sql: str, *rest: Any) -> Any:
         nonlocal has_written
-        if not has_written and sql.lstrip().upper().startswith(WRITES):
+        if not has_written and WRITES.match(sql):
             has_written = True
             say("w")
         return execute(sql, *rest)

@@ -33,7 +33,7 @@ from inventory.kept_files.by_content import UNFINISHED  # noqa: E402
 from inventory.models import Entry, Spool  # noqa: E402
 from planning.library.designs import kept_file  # noqa: E402
 from planning.library.importing import GIVEN_UP_AFTER, carry_out, receive_files  # noqa: E402
-from planning.models import Design, ImportRun  # noqa: E402
+from planning.models import Design  # noqa: E402
 from tests.own_database import on_a_server  # noqa: E402
 from tests.planning.acting.scene import NOW  # noqa: E402
 from tests.workshop.storms import databases  # noqa: E402
@@ -44,11 +44,13 @@ from workshop.backup.archive import manifest_in, unpack  # noqa: E402
 from workshop.backup.making import back_up, back_up_into, kept_backups  # noqa: E402
 from workshop.backup.moving import move_database  # noqa: E402
 from workshop.backup.restoring import restore  # noqa: E402
-from workshop.backup.rows import another_database, differences  # noqa: E402
+from workshop.backup.routing import migrate_database  # noqa: E402
+from workshop.backup.rows import all_models, another_database, differences  # noqa: E402
 from workshop.doctor.stored import stored_findings  # noqa: E402
 
 BEFORE = "before"
 FINISHED_EVERY = 5  # so many deaths of one journey, then it is let come to its end
+NEW_EVERY = 50  # so many deaths of moves, then one begins with a database that has no tables yet
 IMPORTED = 10
 _seconds = count(1)
 
@@ -235,9 +237,12 @@ def killed_moves(kills: int, rng: random.Random) -> Travelled:
     open_the_workshop()
     url, there, pace, seen = os.environ["MOVE_TO"], databases.rows(), Pace(), Travelled()
     entries, deaths = Entry.objects.count(), 0
-    pace.learn(whole_life(lambda: move_database(url)))
+    with another_database(url, alias="moved") as alias:
+        migrate_database(alias)  # most of the time that a move takes; then the deaths fall into the rest
+    for _ in range(2):
+        pace.learn(whole_life(lambda: move_database(url)))
+        _forget_rows(url)
     seen.timed(pace)
-    _empty(url)
     while seen.kills < kills:
         life = short_life(lambda: move_database(url), pace=pace, rng=rng, writes=False)
         databases.settle()
@@ -257,8 +262,11 @@ def killed_moves(kills: int, rng: random.Random) -> Travelled:
             seen.finished_after_deaths += 1
         with another_database(url, alias="moved") as alias:
             seen.problems += [f"unequal: {each}" for each in differences("default", alias)]
-        _empty(url)
         deaths = 0
+        if seen.kills % NEW_EVERY < FINISHED_EVERY:
+            _empty(url)
+        else:
+            _forget_rows(url)
     return seen
 
 
@@ -269,6 +277,24 @@ def _entries_in(url: str) -> int:
         return Entry.objects.using(alias).count()
 
 
+def _forget_rows(url: str) -> None:
+    with another_database(url, alias="moved") as alias, connections[alias].cursor() as cursor:
+        guards = []
+        if connections[alias].vendor == "sqlite":
+            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+            guards = cursor.fetchall()
+        for name, _ in guards:
+            cursor.execute(f"DROP TRIGGER {name}")
+        if connections[alias].vendor == "sqlite":
+            cursor.execute("PRAGMA foreign_keys = OFF")
+            for model in all_models():
+                cursor.execute(f"DELETE FROM {model._meta.db_table}")
+        else:
+            cursor.execute(f"TRUNCATE {', '.join(model._meta.db_table for model in all_models())} CASCADE")
+        for _, statement in guards:
+            cursor.execute(statement)
+
+
 def _empty(url: str) -> None:
     if url.startswith("sqlite"):
         path = Path(url.removeprefix("sqlite:///"))
@@ -276,9 +302,7 @@ def _empty(url: str) -> None:
             each.unlink()
         return
     name = url.rpartition("/")[2]
-    on_a_server(
-        f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)', f'CREATE DATABASE "{name}"', beside=url
-    )
+    on_a_server(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)', f'CREATE DATABASE "{name}"', beside=url)
 
 
 def killed_imports(kills: int, rng: random.Random) -> Travelled:
@@ -287,10 +311,7 @@ def killed_imports(kills: int, rng: random.Random) -> Travelled:
     databases.keep(BEFORE)
     while seen.kills < kills or not pace.seen:
         run = receive_files(
-            [
-                SimpleUploadedFile(f"drawing {number}.vp3", _stitch_file(number))
-                for number in range(IMPORTED)
-            ],
+            [SimpleUploadedFile(f"drawing {number}.vp3", _stitch_file(number)) for number in range(IMPORTED)],
             at=NOW,
         )
         deaths = 0

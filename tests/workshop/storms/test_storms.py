@@ -1,0 +1,84 @@
+"""Killed at random moments, everything is there wholly or not at all, and what was interrupted goes on."""
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import connection
+
+from tests.own_database import own_database, run_in
+
+# Each of all acts, and each journey, so many times; both together stay below twenty seconds on an idle machine.
+FEW, SHORT = 1, 2
+MANY = 200
+EARLIER = "c85c594"
+JOURNEYS = ("backup", "restore", "update", "move", "import")
+
+pytestmark = [
+    pytest.mark.database,
+    pytest.mark.usefixtures("django_db_setup"),
+    pytest.mark.skipif(not hasattr(os, "fork"), reason="the victims are forked, which this system cannot"),
+]
+
+
+def many(words: Any) -> list[Any]:
+    """Return each with few kills, for the thorough, and with many."""
+    return [
+        pytest.param(word, kills, marks=mark, id=f"{word}-{kills}")
+        for word in words
+        for kills, mark in ((SHORT, pytest.mark.thorough), (MANY, pytest.mark.exhaustive))
+    ]
+
+
+@pytest.mark.parametrize(
+    "kills",
+    [pytest.param(FEW, marks=pytest.mark.thorough), pytest.param(MANY, marks=pytest.mark.exhaustive)],
+)
+def test_an_act_that_is_killed_is_there_to_the_last_row_or_not_at_all(kills: int, tmp_path: Path) -> None:
+    with own_database(tmp_path) as environment:
+        words = ("-m", "tests.workshop.storms.acts_storm", str(kills), "1147")
+        lines = run_in(environment, *words, timeout_s=7_200).splitlines()
+    told = [json.loads(line) for line in lines]
+    assert len(told) > 50
+    for each in told:
+        assert each["problems"] == [], each
+        assert each["kills"] == kills == each["absent"] + each["whole"]
+        if kills == MANY:
+            assert each["absent"] > 0
+            assert each["after_a_write"] > kills / 10, each["act"]
+    assert sum(each["after_a_write"] for each in told) > len(told) * kills / 10
+
+
+@pytest.mark.parametrize(("journey", "kills"), many(JOURNEYS))
+def test_a_journey_that_is_killed_ends_well(journey: str, kills: int, tmp_path: Path) -> None:
+    earlier = {"filled_from": EARLIER, "migrated": False} if journey == "update" else {}
+    with own_database(tmp_path, **earlier) as environment:
+        environment = {**environment, "MOVE_TO": f"sqlite:///{tmp_path / 'there.sqlite3'}"}
+        told = storm(environment, journey, kills)
+    assert told["problems"] == []
+    assert told["kills"] == kills
+    if kills == MANY:
+        assert min(told["arrived"], told["not_begun"] + told["under_way"]) > 0
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="moves to PostgreSQL")
+@pytest.mark.parametrize(("journey", "kills"), many(["move"]))
+def test_a_move_to_a_server_that_is_killed_can_be_done_again(
+    journey: str, kills: int, tmp_path: Path
+) -> None:
+    (tmp_path / "here").mkdir()
+    with own_database(tmp_path) as there:
+        here = {**there, "MOVE_TO": there["DATABASE_URL"], "ENOUGH_THREAD_DATA": str(tmp_path / "here")}
+        here["DATABASE_URL"] = f"sqlite:///{tmp_path / 'here' / 'here.sqlite3'}"
+        run_in(here, "manage.py", "migrate", "--skip-checks", "--verbosity", "0")
+        told = storm(here, journey, kills)
+    assert told["problems"] == []
+    assert told["kills"] == kills
+
+
+def storm(environment: Any, journey: str, kills: int) -> dict[str, Any]:
+    words = ("-m", "tests.workshop.storms.journeys", journey, str(kills), "1147")
+    told: dict[str, Any] = json.loads(run_in(environment, *words, timeout_s=7_200).splitlines()[-1])
+    return told
