@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -107,15 +108,19 @@ def _earlier(commit: str) -> str:
 def on_a_server(*statements: str, beside: str = "") -> list[tuple[Any, ...]]:
     """Carry out what no transaction may hold, on the server of the site's own database or of the one ``beside``.
 
-    Returns what the last statement found.
+    Returns what the last statement found. The line stays open: whoever kills again and again asks again and again.
     """
+    server = _server(f"{beside.rpartition('/')[0]}/postgres" if beside else _address("postgres"))
+    for statement in statements:
+        cursor = server.execute(statement)
+    return cursor.fetchall() if cursor.description else []
+
+
+@cache
+def _server(address: str) -> Any:
     import psycopg
 
-    address = f"{beside.rpartition('/')[0]}/postgres" if beside else _address("postgres")
-    with psycopg.connect(address, autocommit=True) as server:
-        for statement in statements:
-            cursor = server.execute(statement)
-        return cursor.fetchall() if cursor.description else []
+    return psycopg.connect(address, autocommit=True)
 
 
 def _on_the_server(statement: str, *, database: str = "postgres") -> None:

@@ -8,6 +8,7 @@ import hashlib
 import os
 import shutil
 import stat
+import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from inventory.compute.errors import WorkshopError
+from inventory.kept_files.by_content import UNFINISHED
 from planning.library.designs import keep_digests
 from planning.library.digests import DesignDigest, digest_design_files
 from planning.models import Design, ImportedFile, ImportRun
@@ -87,13 +89,26 @@ def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None
     files = list(files)
     names = [printable(file.name or "file") for file in files]
     source = names[0] if len(names) == 1 else f"{len(names)} files"
-    run = ImportRun.objects.create(source=source[:SOURCE_LENGTH], by=by, asked_at=at, found=len(files))
-    for number, file in enumerate(files, start=1):
-        target = _incoming(run) / f"{number:05}" / plain_name(file.name or "file")
-        target.parent.mkdir(parents=True)
-        with target.open("xb") as copy:
-            for chunk in file.chunks():
-                copy.write(chunk)
+    incoming = Path(settings.MEDIA_ROOT) / "incoming"
+    incoming.mkdir(parents=True, exist_ok=True)
+    # Whoever is stopped here, by a full disk or a kill, leaves no run that waits with half of its files.
+    received = Path(tempfile.mkdtemp(dir=incoming, prefix=UNFINISHED))
+    try:
+        for number, file in enumerate(files, start=1):
+            target = received / f"{number:05}" / plain_name(file.name or "file")
+            target.parent.mkdir()
+            with target.open("xb") as copy:
+                for chunk in file.chunks():
+                    copy.write(chunk)
+        with transaction.atomic():
+            run = ImportRun.objects.create(
+                source=source[:SOURCE_LENGTH], by=by, asked_at=at, found=len(files)
+            )
+            shutil.rmtree(_incoming(run), ignore_errors=True)  # of a run that never came to be
+            received.rename(_incoming(run))
+    except BaseException:
+        shutil.rmtree(received, ignore_errors=True)
+        raise
     return run
 
 

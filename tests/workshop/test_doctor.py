@@ -80,6 +80,29 @@ def test_a_lost_column_is_named():
     assert any("planning_promise has a needless column waited_min" in each for each in found)
 
 
+def test_a_column_of_another_kind_or_filled_by_itself_is_named():
+    with connection.cursor() as cursor:
+        cursor.execute("ALTER TABLE planning_job RENAME COLUMN what TO was")
+        cursor.execute("ALTER TABLE planning_job ADD COLUMN what varchar(7) DEFAULT 'x'")
+    found = " ".join(map(str, to_mend()))
+    assert "planning_job.what is " in found
+    assert "planning_job.what is filled by itself with 'x'" in found
+    assert "planning_job.what may be empty" in found
+
+
+def test_folders_that_a_stopped_backup_left_are_mended(settings):
+    import os
+
+    left = Path(settings.BACKUP_FOLDER) / "unfinished-backup-abc"
+    left.mkdir(parents=True)
+    (left / "database.sqlite3").write_bytes(b"x")
+    old = (datetime.now(UTC) - timedelta(days=1)).timestamp()
+    os.utime(left, (old, old))
+    assert any("unfinished-backup-abc" in each for each in to_mend())
+    examine(at=AT, mend=True)
+    assert not left.exists()
+
+
 def test_what_was_never_written_to_its_end_is_mended(settings):
     import os
 

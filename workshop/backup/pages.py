@@ -6,7 +6,9 @@ import time
 LONGEST_WAIT_S = 30.0
 
 
-def copy_pages(source: sqlite3.Connection, target: sqlite3.Connection, *, within_s: float | None = None) -> None:
+def copy_pages(
+    source: sqlite3.Connection, target: sqlite3.Connection, *, within_s: float | None = None
+) -> None:
     """Make ``target`` what ``source`` is at one moment, in one transaction of ``target``.
 
     The library itself would wait for ever for one that somebody else holds. Raises sqlite3.OperationalError, in its

@@ -156,7 +156,9 @@ def _put_database_back(database: Path) -> None:
             with another_database(f"sqlite:///{database}", alias="ready") as alias:
                 copy_rows(alias, "default")
         except DatabaseError as problem:
-            raise CannotRestore(f"The database cannot be written ({problem}). Nothing of it is changed.") from problem
+            raise CannotRestore(
+                f"The database cannot be written ({problem}). Nothing of it is changed."
+            ) from problem
         return
     try:
         connection.ensure_connection()
@@ -170,7 +172,9 @@ def _put_database_back(database: Path) -> None:
                 "The database is held by somebody else. Stop the site, and try again."
             ) from problem
         if trouble is not DAMAGED:
-            raise CannotRestore(f"The database cannot be written ({problem}). Nothing of it is changed.") from problem
+            raise CannotRestore(
+                f"The database cannot be written ({problem}). Nothing of it is changed."
+            ) from problem
         _replace_damaged(database)
     connection.close()
 

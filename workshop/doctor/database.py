@@ -10,6 +10,7 @@ from typing import Any
 from django.db import DatabaseError, connection, transaction
 
 from inventory.ledger.check import GUARDS, GUARDS_THERE
+from inventory.schema.columns import column_problems
 from inventory.schema.tables import columns_of, wanted_columns
 from workshop.backup.rows import all_models, migrations_of, unknown_migrations, waiting_migrations
 from workshop.doctor.finding import DoctorFinding
@@ -66,6 +67,8 @@ def _version() -> Iterator[DoctorFinding]:
         for column in sorted(wanted ^ there):
             lacks = "has no" if column in wanted else "has a needless"
             yield DoctorFinding(AREA, f"{model._meta.db_table} {lacks} column {column}.", RESTORE)
+        for problem in column_problems(connection, model):
+            yield DoctorFinding(AREA, problem, RESTORE)
         yield from _constraints(model)
 
 

@@ -97,13 +97,18 @@ def _unfinished(root: Path) -> Iterator[DoctorFinding]:
 
 
 def _unfinished_folders() -> Iterator[DoctorFinding]:
-    """Yield what a backup or a restore that was stopped has left; it can be as large as all data together."""
-    for folder in sorted({Path(settings.DATA_FOLDER), Path(settings.BACKUP_FOLDER)}):
+    """Yield what a backup, a restore or an upload that was stopped has left; it can be as large as all data."""
+    folders = {
+        Path(settings.DATA_FOLDER),
+        Path(settings.BACKUP_FOLDER),
+        Path(settings.MEDIA_ROOT) / "incoming",
+    }
+    for folder in sorted(folders):
         for path in sorted(each for start in LEFT_BY_STOPPED for each in folder.glob(f"{start}*")):
             if path.is_dir() and _is_old(path):
                 yield DoctorFinding(
                     AREA,
-                    f"{path} was left by a backup or a restore that was stopped.",
+                    f"{path} was left by a backup, a restore or an upload that was stopped.",
                     "Mend it with: python3 manage.py doctor --mend",
                     mend_now=partial(shutil.rmtree, path, ignore_errors=True),
                 )

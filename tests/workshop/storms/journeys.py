@@ -311,7 +311,7 @@ def killed_imports(kills: int, rng: random.Random) -> Travelled:
     databases.keep(BEFORE)
     while seen.kills < kills or not pace.seen:
         run = receive_files(
-            [SimpleUploadedFile(f"drawing {number}.vp3", _stitch_file(number)) for number in range(IMPORTED)],
+            [SimpleUploadedFile(f"drawing {number}.vp3", stitch_file(number)) for number in range(IMPORTED)],
             at=NOW,
         )
         deaths = 0
@@ -351,7 +351,7 @@ def _carried_out(run_id: int, now: datetime) -> Callable[[], object]:
     return lambda: carry_out(run_id, trim_at_jumps=3, clock=lambda: now, processes=1)
 
 
-def _stitch_file(number: int) -> bytes:
+def stitch_file(number: int) -> bytes:
     pattern = pyembroidery.EmbPattern()
     pattern.add_thread({"hex": "#b01c2e", "name": "red"})
     for step in range(60 + 5 * number):
