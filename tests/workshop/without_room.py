@@ -162,9 +162,11 @@ def main() -> None:
 def _put_back(kept: bytes) -> None:
     connection.close()
     file = Path(str(connection.settings_dict["NAME"]))
-    for ending in ("-wal", "-shm"):
+    # A new file altogether: a connection that an error still holds may go on with the old one's log.
+    for ending in ("", "-wal", "-shm"):
         file.with_name(file.name + ending).unlink(missing_ok=True)
     file.write_bytes(kept)
+    file.chmod(0o600)
 
 
 def _outcome(act: Callable[[], object]) -> str:

@@ -37,9 +37,10 @@ def put_back(name: str) -> None:
     """Make the database what was kept under ``name``."""
     connection.close()
     if connection.vendor == "sqlite":
-        for ending in ("-wal", "-shm", "-journal"):
+        for ending in ("", "-wal", "-shm", "-journal"):
             _file().with_name(_file().name + ending).unlink(missing_ok=True)
         shutil.copyfile(_kept(name), _file())
+        _file().chmod(0o600)
         return
     on_a_server(
         f'DROP DATABASE IF EXISTS "{_named()}" WITH (FORCE)',
