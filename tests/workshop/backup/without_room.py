@@ -1,6 +1,6 @@
 """Do every act on a disk without room, and again once there is some; tell what came of each.
 
-Run as ``python -m tests.workshop.without_room`` with the data folder on a small disk and a new database in it.
+Run as ``python -m tests.workshop.backup.without_room`` with the data folder on a small disk and a new database in it.
 """
 
 import json

@@ -1,6 +1,6 @@
 """Make one backup after the other, from when the first entry of somebody at work is there.
 
-Run as ``python -m tests.workshop.backing FILE…`` beside processes that act.
+Run as ``python -m tests.workshop.backup.backing FILE…`` beside processes that act.
 """
 
 import sys

@@ -68,7 +68,7 @@ def work_while(
             assert hand.stdout is not None
             assert hand.stdout.readline() == "ready\n"
         backing = subprocess.Popen(
-            [sys.executable, "-m", "tests.workshop.backing", *map(str, paths)],
+            [sys.executable, "-m", "tests.workshop.backup.backing", *map(str, paths)],
             env=environment,
             cwd=HOUSE,
             stdout=subprocess.PIPE,

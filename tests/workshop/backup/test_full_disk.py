@@ -37,7 +37,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 
 def told(environment: Mapping[str, str]) -> dict[str, Any]:
     answer: dict[str, Any] = json.loads(
-        run_in(environment, "-m", "tests.workshop.without_room", timeout_s=600).splitlines()[-1]
+        run_in(environment, "-m", "tests.workshop.backup.without_room", timeout_s=600).splitlines()[-1]
     )
     return answer
 

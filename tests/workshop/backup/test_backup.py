@@ -215,7 +215,7 @@ def test_running_data_stay_byte_for_byte_the_same(backup, tmp_path, django_db_se
         damaged(damage, backup, tmp_path / "bad" / f"{number}.zip")
     with own_database(tmp_path / "running") as environment:
         site(environment, "restore", str(backup), "--yes")
-        words = ("-m", "tests.workshop.refusals", *map(str, sorted((tmp_path / "bad").glob("*.zip"))))
+        words = ("-m", "tests.workshop.backup.refusals", *map(str, sorted((tmp_path / "bad").glob("*.zip"))))
         told = json.loads(run_in(environment, *words))
     assert len(told) == len(BYTES_DAMAGED) + len(REWRITTEN)
     assert set(told.values()) == {""}, told
