@@ -22,6 +22,7 @@ from inventory.compute.lengths import (
 )
 from inventory.compute.units import METRIC, Units
 from inventory.models import Place, PutUp, Shade
+from inventory.shelf.receipts import MOST_PRICE
 
 
 class TypedField(forms.CharField):
@@ -197,7 +198,7 @@ class PutUpField(forms.ModelChoiceField):
 class MoneyField(TypedField):
     """An amount of the workshop's money, with a comma or a point, cleaned to Decimal."""
 
-    most = Decimal("99999999.99")
+    most = MOST_PRICE
 
     def __init__(self, **options: Any) -> None:
         super().__init__(max_length=16, **options)
@@ -211,8 +212,9 @@ class MoneyField(TypedField):
             amount = parse_decimal(text)
         except WorkshopError as problem:
             raise forms.ValidationError(str(problem)) from None
-        cents = amount.quantize(Decimal("0.01"))
-        if cents != amount or amount > self.most:
+        # Looked at first: what is far too large cannot be rounded at all.
+        cents = amount.quantize(Decimal("0.01")) if abs(amount) <= self.most else None
+        if cents is None or cents != amount:
             raise forms.ValidationError(f"{text} is no price. Type it with two decimals at most, like 4.20.")
         return cents
 

@@ -385,6 +385,7 @@ def label_and_save(items: Sequence[StockItem], *, labels: Sequence[str] = ()) ->
         item.save()
 
 
+MOST_PRICE = Decimal("99999999.99")  # what its column holds
 PREFIXES = {
     StockItem.Kind.SPOOL: "S",
     StockItem.Kind.BOBBINS: "B",

@@ -41,6 +41,21 @@ def test_each_kind_has_its_own_page(problem, trouble, signed_in, monkeypatch):
     assert trouble_of(problem) is trouble
 
 
+def _failed(words: str, name: str) -> OperationalError:
+    problem, cause = OperationalError(words), sqlite3.OperationalError(words)
+    cause.sqlite_errorname = name
+    problem.__cause__ = cause
+    return problem
+
+
+@pytest.mark.parametrize(("free", "trouble"), [(4096, FULL), (10**9, READ_ONLY)])
+def test_a_disk_without_room_for_the_log_is_not_taken_for_damage(free, trouble, monkeypatch):
+    monkeypatch.setattr("shutil.disk_usage", lambda _: type("Usage", (), {"free": free})())
+    assert trouble_of(_failed("disk I/O error", "SQLITE_IOERR_SHMSIZE")) is trouble
+    assert trouble_of(_failed("unable to open database file", "SQLITE_CANTOPEN")) is trouble
+    assert trouble_of(_failed("disk I/O error", "SQLITE_IOERR_SHORT_READ")) is DAMAGED
+
+
 def test_each_sentence_is_its_own():
     kinds = {trouble for _, trouble in TOLD}
     assert len({each.what for each in kinds}) == len({each.do for each in kinds}) == len(kinds)

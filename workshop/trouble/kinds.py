@@ -1,11 +1,15 @@
 """Kinds of trouble with the database and the disk, each with its own sentence and what to do."""
 
 import errno
+import shutil
 import sqlite3
 from dataclasses import dataclass
 
+from django.conf import settings
 from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError
 from django.db.utils import InternalError
+
+LEAST_ROOM_BYTES = 1_000_000  # SQLite lays out its log in steps of 32 kB; two beside each other need some
 
 
 @dataclass(frozen=True)
@@ -113,6 +117,22 @@ def trouble_of(problem: BaseException) -> Trouble | None:
         words = str(problem).lower()
         for trouble, signs in _SIGNS:
             if any(sign in words for sign in signs):
-                return trouble
+                return _full_or(trouble, problem, words)
         return AWAY if isinstance(problem, OperationalError | InterfaceError | InternalError) else None
     return None
+
+
+def _full_or(trouble: Trouble, problem: BaseException, words: str) -> Trouble:
+    """Return what is the matter where SQLite's words do not tell: without room it cannot open or lay out its log.
+
+    It then speaks of an error of the disk, which must not be taken for damage: a restore would be the wrong thing.
+    """
+    name = getattr(problem.__cause__ or problem, "sqlite_errorname", "")
+    is_writing = name.startswith("SQLITE_IOERR") and "READ" not in name and "CORRUPT" not in name
+    if not is_writing and "unable to open database file" not in words:
+        return trouble
+    try:
+        room = shutil.disk_usage(settings.DATA_FOLDER).free
+    except OSError:
+        return READ_ONLY
+    return FULL if room < LEAST_ROOM_BYTES else READ_ONLY

@@ -11,6 +11,7 @@ from inventory.compute.lengths import parse_count, parse_decimal, parse_length
 from inventory.management.acts import ActCommand
 from inventory.models import BobbinStyle, NeedlePack, Place, PutUp, Shade, StabilizerProduct
 from inventory.shelf.receipts import (
+    MOST_PRICE,
     Delivery,
     receive_bobbins,
     receive_needles,
@@ -92,7 +93,12 @@ def _given(options: dict[str, Any], name: str) -> str:
 
 
 def _price(text: str) -> Decimal | None:
-    return parse_decimal(text).quantize(Decimal("0.01")) if text else None
+    if not text:
+        return None
+    amount = parse_decimal(text)
+    if abs(amount) > MOST_PRICE:  # which could not be rounded either
+        raise WorkshopError(f"{text:.40} is no price. The most is {MOST_PRICE}.")
+    return amount.quantize(Decimal("0.01"))
 
 
 def _place(name: str) -> Place | None:

@@ -1,7 +1,7 @@
 """Restore one file after the other where each should be refused, and tell which were not, and what changed.
 
-Run as ``python -m tests.workshop.backup.refusals FILE…`` in the environment of a workshop that has something in it. Every row,
-every file of the data folder and, on SQLite, every byte of the database is compared.
+Run as ``python -m tests.workshop.backup.refusals FILE…`` in the environment of a workshop that has something in it.
+Every row, every file of the data folder and, on SQLite, every byte of the database is compared.
 """
 
 import hashlib

@@ -138,7 +138,9 @@ def main() -> None:
         connection.close()
         filler.unlink()
         there = databases.rows()
-        if outcome == "done":
+        if outcome == "done" and there == before:
+            seen["not in words"].append(f"{name}: nothing was done, and nothing said")
+        elif outcome == "done":
             seen["done although full"].append(name)
         elif outcome == "refused":
             seen["refused"].append(name)
