@@ -55,6 +55,30 @@ def test_an_earlier_database_is_updated_and_goes_through_a_whole_job(commit, tmp
     assert found["stocktakes"] == 1
 
 
+UNMENDED = """
+import django; django.setup()
+from django.core.management import call_command
+from django.db import connection
+from workshop.doctor.database import database_findings
+with connection.cursor() as cursor:
+    cursor.execute("DELETE FROM django_migrations WHERE name LIKE '%%_every_earlier_%%'", [])
+    cursor.execute("ALTER TABLE planning_promise DROP COLUMN waiting_min")
+before = [str(each) for each in database_findings()]
+call_command("migrate", verbosity=0, skip_checks=True)
+after = [str(each) for each in database_findings()]
+import json; print(json.dumps([before, after]))
+"""
+
+
+@pytest.mark.thorough
+def test_a_database_that_went_past_the_mending_without_it_is_mended(tmp_path, django_db_setup):
+    with own_database(tmp_path) as environment:
+        settings = {"DJANGO_SETTINGS_MODULE": "workshop.settings"}
+        before, after = json.loads(run_in({**environment, **settings}, "-c", UNMENDED).splitlines()[-1])
+    assert before
+    assert after == []
+
+
 def rows_in_dump(commit: str) -> dict[str, int]:
     """Return how many rows each model's table had before, counted in the SQLite dump."""
     from django.apps import apps
