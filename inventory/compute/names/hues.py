@@ -1,5 +1,6 @@
 """What ``share_a_hue`` says of many colours at once, from what each is called, found once for each."""
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -108,6 +109,7 @@ def _from_centroids(channels: Ints) -> Floats:
     return np.asarray(apart[where.reshape(-1)])
 
 
+@lru_cache(maxsize=1)
 def _bits() -> tuple[Ints, Ints]:
     """Return the bit of each centroid's basic colour, and those that its name joins."""
     every = sorted({hue for name, _ in CENTROIDS for hue in joined_hues(name)})

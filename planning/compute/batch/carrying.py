@@ -111,7 +111,8 @@ class Carried:
         lengths = np.zeros((2, len(self.designs)))
         for block in (self.blocks[index] for index in blocks):
             lengths[:, block.design] += block.needle_geometry_mm, block.path_mm
-        per_piece = np.array([lengths[:, list(piece)].sum(axis=1) for piece in self.pieces])
+        of_kind = {piece: lengths[:, list(piece)].sum(axis=1) for piece in set(self.pieces)}
+        per_piece = np.array([of_kind[piece] for piece in self.pieces])
         geometry_mm, path_mm = np.vstack([np.zeros((1, 2)), np.cumsum(per_piece, axis=0)]).T
         return geometry_mm, path_mm
 

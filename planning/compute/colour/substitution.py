@@ -341,7 +341,7 @@ def _quick(case: ColourCase) -> Ints:
         before = order[:place]
         labs, others = case.shades[candidates], case.shades[chosen[before]]
         short = left_mm[candidates] < case.needs_mm[request, candidates]
-        alike = (delta_e_00_matrix(labs, others) < case.least_apart[request, before]).sum(axis=1)
+        alike = (case.between(chosen[before], candidates).T < case.least_apart[request, before]).sum(axis=1)
         L, L_others = labs[:, :1], others[None, :, 0]
         inverted = (case.lighter[request, before] & (L_others >= L)) | (
             case.lighter[before, request] & (L_others <= L)

@@ -70,6 +70,8 @@ def choose(
 
     Counted work ends the search, ``seconds_left`` cuts it short; what was laid strip after strip is always at hand.
     """
+    if not widths and not flats:
+        return Chosen((), (), tuple(kind.count for kind in kinds), 0, 0.0, misses_least=True)
     model = _Model(kinds, widths, flats, seconds_left)
     solved, is_proven = model.least_area(missing=0), True
     if solved is None:
