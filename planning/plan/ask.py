@@ -223,7 +223,7 @@ def terms_on(
     remembered, missing = remembered_pins(
         asked.remembered, asked.every_design, on_shelf.shades, excluded=excluded, strictness=asked.strictness
     )
-    there = {shade.id for shade in on_shelf.shades}
+    there = {shade.id for shade in on_shelf.shades} if asked.settled else set()
     pinned = remembered | held
     pinned |= {place: shade for place, shade in asked.settled if shade in there}
     pinned |= pinned_shades(asked.typed_pins, asked.every_design, on_shelf.shades)

@@ -68,6 +68,7 @@ def share_hues(one: Hues, others: Hues) -> Bools:
     return np.asarray(by_name | (joined & (turn <= NEXT_TO_DEG)))
 
 
+@lru_cache(maxsize=8_192)
 def hue_of(lab: Lab) -> Hues:
     """Return the hues of one colour, shape (1,)."""
     return hues_of([tuple(lab)])

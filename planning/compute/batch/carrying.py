@@ -151,9 +151,13 @@ class Carried:
 
     def _by_kind(self, told: Callable[[list[tuple[int, ...]]], list[float]]) -> list[list[float]]:
         """Return what is told of each load's order, told once for loads that are alike."""
-        kinds = [tuple(self.pieces[piece] for piece in load) for load in self.loads]
-        known = {kind: told(self._in_order(kind)) for kind in set(kinds)}
-        return [known[kind] for kind in kinds]
+        known = {kind: told(self._in_order(kind)) for kind in set(self._kinds)}
+        return [known[kind] for kind in self._kinds]
+
+    @cached_property
+    def _kinds(self) -> list[tuple[tuple[int, ...], ...]]:
+        """What each load carries, load by load."""
+        return [tuple(self.pieces[piece] for piece in load) for load in self.loads]
 
     def hoopings(self) -> int:
         """Return how often a hoop is loaded: once a load for each group of designs that is stitched together."""

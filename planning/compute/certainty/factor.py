@@ -131,13 +131,20 @@ class Factor:
         """
         if not self.parts:
             return Factor(self.mean_log, self.sigma, math.hypot(self.scatter, sigma))
-        return mixture(
-            [part.weight for part in self.parts],
-            [part.mean for part in self.parts],
-            [math.hypot(part.sd, sigma) for part in self.parts],
-            sigma=self.sigma,
-            scatter=math.hypot(self.scatter, sigma),
-        )
+        if sigma not in self._wider:
+            self._wider[sigma] = mixture(
+                [part.weight for part in self.parts],
+                [part.mean for part in self.parts],
+                [math.hypot(part.sd, sigma) for part in self.parts],
+                sigma=self.sigma,
+                scatter=math.hypot(self.scatter, sigma),
+            )
+        return self._wider[sigma]
+
+    @cached_property
+    def _wider(self) -> dict[float, "Factor"]:
+        """The factor with more error on top, by that error: made once each."""
+        return {}
 
 
 def mixture(

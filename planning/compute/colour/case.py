@@ -70,9 +70,9 @@ class ColourCase:
 
     def between(self, some: Ints, others: Ints) -> Floats:
         """Return CIEDE2000 of ``some`` shades, (m,), from others, (k,): (m, k). Each is worked out once for a case."""
-        for shade in some.tolist():
-            if shade not in self._rows:
-                self._rows[shade] = delta_e_00_matrix(self.shades[shade : shade + 1], self.shades)[0]
+        new = [shade for shade in dict.fromkeys(some.tolist()) if shade not in self._rows]
+        if new:
+            self._rows.update(zip(new, delta_e_00_matrix(self.shades[new], self.shades), strict=True))
         return np.array([self._rows[shade][others] for shade in some.tolist()]).reshape(len(some), len(others))
 
     @cached_property

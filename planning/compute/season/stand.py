@@ -228,7 +228,7 @@ def _thread(
         needed_sigma_mm=round(wanted.sigma_mm),
         missing_mm=lacking,
         to_buy=to_buy.id if to_buy else None,
-        spools=_spools(carried, blocks, shade, word, terms) if shade else (),
+        spools=_spools(carried, blocks, shade, word, terms, factor=factor) if shade else (),
     )
 
 

@@ -8,6 +8,8 @@ they touch are made anew.
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +29,7 @@ Ints = NDArray[np.intp]
 # Differences are worked out this far beyond the colour limit at first; where more is asked for, twice as far.
 FIRST_REACH = 8.0
 EVERYTHING = 1_000.0  # beyond any difference of two colours
+MOST_KEPT = 2_500_000  # differences that are kept of a wall: 20 MB
 
 
 class Wall:
@@ -48,9 +51,7 @@ class Wall:
         self._at_spool = {
             spool.label: column for column, shade in enumerate(self.shades) for spool in shade.spools
         }
-        self._rows: dict[tuple[float, float, float], tuple[float, Floats]] = {}
-        self._sharing: dict[tuple[float, float, float], Bools] = {}
-        self._hues: Hues | None = None
+        self._colours = _colours_of(self.labs.tobytes())
 
     def again(self) -> "Wall":
         """Return another wall with the same thread, from which other jobs may take; colours are shared with it."""
@@ -61,26 +62,11 @@ class Wall:
 
     def differences(self, asked: Lab, *, within: float) -> tuple[float, Floats]:
         """Return CIEDE2000 from ``asked`` to each shade, (n,), and how far it is worked out: infinite beyond that."""
-        key = (asked.L, asked.a, asked.b)
-        reach, row = self._rows.get(key, (0.0, np.zeros(0)))
-        if reach >= within:
-            return reach, row
-        reach = EVERYTHING if within > 60.0 else within
-        row = np.full(len(self.shades), np.inf)
-        columns = np.flatnonzero(lower_bound_00(np.array(key), self.labs) <= reach + 1e-6)
-        row[columns] = delta_e_00_matrix([key], self.labs[columns])[0]
-        # What came out farther than it was asked for stands: it is true as well.
-        self._rows[key] = reach, row
-        return reach, row
+        return self._colours.differences(asked, within=within)
 
     def sharing_a_hue(self, wished: Lab) -> Bools:
         """Return which shades may go by the same basic colour as ``wished``: (n,)."""
-        key = (wished.L, wished.a, wished.b)
-        if key not in self._sharing:
-            if self._hues is None:
-                self._hues = hues_of(self.labs)
-            self._sharing[key] = share_hues(hue_of(wished), self._hues)
-        return self._sharing[key]
+        return self._colours.sharing_a_hue(wished)
 
     def medians(self, conditions: Conditions) -> Floats:
         """Return the median of each shade's factor: (n,)."""
@@ -116,7 +102,9 @@ class Wall:
         for column in {self._at_spool[label] for label in claimed if label in self._at_spool}:
             shade = self.shades[column]
             spools = tuple(
-                replace(spool, free_mm=max(spool.free_mm - claimed.get(spool.label, 0), 0))
+                replace(spool, free_mm=max(spool.free_mm - claimed[spool.label], 0))
+                if spool.label in claimed
+                else spool
                 for spool in shade.spools
             )
             self._put(column, replace(shade, spools=spools))
@@ -126,7 +114,8 @@ class Wall:
         for column in {self._at_spool[label] for label in held if label in self._at_spool}:
             shade = self.shades[column]
             spools = tuple(
-                replace(spool, free_mm=spool.free_mm + held.get(spool.label, 0)) for spool in shade.spools
+                replace(spool, free_mm=spool.free_mm + held[spool.label]) if spool.label in held else spool
+                for spool in shade.spools
             )
             self._put(column, replace(shade, spools=spools))
 
@@ -140,3 +129,47 @@ class Wall:
             (spool.id, spool.free_mm) for column in columns.tolist() for spool in self.shades[column].spools
         ]
         return hashlib.blake2b(repr(spools).encode(), digest_size=16).digest()
+
+
+class WallColours:
+    """The colours of a wall, (n, 3), and what was found out about them: the same for every wall of these colours."""
+
+    def __init__(self, labs: Floats) -> None:
+        self.labs = labs
+        self._rows: dict[Lab, tuple[float, Floats]] = {}
+        self._sharing: dict[Lab, Bools] = {}
+
+    @cached_property
+    def _hues(self) -> Hues:
+        return hues_of(self.labs)
+
+    def differences(self, asked: Lab, *, within: float) -> tuple[float, Floats]:
+        """Return what ``Wall.differences`` does."""
+        reach, row = self._rows.get(asked, (0.0, np.zeros(0)))
+        if reach >= within:
+            return reach, row
+        reach = EVERYTHING if within > 60.0 else within
+        row = np.full(len(self.labs), np.inf)
+        columns = np.flatnonzero(lower_bound_00(np.array(tuple(asked)), self.labs) <= reach + 1e-6)
+        # What comes out farther than it was asked for stands: it is true as well.
+        row[columns] = delta_e_00_matrix([tuple(asked)], self.labs[columns])[0]
+        self._rows[asked] = reach, row
+        _forget_oldest(self._rows, most=MOST_KEPT // max(1, len(self.labs)))
+        return reach, row
+
+    def sharing_a_hue(self, wished: Lab) -> Bools:
+        """Return what ``Wall.sharing_a_hue`` does."""
+        if wished not in self._sharing:
+            self._sharing[wished] = share_hues(hue_of(wished), self._hues)
+            _forget_oldest(self._sharing, most=8 * MOST_KEPT // max(1, len(self.labs)))
+        return self._sharing[wished]
+
+
+@lru_cache(maxsize=4)
+def _colours_of(labs: bytes) -> WallColours:
+    return WallColours(np.frombuffer(labs, dtype=np.float64).reshape(-1, 3))
+
+
+def _forget_oldest(kept: dict[Lab, Any], *, most: int) -> None:
+    while len(kept) > max(1, most):
+        del kept[next(iter(kept))]

@@ -129,12 +129,14 @@ class _Walk:
         parts: tuple[PartBobbinLeft, ...],
         *,
         total: Sequence[float] | None = None,
+        largest: float | None = None,
     ) -> None:
         self.needs, self.bobbin_mm, self.parts = needs, bobbin_mm, parts
         self.total = total or [0.0, *accumulate(needs)]
+        largest = max(needs, default=0.0) if largest is None else largest
         # Where the next block lies that no whole bobbin does, from every block on.
         self.long = [len(needs)] * (len(needs) + 1)
-        if max(needs, default=0.0) > bobbin_mm * (1 + _TRIFLE):
+        if largest > bobbin_mm * (1 + _TRIFLE):
             for at in reversed(range(len(needs))):
                 self.long[at] = at if needs[at] > bobbin_mm * (1 + _TRIFLE) else self.long[at + 1]
 
@@ -245,10 +247,12 @@ def p_enough_bobbins(
     if bobbins <= 0 and not parts:
         return 0.0
     needs = [need for blocks_mm in pieces_geometry_mm for need in blocks_mm]
-    total = [0.0, *accumulate(needs)]
+    total, largest = [0.0, *accumulate(needs)], max(needs)
 
     def suffice(log_factor: float) -> bool:
-        return _needed_at(log_factor, needs, bobbin_mm, parts, total=total) <= bobbins
+        return (
+            _needed_at(log_factor, needs, bobbin_mm, parts, total=total, largest=largest) <= bobbins
+        )
 
     factor = factor.widened(RELATIVE_SIGMA["sealed"])
     sigma = factor.predictive_sigma
@@ -280,7 +284,8 @@ def bobbins_for_sure(
     """
     log_factor = factor.widened(RELATIVE_SIGMA["sealed"]).quantile(certainty)
     needs = [need for blocks_mm in pieces_geometry_mm for need in blocks_mm]
-    return _needed_at(log_factor, needs, bobbin_mm, parts, total=[0.0, *accumulate(needs)])
+    total = [0.0, *accumulate(needs)]
+    return _needed_at(log_factor, needs, bobbin_mm, parts, total=total, largest=max(needs, default=0.0))
 
 
 def _needed_at(
@@ -290,19 +295,20 @@ def _needed_at(
     parts: Sequence[PartBobbinLeft],
     *,
     total: Sequence[float],
+    largest: float,
 ) -> int:
     """Return the full bobbins needed where thread is used by that factor: those of ``run_of_bobbins``, parts first.
 
     A bobbin shortened by the factor runs out where the factor's use would empty it.
     """
-    if not any(needs):
+    if not largest > 0:
         return 0
     shorter = math.exp(-log_factor)
     holding = sorted(
         (PartBobbinLeft(part.label, part.holds_mm * shorter) for part in parts),
         key=lambda part: -part.holds_mm,
     )
-    walk = _Walk(needs, _refuse_empty(bobbin_mm * shorter), tuple(holding[:MOST_PARTS]), total=total)
+    walk = _Walk(needs, _refuse_empty(bobbin_mm * shorter), tuple(holding[:MOST_PARTS]), total=total, largest=largest)
     return sum(turn.full for turn in walk.with_parts_first())
 
 
