@@ -30,22 +30,18 @@ class Picked:
 class Reached:
     """The requests of one design that ask for a colour, and which shades may stand for them.
 
-    ``numbers`` are their places; ``differences`` (m, n) with infinity for shades that are not to be used and those
-    surely too far; ``open`` (m, n). All of it rests on the colours alone, not on what is left of the thread.
+    ``near`` are the places of the k requests that shades are near to, ``columns`` those u shades; ``apart`` (k, u) is
+    CIEDE2000, endless where the shade may not stand for the request; ``far`` maps each other request to the nearest
+    of all shades. All of it rests on the colours alone, not on what is left of the thread.
     """
 
-    numbers: tuple[int, ...]
-    asked: tuple[Lab, ...]
-    differences: Floats
-    open: Bools
+    near: tuple[int, ...]
+    columns: Ints
+    apart: Floats
     weights: Floats
     least_apart: Floats
     lighter: Bools
-
-    @property
-    def columns(self) -> Ints:
-        """The shades whose metres the choice may rest on."""
-        return np.flatnonzero(self.open.any(axis=0))
+    far: dict[int, int]
 
 
 def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Conditions) -> Reached:
@@ -58,31 +54,33 @@ def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Condition
     ]
     barred = np.zeros(len(wall.shades), dtype=bool)
     barred[[wall.ids[shade] for shade in conditions.excluded if shade in wall.ids]] = True
-    asked, rows, opened = [], [], []
+    near, asked, rows, far = [], [], [], {}
     for number in numbers:
         request = requests[number]
         sought = request.sought or wall.shades[pins[number]].lab
         assert sought is not None  # of a shade on the wall
-        asked.append(sought)
         if number in pins:
             row, is_open = _pinned(wall, sought, pins[number])
         else:
             row, is_open = _within_reach(wall, request, sought, barred, conditions.colour_limit)
-        rows.append(row)
-        opened.append(is_open)
+        if is_open.any():
+            near.append(number)
+            asked.append(sought)
+            rows.append(np.where(is_open, row, np.inf))
+        elif np.isfinite(row).any():
+            far[number] = int(row.argmin())
     thread = np.array([requests[number].geometry_mm + requests[number].path_mm for number in numbers], dtype=float)
     weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
-    shape = (len(numbers), len(wall.shades))
-    labs = lab_array(asked)
-    near = np.flatnonzero(np.array(opened, dtype=bool).reshape(shape).any(axis=1))
+    apart = np.array(rows, dtype=float).reshape(len(near), len(wall.shades))
+    columns, labs = np.flatnonzero(np.isfinite(apart).any(axis=0)), lab_array(asked)
     return Reached(
-        tuple(numbers),
-        tuple(asked),
-        np.array(rows, dtype=float).reshape(shape),
-        np.array(opened, dtype=bool).reshape(shape),
-        weights,
-        least_apart(labs[near]),
-        clearly_lighter(labs[near]),
+        tuple(near),
+        columns,
+        apart[:, columns],
+        weights[np.isin(numbers, near)],
+        least_apart(labs),
+        clearly_lighter(labs),
+        far,
     )
 
 
@@ -133,38 +131,30 @@ def pick_shades(
 ) -> list[Picked]:
     """Return the shade picked for each request, together, as ``substitute`` does."""
     picks = [Picked(None)] * len(requests)
-    if not reach.numbers:
-        return picks
-    has_near = reach.open.any(axis=1)
-    near, far = np.flatnonzero(has_near), np.flatnonzero(~has_near)
-    for row in far.tolist():
-        if np.isfinite(reach.differences[row]).any():
-            picks[reach.numbers[row]] = Picked(int(reach.differences[row].argmin()))
-    if len(near):
-        used = reach.columns
-        chosen = least_broken(_case(reach, near, used, requests, wall, conditions)).chosen
-        for row, column in zip(near.tolist(), used[chosen].tolist(), strict=True):
-            picks[reach.numbers[row]] = Picked(column, bool(reach.open[row, column]))
+    for number, column in reach.far.items():
+        picks[number] = Picked(column)
+    if reach.near:
+        chosen = least_broken(_case(reach, requests, wall, conditions)).chosen
+        for number, column in zip(reach.near, reach.columns[chosen].tolist(), strict=True):
+            picks[number] = Picked(column, near_enough=True)
     return picks
 
 
 def _case(
-    reach: Reached, near: Ints, used: Ints, requests: Sequence[ColourRequest], wall: Wall, conditions: Conditions
+    reach: Reached, requests: Sequence[ColourRequest], wall: Wall, conditions: Conditions
 ) -> ColourCase:
-    medians = wall.medians(conditions)[used]
-    of_near = [requests[reach.numbers[row]] for row in near]
-    geometry_mm = np.array([request.geometry_mm for request in of_near], dtype=float)
-    path_mm = np.array([request.path_mm for request in of_near], dtype=float)
+    medians = wall.medians(conditions)[reach.columns]
+    geometry_mm = np.array([requests[number].geometry_mm for number in reach.near], dtype=float)
+    path_mm = np.array([requests[number].path_mm for number in reach.near], dtype=float)
     needs_mm = geometry_mm[:, None] * medians + path_mm[:, None]
-    open_pairs = reach.open[np.ix_(near, used)]
-    # Only open pairs are ever looked at; what lies too far to be worked out costs nothing anybody asks for.
-    apart = np.where(open_pairs, reach.differences[np.ix_(near, used)], EVERYTHING)
+    is_open = np.isfinite(reach.apart)
     return ColourCase(
-        cost=reach.weights[near][:, None] * apart,
-        open=open_pairs,
+        # Only open pairs are ever looked at.
+        cost=reach.weights[:, None] * np.where(is_open, reach.apart, EVERYTHING),
+        open=is_open,
         needs_mm=needs_mm,
-        covers_mm=wall.covered_mm(used, conditions, enough_mm=needs_mm.sum(axis=0)),
-        shades=wall.labs[used],
+        covers_mm=wall.covered_mm(reach.columns, conditions, enough_mm=needs_mm.sum(axis=0)),
+        shades=wall.labs[reach.columns],
         least_apart=reach.least_apart,
         lighter=reach.lighter,
     )
@@ -175,6 +165,4 @@ def nearest_of(request: ColourRequest, wall: Wall, *, colour_limit: float, exclu
     if request.lab is None or not wall.shades:
         return None
     reach = reached([request], wall, Conditions(colour_limit=colour_limit, excluded=excluded))
-    if not reach.open.any():
-        return None
-    return wall.shades[int(np.where(reach.open[0], reach.differences[0], np.inf).argmin())]
+    return wall.shades[int(reach.columns[int(reach.apart[0].argmin())])] if reach.near else None

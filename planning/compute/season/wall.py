@@ -123,10 +123,18 @@ class Wall:
         self.shades[column] = shade
         self.free_mm[column], self.sigma_mm[column] = shade.free
 
+    @property
+    def composition(self) -> bytes:
+        """A mark of which shades there are, in which order, and of their colours; not of what is left of them."""
+        written = repr((tuple(self.ids), sorted(self.every_id - self.ids.keys()))).encode()
+        return hashlib.blake2b(written + self.labs.tobytes(), digest_size=16).digest()
+
     def state_of(self, columns: Ints) -> bytes:
         """Return a mark of all that is left of the shades in ``columns``: the same mark, the same answers."""
         spools = [
-            (spool.id, spool.free_mm) for column in columns.tolist() for spool in self.shades[column].spools
+            (spool.id, spool.label, spool.free_mm, spool.sigma_mm, spool.lot, spool.is_open, spool.place)
+            for column in columns.tolist()
+            for spool in self.shades[column].spools
         ]
         return hashlib.blake2b(repr(spools).encode(), digest_size=16).digest()
 

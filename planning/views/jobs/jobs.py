@@ -22,7 +22,7 @@ from planning.jobs.jobs import (
     plan_of,
 )
 from planning.jobs.pinning import ShadeChanges, change_pins
-from planning.jobs.turns import in_turn
+from planning.jobs.season import in_turn
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan

@@ -12,7 +12,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.compute.errors import WorkshopError
 from inventory.shelf.forms import new_key
 from planning.jobs.forms import AgainForm
-from planning.jobs.turns import if_first, in_turn, worse_off
+from planning.jobs.season import if_first, in_turn
+from planning.jobs.turns import worse_off
 from planning.models import Job
 from planning.run.promise import drop, pick_up, promise, same_again, take_promise_back
 from planning.run.ticks import begin
