@@ -87,7 +87,7 @@ class RestsOn:
         return (pk, dict(self.jobs)[pk], self.facts, self.catalogue)
 
 
-def rests_on() -> RestsOn:
+def marks_now() -> RestsOn:
     """Return the marks as the database stands, in a number of queries that does not grow."""
     return RestsOn(
         stock=mark_of(STOCK),

@@ -10,14 +10,18 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
+from django.db.models import Q, QuerySet
+
 from inventory.compute.errors import WorkshopError
+from inventory.compute.left_out import LeftOut
+from inventory.models import StockItem
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.season.stand import ReadyBatch, SeasonShelf, Stood, make_ready, stand
 from planning.jobs.jobs import NotInThisState
-from planning.jobs.rests_on import RestsOn, rests_on
+from planning.jobs.rests_on import RestsOn, marks_now
 from planning.jobs.turns import Shelves, Standing, bobbins_after
 from planning.models import Job
-from planning.plan.ask import terms_on
+from planning.plan.ask import chosen_machine, terms_on
 from planning.plan.hooping import hooping_of
 
 State = Job.State
@@ -94,11 +98,36 @@ def each_alone() -> list[Standing]:
     return list(_kept_season("alone", lambda season: [season.alone(job) for job in season.jobs]))
 
 
-def _kept_season(question: Hashable, work: Callable[["_Season"], list[Standing]]) -> list[Standing]:
+def not_considered() -> tuple[LeftOut, ...]:
+    """Return what of the shelf no job can choose from, and why."""
+    return tuple(_kept_season("left out", lambda season: list(season.shelves.whole.left_out)))
+
+
+def items_needed(*states: str) -> QuerySet[StockItem]:
+    """Return what is on the shelf of everything that the waiting jobs in these states would use, each planned alone."""
+    shades: set[int] = set()
+    products: set[int] = set()
+    styles: set[int] = set()
+    for job, stood in stood_of([each for each in each_alone() if each.job.state in states]):
+        shades |= {thread.shade for thread in stood.threads if thread.shade is not None}
+        products |= {layer.product_id for layer in stood.stabilizer if layer.product_id}
+        machine = job.machine or chosen_machine(None)
+        styles |= {machine.bobbin_style_id} if machine.bobbin_style_id else set()
+    wanted = (
+        Q(spool__shade_id__in=shades)
+        | Q(bobbinbatch__style_id__in=styles)
+        | Q(stabilizerroll__product_id__in=products)
+        | Q(sheetpack__product_id__in=products)
+        | Q(offcut__product_id__in=products)
+    )
+    return StockItem.objects.on_the_shelf().filter(wanted).order_by("label")
+
+
+def _kept_season(question: Hashable, work: Callable[["_Season"], list[Answer]]) -> list[Answer]:
     marks: list[RestsOn] = []
 
     def seen() -> bytes:
-        marks.append(rests_on())
+        marks.append(marks_now())
         return marks[-1].every
 
     return kept(question, seen, lambda: work(_season(marks[-1])))
