@@ -137,26 +137,34 @@ def _plain(query: QuerySet[Any]) -> Iterable[tuple[Any, ...]]:
 
 
 def _jobs() -> tuple[tuple[int, bytes], ...]:
-    """Return the mark of each waiting job in its turn: of its row and of all that hangs on it, its designs' blocks too."""
+    """Return the mark of each waiting job in its turn: of its row and of all that hangs on it, its designs too."""
     waiting = Job.objects.waiting()
     parts: dict[int, list[Any]] = defaultdict(list)
     for model in (NamedPiece, PlacedDesign, PinnedShade, LeftOutShade):
         columns = own_columns(model)
         of = columns.index("job_id")
-        for row in _plain(model._default_manager.filter(job__in=waiting).order_by("pk").values_list(*columns)):
+        for row in _plain(
+            model._default_manager.filter(job__in=waiting).order_by("pk").values_list(*columns)
+        ):
             parts[row[of]].append(row)
-    for pk, *row in Promise.objects.filter(job__in=waiting).order_by("pk").values_list("job_id", "id", "verdict"):
+    for pk, *row in (
+        Promise.objects.filter(job__in=waiting).order_by("pk").values_list("job_id", "id", "verdict")
+    ):
         parts[pk].append(row)
     promised = PromisedThread.objects.filter(promise__job__in=waiting).order_by("pk")
     for pk, *row in promised.values_list("promise__job_id", "order", "shade_id", "blocks"):
         parts[pk].append(row)
     taken_back = Entry.objects.filter(reverses=OuterRef("pk"))
-    for pk, *row in JobCut.objects.filter(job__in=waiting).order_by("pk").values_list("job_id", "key", "pieces"):
+    for pk, *row in (
+        JobCut.objects.filter(job__in=waiting).order_by("pk").values_list("job_id", "key", "pieces")
+    ):
         standing = Entry.objects.filter(~Exists(taken_back), key=row[0], reason=Entry.Reason.CUT).exists()
         parts[pk].append((row, standing))
     designs = _designs(waiting)
     for model in (PlacedDesign, NamedPiece):
-        pairs = model._default_manager.filter(job__in=waiting).order_by("pk").values_list("job_id", "design_id")
+        pairs = (
+            model._default_manager.filter(job__in=waiting).order_by("pk").values_list("job_id", "design_id")
+        )
         for pk, design in pairs:
             parts[pk].append(designs[design])
     columns = own_columns(Job)
@@ -168,7 +176,9 @@ def _designs(waiting: QuerySet[Job]) -> dict[int, bytes]:
     ids = {
         design
         for model in (PlacedDesign, NamedPiece)
-        for design in model._default_manager.filter(job__in=waiting).order_by().values_list("design_id", flat=True)
+        for design in model._default_manager.filter(job__in=waiting)
+        .order_by()
+        .values_list("design_id", flat=True)
     }
     found: dict[int, list[Any]] = defaultdict(list)
     for row in _plain(Design.objects.filter(pk__in=ids).values_list(*_OF_DESIGNS)):

@@ -57,7 +57,9 @@ class Sample:
         self.running = middle(Job.objects.filter(state=Job.State.RUNNING))
         self.finished = middle(Job.objects.filter(state=Job.State.FINISHED))
         self.design, self.run = middle(Design.objects.all()), middle(ImportRun.objects.all())
-        self.machine, self.shade, self.range = (middle(each.objects.all()) for each in (Machine, Shade, ThreadRange))
+        self.machine, self.shade, self.range = (
+            middle(each.objects.all()) for each in (Machine, Shade, ThreadRange)
+        )
         self.spool = middle(Spool.objects.on_the_shelf())
         self.order, self.entry = middle(Order.objects.all()), middle(Entry.objects.all())
         self.observation, self.user, self.place = (
@@ -108,7 +110,9 @@ LOOKED_AT: dict[str, PLACES] = {
         ),
         _nothing,
     ),
-    **dict.fromkeys(("job", "edit_job", "cut_sheet", "same_again", "what_if_first", "confirm_delete_job"), _of("draft")),
+    **dict.fromkeys(
+        ("job", "edit_job", "cut_sheet", "same_again", "what_if_first", "confirm_delete_job"), _of("draft")
+    ),
     **dict.fromkeys(("run_sheet", "finish_job"), _of("running")),
     "job_report": _of("finished"),
     **dict.fromkeys(
@@ -198,6 +202,7 @@ def walk(only: list[str]) -> list[dict[str, Any]]:
                 "queries": len(queries),
             }
         )
+        print(rows[-1], file=sys.stderr, flush=True)
     return rows
 
 

@@ -8,14 +8,23 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from colormath.color_conversions import convert_color
-from colormath.color_diff_matrix import delta_e_cie1976, delta_e_cie2000
 from colormath.color_objects import LabColor, XYZColor, sRGBColor
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
+
+if TYPE_CHECKING:
+    from colormath.color_conversions import convert_color
+    from colormath.color_diff_matrix import delta_e_cie1976, delta_e_cie2000
+else:
+    convert_color = later("colormath.color_conversions", "convert_color")
+    delta_e_cie1976, delta_e_cie2000 = later(
+        "colormath.color_diff_matrix", "delta_e_cie1976", "delta_e_cie2000"
+    )
 
 Floats = npt.NDArray[np.float64]
 

@@ -5,7 +5,6 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from colormath.color_constants import ILLUMINANTS
 from colormath.color_objects import sRGBColor
 
 from inventory.compute.colour.lab import Lab, delta_e_00_matrix
@@ -17,9 +16,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
-_WHITE = np.array(ILLUMINANTS["2"]["d65"])
-_TO_RGB = np.asarray(sRGBColor.conversion_matrices["xyz_to_rgb"], dtype=np.float64)
-_TO_XYZ = np.asarray(sRGBColor.conversion_matrices["rgb_to_xyz"], dtype=np.float64)
+_WHITE = np.array([0.95047, 1.0, 1.08883])  # CIE 15: D65, 2°
 _CIE_E = 216.0 / 24389.0
 
 
@@ -62,7 +59,9 @@ def hues_of(labs: npt.ArrayLike) -> Hues:
 
 def share_hues(one: Hues, others: Hues) -> Bools:
     """Return whether the colour of ``one``, shape (1,), and each of the others may go by one basic colour: (n,)."""
-    by_name = (one.basic == others.basic) | ((others.basic & one.may_be) != 0) | ((one.basic & others.may_be) != 0)
+    by_name = (
+        (one.basic == others.basic) | ((others.basic & one.may_be) != 0) | ((one.basic & others.may_be) != 0)
+    )
     joined = ((others.basic & one.joined) != 0) | ((one.basic & others.joined) != 0)
     turn = np.abs((one.turn_deg - others.turn_deg + 180) % 360 - 180)
     return np.asarray(by_name | (joined & (turn <= NEXT_TO_DEG)))
@@ -84,8 +83,10 @@ def screen_colours(labs: Floats) -> Ints:
     root = np.column_stack([labs[:, 1] / 500.0 + y, y, y - labs[:, 2] / 200.0])
     cube = root**3
     light = _WHITE * np.where(cube > _CIE_E, cube, (root - 16.0 / 116.0) / 7.787)
-    linear = np.maximum(light @ _TO_RGB.T, 0.0)
-    shown = np.where(linear <= 0.0031308, linear * 12.92, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055)
+    linear = np.maximum(light @ _matrix("xyz_to_rgb").T, 0.0)
+    shown = np.where(
+        linear <= 0.0031308, linear * 12.92, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055
+    )
     return np.asarray(np.floor(0.5 + np.clip(shown, 0.0, 1.0) * 255), dtype=np.int64)
 
 
@@ -97,7 +98,7 @@ def labs_of_screen(channels: Ints) -> Floats:
     """
     part = channels / 255
     linear = np.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4)
-    share = linear @ _TO_XYZ.T / _WHITE
+    share = linear @ _matrix("rgb_to_xyz").T / _WHITE
     root = np.where(share > _CIE_E, np.cbrt(share), 7.787 * share + 16.0 / 116.0)
     return np.column_stack(
         [116.0 * root[:, 1] - 16.0, 500.0 * (root[:, 0] - root[:, 1]), 200.0 * (root[:, 1] - root[:, 2])]
@@ -108,6 +109,11 @@ def _from_centroids(channels: Ints) -> Floats:
     distinct, where = np.unique(channels, axis=0, return_inverse=True)
     apart = delta_e_00_matrix(onto_surface_gamut(labs_of_screen(distinct)), centroids())
     return np.asarray(apart[where.reshape(-1)])
+
+
+@lru_cache(maxsize=2)
+def _matrix(name: str) -> Floats:
+    return np.asarray(sRGBColor.conversion_matrices[name], dtype=np.float64)
 
 
 @lru_cache(maxsize=1)

@@ -7,13 +7,18 @@ nor whether it changed is known for certain; it answers by a table of its cumula
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
+
+if TYPE_CHECKING:
+    from scipy.special import ndtr, ndtri
+else:
+    ndtr, ndtri = later("scipy.special", "ndtr", "ndtri")
 
 Floats = NDArray[np.float64]
 

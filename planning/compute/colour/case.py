@@ -3,16 +3,21 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.later import later
 from planning.compute.certainty.coverage import geometries_covered
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.rules import Conditions, clearly_lighter, lab_array, least_apart
+
+if TYPE_CHECKING:
+    from scipy.special import ndtri
+else:
+    ndtri = later("scipy.special", "ndtri")
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -73,7 +78,9 @@ class ColourCase:
         new = [shade for shade in dict.fromkeys(some.tolist()) if shade not in self._rows]
         if new:
             self._rows.update(zip(new, delta_e_00_matrix(self.shades[new], self.shades), strict=True))
-        return np.array([self._rows[shade][others] for shade in some.tolist()]).reshape(len(some), len(others))
+        return np.array([self._rows[shade][others] for shade in some.tolist()]).reshape(
+            len(some), len(others)
+        )
 
     @cached_property
     def _rows(self) -> dict[int, Floats]:

@@ -69,7 +69,9 @@ def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Condition
             rows.append(np.where(is_open, row, np.inf))
         elif np.isfinite(row).any():
             far[number] = int(row.argmin())
-    thread = np.array([requests[number].geometry_mm + requests[number].path_mm for number in numbers], dtype=float)
+    thread = np.array(
+        [requests[number].geometry_mm + requests[number].path_mm for number in numbers], dtype=float
+    )
     weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
     apart = np.array(rows, dtype=float).reshape(len(near), len(wall.shades))
     columns, labs = np.flatnonzero(np.isfinite(apart).any(axis=0)), lab_array(asked)
@@ -160,7 +162,9 @@ def _case(
     )
 
 
-def nearest_of(request: ColourRequest, wall: Wall, *, colour_limit: float, excluded: frozenset[int]) -> OwnedShade | None:
+def nearest_of(
+    request: ColourRequest, wall: Wall, *, colour_limit: float, excluded: frozenset[int]
+) -> OwnedShade | None:
     """Return the nearest shade of the wall within reach of a request, None where none is."""
     if request.lab is None or not wall.shades:
         return None

@@ -8,8 +8,9 @@ worked out anew only where what it rests on has changed.
 import math
 from collections import Counter
 from collections.abc import Hashable, MutableMapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from inventory.compute.colour.lab import delta_e_00
 from planning.compute.batch.asked import AskedDesign, BobbinStock, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
@@ -18,14 +19,13 @@ from planning.compute.batch.plan import layers_of, worst_verdict
 from planning.compute.batch.taking import ALL_OF_IT, shelf_after
 from planning.compute.certainty.enough import missing_mm, need, p_enough
 from planning.compute.colour.choice import Choice, ColourRequest
-from planning.compute.colour.rules import Conditions, lab_array
+from planning.compute.colour.rules import Conditions
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.season.shades import Picked, Reached, nearest_of, pick_shades, reached
 from planning.compute.season.wall import Wall
 from planning.compute.spools.turns import SpoolUse
 from planning.compute.stabilizer.layers import JobLayers
-from planning.compute.stabilizer.supply import LayerPlan, StabilizerStock, plan_layers_together
-from inventory.compute.colour.lab import delta_e_00
+from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 
 Kept = MutableMapping[Hashable, object]
 
@@ -142,13 +142,19 @@ def make_ready(
     )
 
 
-def stand(ready: ReadyBatch, shelf: SeasonShelf, bobbins: BobbinStock | None, *, kept: Kept | None = None) -> Stood:
+def stand(
+    ready: ReadyBatch, shelf: SeasonShelf, bobbins: BobbinStock | None, *, kept: Kept | None = None
+) -> Stood:
     """Return how a batch stands against what is left, and what it claims; the shelf stays as it is.
 
     What was worked out before of the same question against the same things is taken from ``kept``.
     """
     threads = _kept(
-        kept, ready, "threads", lambda: shelf.wall.state_of(ready.reach.columns), lambda: _threads(ready, shelf)
+        kept,
+        ready,
+        "threads",
+        lambda: shelf.wall.state_of(ready.reach.columns),
+        lambda: _threads(ready, shelf),
     )
     planned = _kept(
         kept, ready, "bobbins", lambda: bobbins, lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
@@ -173,7 +179,7 @@ def stand(ready: ReadyBatch, shelf: SeasonShelf, bobbins: BobbinStock | None, *,
     )
 
 
-def _kept(kept: Kept | None, ready: ReadyBatch, part: str, rests_on, work):  # noqa: ANN001, ANN202
+def _kept(kept: Kept | None, ready: ReadyBatch, part: str, rests_on, work):
     if kept is None or ready.key is None:
         return work()
     key = (ready.key, part, rests_on())
@@ -243,7 +249,9 @@ def _is_off_colour(ready: ReadyBatch, wall: Wall, picks: Sequence[Picked], numbe
     for number in numbers:
         lab = ready.requests[number].lab
         if lab is not None:
-            furthest = max(furthest, float(delta_e_00(tuple(lab), wall.labs[pick.column : pick.column + 1])[0]))
+            furthest = max(
+                furthest, float(delta_e_00(tuple(lab), wall.labs[pick.column : pick.column + 1])[0])
+            )
     return furthest > ready.terms.colour_limit
 
 

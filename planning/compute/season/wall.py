@@ -9,18 +9,23 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from inventory.compute.colour.lab import Lab, delta_e_00_matrix, lower_bound_00
+from inventory.compute.later import later
 from inventory.compute.names.hues import Hues, hue_of, hues_of, share_hues
 from planning.compute.certainty.coverage import geometries_covered
 from planning.compute.certainty.factor import Factor
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.colour.rules import Conditions, lab_array
+
+if TYPE_CHECKING:
+    from scipy.special import ndtri
+else:
+    ndtri = later("scipy.special", "ndtri")
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -70,18 +75,14 @@ class Wall:
 
     def medians(self, conditions: Conditions) -> Floats:
         """Return the median of each shade's factor: (n,)."""
-        of_range = [
-            conditions.range_factors.get(range, conditions.factor).median for range in self._ranges
-        ]
+        of_range = [conditions.range_factors.get(range, conditions.factor).median for range in self._ranges]
         return np.array(of_range, dtype=float)[self._range_of]
 
     def covered_mm(self, columns: Ints, conditions: Conditions, *, enough_mm: Floats) -> Floats:
         """Return what ``planning.compute.colour.case.covered_mm`` says of the shades in ``columns``: (k,)."""
         free_mm, sigma_mm = self.free_mm[columns], self.sigma_mm[columns]
         surer = 1 - (1 - conditions.certainty) / 2
-        spreads = [
-            conditions.range_factors.get(range, conditions.factor).about_one for range in self._ranges
-        ]
+        spreads = [conditions.range_factors.get(range, conditions.factor).about_one for range in self._ranges]
         most = np.exp([spread.quantile(surer) for spread in spreads])
         range_of = self._range_of[columns]
         covers_mm = (free_mm - float(ndtri(surer)) * sigma_mm) / most[range_of]
@@ -93,7 +94,10 @@ class Wall:
             rows = np.flatnonzero(close & np.isin(range_of, numbers))
             if len(rows):
                 covers_mm[rows] = geometries_covered(
-                    spread, free_mm=free_mm[rows], free_sigma_mm=sigma_mm[rows], certainty=conditions.certainty
+                    spread,
+                    free_mm=free_mm[rows],
+                    free_sigma_mm=sigma_mm[rows],
+                    certainty=conditions.certainty,
                 )
         return np.asarray(covers_mm)
 

@@ -250,9 +250,7 @@ def p_enough_bobbins(
     total, largest = [0.0, *accumulate(needs)], max(needs)
 
     def suffice(log_factor: float) -> bool:
-        return (
-            _needed_at(log_factor, needs, bobbin_mm, parts, total=total, largest=largest) <= bobbins
-        )
+        return _needed_at(log_factor, needs, bobbin_mm, parts, total=total, largest=largest) <= bobbins
 
     factor = factor.widened(RELATIVE_SIGMA["sealed"])
     sigma = factor.predictive_sigma
@@ -308,7 +306,9 @@ def _needed_at(
         (PartBobbinLeft(part.label, part.holds_mm * shorter) for part in parts),
         key=lambda part: -part.holds_mm,
     )
-    walk = _Walk(needs, _refuse_empty(bobbin_mm * shorter), tuple(holding[:MOST_PARTS]), total=total, largest=largest)
+    walk = _Walk(
+        needs, _refuse_empty(bobbin_mm * shorter), tuple(holding[:MOST_PARTS]), total=total, largest=largest
+    )
     return sum(turn.full for turn in walk.with_parts_first())
 
 

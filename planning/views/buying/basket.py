@@ -1,5 +1,6 @@
 """What must be bought, why, from whom, and the orders that come of it."""
 
+from datetime import date, datetime
 from typing import Any
 
 from django import forms
@@ -38,7 +39,8 @@ MONTHS_BACK = 12
 # So long a page waits for the cheapest basket; the work of the search seldom takes as long.
 PATIENCE_SECONDS = 20.0
 SHOWN_ORDERS = 5
-PER_PAGE = 40
+PER_PAGE = 30
+MOST_LINES = 30
 
 
 class BasketForm(forms.Form):
@@ -77,6 +79,7 @@ def buying(request: HttpRequest) -> HttpResponse:
         needs, plan = _asked(form)
     except WorkshopError as problem:
         refused = str(problem)
+    is_whole = request.GET.get("whole") == "yes"
     # What is to be bought stands first, and what is used or kept, and there, last.
     ranked = sorted(needs.needs, key=lambda need: (not need.missing, not _is_told(need)))
     page: Page[MaterialNeed] = Paginator(ranked, PER_PAGE).get_page(request.GET.get("page"))
@@ -100,6 +103,9 @@ def buying(request: HttpRequest) -> HttpResponse:
         "today": timezone.localdate(),
         "has_suppliers": Supplier.objects.exists(),
         "query": request.GET.urlencode(),
+        "is_whole": is_whole,
+        "most_lines": MOST_LINES,
+        "shown_lines": ":" if is_whole else f":{MOST_LINES}",
     }
     return render(request, "planning/buying.html", context, status=422 if refused else 200)
 
@@ -199,17 +205,17 @@ def looking_back(request: HttpRequest) -> HttpResponse:
     at = timezone.now()
     today = timezone.localdate()
     since = today.replace(year=today.year - 1, day=1)
-    open_states = (Job.State.PROMISED, Job.State.DRAFT)
-    wanted = items_needed(*open_states).order_by().values_list("pk", flat=True)
-    spent = spent_by_month(since=since)
-    value = stock_value()
+    back = kept(
+        ("looking back", today, months),
+        what_needs_rest_on,
+        lambda: _looked_back(at=at, since=since, months=months),
+    )
     units = request.units  # type: ignore[attr-defined]
     context = {
         "form": form,
         "months": months,
-        "spent": spent,
-        "chart": [(f"{month.first:%b %Y}", month.total) for month in spent],
-        "spent_total": sum((month.total for month in spent), start=0),
+        "chart": [(f"{month.first:%b %Y}", month.total) for month in back["spent"]],
+        "spent_total": sum((month.total for month in back["spent"]), start=0),
         "turnover": [
             (
                 StockItem.Kind(each.kind).label,
@@ -217,15 +223,26 @@ def looking_back(request: HttpRequest) -> HttpResponse:
                 quantity_number(each.kind, each.used, units),
                 quantity_unit(each.kind, units) or "pieces",
             )
-            for each in turnover(since=since)
+            for each in back["moved"]
         ],
+        "value": [(StockItem.Kind(kind).label, worth) for kind, worth in sorted(back["worth"].items())],
+        "value_total": sum(back["worth"].values()),
+        "currency": _currency(),
+        "since": since,
+        **back,
+    }
+    return render(request, "planning/looking_back.html", context, status=422 if form.errors else 200)
+
+
+def _looked_back(*, at: datetime, since: date, months: int) -> dict[str, Any]:
+    """Return what the page tells, in the shelf's own units."""
+    wanted = items_needed(Job.State.PROMISED, Job.State.DRAFT).order_by().values_list("pk", flat=True)
+    return {
+        "spent": spent_by_month(since=since),
+        "moved": turnover(since=since),
         "prices": price_history(since=since),
-        "value": [(StockItem.Kind(kind).label, worth) for kind, worth in sorted(value.items())],
-        "value_total": sum(value.values()),
+        "worth": stock_value(),
         "unpriced": unpriced_count(),
         "dead": dead_stock(at=at, months=months, wanted=wanted),
         "put_ups": unused_put_ups(),
-        "currency": _currency(),
-        "since": since,
     }
-    return render(request, "planning/looking_back.html", context, status=422 if form.errors else 200)

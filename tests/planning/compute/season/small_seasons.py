@@ -57,10 +57,15 @@ def small_season(rng: Random, *, jobs: int = 6) -> SmallSeason:
     offered = tuple(
         replace(_a_shade(100 + number, palette, rng), spools=()) for number in range(rng.randrange(6))
     )
-    parts = tuple(OwnedSpool(900 + at, f"P{at}", rng.randrange(20_000, 90_000), 3_000.0) for at in range(rng.randrange(3)))
+    parts = tuple(
+        OwnedSpool(900 + at, f"P{at}", rng.randrange(20_000, 90_000), 3_000.0)
+        for at in range(rng.randrange(3))
+    )
     bobbins = None
     if rng.random() < 0.9:
-        bobbins = BobbinStock("under", rng.randrange(0, 30), 100_000.0, range_id=3, parts=parts, style_id=1, shade_id=9)
+        bobbins = BobbinStock(
+            "under", rng.randrange(0, 30), 100_000.0, range_id=3, parts=parts, style_id=1, shade_id=9
+        )
     rolls = (Roll("R1", 500, rng.randrange(500, 20_000), rng.choice((0.0, 100.0))),)
     shelf = Shelf(tuple(shades), bobbins, (StabilizerStock("Tear", "tear-away", 50.0, False, rolls, product_id=4),),
                   on_offer=offered)  # fmt: skip
@@ -91,13 +96,22 @@ def _a_design(number: int, palette: list[Lab], rng: Random) -> AskedDesign:
         lab = near(rng.choice(palette), rng, by=rng.choice((0.0, 1.0, 8.0)))
         uncoloured = rng.random() < 0.07
         drawn = rng.uniform(300.0, 9_000.0)
-        sums = BlockSums(drawn, round(drawn / 3), drawn / 9, tuple(drawn * (1 - 0.04 * step) for step in range(len(KAPPA_GRID))),
+        path = tuple(drawn * (1 - 0.04 * step) for step in range(len(KAPPA_GRID)))
+        sums = BlockSums(drawn, round(drawn / 3), drawn / 9, path,
                          rng.randrange(1, 5), 2)  # fmt: skip
         blocks.append(
-            AskedBlock(at, "" if uncoloured else hex_from_lab(lab), None if uncoloured else lab, "", sums,
-                       source="" if uncoloured else rng.choice((RGB, PALETTE, SHADE)))  # fmt: skip
+            AskedBlock(
+                at,
+                "" if uncoloured else hex_from_lab(lab),
+                None if uncoloured else lab,
+                "",
+                sums,
+                source="" if uncoloured else rng.choice((RGB, PALETTE, SHADE)),
+            )
         )
-    return AskedDesign(f"design {number}", f"{number}", "PES", 80.0, 60.0, 6_000 + number, 12, 0, (), tuple(blocks))
+    return AskedDesign(
+        f"design {number}", f"{number}", "PES", 80.0, 60.0, 6_000 + number, 12, 0, (), tuple(blocks)
+    )
 
 
 def _taught(rng: Random) -> Taught | None:
@@ -117,7 +131,11 @@ def _a_batch(
     pinned = {}
     if shades and rng.random() < 0.25:
         pinned[0, rng.randrange(1, 4)] = rng.choice(shades).id
-    excluded = frozenset(rng.sample([each.id for each in shades], min(2, len(shades)))) if rng.random() < 0.25 else ()
+    excluded = (
+        frozenset(rng.sample([each.id for each in shades], min(2, len(shades))))
+        if rng.random() < 0.25
+        else ()
+    )
     terms = Terms(
         thread=ThreadSettings(allowance=0.1),
         times=MachineTimes(needles=rng.choice((1, 6))),
@@ -142,7 +160,9 @@ def planned(season: SmallSeason) -> Iterator[BatchPlan]:
     """Yield what the planner says of each batch, against what the earlier ones leave."""
     shelf = season.shelf
     for each in season.batches:
-        plan = plan_batch(each.designs, pieces=each.pieces, shelf=shelf, terms=each.terms, lettering=each.lettering)
+        plan = plan_batch(
+            each.designs, pieces=each.pieces, shelf=shelf, terms=each.terms, lettering=each.lettering
+        )
         yield plan
         shelf = shelf_after(shelf, claims(plan), bobbins=plan.bobbins.sure_count)
 
@@ -157,4 +177,6 @@ def stood(season: SmallSeason, *, kept: dict | None = None) -> Iterator[Stood]:
         yield found
         shelf.take(found.claims)
         if bobbins is not None:
-            bobbins = shelf_after(Shelf((), bobbins, ()), found.claims, bobbins=found.bobbins.sure_count).bobbins
+            bobbins = shelf_after(
+                Shelf((), bobbins, ()), found.claims, bobbins=found.bobbins.sure_count
+            ).bobbins
