@@ -77,6 +77,7 @@ def labs_from_hexes(hexes: Sequence[str]) -> Floats:
     return np.array([tuple(lab_from_hex(hex)) for hex in hexes], dtype=np.float64).reshape(-1, 3)
 
 
+@lru_cache(maxsize=16_384)
 def hex_from_lab(lab: Lab) -> str:
     """Return the sRGB colour #rrggbb of a Lab colour, each channel clipped where a screen cannot show it.
 
