@@ -23,8 +23,8 @@ from inventory.models import Entry, NeedlePack, Offer, Order, OrderLine, OrderRe
 from planning.buying.materials import Material, all_materials
 from planning.compute.buying.netting import DatedNeed, Net, net_over_time, spread_of
 from planning.compute.season.stand import Stood
-from planning.jobs.rests_on import mark_of, marks_now
-from planning.jobs.season import each_alone, kept, not_considered
+from planning.jobs.rests_on import mark_of
+from planning.jobs.season import each_alone, kept, not_considered, season_marks
 from planning.jobs.turns import Standing
 from planning.models import Job, Machine, Rules
 from planning.plan.ask import chosen_machine
@@ -158,7 +158,7 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
 def what_needs_rest_on() -> Hashable:
     """Return marks of all that needs, and baskets for them, rest on beside the day."""
     last = Entry.objects.order_by("-pk").values_list("pk", flat=True).first()
-    return marks_now().every, mark_of(_ON_ORDER), last
+    return season_marks().every, mark_of(_ON_ORDER), last
 
 
 def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:

@@ -10,6 +10,7 @@ from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.core.exceptions import EmptyResultSet
 from django.db import connection
 from django.db.models import Exists, Model, OuterRef, QuerySet
 
@@ -124,7 +125,10 @@ def _rows(query: QuerySet[Any], columns: Sequence[str], *, at_a_time: int = 5_00
 
 def _fetched(query: QuerySet[Any], *, at_a_time: int = 5_000) -> Iterable[list[tuple[Any, ...]]]:
     """Yield the rows as the database gives them: making decimals, days and lists of them would be most of the work."""
-    statement, given = query.query.sql_with_params()
+    try:
+        statement, given = query.query.sql_with_params()
+    except EmptyResultSet:  # it asks for rows among none
+        return
     with connection.cursor() as cursor:
         cursor.execute(statement, given)
         while rows := cursor.fetchmany(at_a_time):

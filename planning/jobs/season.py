@@ -41,6 +41,8 @@ class _Keeping:
 
 
 _keeping = _Keeping()
+# What this thread is working out now, and the marks that it read last.
+_now = threading.local()
 
 
 def forget() -> None:
@@ -50,21 +52,36 @@ def forget() -> None:
             each.clear()
 
 
+def season_marks() -> RestsOn:
+    """Return the marks as the database stands; while something is worked out, those that it is worked out for."""
+    held: RestsOn | None = getattr(_now, "held", None)
+    _now.read = held or marks_now()
+    return _now.read
+
+
 def kept(question: Hashable, marks: Callable[[], Hashable], work: Callable[[], Answer]) -> Answer:
     """Return what ``work`` answers, kept under the ``marks`` of all that the answer rests on.
 
-    Where they change while it works, the answer stands for this time, and is not kept.
+    Where they change while it works, the answer stands for this time, and nothing that was made meanwhile is kept.
     """
+    _now.read = None
     before = marks()
     with _keeping.lock:
         key = (question, before)
         if key in _keeping.answers:
             answer: Answer = _keeping.answers[key]
             return answer
-        found = work()
-        if marks() == before:
-            _keeping.answers[key] = found
-            _forget_oldest(_keeping.answers, most=MOST_ANSWERS)
+        outer = getattr(_now, "held", None)
+        _now.held = outer or _now.read
+        try:
+            found = work()
+        finally:
+            _now.held = outer
+        if outer is None and marks() != before:
+            forget()
+            return found
+        _keeping.answers[key] = found
+        _forget_oldest(_keeping.answers, most=MOST_ANSWERS)
         return found
 
 
@@ -127,7 +144,7 @@ def _kept_season(question: Hashable, work: Callable[["_Season"], list[Answer]]) 
     marks: list[RestsOn] = []
 
     def seen() -> bytes:
-        marks.append(marks_now())
+        marks.append(season_marks())
         return marks[-1].every
 
     return kept(question, seen, lambda: work(_season(marks[-1])))
