@@ -16,6 +16,8 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import LeftOut
 from inventory.models import StockItem
 from planning.compute.batch.asked import BobbinStock, Shelf
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.taking import claims
 from planning.compute.season.stand import ReadyBatch, SeasonShelf, Stood, make_ready, stand
 from planning.jobs.jobs import NotInThisState
 from planning.jobs.rests_on import RestsOn, marks_now
@@ -85,13 +87,18 @@ def kept(question: Hashable, marks: Callable[[], Hashable], work: Callable[[], A
         return found
 
 
-def in_turn() -> list[Standing]:
+def in_turn(*, plans: int = 0) -> list[Standing]:
     """Return the waiting jobs in the order in which they claim stock, each against what the earlier ones leave.
 
-    Promised and running jobs hold what was set aside for them; drafts claim what is free, by priority and day. The
-    number of queries does not grow with the jobs.
+    The first so many that hold nothing yet have their whole ``plans`` with them. Promised and running jobs hold what
+    was set aside for them; drafts claim what is free, by priority and day. The number of queries does not grow with
+    the jobs.
     """
-    return list(_kept_season("in turn", lambda season: season.claim(season.jobs, keep_promises=True)))
+    standings = _kept_season("in turn", lambda season: season.claim(season.jobs, keep_promises=True))
+    if not plans:
+        return list(standings)
+    planned = dict(_kept_season(("plans", plans), lambda season: season.plans(plans)))
+    return [replace(each, plan=planned.get(each.job.pk)) for each in standings]
 
 
 def if_first(job: Job) -> list[Standing]:
@@ -115,9 +122,9 @@ def each_alone() -> list[Standing]:
     return list(_kept_season("alone", lambda season: [season.alone(job) for job in season.jobs]))
 
 
-def not_considered() -> tuple[LeftOut, ...]:
-    """Return what of the shelf no job can choose from, and why."""
-    return tuple(_kept_season("left out", lambda season: list(season.shelves.whole.left_out)))
+def not_considered(*states: str) -> tuple[LeftOut, ...]:
+    """Return what of the shelf waiting jobs in these states cannot choose from, and why; what they hold is theirs."""
+    return tuple(_kept_season(("left out", states), lambda season: season.left_out(states)))
 
 
 def items_needed(*states: str) -> QuerySet[StockItem]:
@@ -197,6 +204,24 @@ class _Season:
         shelf, bobbins = self._shelf([job.holder])
         style = self.shelves.style_of(job)
         return self._stand(job, shelf, bobbins[style] if style else None)
+
+    def plans(self, most: int) -> list[tuple[int, BatchPlan]]:
+        """Return the whole plans of the first ``most`` jobs that hold nothing, by their number."""
+        self.shelves.set_aside(but_not=())
+        found = []
+        for job in [job for job in self.jobs if job.state == State.DRAFT][:most]:
+            try:
+                plan = self.shelves.plan(job)
+            except WorkshopError:
+                continue  # its standing says why
+            self.shelves.take(job, claims(plan), bobbins=plan.bobbins.sure_count)
+            found.append((job.pk, plan))
+        return found
+
+    def left_out(self, states: Sequence[str]) -> list[LeftOut]:
+        """Return what is not among what jobs in these states may choose from, and why."""
+        self.shelves.set_aside(but_not=[job.holder for job in self.jobs if job.state in states])
+        return list(self.shelves.shelf.left_out)
 
     def _shelf(self, but_not: Sequence[str]) -> tuple[SeasonShelf, dict[Any, BobbinStock | None]]:
         """Return the shelf and the bobbins with all set aside but what these holders have."""

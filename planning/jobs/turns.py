@@ -6,11 +6,12 @@ from dataclasses import dataclass, replace
 
 from inventory.models import BobbinStyle, Reservation
 from planning.compute.batch.asked import BobbinStock, Shelf
-from planning.compute.batch.plan import is_worse
+from planning.compute.batch.plan import BatchPlan, is_worse
 from planning.compute.batch.taking import shelf_after
 from planning.compute.season.stand import Stood
 from planning.jobs.asked import AskedByJobs
 from planning.models import Job
+from planning.plan.ask import plan_asked
 from planning.plan.shelf import bobbin_stock, shelf
 
 
@@ -18,7 +19,8 @@ from planning.plan.shelf import bobbin_stock, shelf
 class Standing:
     """One job in its turn. ``stood`` is None where it cannot be planned, for the reason in ``problem``.
 
-    ``verdict`` is that of its plan; a job that holds its material has the verdict it was promised with.
+    ``plan`` is its whole plan, where that was asked for. ``verdict`` is that of its plan; a job that holds its material
+    has the verdict it was promised with.
     """
 
     job: Job
@@ -26,6 +28,7 @@ class Standing:
     stood: Stood | None = None
     problem: str = ""
     holds: bool = False
+    plan: BatchPlan | None = None
 
 
 def worse_off(before: Sequence[Standing], after: Sequence[Standing]) -> list[tuple[Standing, Standing]]:
@@ -82,6 +85,18 @@ class Shelves:
 
     def style_of(self, job: Job) -> BobbinStyle | None:
         return self.asked_by.facts.machine(job.machine).bobbin_style
+
+    def plan(self, job: Job) -> BatchPlan:
+        """Return the plan of ``job`` against what is left now. Raises WorkshopError where it cannot be planned."""
+        return plan_asked(self.asked_by.of(job), shelf=self.for_job(job), with_advice=False)
+
+    def take(self, job: Job, claimed: Mapping[str, int], *, bobbins: int) -> None:
+        """Take what a job claims off the shelf, and so many full bobbins of its style."""
+        after = shelf_after(self.for_job(job), claimed, bobbins=bobbins)
+        self.shelf = replace(after, bobbins=None)
+        style = self.style_of(job)
+        if style:
+            self.bobbins[style] = after.bobbins
 
 
 def bobbins_after(stock: BobbinStock | None, claimed: Mapping[str, int], taken: int) -> BobbinStock | None:

@@ -270,9 +270,8 @@ def test_orders_of_a_basket_are_drafted_once(job_of):
 
 def test_queries_do_not_grow_with_materials(job_of, red: Shade):
     job_of(RED)
-    with CaptureQueriesContext(
-        connection,
-    ) as before:
+    forget()
+    with CaptureQueriesContext(connection) as before:
         plan_basket(needs_of_all(today=TODAY), today=TODAY)
     for number in range(8):
         a_spool(a_shade(f"N{number}", hex=f"#0{number}a0{number}0", name=f"green {number}"))

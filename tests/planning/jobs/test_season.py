@@ -10,7 +10,7 @@ import pytest
 from inventory import ledger
 from inventory.ledger import Finding, find, reverse, set_aside, use
 from inventory.models import Entry, Reservation, Shade, Spool, StockItem
-from planning.compute.batch.taking import claims, shelf_after
+from planning.compute.batch.taking import claims
 from planning.facts.learning import observe
 from planning.facts.remembered import remembered_for_plans
 from planning.jobs import season
@@ -21,7 +21,6 @@ from planning.jobs.season import each_alone, if_first, in_turn
 from planning.jobs.turns import Shelves, Standing
 from planning.library.designs import keep_design
 from planning.models import Design, Fabric, Job, Machine, Observation, Rules
-from planning.plan.ask import plan_asked
 from planning.run.promise import drop, promise, take_promise_back
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_key, a_range, a_roll, a_shade, a_spool, an_offer, some_bobbins
@@ -174,13 +173,9 @@ def planned_in_turn() -> list[tuple]:
         if job.state != Job.State.DRAFT:
             found.append((job.pk, job.promise.verdict, None))
             continue
-        plan = plan_asked(shelves.asked_by.of(job), shelf=shelves.for_job(job), with_advice=False)
+        plan = shelves.plan(job)
         found.append((job.pk, plan.verdict, claims(plan)))
-        after = shelf_after(shelves.for_job(job), claims(plan), bobbins=plan.bobbins.sure_count)
-        style = shelves.style_of(job)
-        shelves.shelf = shelf_after(shelves.shelf, claims(plan), bobbins=0)
-        if style:
-            shelves.bobbins[style] = after.bobbins
+        shelves.take(job, claims(plan), bobbins=plan.bobbins.sure_count)
     return found
 
 
@@ -191,6 +186,9 @@ def test_the_planner_says_of_each_job_what_the_season_says(designs) -> None:
     promise(jobs[3], at=NOW, by=None, although_short=True)
     found = [(each.job.pk, each.verdict, each.stood and each.stood.claims) for each in in_turn()]
     assert found == planned_in_turn()
+    plans = [each.plan for each in in_turn(plans=2)]
+    assert [plan is not None for plan in plans] == [True, True, False, False, False]
+    assert [claims(plan) for plan in plans[:2]] == [claimed for _, _, claimed in found[:2]]
     for each in each_alone():
         plan = plan_of(each.job, with_advice=False)
         assert (each.verdict, each.stood.claims) == (plan.verdict, claims(plan))
