@@ -9,7 +9,7 @@ from inventory.compute.errors import WorkshopError
 from planning.compute.batch.quoting import QuoteTerms
 from planning.compute.stitches.placing import Placement
 from planning.jobs.jobs import JobFacts
-from planning.models import Job, PlacedDesign
+from planning.models import Design, Job, PlacedDesign
 from planning.plan.forms import QuestionForm
 
 MOST_DESIGNS = 50
@@ -27,7 +27,8 @@ class KeepForm(QuestionForm):
         # The plan sheet has chosen them: of a library of thousands, those alone are shown.
         asked = cast(forms.ModelMultipleChoiceField, self.fields["design"])
         chosen = [each for each in self["design"].value() or [] if str(each).isdecimal()]
-        shown = asked.queryset.filter(pk__in=chosen) if chosen else asked.queryset.order_by("-pk")
+        kept = Design.objects.order_by("-pk")
+        shown = kept.filter(pk__in=chosen) if chosen else kept
         asked.widget.choices = [(each.pk, str(each)) for each in shown[:MOST_DESIGNS]]
 
     def wanted(self, *, copies: int) -> JobFacts:

@@ -151,19 +151,24 @@ def _jobs() -> tuple[tuple[int, bytes], ...]:
             model._default_manager.filter(job__in=waiting).order_by("pk").values_list(*columns)
         ):
             parts[row[of]].append(row)
-    for pk, *row in (
+    for pk, *about in (
         Promise.objects.filter(job__in=waiting).order_by("pk").values_list("job_id", "id", "verdict")
     ):
-        parts[pk].append(row)
+        parts[pk].append(about)
     promised = PromisedThread.objects.filter(promise__job__in=waiting).order_by("pk")
-    for pk, *row in promised.values_list("promise__job_id", "order", "shade_id", "blocks"):
-        parts[pk].append(row)
+    for pk, *about in promised.values_list("promise__job_id", "order", "shade_id", "blocks"):
+        parts[pk].append(about)
+    cuts = list(JobCut.objects.filter(job__in=waiting).order_by("pk").values_list("job_id", "key", "pieces"))
     taken_back = Entry.objects.filter(reverses=OuterRef("pk"))
-    for pk, *row in (
-        JobCut.objects.filter(job__in=waiting).order_by("pk").values_list("job_id", "key", "pieces")
-    ):
-        standing = Entry.objects.filter(~Exists(taken_back), key=row[0], reason=Entry.Reason.CUT).exists()
-        parts[pk].append((row, standing))
+    standing = set(
+        Entry.objects.filter(
+            ~Exists(taken_back), key__in=[key for _, key, _ in cuts], reason=Entry.Reason.CUT
+        )
+        .order_by()
+        .values_list("key", flat=True)
+    )
+    for pk, *about in cuts:
+        parts[pk].append((about, about[0] in standing))
     designs = _designs(waiting)
     for model in (PlacedDesign, NamedPiece):
         pairs = (

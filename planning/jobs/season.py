@@ -161,7 +161,7 @@ def _season(marks: RestsOn) -> "_Season":
     """Return the season that these marks are of, read once for all that is asked of it."""
     key = ("read", marks.every)
     if key not in _keeping.answers:
-        for other in [each for each in _keeping.answers if each[0] == "read"]:
+        for other in [each for each in _keeping.answers if isinstance(each, tuple) and each[0] == "read"]:
             del _keeping.answers[other]  # one is large enough
         _keeping.answers[key] = _Season(marks)
     season: _Season = _keeping.answers[key]

@@ -127,7 +127,7 @@ def _spools_on_the_shelf() -> list[SpoolRow]:
     columns = [name if name != "place" else "place_id" for name in SpoolRow._fields]
     at = columns.index("place_id")
     return [
-        SpoolRow(*row[:at], places.get(row[at]), *row[at + 1 :])
+        SpoolRow._make([*row[:at], places.get(row[at]), *row[at + 1 :]])
         for row in Spool.objects.on_the_shelf().in_shelf_order().values_list(*columns)
     ]
 

@@ -17,13 +17,13 @@ REPEATS = 3
 SENT_TO = frozenset(
     {
         "begin_job", "buying_draft", "change_back", "change_remembered", "choose_person", "count_needed",
-        "count_or_leave", "delete_job", "design_colours_copy", "design_colours_undo", "design_describe",
+        "count_or_leave", "delete_job", "design_colours_copy", "design_colours_take_back", "design_join", "design_describe",
         "design_favourite", "design_note", "design_note_delete", "design_plan_with", "design_set_apart",
         "drop_job", "end_anyones_sign_in", "end_link", "end_sign_in", "finish_stocktake", "happened",
-        "happenings", "hold_shades", "import_here", "invite", "labels", "let_go_person", "machine_changed",
+        "happenings", "hold_shades", "import_here", "invite", "let_go_person", "machine_changed",
         "needle", "not_begun", "order_act", "pick_up_job", "promise_job", "reset_back", "sign_out",
         "start_anew", "station_add", "station_end", "strip_keep", "take_back_event", "take_back_promise",
-        "together", "undo",
+        "together", "take_back",
     }
 )  # fmt: skip
 # Pages of people who are not signed in, or of links that are used once; they read nothing that grows.
@@ -106,7 +106,7 @@ LOOKED_AT: dict[str, PLACES] = {
             "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "run_worker", "designs",
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
             "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
-            "json_keys",
+            "json_keys", "find", "labels",
         ),
         _nothing,
     ),

@@ -24,5 +24,7 @@ print(" ".join(each for each in HEAVY if each in sys.modules))
 def test_the_pages_and_commands_import_no_solver_and_no_graphs(tmp_path, monkeypatch) -> None:
     monkeypatch.setenv("ENOUGH_THREAD_DATA", str(tmp_path))
     program = f"HEAVY = {HEAVY!r}\n{IMPORTED}"
-    done = subprocess.run([sys.executable, "-c", program], cwd=HOUSE, capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=HOUSE, capture_output=True, text=True, check=True
+    )
     assert done.stdout.split() == []

@@ -7,8 +7,9 @@ worked out anew only where what it rests on has changed.
 
 import math
 from collections import Counter
-from collections.abc import Hashable, MutableMapping, Sequence
+from collections.abc import Callable, Hashable, MutableMapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar, cast
 
 from inventory.compute.colour.lab import delta_e_00
 from planning.compute.batch.asked import AskedDesign, BobbinStock, Shelf, Terms
@@ -28,6 +29,7 @@ from planning.compute.stabilizer.layers import JobLayers
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 
 Kept = MutableMapping[Hashable, object]
+Part = TypeVar("Part")
 
 
 class SeasonShelf:
@@ -150,20 +152,16 @@ def stand(
     What was worked out before of the same question against the same things is taken from ``kept``.
     """
     threads = _kept(
-        kept,
-        ready,
-        "threads",
-        lambda: shelf.wall.state_of(ready.reach.columns),
-        lambda: _threads(ready, shelf),
+        kept, ready, "threads", shelf.wall.state_of(ready.reach.columns), lambda: _threads(ready, shelf)
     )
     planned = _kept(
-        kept, ready, "bobbins", lambda: bobbins, lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
+        kept, ready, "bobbins", bobbins, lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
     )
     layers = _kept(
         kept,
         ready,
         "layers",
-        lambda: shelf.stabilizer if ready.layers.layers else (),
+        shelf.stabilizer if ready.layers.layers else (),
         lambda: plan_layers_together([ready.layers], shelf.stabilizer, losses=ready.terms.losses)[0],
     )
     verdicts = [each.verdict for each in threads] + [planned.verdict] + [layer.verdict for layer in layers]
@@ -179,13 +177,16 @@ def stand(
     )
 
 
-def _kept(kept: Kept | None, ready: ReadyBatch, part: str, rests_on, work):
+def _kept(
+    kept: Kept | None, ready: ReadyBatch, part: str, rests_on: Hashable, work: Callable[[], Part]
+) -> Part:
+    """Return what ``work`` finds of a part, kept under what it rests on beside the question."""
     if kept is None or ready.key is None:
         return work()
-    key = (ready.key, part, rests_on())
+    key = (ready.key, part, rests_on)
     if key not in kept:
         kept[key] = work()
-    return kept[key]
+    return cast(Part, kept[key])
 
 
 def _threads(ready: ReadyBatch, shelf: SeasonShelf) -> tuple[StoodThread, ...]:
