@@ -17,7 +17,8 @@ REPEATS = 3
 SENT_TO = frozenset(
     {
         "begin_job", "buying_draft", "change_back", "change_remembered", "choose_person", "count_needed",
-        "count_or_leave", "delete_job", "design_colours_copy", "design_colours_take_back", "design_join", "design_describe",
+        "count_or_leave", "delete_job", "design_colours_copy", "design_colours_take_back",
+        "design_join", "design_describe",
         "design_favourite", "design_note", "design_note_delete", "design_plan_with", "design_set_apart",
         "drop_job", "end_anyones_sign_in", "end_link", "end_sign_in", "finish_stocktake", "happened",
         "happenings", "hold_shades", "import_here", "invite", "let_go_person", "machine_changed",
