@@ -39,8 +39,8 @@ MONTHS_BACK = 12
 # So long a page waits for the cheapest basket; the work of the search seldom takes as long.
 PATIENCE_SECONDS = 20.0
 SHOWN_ORDERS = 5
-PER_PAGE = 30
-MOST_LINES = 30
+PER_PAGE = 20
+MOST_LINES = 15
 
 
 class BasketForm(forms.Form):
