@@ -24,6 +24,8 @@ class KeepForm(QuestionForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
+        if "design" not in self.fields:
+            return
         # The plan sheet has chosen them: of a library of thousands, those alone are shown.
         asked = cast(forms.ModelMultipleChoiceField, self.fields["design"])
         chosen = [each for each in self["design"].value() or [] if str(each).isdecimal()]
