@@ -22,7 +22,7 @@ SENT_TO = frozenset(
         "design_favourite", "design_note", "design_note_delete", "design_plan_with", "design_set_apart",
         "drop_job", "end_anyones_sign_in", "end_link", "end_sign_in", "finish_stocktake", "happened",
         "happenings", "hold_shades", "import_here", "invite", "let_go_person", "machine_changed",
-        "needle", "not_begun", "order_act", "pick_up_job", "promise_job", "reset_back", "sign_out",
+        "needle", "not_begun", "order_act", "pick_up_job", "promise_job", "reopen_job", "reset_back", "sign_out",
         "start_anew", "station_add", "station_end", "strip_keep", "take_back_event", "take_back_promise",
         "together", "take_back",
     }
@@ -36,7 +36,7 @@ WHOLE = frozenset(
     {
         "run_sheet", "cut_sheet", "cut_together", "shelf_csv", "export", "order_file", "design_file", "design_picture",
         "design_density", "design_strip", "remembered_colours_csv", "strip_download", "run_worker", "import_refused",
-        "import_template", "failed_rows", "backup_file", "stocktake_report",
+        "import_template", "failed_rows", "backup_file", "stocktake_report", "job_hooping_files", "stitch_out_photo",
     }
 )  # fmt: skip
 
@@ -107,14 +107,17 @@ LOOKED_AT: dict[str, PLACES] = {
             "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "run_worker", "designs",
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
             "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
-            "json_keys", "find", "labels",
+            "json_keys", "find", "names_job", "labels",
         ),
         _nothing,
     ),
     **dict.fromkeys(
         ("job", "edit_job", "cut_sheet", "same_again", "what_if_first", "confirm_delete_job"), _of("draft")
     ),
-    **dict.fromkeys(("run_sheet", "finish_job"), _of("running")),
+    **dict.fromkeys(("run_sheet", "finish_job", "run_state"), _of("running")),
+    **dict.fromkeys(("quote", "job_hoopings"), _of("draft")),
+    "job_hooping_files": _of("draft", extension="pes"),
+    "stitch_out_photo": lambda _: None,  # nobody has taken one
     "job_report": _of("finished"),
     **dict.fromkeys(
         (
