@@ -1,6 +1,6 @@
 """Every page that can be looked at, on a workshop that is there: processor time, size and queries of each.
 
-``python -m tests.benchmarks.page_walk [ROUTE …]`` in the environment of the workshop (``ENOUGH_THREAD_DATA``); it
+``python -m tests.benchmarks.large_shelf.page_walk [ROUTE …]`` in the environment of the workshop (``ENOUGH_THREAD_DATA``); it
 answers in JSON. ``LOOKED_AT`` has a row for every page; the test beside it fails for one that has none.
 """
 

@@ -1,6 +1,6 @@
 """What the benchmark of a season measures, in a process of its own on the workshop of ``ENOUGH_THREAD_DATA``.
 
-``python -m tests.benchmarks.season_load`` answers in JSON.
+``python -m tests.benchmarks.large_shelf.season_load`` answers in JSON.
 """
 
 import json

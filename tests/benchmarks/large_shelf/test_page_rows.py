@@ -4,7 +4,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
-from tests.benchmarks.page_walk import LOOKED_AT, OF_NOBODY, SENT_TO
+from tests.benchmarks.large_shelf.page_walk import LOOKED_AT, OF_NOBODY, SENT_TO
 from tests.workshop.conftest import STAND_INS
 from tests.workshop.people.test_rights import address, every_route
 

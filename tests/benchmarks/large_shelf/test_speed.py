@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.benchmarks.page_walk import WHOLE
+from tests.benchmarks.large_shelf.page_walk import WHOLE
 from tests.own_database import HOUSE, run_in
 
 pytestmark = pytest.mark.benchmark
@@ -37,7 +37,9 @@ def shelves(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, str
 def test_the_season_is_that_of_the_planner_to_the_millimetre(
     shelves: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    told = json.loads(run_in(shelves["large"], "-m", "tests.benchmarks.season_load", timeout_s=3_600))
+    told = json.loads(
+        run_in(shelves["large"], "-m", "tests.benchmarks.large_shelf.season_load", timeout_s=3_600)
+    )
     with capsys.disabled():
         print(
             f"\n{told['jobs']} jobs that claim: read in {told['read_s']:.2f} s of processor, the season in "
@@ -79,4 +81,4 @@ def test_every_page_of_the_large_shelf(
     assert times[len(times) // 2] < MEDIAN_MS
 
 
-_WALK = ("-m", "tests.benchmarks.page_walk")
+_WALK = ("-m", "tests.benchmarks.large_shelf.page_walk")
