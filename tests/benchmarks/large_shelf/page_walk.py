@@ -1,7 +1,7 @@
 """Every page that can be looked at, on a workshop that is there: processor time, size and queries of each.
 
-``python -m tests.benchmarks.large_shelf.page_walk [ROUTE …]`` in the environment of the workshop (``ENOUGH_THREAD_DATA``); it
-answers in JSON. ``LOOKED_AT`` has a row for every page; the test beside it fails for one that has none.
+``python -m tests.benchmarks.large_shelf.page_walk [ROUTE …]`` in the environment of the workshop; it answers in JSON.
+``LOOKED_AT`` has a row for every page; the test beside it fails for one that has none.
 """
 
 import json
