@@ -23,7 +23,8 @@ SENT_TO = frozenset(
         "drop_job", "end_anyones_sign_in", "end_link", "end_sign_in", "finish_stocktake", "happened",
         "happenings", "hold_shades", "import_here", "invite", "let_go_person", "machine_changed",
         "needle", "not_begun", "order_act", "pick_up_job", "promise_job", "reopen_job", "reset_back", "sign_out",
-        "start_anew", "station_add", "station_end", "strip_keep", "take_back_event", "take_back_promise",
+        "start_anew", "station_add", "station_end", "strip_keep", "strip_threads_keep",
+        "take_back_event", "take_back_promise",
         "together", "take_back",
     }
 )  # fmt: skip
@@ -107,7 +108,7 @@ LOOKED_AT: dict[str, PLACES] = {
             "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "run_worker", "designs",
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
             "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
-            "json_keys", "find", "names_job", "labels",
+            "json_keys", "find", "names_job", "measure_first", "strip_threads", "labels",
         ),
         _nothing,
     ),
@@ -130,7 +131,7 @@ LOOKED_AT: dict[str, PLACES] = {
     "learned": _of("machine"),
     "setup_add": _fixed(slug="machines"),
     "setup_record": _of("machine", slug="machines"),
-    "strip_download": _fixed(extension="dst"),
+    **dict.fromkeys(("strip_download", "strip_threads_download"), _fixed(extension="dst")),
     "material": _material,
     "order": _of("order", "number", to="number"),
     "order_file": _of("order", "number", to="number", ending="csv"),
