@@ -7,12 +7,20 @@ trend or a season counts in; what few weeks cannot tell is taken from the shelf;
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammainccinv, gammaln, ndtr, stdtr, stdtrit
 
 from inventory.compute.demand import WINDOW_WEEKS
+from inventory.compute.later import later
+
+if TYPE_CHECKING:
+    from scipy.special import gammainccinv, gammaln, ndtr, stdtr, stdtrit
+else:
+    gammainccinv, gammaln, ndtr, stdtr, stdtrit = later(
+        "scipy.special", "gammainccinv", "gammaln", "ndtr", "stdtr", "stdtrit"
+    )
 
 Floats = NDArray[np.float64]
 

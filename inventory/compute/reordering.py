@@ -3,12 +3,17 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-
-from scipy.special import ndtri
+from typing import TYPE_CHECKING
 
 from inventory.compute.demand import WeeklyDemand, weekly_demand
 from inventory.compute.errors import WorkshopError, require_not_negative
+from inventory.compute.later import later
 from inventory.compute.lead_time_use import ShelfUse, mover_use, slow_use
+
+if TYPE_CHECKING:
+    from scipy.special import ndtri
+else:
+    ndtri = later("scipy.special", "ndtri")
 
 # Stock is looked over once a week, so that an order may be a week late in being noticed.
 REVIEW_WEEKS = 1.0

@@ -33,6 +33,9 @@ def stray_lines_aside() -> Iterator[None]:
 class WorkshopCommand(BaseCommand):
     """A command whose refusals are sentences, never tracebacks."""
 
+    # They look at the code, not at the workshop, and load every page: the tests and ``check`` do that.
+    requires_system_checks: Any = ()
+
     formats: tuple[str, ...] = ("text", "json")
 
     def add_arguments(self, parser: CommandParser) -> None:

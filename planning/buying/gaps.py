@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.gaps import GapMap, Suggestion, gap_map
+from planning.jobs.rests_on import CATALOGUE, STOCK, mark_of
+from planning.jobs.season import kept
 from planning.models import Rules
 from planning.plan.shelf import needle_shades, thread_offers
 
@@ -27,6 +29,14 @@ class ShelfGaps:
 
 def shelf_gaps(*, most: int = 5, limit: float | None = None) -> ShelfGaps:
     """Return the gap map of the planned fibre and weight, within the limit of a picture unless another is given."""
+    return kept(
+        ("gaps", most, limit),
+        lambda: (mark_of(CATALOGUE), mark_of(STOCK), mark_of([Rules])),
+        lambda: _shelf_gaps(most=most, limit=limit),
+    )
+
+
+def _shelf_gaps(*, most: int, limit: float | None) -> ShelfGaps:
     rules = Rules.current()
     asked = rules.colour_limit if limit is None else limit
     shades = needle_shades(fibre=rules.fibre, weight_label=rules.weight_label)

@@ -2,12 +2,11 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
 from inventory.compute.demand import WINDOW_WEEKS
-from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.compute.lead_time_use import ShelfUse, shelf_use
 from inventory.compute.left_out import LeftOut
@@ -20,11 +19,13 @@ from inventory.ledger.use_history import (
     shade_material,
     weekly_use,
 )
-from inventory.models import NeedlePack, Offer
+from inventory.models import Entry, NeedlePack, Offer, Order, OrderLine, OrderReceipt, Staple
 from planning.buying.materials import Material, all_materials
-from planning.compute.batch.plan import BatchPlan
 from planning.compute.buying.netting import DatedNeed, Net, net_over_time, spread_of
-from planning.jobs.turns import Shelves
+from planning.compute.season.stand import Stood
+from planning.jobs.rests_on import mark_of
+from planning.jobs.season import each_alone, kept, not_considered, season_marks
+from planning.jobs.turns import Standing
 from planning.models import Job, Machine, Rules
 from planning.plan.ask import chosen_machine
 
@@ -37,6 +38,7 @@ PACK_MARGIN = RELATIVE_SIGMA["sealed"] / 2
 # Left over and used within half a year, a pack was no waste.
 USEFUL_WEEKS = 26
 DEFAULT_LEAD_DAYS = 5
+_ON_ORDER = (Order, OrderLine, OrderReceipt, Staple, NeedlePack)
 
 
 @dataclass(frozen=True)
@@ -146,10 +148,30 @@ def open_jobs(*, include_drafts: bool = True) -> list[Job]:
 
 def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
     """Return what open jobs and the kept materials need, against the shelf and the orders as they stand."""
-    jobs = open_jobs(include_drafts=include_drafts)
+    return kept(
+        ("needs", today, include_drafts),
+        what_needs_rest_on,
+        lambda: _needs_of_all(today=today, include_drafts=include_drafts),
+    )
+
+
+def what_needs_rest_on() -> Hashable:
+    """Return marks of all that needs, and baskets for them, rest on beside the day."""
+    last = Entry.objects.order_by("-pk").values_list("pk", flat=True).first()
+    return season_marks().every, mark_of(_ON_ORDER), last
+
+
+def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:
+    jobs = [
+        each
+        for each in sorted(each_alone(), key=_soonest_first)
+        if each.job.state == Job.State.PROMISED or (include_drafts and each.job.state == Job.State.DRAFT)
+    ]
     rules = Rules.current()
-    materials = all_materials(jobs={job.pk for job in jobs})
-    wanted, unclear, left_out = _wanted_by_jobs(jobs)
+    materials = all_materials(jobs={each.job.pk for each in jobs})
+    wanted, unclear = _wanted_by_jobs(jobs, rules)
+    states = (Job.State.PROMISED, *((Job.State.DRAFT,) if include_drafts else ()))
+    left_out = not_considered(*states)
     history = weekly_use(today=today)
     shelf = shelf_use([used for key, used in history.items() if key.startswith("shade ")])
     waits = lead_times()
@@ -161,7 +183,7 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
         needs.append(
             _need(material, tuple(wanted[key]), used, waits=waits, rules=rules, today=today, shelf=shelf)
         )
-    needs += _needles(jobs, wanted["stitches"], today=today)
+    needs += _needles([each.job for each in jobs], wanted["stitches"], today=today)
     return Needs(
         tuple(
             sorted(
@@ -246,21 +268,24 @@ def _lead_time(offers: Sequence[Offer], waits: dict[int, LeadTime]) -> tuple[int
     return quickest.lead_time_days, seen.sd_days if seen else 0.0
 
 
+def _soonest_first(standing: Standing) -> tuple[date, float]:
+    job = standing.job
+    return job.needed_on or date.max, -job.made_at.timestamp()
+
+
 def _wanted_by_jobs(
-    jobs: Sequence[Job],
-) -> tuple[dict[str, list[JobNeed]], list[str], tuple[LeftOut, ...]]:
-    """Return what each job takes of each material, what cannot be said, and what of the shelf was not considered."""
+    standings: Sequence[Standing], rules: Rules
+) -> tuple[dict[str, list[JobNeed]], list[str]]:
+    """Return what each job takes of each material, and what cannot be said.
+
+    Each stands alone, with what it holds itself: how they share is reckoned over the days.
+    """
     wanted: dict[str, list[JobNeed]] = defaultdict(list)
     unclear: list[str] = []
-    shelves = Shelves(jobs)
-    rules = shelves.rules
-    for job in jobs:
-        # Each alone, with what it holds itself: how they share is reckoned over the days.
-        shelves.set_aside(but_not={job.holder})
-        try:
-            plan = shelves.plan(job)
-        except WorkshopError as problem:
-            unclear.append(f"{job}: {problem}")
+    for standing in standings:
+        job, stood = standing.job, standing.stood
+        if stood is None:
+            unclear.append(f"{job}: {standing.problem}")
             continue
         found: dict[str, JobNeed] = {}
 
@@ -269,13 +294,12 @@ def _wanted_by_jobs(
             found[key] = _together(earlier, need) if earlier else need
 
         about = JobNeed(job.pk, job.what, job.needed_on, 0, colour_limit=rules.limit_for(job.strictness))
-        for thread in plan.threads:
-            shade = thread.choice.shade if thread.choice.near_enough else thread.to_buy
-            if shade is None:
+        for thread in stood.threads:
+            if thread.to_buy is None:
                 unclear.append(_nothing_near(job, thread.name or thread.hex))
                 continue
             takes(
-                shade_material(shade.id),
+                shade_material(thread.to_buy),
                 replace(
                     about,
                     quantity=thread.needed_mm,
@@ -283,8 +307,8 @@ def _wanted_by_jobs(
                     alone=thread.missing_mm if thread.verdict != "enough" else 0,
                 ),
             )
-        _bobbins_wanted(plan, job, about, takes, unclear)
-        for layer in plan.stabilizer:
+        _bobbins_wanted(stood, job, about, takes, unclear)
+        for layer in stood.stabilizer:
             if not layer.product_id:
                 unclear.append(f"{job}: no {layer.kind} of its weight is known. Add it to the catalogue.")
                 continue
@@ -298,22 +322,20 @@ def _wanted_by_jobs(
                     width_mm=layer.piece_mm[0],
                 ),
             )
-        takes("stitches", replace(about, quantity=_stitches(job, plan)))
+        takes("stitches", replace(about, quantity=_stitches(job, stood)))
         for key, need in found.items():
             wanted[key].append(need)
-    # What open jobs hold is theirs to use; what others hold is nobody else's.
-    shelves.set_aside(but_not={job.holder for job in jobs})
-    return wanted, unclear, shelves.shelf.left_out
+    return wanted, unclear
 
 
 def _bobbins_wanted(
-    plan: BatchPlan,
+    stood: Stood,
     job: Job,
     about: JobNeed,
     takes: Callable[[str, JobNeed], None],
     unclear: list[str],
 ) -> None:
-    bobbins = plan.bobbins
+    bobbins = stood.bobbins
     if bobbins.style_id:
         takes(
             bobbin_material(bobbins.style_id, bobbins.shade_id),
@@ -343,9 +365,9 @@ def _nothing_near(job: Job, colour: str) -> str:
     return f"{job}: no shade near {colour} is owned or on offer. Choose another, or enter who sells it."
 
 
-def _stitches(job: Job, plan: BatchPlan) -> int:
+def _stitches(job: Job, stood: Stood) -> int:
     on_all = sum(placed.design.stitches for placed in job.placed.all())
-    return on_all * plan.pieces.total + sum(name.design.stitches for name in job.names.all())
+    return on_all * stood.pieces.total + sum(name.design.stitches for name in job.names.all())
 
 
 def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -> list[MaterialNeed]:

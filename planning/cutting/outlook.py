@@ -14,6 +14,7 @@ from planning.compute.buying.balance import Booking, Projection, project
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
 from planning.jobs.asked import AskedByJobs
+from planning.jobs.season import kept, season_marks
 from planning.models import Job
 from planning.plan.ask import layers_asked
 from planning.plan.shelf import set_aside_for, stabilizer_stock
@@ -42,6 +43,15 @@ class Outlook:
     @property
     def booked_mm(self) -> int:
         return round(sum(need.quantity for need in self.needs))
+
+
+def waiting_outlooks(*, at: datetime) -> tuple[list[Outlook], list[str]]:
+    """Return the outlook of every stabilizer for all waiting jobs, worked out once for a day and what it rests on."""
+    return kept(
+        ("running out", timezone.localdate(at)),
+        lambda: (season_marks().every, Entry.objects.order_by("-pk").values_list("pk", flat=True).first()),
+        lambda: stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=at),
+    )
 
 
 def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> tuple[list[Outlook], list[str]]:

@@ -11,7 +11,8 @@ from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.certainty.settling import LookedAt
 from planning.jobs.jobs import NotInThisState
 from planning.jobs.measuring import MeasureFirst, measure_first_of
-from planning.jobs.turns import Standing, in_turn
+from planning.jobs.season import in_turn
+from planning.jobs.turns import Standing
 from planning.models import Job
 from planning.plan.words import answer_in_words, thread_name
 from planning.run.sheet import next_steps
@@ -86,7 +87,7 @@ class Agenda:
 
 def agenda(*, today: date, units: Units) -> Agenda:
     """Return what ``today`` asks. Nothing is written."""
-    standings = in_turn(at_most=MOST_JOBS)
+    standings = in_turn(plans=MOST_JOBS)
     waiting = [each for each in standings if each.job.state != State.RUNNING]
     shown = waiting[:MOST_JOBS]
     unmeasured = _unmeasured_spools(shown)

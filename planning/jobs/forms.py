@@ -9,8 +9,10 @@ from inventory.compute.errors import WorkshopError
 from planning.compute.batch.quoting import QuoteTerms
 from planning.compute.stitches.placing import Placement
 from planning.jobs.jobs import JobFacts
-from planning.models import Job, PlacedDesign
+from planning.models import Design, Job, PlacedDesign
 from planning.plan.forms import QuestionForm
+
+MOST_DESIGNS = 50
 
 
 class KeepForm(QuestionForm):
@@ -19,6 +21,17 @@ class KeepForm(QuestionForm):
     what = forms.CharField(label="What is it?", max_length=120)
 
     field_order = ("what",)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if "design" not in self.fields:
+            return
+        # The plan sheet has chosen them: of a library of thousands, those alone are shown.
+        asked = cast(forms.ModelMultipleChoiceField, self.fields["design"])
+        chosen = [each for each in self["design"].value() or [] if str(each).isdecimal()]
+        kept = Design.objects.order_by("-pk")
+        shown = kept.filter(pk__in=chosen) if chosen else kept
+        asked.widget.choices = [(each.pk, str(each)) for each in shown[:MOST_DESIGNS]]
 
     def wanted(self, *, copies: int) -> JobFacts:
         """Return the facts of the job, with ``copies`` in a hooping: *most* is a number once it is planned."""

@@ -5,16 +5,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Q
-
 from inventory.acting import held, planned_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import changed_before
 from inventory.ledger.posting import key_used
-from inventory.models import Change, StockItem
+from inventory.models import Change
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.stitches.placing import Placement
-from planning.jobs.asked import AskedByJobs, asked_of
+from planning.jobs.asked import asked_of
 from planning.jobs.naming import UnclearNames, lettering_of
 from planning.models import Design, Fabric, Hoop, Job, Machine, NamedPiece, PlacedDesign, Strictness
 from planning.models.jobs import USUAL_PRIORITY
@@ -202,27 +200,3 @@ def plan_of(job: Job, *, with_advice: bool = True) -> BatchPlan:
     promised with stay.
     """
     return plan_asked(asked_of(job), with_advice=with_advice)
-
-
-def items_needed(jobs: Sequence[Job]) -> list[StockItem]:
-    """Return what is on the shelf of everything that the plans of these jobs would use."""
-    shades: set[int] = set()
-    products: set[int] = set()
-    styles: set[int] = set()
-    asked_by = AskedByJobs(jobs)
-    for job in jobs:
-        asked = asked_by.of(job)
-        answer = plan_asked(asked, with_advice=False)
-        shades |= {
-            each.choice.shade.id for each in answer.threads if each.choice.shade and each.choice.near_enough
-        }
-        products |= {layer.product_id for layer in answer.stabilizer if layer.product_id}
-        styles |= {asked.machine.bobbin_style_id} if asked.machine.bobbin_style_id else set()
-    wanted = (
-        Q(spool__shade_id__in=shades)
-        | Q(bobbinbatch__style_id__in=styles)
-        | Q(stabilizerroll__product_id__in=products)
-        | Q(sheetpack__product_id__in=products)
-        | Q(offcut__product_id__in=products)
-    )
-    return list(StockItem.objects.on_the_shelf().filter(wanted).order_by("label"))

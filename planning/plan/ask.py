@@ -120,27 +120,8 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
         bobbin_style=asked.machine.bobbin_style,
         holder=asked.holder,
     )
-    held, gone = pinned_now(asked.pins, asked.every_design, on_shelf.shades)
-    known = [*on_shelf.shades, *on_shelf.on_offer]
-    excluded = asked.pins.left_out | excluded_shades(asked.typed_left_out, known)
-    # What is said of this question goes before what was said once: typed now, promised with, pinned, remembered.
-    remembered, missing = remembered_pins(
-        asked.remembered, asked.every_design, on_shelf.shades, excluded=excluded, strictness=asked.strictness
-    )
-    there = {shade.id for shade in on_shelf.shades}
-    pinned = remembered | held
-    pinned |= {place: shade for place, shade in asked.settled if shade in there}
-    pinned |= pinned_shades(asked.typed_pins, asked.every_design, on_shelf.shades)
-    terms = replace(
-        terms_of(asked, hooping),
-        borne_by_range=asked.borne_by_range,
-        bobbin_range=on_shelf.bobbins.range_id if on_shelf.bobbins else 0,
-        pinned=pinned,
-        remembered=frozenset(place for place, shade in remembered.items() if pinned[place] == shade),
-        excluded=excluded,
-        with_advice=with_advice,
-    )
-    notes = [*hooping.notes, *_notes(asked), *gone, *missing, *on_shelf.notes]
+    terms, gone = terms_on(asked, hooping, on_shelf, with_advice=with_advice)
+    notes = [*hooping.notes, *_notes(asked), *gone, *on_shelf.notes]
 
     def planned(shelf: Shelf, terms: Terms) -> BatchPlan:
         return plan_batch(
@@ -229,6 +210,33 @@ def terms_of(asked: JobAsked, hooping: Hooping) -> Terms:
         copies_per_hooping=hooping.copies,
         hoops=hoop_fields(asked),
     )
+
+
+def terms_on(
+    asked: JobAsked, hooping: Hooping, on_shelf: Shelf, *, with_advice: bool = True
+) -> tuple[Terms, list[str]]:
+    """Return the terms of the batch against a shelf, and a sentence for each shade kept to that is not on it."""
+    held, gone = pinned_now(asked.pins, asked.every_design, on_shelf.shades)
+    known = [*on_shelf.shades, *on_shelf.on_offer] if asked.typed_left_out else []
+    excluded = asked.pins.left_out | excluded_shades(asked.typed_left_out, known)
+    # What is said of this question goes before what was said once: typed now, promised with, pinned, remembered.
+    remembered, missing = remembered_pins(
+        asked.remembered, asked.every_design, on_shelf.shades, excluded=excluded, strictness=asked.strictness
+    )
+    there = {shade.id for shade in on_shelf.shades} if asked.settled else set()
+    pinned = remembered | held
+    pinned |= {place: shade for place, shade in asked.settled if shade in there}
+    pinned |= pinned_shades(asked.typed_pins, asked.every_design, on_shelf.shades)
+    terms = replace(
+        terms_of(asked, hooping),
+        borne_by_range=asked.borne_by_range,
+        bobbin_range=on_shelf.bobbins.range_id if on_shelf.bobbins else 0,
+        pinned=pinned,
+        remembered=frozenset(place for place, shade in remembered.items() if pinned[place] == shade),
+        excluded=excluded,
+        with_advice=with_advice,
+    )
+    return terms, [*gone, *missing]
 
 
 def layers_asked(asked: JobAsked, *, name: str = "") -> JobLayers:

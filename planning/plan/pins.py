@@ -47,6 +47,8 @@ def pinned_now(
     pins: JobPins, designs: Sequence[AskedDesign], shades: Sequence[OwnedShade]
 ) -> tuple[dict[tuple[int, int], int], list[str]]:
     """Return the pinned shade of each (design, block number) that is still to be had, and a sentence for each other."""
+    if not pins.pinned:
+        return {}, []
     on_shelf = {shade.id for shade in shades}
     pinned, gone = {}, []
     for index, design in enumerate(designs):
@@ -75,7 +77,7 @@ def remembered_pins(
     Only what a file asks for is answered by what was said once: a demand is answered each time, and so are the
     colours of a brand.
     """
-    if strictness == Strictness.BRAND:
+    if strictness == Strictness.BRAND or not remembered.shades:
         return {}, []
     on_shelf = {shade.id for shade in shades}
     found, missing = {}, []

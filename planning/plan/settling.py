@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable, Mapping
 from functools import partial
+from typing import TYPE_CHECKING
 
-from scipy.special import ndtri
-
+from inventory.compute.later import later
 from inventory.shelf.looking import ShelfLook, looks_by_label
 from planning.compute.batch.bobbin_thread import PlannedBobbins
 from planning.compute.batch.needle_thread import PlannedThread
@@ -22,6 +22,11 @@ from planning.compute.certainty.settling import (
 from planning.compute.colour.choice import OwnedSpool
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.plan.words import thread_name
+
+if TYPE_CHECKING:
+    from scipy.special import ndtri
+else:
+    ndtri = later("scipy.special", "ndtri")
 
 Looks = Mapping[str, ShelfLook]
 IN_WORDS = {

@@ -2,7 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from datetime import date
+from decimal import Decimal
 from types import MappingProxyType
+from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
@@ -14,6 +17,7 @@ from inventory.models import (
     Offcut,
     Offer,
     PartBobbin,
+    Place,
     Reservation,
     Shade,
     SheetPack,
@@ -52,7 +56,7 @@ def shelf(
     """
     own = set_aside_for(holder) if own is None else own
     known = _known_shades()
-    spools = list(Spool.objects.on_the_shelf().select_related("place").in_shelf_order())
+    spools = _spools_on_the_shelf()
     wanted = [shade for shade in known if _unwanted(shade, fibre=fibre, weight_label=weight_label) is None]
     shades = _with_spools(wanted, spools, own)
     offers = thread_offers(shades)
@@ -85,11 +89,47 @@ def needle_shades(
     *, fibre: str = "", weight_label: str = "", own: Mapping[int, int] = NOTHING
 ) -> tuple[OwnedShade, ...]:
     """Return the needle shades that are known, owned or not, each with its spools in shelf order."""
-    spools = Spool.objects.on_the_shelf().select_related("place").in_shelf_order()
+    spools = _spools_on_the_shelf()
     wanted = [
         shade for shade in _known_shades() if _unwanted(shade, fibre=fibre, weight_label=weight_label) is None
     ]
     return _with_spools(wanted, spools, own)
+
+
+class SpoolRow(NamedTuple):
+    """What plans read of a spool: a shelf of ten thousand is read as rows, for records of them are most of the work."""
+
+    pk: int
+    label: str
+    on_hand: int
+    reserved: int
+    sigma: float | None
+    known: str
+    price_paid: Decimal | None
+    quantity_paid: int | None
+    place: Place | None
+    lot: str
+    opened_on: date | None
+    shade_id: int
+
+    @property
+    def free(self) -> int:
+        return self.on_hand - self.reserved
+
+    @property
+    def is_known(self) -> bool:
+        return self.known != StockItem.Known.UNKNOWN
+
+
+def _spools_on_the_shelf() -> list[SpoolRow]:
+    """Return the spools on the shelf, in shelf order."""
+    places = Place.objects.in_bulk()
+    columns = [name if name != "place" else "place_id" for name in SpoolRow._fields]
+    at = columns.index("place_id")
+    return [
+        SpoolRow._make([*row[:at], places.get(row[at]), *row[at + 1 :]])
+        for row in Spool.objects.on_the_shelf().in_shelf_order().values_list(*columns)
+    ]
 
 
 def _known_shades() -> list[Shade]:
@@ -106,7 +146,7 @@ def _unwanted(shade: Shade, *, fibre: str, weight_label: str) -> Why | None:
 
 
 def _with_spools(
-    shades: Iterable[Shade], spools: Iterable[Spool], own: Mapping[int, int]
+    shades: Iterable[Shade], spools: Iterable[SpoolRow], own: Mapping[int, int]
 ) -> tuple[OwnedShade, ...]:
     by_shade: dict[int, list[OwnedSpool]] = defaultdict(list)
     for spool in spools:
@@ -129,7 +169,12 @@ def _with_spools(
 
 
 def _spools_left_out(
-    known: Iterable[Shade], spools: Iterable[Spool], own: Mapping[int, int], *, fibre: str, weight_label: str
+    known: Iterable[Shade],
+    spools: Iterable[SpoolRow],
+    own: Mapping[int, int],
+    *,
+    fibre: str,
+    weight_label: str,
 ) -> list[LeftOut]:
     """Return the spools on the shelf that a plan cannot choose from, by range and reason."""
     by_id = {shade.pk: shade for shade in known}
@@ -174,7 +219,7 @@ def _not_counted_on() -> list[LeftOut]:
 
 
 def _without_a_weight(
-    wanted: Iterable[Shade], spools: Iterable[Spool], *, weight_label: str
+    wanted: Iterable[Shade], spools: Iterable[SpoolRow], *, weight_label: str
 ) -> tuple[str, ...]:
     """Say of which ranges on the shelf nobody has written down the weight: they are considered all the same."""
     if not weight_label:
@@ -302,7 +347,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
     )
 
 
-def _owned(item: StockItem, own: Mapping[int, int]) -> OwnedSpool:
+def _owned(item: StockItem | SpoolRow, own: Mapping[int, int]) -> OwnedSpool:
     """Return a spool, or a part-used bobbin, as the planner sees it."""
     return OwnedSpool(
         id=item.pk,
@@ -366,7 +411,7 @@ def _pack(offer: Offer, *, holds: int) -> PackOffer:
     )
 
 
-def _unit_price(item: StockItem) -> float | None:
+def _unit_price(item: StockItem | SpoolRow) -> float | None:
     """The price paid for one mm or piece, or None where it is not known."""
     if item.price_paid is None or not item.quantity_paid:
         return None

@@ -4,13 +4,12 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import uuid4
-
-from scipy.special import ndtri
 
 from inventory.acting import PlanHasChanged, planned_act
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
 from inventory.compute.lengths import ScaleReading
 from inventory.ledger import Finding, NotEnough, find, release
 from inventory.models import Spool, StockItem
@@ -27,6 +26,11 @@ from planning.run.looked_at import keep_test_notes
 from planning.run.needle import stitches_since_needle
 from planning.run.promise import lock_in, set_aside_all
 from planning.run.standing import Run, act_key, run_of
+
+if TYPE_CHECKING:
+    from scipy.special import ndtri
+else:
+    ndtri = later("scipy.special", "ndtri")
 
 Kind = RunEvent.Kind
 State = Job.State

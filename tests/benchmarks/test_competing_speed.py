@@ -13,7 +13,7 @@ from inventory.compute.colour.lab import lab_from_hex
 from inventory.models import Shade, Spool, StockItem
 from planning.compute.stitches.thread_length import KAPPA_GRID
 from planning.jobs.jobs import plan_of
-from planning.jobs.turns import in_turn
+from planning.jobs.season import in_turn
 from planning.models import Block, Design, Job, Machine, PlacedDesign
 from tests.benchmarks.processor import processor_s
 from tests.factories import NOW, a_range, a_roll, some_bobbins

@@ -8,14 +8,23 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from colormath.color_conversions import convert_color
-from colormath.color_diff_matrix import delta_e_cie1976, delta_e_cie2000
 from colormath.color_objects import LabColor, XYZColor, sRGBColor
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
+
+if TYPE_CHECKING:
+    from colormath.color_conversions import convert_color
+    from colormath.color_diff_matrix import delta_e_cie1976, delta_e_cie2000
+else:
+    convert_color = later("colormath.color_conversions", "convert_color")
+    delta_e_cie1976, delta_e_cie2000 = later(
+        "colormath.color_diff_matrix", "delta_e_cie1976", "delta_e_cie2000"
+    )
 
 Floats = npt.NDArray[np.float64]
 
@@ -23,6 +32,7 @@ _HEX = re.compile(r"#?(?:[0-9a-f]{6}|[0-9a-f]{3})", re.IGNORECASE)
 _LAB = re.compile(r"(?P<kind>lab|lab50)\s*:(?P<values>.*)", re.IGNORECASE)
 _LAB_VALUE = re.compile(r"\s*[-+−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)\s*")
 _WIDEST_A_OR_B = 200.0  # beyond any surface colour
+_AT_ONCE = 60_000  # numbers; more at a time no longer fit the processor's own memory
 
 
 class ColourNotUnderstood(WorkshopError):
@@ -67,6 +77,7 @@ def labs_from_hexes(hexes: Sequence[str]) -> Floats:
     return np.array([tuple(lab_from_hex(hex)) for hex in hexes], dtype=np.float64).reshape(-1, 3)
 
 
+@lru_cache(maxsize=16_384)
 def hex_from_lab(lab: Lab) -> str:
     """Return the sRGB colour #rrggbb of a Lab colour, each channel clipped where a screen cannot show it.
 
@@ -140,10 +151,46 @@ def delta_e_00_matrix(a: npt.ArrayLike, b: npt.ArrayLike) -> Floats:
     if len(rows) > len(columns):
         # The difference is symmetric, and few long passes are quicker than many short ones.
         return delta_e_00_matrix(columns, rows).T
+    if rows.size * len(columns) <= _AT_ONCE:
+        return _of_pairs(rows[:, None], columns[None])
     differences = np.empty((len(rows), len(columns)))
     for row, colour in enumerate(rows):
         differences[row] = delta_e_cie2000(colour, columns)
     return differences
+
+
+def _of_pairs(one: Floats, other: Floats) -> Floats:
+    """Return CIEDE2000 of colours (..., 3) that broadcast: colormath's steps in its order, to the last bit.
+
+    Its own form takes one colour at a time, which for few others is all overhead.
+    """
+    (L_1, a_1, b_1), (L_2, a_2, b_2) = np.moveaxis(one, -1, 0), np.moveaxis(other, -1, 0)
+    C_bar_7 = np.power((np.sqrt(a_1**2 + b_1**2) + np.sqrt(a_2**2 + b_2**2)) / 2, 7.0)
+    G = 0.5 * (1 - np.sqrt(C_bar_7 / (C_bar_7 + 25.0**7)))
+    a_p1, a_p2 = (1 + G) * a_1, (1 + G) * a_2
+    C_p1, C_p2 = np.sqrt(a_p1**2 + b_1**2), np.sqrt(a_p2**2 + b_2**2)
+    h_p1, h_p2 = np.degrees(np.arctan2(b_1, a_p1)), np.degrees(np.arctan2(b_2, a_p2))
+    h_p1, h_p2 = h_p1 + (h_p1 < 0) * 360, h_p2 + (h_p2 < 0) * 360
+    apart = h_p2 - h_p1
+    C_p_bar, L_p_bar = (C_p1 + C_p2) / 2, (L_1 + L_2) / 2
+    h_p_bar = ((np.abs(h_p1 - h_p2) > 180) * 360 + h_p1 + h_p2) / 2
+    T = (
+        1
+        - 0.17 * np.cos(np.radians(h_p_bar - 30))
+        + 0.24 * np.cos(np.radians(2 * h_p_bar))
+        + 0.32 * np.cos(np.radians(3 * h_p_bar + 6))
+        - 0.2 * np.cos(np.radians(4 * h_p_bar - 63))
+    )
+    turn = apart + (np.abs(apart) > 180) * 360 - (h_p2 > h_p1) * 720
+    from_grey = (L_p_bar - 50) ** 2
+    S_L = 1 + 0.015 * from_grey / np.sqrt(20 + from_grey)
+    S_C, S_H = 1 + 0.045 * C_p_bar, 1 + 0.015 * C_p_bar * T
+    C_p_bar_7 = np.power(C_p_bar, 7.0)
+    R_C = np.sqrt(C_p_bar_7 / (C_p_bar_7 + 25.0**7))
+    R_T = -2 * R_C * np.sin(2 * np.radians(30 * np.exp(-(((h_p_bar - 275) / 25) ** 2))))
+    L, C = (L_2 - L_1) / S_L, (C_p2 - C_p1) / S_C
+    H = 2 * np.sqrt(C_p2 * C_p1) * np.sin(np.radians(turn) / 2) / S_H
+    return np.asarray(np.sqrt(L**2 + C**2 + H**2 + R_T * C * H))
 
 
 def delta_e_76(reference: npt.ArrayLike, others: npt.ArrayLike) -> Floats:

@@ -22,9 +22,9 @@ Floats = npt.NDArray[np.float64]
 # The greys of the system are neutral by definition; their printed numbers are rounded.
 _NEUTRAL = ("white", "light grey", "medium grey", "dark grey", "black")
 # A colour this much nearer to one centroid than to another may be called by either. Common practice, no source.
-_EITHER_WAY = 3.0
+EITHER_WAY = 3.0
 # So far apart in hue, a name such as "reddish orange" still joins its two hues. Common practice, no source.
-_NEXT_TO_DEG = 25.0
+NEXT_TO_DEG = 25.0
 _NAMED_IN = {
     "reddish": "red",
     "yellowish": "yellow",
@@ -52,7 +52,7 @@ def plain_names(labs: npt.ArrayLike) -> list[str]:
     ['strong red', 'medium grey']
     """
     shown = onto_surface_gamut(_as_shown(np.asarray(labs, dtype=np.float64).reshape(-1, 3)))
-    return [CENTROIDS[at][0] for at in delta_e_00_matrix(shown, _centroids()).argmin(axis=1)]
+    return [CENTROIDS[at][0] for at in delta_e_00_matrix(shown, centroids()).argmin(axis=1)]
 
 
 def plain_name_of_hex(hex: str) -> str:
@@ -94,7 +94,7 @@ def colour_of_name(text: str) -> Lab | None:
     for name in (words, f"strong {words}", f"medium {words}", f"moderate {words}"):
         at = _places().get(name)
         if at is not None:
-            return Lab(*_centroids()[at].tolist())
+            return Lab(*centroids()[at].tolist())
     return None
 
 
@@ -135,18 +135,19 @@ def share_a_hue(one: Lab, other: Lab) -> bool:
         return True
     if basic_hue(its) in _may_be(one) or basic_hue(mine) in _may_be(other):
         return True
-    joined = basic_hue(its) in _joined(mine) or basic_hue(mine) in _joined(its)
-    return joined and _turn_deg(one, other) <= _NEXT_TO_DEG
+    joined = basic_hue(its) in joined_hues(mine) or basic_hue(mine) in joined_hues(its)
+    return joined and _turn_deg(one, other) <= NEXT_TO_DEG
 
 
+@lru_cache(maxsize=16_384)
 def _may_be(lab: Lab) -> frozenset[str]:
     """Return the basic colours whose nearest centroid is hardly farther than the nearest of all."""
     apart = _from_centroids(lab.L, lab.a, lab.b)
-    near = np.flatnonzero(apart <= apart.min() + _EITHER_WAY)
+    near = np.flatnonzero(apart <= apart.min() + EITHER_WAY)
     return frozenset(basic_hue(CENTROIDS[at][0]) for at in near)
 
 
-def _joined(name: str) -> frozenset[str]:
+def joined_hues(name: str) -> frozenset[str]:
     """Return the basic colours that a name has in it."""
     return frozenset((basic_hue(name), *(_NAMED_IN[word] for word in name.split() if word in _NAMED_IN)))
 
@@ -168,7 +169,7 @@ def _name(L: float, a: float, b: float) -> str:
 def _from_centroids(L: float, a: float, b: float) -> Floats:
     # A screen's colours reach beyond all that the names were made for: they go by the surface nearest to them.
     shown = _as_shown(np.array([(L, a, b)]))
-    return delta_e_00(onto_surface_gamut(shown)[0], _centroids())
+    return delta_e_00(onto_surface_gamut(shown)[0], centroids())
 
 
 def _as_shown(labs: Floats) -> Floats:
@@ -187,7 +188,7 @@ def _places() -> dict[str, int]:
 
 
 @lru_cache(maxsize=1)
-def _centroids() -> Floats:
+def centroids() -> Floats:
     """Return the centroids under D65, (n, 3); a few lie beyond Pointer's gamut, and are brought in as well."""
     labs = onto_surface_gamut(from_c_to_d65(labs_from_hexes([hex for _, hex in CENTROIDS])))
     for at, (name, _) in enumerate(CENTROIDS):

@@ -4,6 +4,7 @@ A label such as "40 wt" is a name and no number to reckon with: threads sold und
 """
 
 import re
+from functools import lru_cache
 
 # "40", "40 wt", "40wt.", "40 weight", "No. 40", "Nr 40", "№ 40", "#40", "wt 40", "weight 40": common practice.
 _WRITTEN = re.compile(
@@ -11,6 +12,7 @@ _WRITTEN = re.compile(
 )
 
 
+@lru_cache(maxsize=1_024)
 def weight_of_label(label: str) -> str | None:
     """Return the weight that a label names, alike for all ways of writing it; None where nothing is written.
 

@@ -2,10 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from scipy.special import ndtri
-
+from inventory.compute.later import later
 from planning.compute.batch.asked import BobbinStock, Terms, kappa_slopes
 from planning.compute.batch.carrying import Carried
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
@@ -20,6 +19,11 @@ from planning.compute.spools.bobbins import (
     run_of_bobbins,
 )
 from planning.compute.stitches.placing import scaled_sums
+
+if TYPE_CHECKING:
+    from scipy.special import ndtri
+else:
+    ndtri = later("scipy.special", "ndtri")
 
 
 @dataclass(frozen=True)

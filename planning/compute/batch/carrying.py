@@ -111,7 +111,8 @@ class Carried:
         lengths = np.zeros((2, len(self.designs)))
         for block in (self.blocks[index] for index in blocks):
             lengths[:, block.design] += block.needle_geometry_mm, block.path_mm
-        per_piece = np.array([lengths[:, list(piece)].sum(axis=1) for piece in self.pieces])
+        of_kind = {piece: lengths[:, list(piece)].sum(axis=1) for piece in set(self.pieces)}
+        per_piece = np.array([of_kind[piece] for piece in self.pieces])
         geometry_mm, path_mm = np.vstack([np.zeros((1, 2)), np.cumsum(per_piece, axis=0)]).T
         return geometry_mm, path_mm
 
@@ -150,9 +151,13 @@ class Carried:
 
     def _by_kind(self, told: Callable[[list[tuple[int, ...]]], list[float]]) -> list[list[float]]:
         """Return what is told of each load's order, told once for loads that are alike."""
-        kinds = [tuple(self.pieces[piece] for piece in load) for load in self.loads]
-        known = {kind: told(self._in_order(kind)) for kind in set(kinds)}
-        return [known[kind] for kind in kinds]
+        known = {kind: told(self._in_order(kind)) for kind in set(self._kinds)}
+        return [known[kind] for kind in self._kinds]
+
+    @cached_property
+    def _kinds(self) -> list[tuple[tuple[int, ...], ...]]:
+        """What each load carries, load by load."""
+        return [tuple(self.pieces[piece] for piece in load) for load in self.loads]
 
     def hoopings(self) -> int:
         """Return how often a hoop is loaded: once a load for each group of designs that is stitched together."""

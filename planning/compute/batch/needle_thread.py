@@ -275,7 +275,7 @@ def _thread(
         reason=reason,
         pieces_possible=pieces_covered(lengths_mm, spread, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
-        spools=_spools(carried, blocks, shade, word, terms) if shade else (),
+        spools=_spools(carried, blocks, shade, word, terms, factor=factor) if shade else (),
         to_buy=to_buy,
         purchase=cheapest_purchase(lacking, offers) if lacking else None,
         is_pinned=is_pinned,
@@ -312,12 +312,11 @@ def colour_verdict(choice: Choice, *, limit: float) -> str:
 
 
 def _spools(
-    carried: Carried, blocks: Sequence[int], shade: OwnedShade, word: str, terms: Terms
+    carried: Carried, blocks: Sequence[int], shade: OwnedShade, word: str, terms: Terms, *, factor: Factor
 ) -> tuple[SpoolUse, ...]:
     """Spools changed early enough to be sure; where all together are enough but each with its margin is not,
     changed at even odds, for then the margins of some must serve the others; inside a block only if that
     too leaves a piece undone."""
-    factor = terms.factor_of(shade, slope=carried.needle_slope(blocks, terms.thread))
     pieces_mm = carried.needle_loads(blocks, median=factor.median)
     ways = [(terms.enough_at, False), (0.5, False), (0.5, True)]
     for certainty, inside in ways if word == "enough" else ways[:1]:

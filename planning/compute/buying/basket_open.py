@@ -7,14 +7,21 @@ in which a material may come from several suppliers.
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_matrix
 
+from inventory.compute.later import later
 from planning.compute.buying.basket import Basket, BasketOffer, Market, basket_of, most_packs
 from planning.compute.buying.basket_ways import cents
 from planning.compute.search.proof import SecondsLeft, limited
+
+if TYPE_CHECKING:
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_matrix
+else:
+    Bounds, LinearConstraint, milp = later("scipy.optimize", "Bounds", "LinearConstraint", "milp")
+    csr_matrix = later("scipy.sparse", "csr_matrix")
 
 NODES = 5_000
 # Of the search for a basket of several lots, which is told beside the other.

@@ -9,11 +9,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_FLOOR, Decimal
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_matrix
 
+from inventory.compute.later import later
 from planning.compute.buying.basket import (
     CENT,
     Basket,
@@ -34,6 +34,13 @@ from planning.compute.buying.basket_ways import (
     ways_to_buy,
 )
 from planning.compute.search.proof import SecondsLeft, limited, proof_of
+
+if TYPE_CHECKING:
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_matrix
+else:
+    Bounds, LinearConstraint, milp = later("scipy.optimize", "Bounds", "LinearConstraint", "milp")
+    csr_matrix = later("scipy.sparse", "csr_matrix")
 
 # Of more suppliers not every set is looked at; the program then has all the ways to choose from.
 MOST_SUPPLIERS = 8

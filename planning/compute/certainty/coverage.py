@@ -1,11 +1,12 @@
 """How much the free metres of many shades cover, all at once: what ``geometry_covered`` says of each."""
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
+from inventory.compute.later import later
 from planning.compute.certainty.curves import curves
 from planning.compute.certainty.enough import (
     _NEGLIGIBLE,
@@ -17,6 +18,11 @@ from planning.compute.certainty.enough import (
     _check_certainty,
     geometry_covered,
 )
+
+if TYPE_CHECKING:
+    from scipy.special import ndtr, ndtri
+else:
+    ndtr, ndtri = later("scipy.special", "ndtr", "ndtri")
 
 
 def geometries_covered(

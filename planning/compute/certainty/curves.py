@@ -7,13 +7,20 @@ What free stock covers is free × h(σ / free): the curve h depends on the facto
 
 import math
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
-from scipy.special import ndtri
 
+from inventory.compute.later import later
 from planning.compute.certainty.factor import Factor
+
+if TYPE_CHECKING:
+    from scipy.optimize import brentq
+    from scipy.special import ndtri
+else:
+    brentq = later("scipy.optimize", "brentq")
+    ndtri = later("scipy.special", "ndtri")
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

@@ -8,17 +8,23 @@ mm here. Of a single normal all is reckoned to the last digit; of a mixture the 
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
-from scipy.special import ndtr, ndtri
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
 from planning.compute.certainty.curves import chance, curves
 from planning.compute.certainty.factor import SCATTER
 from planning.compute.certainty.factor import Factor as Factor
+
+if TYPE_CHECKING:
+    from scipy.optimize import brentq
+    from scipy.special import ndtr, ndtri
+else:
+    brentq = later("scipy.optimize", "brentq")
+    ndtr, ndtri = later("scipy.special", "ndtr", "ndtri")
 
 _NEGLIGIBLE = 1e-12  # a relative error below this is none
 

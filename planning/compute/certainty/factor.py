@@ -7,13 +7,18 @@ nor whether it changed is known for certain; it answers by a table of its cumula
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
+
+if TYPE_CHECKING:
+    from scipy.special import ndtr, ndtri
+else:
+    ndtr, ndtri = later("scipy.special", "ndtr", "ndtri")
 
 Floats = NDArray[np.float64]
 
@@ -131,13 +136,20 @@ class Factor:
         """
         if not self.parts:
             return Factor(self.mean_log, self.sigma, math.hypot(self.scatter, sigma))
-        return mixture(
-            [part.weight for part in self.parts],
-            [part.mean for part in self.parts],
-            [math.hypot(part.sd, sigma) for part in self.parts],
-            sigma=self.sigma,
-            scatter=math.hypot(self.scatter, sigma),
-        )
+        if sigma not in self._wider:
+            self._wider[sigma] = mixture(
+                [part.weight for part in self.parts],
+                [part.mean for part in self.parts],
+                [math.hypot(part.sd, sigma) for part in self.parts],
+                sigma=self.sigma,
+                scatter=math.hypot(self.scatter, sigma),
+            )
+        return self._wider[sigma]
+
+    @cached_property
+    def _wider(self) -> dict[float, "Factor"]:
+        """The factor with more error on top, by that error: made once each."""
+        return {}
 
 
 def mixture(

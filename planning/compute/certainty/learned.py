@@ -8,14 +8,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr
-from scipy.stats import binom
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
 from planning.compute.certainty import machine
 from planning.compute.certainty.factor import Factor
+
+if TYPE_CHECKING:
+    from scipy.special import ndtr
+    from scipy.stats import binom
+else:
+    ndtr = later("scipy.special", "ndtr")
+    binom = later("scipy.stats", "binom")
 
 # ∂ ln geometry / ∂κ of a usual job, half satin and half fill; used where nobody kept a job's own, which is then off by
 # a standard deviation of so much. By reckoning on designs, not by measuring.

@@ -11,12 +11,17 @@ import math
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, product
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
-from scipy.special import ndtr
 
 from inventory.compute.knowing import Look
+from inventory.compute.later import later
+
+if TYPE_CHECKING:
+    from scipy.special import ndtr
+else:
+    ndtr = later("scipy.special", "ndtr")
 
 MOST_LOOKS = 3  # so many things are named together
 MOST_CANDIDATES = 10

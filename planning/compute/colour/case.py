@@ -2,16 +2,22 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.later import later
 from planning.compute.certainty.coverage import geometries_covered
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.rules import Conditions, clearly_lighter, lab_array, least_apart
+
+if TYPE_CHECKING:
+    from scipy.special import ndtri
+else:
+    ndtri = later("scipy.special", "ndtri")
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -44,28 +50,41 @@ class ColourCase:
     least_apart: Floats
     lighter: Bools
 
-    @property
+    @cached_property
     def fits(self) -> Bools:
         """Open pairs where the shade covers the request alone."""
         return self.open & (self.needs_mm <= self.covers_mm[None, :])
 
-    @property
+    @cached_property
     def forced_short(self) -> Bools:
         """Requests that no open shade covers, whatever the others have."""
         return np.asarray(~self.fits.any(axis=1))
 
-    @property
+    @cached_property
     def allowed(self) -> Bools:
         """The pairs of an answer in which no request is short that need not be."""
         return np.where(self.forced_short[:, None], self.open, self.fits)
 
-    @property
+    @cached_property
     def fewest(self) -> Broken:
         """No answer breaks fewer rules than this."""
         return Broken(int(self.forced_short.sum()), 0, 0)
 
     def total(self, chosen: Ints) -> float:
         return float(self.cost[np.arange(len(chosen)), chosen].sum())
+
+    def between(self, some: Ints, others: Ints) -> Floats:
+        """Return CIEDE2000 of ``some`` shades, (m,), from others, (k,): (m, k). Each is worked out once for a case."""
+        new = [shade for shade in dict.fromkeys(some.tolist()) if shade not in self._rows]
+        if new:
+            self._rows.update(zip(new, delta_e_00_matrix(self.shades[new], self.shades), strict=True))
+        return np.array([self._rows[shade][others] for shade in some.tolist()]).reshape(
+            len(some), len(others)
+        )
+
+    @cached_property
+    def _rows(self) -> dict[int, Floats]:
+        return {}
 
 
 def colour_case(
@@ -136,6 +155,6 @@ def count_broken(case: ColourCase, chosen: Ints) -> Broken:
         needs_mm = np.sort(case.needs_mm[chosen == shade, shade])
         short += int((np.cumsum(needs_mm) > case.covers_mm[shade]).sum())
     labs = case.shades[chosen]
-    alike = np.triu(delta_e_00_matrix(labs, labs) < case.least_apart, 1).sum()
+    alike = np.triu(case.between(chosen, chosen) < case.least_apart, 1).sum()
     out_of_order = (case.lighter & (labs[:, None, 0] <= labs[None, :, 0])).sum()
     return Broken(short, int(alike), int(out_of_order))

@@ -6,15 +6,24 @@ no better answer can hold (reduced-cost fixing; Dantzig, Fulkerson and Johnson, 
 """
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import csr_array, vstack
 
+from inventory.compute.later import later
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints, count_broken
 from planning.compute.colour.repair import STARTS, pairs_of, repaired
 from planning.compute.colour.shaving import holdable
 from planning.compute.search.proof import SecondsLeft, limited
+
+if TYPE_CHECKING:
+    from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+    from scipy.sparse import csr_array, vstack
+else:
+    Bounds, LinearConstraint, linprog, milp = later(
+        "scipy.optimize", "Bounds", "LinearConstraint", "linprog", "milp"
+    )
+    csr_array, vstack = later("scipy.sparse", "csr_array", "vstack")
 
 # Rounds of adding cliques; columns of the quick search; the most columns that are searched whole
 # if an answer is at hand, and if none is.

@@ -1,15 +1,22 @@
 """The choice of shades as a mixed-integer program, solved by HiGHS."""
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_array
 
 from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.later import later
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints
 from planning.compute.search.proof import SecondsLeft, limited
+
+if TYPE_CHECKING:
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array
+else:
+    Bounds, LinearConstraint, milp = later("scipy.optimize", "Bounds", "LinearConstraint", "milp")
+    csr_array = later("scipy.sparse", "csr_array")
 
 # Work of one solve; the same question has the same answer on any machine. A node of a program with many entries is
 # more work than one with few.

@@ -100,7 +100,7 @@ def within_reach(
     of_its_hue = np.zeros_like(near)
     for one_of in (own, ~own):
         for column in np.flatnonzero(one_of)[np.argsort(distances[one_of], kind="stable")]:
-            if distances[column] > reach:
+            if not np.isfinite(distances[column]) or distances[column] > reach:
                 break
             lab = shades[column].lab
             if lab is not None and share_a_hue(request.wished, lab):

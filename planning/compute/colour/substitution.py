@@ -7,13 +7,14 @@ chosen together so that, with as few of these rules broken as can be, the mean d
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from inventory.compute.colour.grade import grade_between
 from inventory.compute.colour.knowing import difference_between
 from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.later import later
 from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.cliques import unbroken
@@ -27,6 +28,11 @@ from planning.compute.colour.rules import (
     within_reach,
 )
 from planning.compute.search.proof import Proof, SecondsLeft, proof_of
+
+if TYPE_CHECKING:
+    from scipy.optimize import linear_sum_assignment
+else:
+    linear_sum_assignment = later("scipy.optimize", "linear_sum_assignment")
 
 # Work of all stages in which rules give way, shared among them; the last one, the differences, always gets its part.
 NODES = 2_000
@@ -341,7 +347,7 @@ def _quick(case: ColourCase) -> Ints:
         before = order[:place]
         labs, others = case.shades[candidates], case.shades[chosen[before]]
         short = left_mm[candidates] < case.needs_mm[request, candidates]
-        alike = (delta_e_00_matrix(labs, others) < case.least_apart[request, before]).sum(axis=1)
+        alike = (case.least_apart[request, before] > case.between(chosen[before], candidates).T).sum(axis=1)
         L, L_others = labs[:, :1], others[None, :, 0]
         inverted = (case.lighter[request, before] & (L_others >= L)) | (
             case.lighter[before, request] & (L_others <= L)

@@ -108,8 +108,7 @@ def run_of_bobbins(
     >>> run.count, [(change.piece, change.block) for change in run.changes], run.interruptions
     (2, [(2, 0)], ())
     """
-    if not (math.isfinite(bobbin_mm) and bobbin_mm > 0):
-        raise WorkshopError(f"A bobbin with {bobbin_mm} mm on it stitches nothing; set its length.")
+    _refuse_empty(bobbin_mm)
     needs = [need for blocks_mm in pieces_mm for need in blocks_mm]
     if not any(needs):
         return BobbinRun(0, ())
@@ -123,13 +122,23 @@ def run_of_bobbins(
 class _Walk:
     """The blocks of a batch in a row, and how far a bobbin put in before one of them goes."""
 
-    def __init__(self, needs: Sequence[float], bobbin_mm: float, parts: tuple[PartBobbinLeft, ...]) -> None:
+    def __init__(
+        self,
+        needs: Sequence[float],
+        bobbin_mm: float,
+        parts: tuple[PartBobbinLeft, ...],
+        *,
+        total: Sequence[float] | None = None,
+        largest: float | None = None,
+    ) -> None:
         self.needs, self.bobbin_mm, self.parts = needs, bobbin_mm, parts
-        self.total = [0.0, *accumulate(needs)]
+        self.total = total or [0.0, *accumulate(needs)]
+        largest = max(needs, default=0.0) if largest is None else largest
         # Where the next block lies that no whole bobbin does, from every block on.
         self.long = [len(needs)] * (len(needs) + 1)
-        for at in reversed(range(len(needs))):
-            self.long[at] = at if needs[at] > bobbin_mm * (1 + _TRIFLE) else self.long[at + 1]
+        if largest > bobbin_mm * (1 + _TRIFLE):
+            for at in reversed(range(len(needs))):
+                self.long[at] = at if needs[at] > bobbin_mm * (1 + _TRIFLE) else self.long[at + 1]
 
     def reach(self, start: int, holds_mm: float) -> int:
         """Return the block before which a bobbin put in before ``start`` is changed."""
@@ -237,9 +246,11 @@ def p_enough_bobbins(
         return 1.0
     if bobbins <= 0 and not parts:
         return 0.0
+    needs = [need for blocks_mm in pieces_geometry_mm for need in blocks_mm]
+    total, largest = [0.0, *accumulate(needs)], max(needs)
 
     def suffice(log_factor: float) -> bool:
-        return _needed_at(log_factor, pieces_geometry_mm, bobbin_mm, parts) <= bobbins
+        return _needed_at(log_factor, needs, bobbin_mm, parts, total=total, largest=largest) <= bobbins
 
     factor = factor.widened(RELATIVE_SIGMA["sealed"])
     sigma = factor.predictive_sigma
@@ -270,23 +281,38 @@ def bobbins_for_sure(
     6
     """
     log_factor = factor.widened(RELATIVE_SIGMA["sealed"]).quantile(certainty)
-    return _needed_at(log_factor, pieces_geometry_mm, bobbin_mm, parts)
+    needs = [need for blocks_mm in pieces_geometry_mm for need in blocks_mm]
+    total = [0.0, *accumulate(needs)]
+    return _needed_at(log_factor, needs, bobbin_mm, parts, total=total, largest=max(needs, default=0.0))
 
 
 def _needed_at(
     log_factor: float,
-    pieces_geometry_mm: Sequence[Sequence[float]],
+    needs: Sequence[float],
     bobbin_mm: float,
     parts: Sequence[PartBobbinLeft],
+    *,
+    total: Sequence[float],
+    largest: float,
 ) -> int:
-    """Return the full bobbins needed where thread is used by that factor.
+    """Return the full bobbins needed where thread is used by that factor: those of ``run_of_bobbins``, parts first.
 
     A bobbin shortened by the factor runs out where the factor's use would empty it.
     """
+    if not largest > 0:
+        return 0
     shorter = math.exp(-log_factor)
-    return run_of_bobbins(
-        pieces_geometry_mm,
-        bobbin_mm=bobbin_mm * shorter,
-        parts=[PartBobbinLeft(part.label, part.holds_mm * shorter) for part in parts],
-        parts_go_first=True,
-    ).count
+    holding = sorted(
+        (PartBobbinLeft(part.label, part.holds_mm * shorter) for part in parts),
+        key=lambda part: -part.holds_mm,
+    )
+    walk = _Walk(
+        needs, _refuse_empty(bobbin_mm * shorter), tuple(holding[:MOST_PARTS]), total=total, largest=largest
+    )
+    return sum(turn.full for turn in walk.with_parts_first())
+
+
+def _refuse_empty(bobbin_mm: float) -> float:
+    if not (math.isfinite(bobbin_mm) and bobbin_mm > 0):
+        raise WorkshopError(f"A bobbin with {bobbin_mm} mm on it stitches nothing; set its length.")
+    return bobbin_mm

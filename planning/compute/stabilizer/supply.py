@@ -4,9 +4,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate
+from typing import TYPE_CHECKING
 
-from scipy.special import ndtr
-
+from inventory.compute.later import later
 from planning.compute.buying.packs import PackOffer, PackPurchase, cheapest_purchase
 from planning.compute.certainty.enough import verdict
 from planning.compute.stabilizer.cutting import (
@@ -20,6 +20,11 @@ from planning.compute.stabilizer.cutting import (
     plan_cut,
 )
 from planning.compute.stabilizer.layers import JobLayers, LayerNeed, LayerPieces, Size, pieces_of
+
+if TYPE_CHECKING:
+    from scipy.special import ndtr
+else:
+    ndtr = later("scipy.special", "ndtr")
 
 __all__ = [
     "NO_LOSSES",

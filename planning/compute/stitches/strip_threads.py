@@ -12,14 +12,13 @@ own, one for all parts, which is solved for as well. Weighted least squares, err
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import ndtri
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
 from planning.compute.stitches.thread_length import (
     KAPPA_GRID,
     BlockSums,
@@ -41,6 +40,13 @@ from planning.compute.stitches.weighed_strip import (
     satin_points,
     turned_points,
 )
+
+if TYPE_CHECKING:
+    from scipy.optimize import least_squares
+    from scipy.special import ndtri
+else:
+    least_squares = later("scipy.optimize", "least_squares")
+    ndtri = later("scipy.special", "ndtri")
 
 Floats = NDArray[np.float64]
 

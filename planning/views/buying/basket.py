@@ -1,9 +1,11 @@
 """What must be bought, why, from whom, and the orders that come of it."""
 
+from datetime import date, datetime
 from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.core.paginator import Page, Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -27,16 +29,18 @@ from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import BasketPlan, plan_basket
 from planning.buying.drafting import draft_orders, shown_of
-from planning.buying.needs import MaterialNeed, Needs, needs_of_all, open_jobs
+from planning.buying.needs import MaterialNeed, Needs, needs_of_all, what_needs_rest_on
 from planning.facts.patience import patience
-from planning.jobs.jobs import items_needed
-from planning.models import Rules
+from planning.jobs.season import items_needed, kept
+from planning.models import Job, Rules
 
 # A material's key has spaces, which an address shows as hyphens.
 MONTHS_BACK = 12
 # So long a page waits for the cheapest basket; the work of the search seldom takes as long.
 PATIENCE_SECONDS = 20.0
 SHOWN_ORDERS = 5
+PER_PAGE = 20
+MOST_LINES = 15
 
 
 class BasketForm(forms.Form):
@@ -75,14 +79,20 @@ def buying(request: HttpRequest) -> HttpResponse:
         needs, plan = _asked(form)
     except WorkshopError as problem:
         refused = str(problem)
+    is_whole = request.GET.get("whole") == "yes"
+    # What is to be bought stands first, and what is used or kept, and there, last.
+    ranked = sorted(needs.needs, key=lambda need: (not need.missing, not _is_told(need)))
+    page: Page[MaterialNeed] = Paginator(ranked, PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "form": form,
         "refused": refused,
         "needs": needs,
         "not_considered": left_out_in_words(needs.left_out),
         "plan": plan,
-        "rows": [(need, _sums(need)) for need in needs.needs if _is_told(need)],
-        "others": [need for need in needs.needs if not _is_told(need)],
+        "rows": [(need, _sums(need)) for need in page.object_list if _is_told(need)],
+        "others": [need for need in page.object_list if not _is_told(need)],
+        "page_obj": page,
+        "page_numbers": page.paginator.get_elided_page_range(page.number),
         "currency": _currency(),
         "orders": [
             order for order in Order.objects.with_lines()[:50] if order.state == "draft" or order.is_open
@@ -93,6 +103,9 @@ def buying(request: HttpRequest) -> HttpResponse:
         "today": timezone.localdate(),
         "has_suppliers": Supplier.objects.exists(),
         "query": request.GET.urlencode(),
+        "is_whole": is_whole,
+        "most_lines": MOST_LINES,
+        "shown_lines": ":" if is_whole else f":{MOST_LINES}",
     }
     return render(request, "planning/buying.html", context, status=422 if refused else 200)
 
@@ -101,14 +114,21 @@ def _asked(form: BasketForm) -> tuple[Needs, BasketPlan]:
     if not form.is_valid():
         raise WorkshopError("One of these suppliers is not known (any more). Choose again.")
     given, today = form.cleaned_data, timezone.localdate()
-    needs = needs_of_all(today=today, include_drafts=not given["no_drafts"])
-    return needs, plan_basket(
-        needs,
-        today=today,
-        only=form.names(),
-        one_supplier=given["one_supplier"],
-        may_split=given["may_split"],
-        seconds_left=patience(PATIENCE_SECONDS),
+    drafts, one, split, names = (
+        not given["no_drafts"], given["one_supplier"], given["may_split"], form.names(),
+    )  # fmt: skip
+    needs = needs_of_all(today=today, include_drafts=drafts)
+    return needs, kept(
+        ("basket", today, drafts, one, split, tuple(names)),
+        what_needs_rest_on,
+        lambda: plan_basket(
+            needs,
+            today=today,
+            only=names,
+            one_supplier=one,
+            may_split=split,
+            seconds_left=patience(PATIENCE_SECONDS),
+        ),
     )
 
 
@@ -185,16 +205,17 @@ def looking_back(request: HttpRequest) -> HttpResponse:
     at = timezone.now()
     today = timezone.localdate()
     since = today.replace(year=today.year - 1, day=1)
-    wanted = [item.pk for item in items_needed(open_jobs())]
-    spent = spent_by_month(since=since)
-    value = stock_value()
+    back = kept(
+        ("looking back", today, months),
+        what_needs_rest_on,
+        lambda: _looked_back(at=at, since=since, months=months),
+    )
     units = request.units  # type: ignore[attr-defined]
     context = {
         "form": form,
         "months": months,
-        "spent": spent,
-        "chart": [(f"{month.first:%b %Y}", month.total) for month in spent],
-        "spent_total": sum((month.total for month in spent), start=0),
+        "chart": [(f"{month.first:%b %Y}", month.total) for month in back["spent"]],
+        "spent_total": sum((month.total for month in back["spent"]), start=0),
         "turnover": [
             (
                 StockItem.Kind(each.kind).label,
@@ -202,15 +223,26 @@ def looking_back(request: HttpRequest) -> HttpResponse:
                 quantity_number(each.kind, each.used, units),
                 quantity_unit(each.kind, units) or "pieces",
             )
-            for each in turnover(since=since)
+            for each in back["moved"]
         ],
+        "value": [(StockItem.Kind(kind).label, worth) for kind, worth in sorted(back["worth"].items())],
+        "value_total": sum(back["worth"].values()),
+        "currency": _currency(),
+        "since": since,
+        **back,
+    }
+    return render(request, "planning/looking_back.html", context, status=422 if form.errors else 200)
+
+
+def _looked_back(*, at: datetime, since: date, months: int) -> dict[str, Any]:
+    """Return what the page tells, in the shelf's own units."""
+    wanted = items_needed(Job.State.PROMISED, Job.State.DRAFT).order_by().values_list("pk", flat=True)
+    return {
+        "spent": spent_by_month(since=since),
+        "moved": turnover(since=since),
         "prices": price_history(since=since),
-        "value": [(StockItem.Kind(kind).label, worth) for kind, worth in sorted(value.items())],
-        "value_total": sum(value.values()),
+        "worth": stock_value(),
         "unpriced": unpriced_count(),
         "dead": dead_stock(at=at, months=months, wanted=wanted),
         "put_ups": unused_put_ups(),
-        "currency": _currency(),
-        "since": since,
     }
-    return render(request, "planning/looking_back.html", context, status=422 if form.errors else 200)

@@ -13,7 +13,8 @@ from planning.models import Rules
 
 # A plane of the drawing shows a* and b* from −REACH to REACH, in as many units to each side.
 REACH = 78
-MOST_MARKS = 4_000
+# Of more shades than this, one of those that are covered and lie this near one another is drawn.
+MOST_MARKS, ONE_IN = 500, 7
 
 
 class GapForm(forms.Form):
@@ -55,10 +56,15 @@ def planes(found: ShelfGaps) -> list[dict[str, Any]]:
 
 def _marks(gaps: GapMap, least: float, below: float, numbers: dict[int, int]) -> list[dict[str, Any]]:
     marks = []
-    for shade, is_covered in zip(gaps.points[:MOST_MARKS], gaps.is_covered, strict=False):
+    drawn: set[tuple[int, int]] = set()
+    for shade, is_covered in zip(gaps.points, gaps.is_covered, strict=True):
         if shade.lab is None or not least <= shade.lab.L < below:
             continue
         x, y = (round(min(REACH, max(-REACH, value)), 1) for value in (shade.lab.a, -shade.lab.b))
+        cell = (round(x / ONE_IN), round(y / ONE_IN))
+        if is_covered and len(gaps.points) > MOST_MARKS and cell in drawn:
+            continue  # of many that lie on one another, one is seen
+        drawn.add(cell)
         marks.append(
             {"x": x, "y": y, "hex": shade.hex, "covered": is_covered, "number": numbers.get(shade.id)}
         )

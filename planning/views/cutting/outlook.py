@@ -8,8 +8,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from planning.cutting.outlook import Outlook, stabilizer_outlooks
-from planning.models import Job
+from planning.cutting.outlook import Outlook, waiting_outlooks
 
 # The drawing of a balance: so many weeks wide at most, in these units.
 DRAWN_WEEKS, DRAWN_WIDTH, DRAWN_HEIGHT = 26, 260, 48
@@ -20,7 +19,7 @@ def running_out(request: HttpRequest) -> HttpResponse:
     """Show each stabilizer's way down over the jobs that are booked and what past weeks took."""
     now = timezone.now()
     today = timezone.localdate(now)
-    outlooks, unclear = stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=now)
+    outlooks, unclear = waiting_outlooks(at=now)
     rows = [_row(outlook, today) for outlook in outlooks]
     shown = {
         "rows": rows,

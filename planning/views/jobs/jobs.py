@@ -3,6 +3,7 @@
 from uuid import uuid4
 
 from django.contrib import messages
+from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -15,14 +16,14 @@ from planning.jobs.forms import JobForm, KeepForm, NamesForm, PlacedForm
 from planning.jobs.jobs import (
     change_job,
     delete_job,
-    items_needed,
     list_names,
     make_job,
     place_design,
     plan_of,
 )
 from planning.jobs.pinning import ShadeChanges, change_pins
-from planning.jobs.turns import in_turn
+from planning.jobs.season import in_turn, items_needed
+from planning.jobs.turns import Standing
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
@@ -31,8 +32,7 @@ from planning.run.sound import corrected_since
 from planning.views.plan.ask import plan_context
 
 ENDED_SHOWN = 50
-# So many are planned at once for a list: each takes some hundredths of a second.
-PLANNED_AT_ONCE = 40
+PER_PAGE = 50
 
 
 @require_safe
@@ -41,11 +41,15 @@ def jobs(request: HttpRequest) -> HttpResponse:
     ended = (
         Job.objects.ended().select_related("fabric", "machine").prefetch_related("placed__design")
     ).order_by("-ended_at")[:ENDED_SHOWN]
-    return render(
-        request,
-        "planning/jobs.html",
-        {"standings": in_turn(at_most=PLANNED_AT_ONCE), "ended": ended, "key": uuid4().hex},
-    )
+    page: Page[Standing] = Paginator(in_turn(), PER_PAGE).get_page(request.GET.get("page"))
+    shown = {
+        "standings": page.object_list,
+        "page_obj": page,
+        "page_numbers": page.paginator.get_elided_page_range(page.number),
+        "ended": ended if page.number == 1 else (),
+        "key": uuid4().hex,
+    }
+    return render(request, "planning/jobs.html", shown)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -210,7 +214,7 @@ def delete(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def count_needed(request: HttpRequest) -> HttpResponse:
     """Begin a stocktake of only what the jobs need."""
-    wanted = items_needed(list(Job.objects.waiting().with_everything()))
+    wanted = list(items_needed(*Job.WAITING))
     if not wanted:
         messages.error(request, "Nothing on the shelf is needed by these jobs, so there is nothing to count.")
         return redirect("jobs")

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from functools import partial
 
 from django.contrib import messages
+from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -12,10 +13,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.compute.errors import WorkshopError
 from inventory.shelf.forms import new_key
 from planning.jobs.forms import AgainForm
-from planning.jobs.turns import if_first, in_turn, worse_off
+from planning.jobs.season import if_first, in_turn
+from planning.jobs.turns import Standing, worse_off
 from planning.models import Job
 from planning.run.promise import drop, pick_up, promise, same_again, take_promise_back
 from planning.run.ticks import begin
+
+PER_PAGE = 50
 
 
 @require_POST
@@ -121,13 +125,16 @@ def what_if_first(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, str(problem))
         return redirect("job", job.pk)
     before = in_turn()
-    now = {each.job.pk: each for each in before}
-    return render(
-        request,
-        "planning/what_if.html",
-        {
-            "job": job,
-            "rows": [(now[each.job.pk], each) for each in after],
-            "worse": worse_off(before, after),
-        },
-    )
+    now, worse = {each.job.pk: each for each in before}, worse_off(before, after)
+    losing = {each.job.pk for each, _ in worse}
+    # The job itself and whoever would lose by it first: they are what is asked about.
+    told = sorted(after, key=lambda each: each.job.pk != job.pk and each.job.pk not in losing)
+    page: Page[Standing] = Paginator(told, PER_PAGE).get_page(request.GET.get("page"))
+    shown = {
+        "job": job,
+        "rows": [(now[each.job.pk], each) for each in page.object_list],
+        "worse": worse,
+        "page_obj": page,
+        "page_numbers": page.paginator.get_elided_page_range(page.number),
+    }
+    return render(request, "planning/what_if.html", shown)

@@ -24,6 +24,7 @@ from planning.buying.needs import MaterialNeed, needs_of_all, open_jobs
 from planning.buying.rows import shopping_rows_of_all
 from planning.compute.buying.basket import NoBasket
 from planning.jobs.jobs import JobFacts, make_job, plan_of
+from planning.jobs.season import forget
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job, Rules
 from planning.plan.data import shopping_rows
@@ -269,14 +270,14 @@ def test_orders_of_a_basket_are_drafted_once(job_of):
 
 def test_queries_do_not_grow_with_materials(job_of, red: Shade):
     job_of(RED)
-    with CaptureQueriesContext(
-        connection,
-    ) as before:
+    forget()
+    with CaptureQueriesContext(connection) as before:
         plan_basket(needs_of_all(today=TODAY), today=TODAY)
     for number in range(8):
         a_spool(a_shade(f"N{number}", hex=f"#0{number}a0{number}0", name=f"green {number}"))
         Staple.objects.create(shade=Shade.objects.get(code=f"N{number}"), minimum=3_000_000)
         an_offer(a_put_up(metres=500 + number), supplier=f"supplier {number}")
+    forget()
     with CaptureQueriesContext(connection) as after:
         plan_basket(needs_of_all(today=TODAY), today=TODAY)
     assert len(after) <= len(before)
@@ -285,10 +286,12 @@ def test_queries_do_not_grow_with_materials(job_of, red: Shade):
 def test_queries_do_not_grow_with_jobs(job_of):
     job_of(RED)
     needs_of_all(today=TODAY)
+    forget()
     with CaptureQueriesContext(connection) as before:
         needs_of_all(today=TODAY)
     for number in range(5):
         job_of(RED, name=f"badge {number}", pieces=2)
+    forget()
     with CaptureQueriesContext(connection) as after:
         assert len(needs_of_all(today=TODAY).needs[0].jobs) == 6
     assert len(after) <= len(before)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from inventory.models import Reservation, Shade, Spool, StockItem
 from planning.buying.needs import needs_of_all
 from planning.jobs.jobs import JobFacts, make_job
-from planning.jobs.turns import in_turn
+from planning.jobs.season import in_turn
 from planning.library.designs import asked_from_file, keep_design
 from planning.models import Rules
 from planning.plan.ask import Question, plan
@@ -128,7 +128,7 @@ def check_left_out(odd: list[Odd], *, fibre: str) -> None:
     }
     # As if nothing were set aside, and then set aside for jobs in turn, the same is listed.
     aside = {label for label, reason in due.items() if reason == "set aside"}
-    (standing,) = in_turn()
+    (standing,) = in_turn(plans=8)
     assert standing.plan is not None
     told = {label: each.why for each in standing.plan.left_out for label in each.labels}
     assert told == why
@@ -185,7 +185,7 @@ def test_jobs_in_turn_and_the_shopping_list_list_what_others_hold(workshop, stit
     promise(type(first).objects.with_everything().get(pk=first.pk), at=NOW, by=None)
     foreign = put_on_the_shelf(Odd(held_m=900), 7)
     make_job(facts, designs=[design], at=NOW, by=None)
-    standing = next(each for each in in_turn() if each.plan is not None)
+    standing = next(each for each in in_turn(plans=8) if each.plan is not None)
     (spool,) = Spool.objects.filter(shade=red)
     listed = {label for each in standing.plan.left_out if each.why == "set aside" for label in each.labels}
     assert listed == {spool.label, foreign.label}

@@ -3,11 +3,12 @@
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
+from inventory.compute.later import later
 from planning.compute.stabilizer.cutting.flats import seen_from_the_side, stack_worth_most
 from planning.compute.stabilizer.cutting.patterns import (
     FlatPattern,
@@ -16,6 +17,11 @@ from planning.compute.stabilizer.cutting.patterns import (
     narrowest,
     strip_lengths,
 )
+
+if TYPE_CHECKING:
+    from scipy.optimize import linprog
+else:
+    linprog = later("scipy.optimize", "linprog")
 
 MOST_ROUNDS = 120
 

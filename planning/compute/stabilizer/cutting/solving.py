@@ -7,15 +7,26 @@ lengths in the place of stock sheets.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import csr_matrix, diags, hstack, identity, vstack
 
+from inventory.compute.later import later
 from planning.compute.search.proof import SecondsLeft, limited
 from planning.compute.stabilizer.cutting.greedy import cut_greedily
 from planning.compute.stabilizer.cutting.patterns import FlatPattern, Pattern, PieceKind
+
+if TYPE_CHECKING:
+    from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+    from scipy.sparse import csr_matrix, diags, hstack, identity, vstack
+else:
+    Bounds, LinearConstraint, linprog, milp = later(
+        "scipy.optimize", "Bounds", "LinearConstraint", "linprog", "milp"
+    )
+    csr_matrix, diags, hstack, identity, vstack = later(
+        "scipy.sparse", "csr_matrix", "diags", "hstack", "identity", "vstack"
+    )
 
 # The search stops after so many nodes, not after so long: an answer must not depend on how busy the machine is.
 # A node of a program with many columns is more work than one with few.
@@ -70,6 +81,8 @@ def choose(
 
     Counted work ends the search, ``seconds_left`` cuts it short; what was laid strip after strip is always at hand.
     """
+    if not widths and not flats:
+        return Chosen((), (), tuple(kind.count for kind in kinds), 0, 0.0, misses_least=True)
     model = _Model(kinds, widths, flats, seconds_left)
     solved, is_proven = model.least_area(missing=0), True
     if solved is None:

@@ -1,0 +1,276 @@
+"""How all waiting jobs stand: in their turn, if one came first, and each alone; worked out once for what they rest on.
+
+What was worked out is kept in the process under marks of all that it rests on (``planning.jobs.rests_on``), so that
+every page and command tells the same, and only what an act has changed is worked out anew. Nothing is kept longer
+than the marks hold: they are read from the database each time.
+"""
+
+import threading
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeVar
+
+from django.db.models import Q, QuerySet
+
+from inventory.compute.errors import WorkshopError
+from inventory.compute.left_out import LeftOut
+from inventory.models import StockItem
+from planning.compute.batch.asked import BobbinStock, Shelf
+from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.taking import claims
+from planning.compute.season.stand import ReadyBatch, SeasonShelf, Stood, make_ready, stand
+from planning.jobs.jobs import NotInThisState
+from planning.jobs.rests_on import RestsOn, marks_now
+from planning.jobs.turns import Shelves, Standing, bobbins_after
+from planning.models import Job
+from planning.plan.ask import chosen_machine, terms_on
+from planning.plan.hooping import hooping_of
+
+State = Job.State
+Answer = TypeVar("Answer")
+# So many answers, made-ready jobs and parts of standings are kept; the oldest go first.
+MOST_ANSWERS, MOST_READY, MOST_PARTS = 24, 1_200, 6_000
+
+
+@dataclass
+class _Keeping:
+    """What is kept in the process: answers by their marks, and what they are made of."""
+
+    lock: Any = field(default_factory=threading.RLock)
+    answers: dict[Hashable, Any] = field(default_factory=dict)
+    ready: dict[Hashable, ReadyBatch] = field(default_factory=dict)
+    parts: dict[Hashable, object] = field(default_factory=dict)
+
+
+_keeping = _Keeping()
+# What this thread is working out now, and the marks that it read last.
+_now = threading.local()
+
+
+def forget() -> None:
+    """Forget all that is kept; it is worked out anew when it is asked for."""
+    with _keeping.lock:
+        for each in (_keeping.answers, _keeping.ready, _keeping.parts):
+            each.clear()
+
+
+def season_marks() -> RestsOn:
+    """Return the marks as the database stands; while something is worked out, those that it is worked out for."""
+    held: RestsOn | None = getattr(_now, "held", None)
+    _now.read = held or marks_now()
+    return _now.read
+
+
+def kept(question: Hashable, marks: Callable[[], Hashable], work: Callable[[], Answer]) -> Answer:
+    """Return what ``work`` answers, kept under the ``marks`` of all that the answer rests on.
+
+    Where they change while it works, the answer stands for this time, and nothing that was made meanwhile is kept.
+    """
+    _now.read = None
+    before = marks()
+    with _keeping.lock:
+        key = (question, before)
+        if key in _keeping.answers:
+            answer: Answer = _keeping.answers[key]
+            return answer
+        outer = getattr(_now, "held", None)
+        _now.held = outer or _now.read
+        try:
+            found = work()
+        finally:
+            _now.held = outer
+        if outer is None and marks() != before:
+            forget()
+            return found
+        _keeping.answers[key] = found
+        _forget_oldest(_keeping.answers, most=MOST_ANSWERS)
+        return found
+
+
+def in_turn(*, plans: int = 0) -> list[Standing]:
+    """Return the waiting jobs in the order in which they claim stock, each against what the earlier ones leave.
+
+    The first so many that hold nothing yet have their whole ``plans`` with them. Promised and running jobs hold what
+    was set aside for them; drafts claim what is free, by priority and day. The number of queries does not grow with
+    the jobs.
+    """
+    standings = _kept_season("in turn", lambda season: season.claim(season.jobs, keep_promises=True))
+    if not plans:
+        return list(standings)
+    planned = dict(_kept_season(("plans", plans), lambda season: season.plans(plans)))
+    return [replace(each, plan=planned.get(each.job.pk)) for each in standings]
+
+
+def if_first(job: Job) -> list[Standing]:
+    """Return how the waiting jobs would stand if ``job`` came first and promises not yet begun were open again.
+
+    Nothing is saved: it answers who would go short, and of what. Raises NotInThisState for a job that claims
+    nothing any more.
+    """
+    if job.state not in (State.DRAFT, State.PROMISED):
+        raise NotInThisState(f"{job} is {job.get_state_display()}: it claims nothing any more.")
+
+    def work(season: "_Season") -> list[Standing]:
+        jobs = sorted(season.jobs, key=lambda each: each.pk != job.pk)
+        return season.claim(jobs, keep_promises=False)
+
+    return list(_kept_season(("first", job.pk), work))
+
+
+def each_alone() -> list[Standing]:
+    """Return how each waiting job stands by itself, in their turn: against all that is free, and what it holds."""
+    return list(_kept_season("alone", lambda season: [season.alone(job) for job in season.jobs]))
+
+
+def not_considered(*states: str) -> tuple[LeftOut, ...]:
+    """Return what of the shelf waiting jobs in these states cannot choose from, and why; what they hold is theirs."""
+    return tuple(_kept_season(("left out", states), lambda season: season.left_out(states)))
+
+
+def items_needed(*states: str) -> QuerySet[StockItem]:
+    """Return what is on the shelf of everything that the waiting jobs in these states would use, each planned alone."""
+    shades: set[int] = set()
+    products: set[int] = set()
+    styles: set[int] = set()
+    for job, stood in stood_of([each for each in each_alone() if each.job.state in states]):
+        shades |= {thread.shade for thread in stood.threads if thread.shade is not None}
+        products |= {layer.product_id for layer in stood.stabilizer if layer.product_id}
+        machine = job.machine or chosen_machine(None)
+        styles |= {machine.bobbin_style_id} if machine.bobbin_style_id else set()
+    wanted = (
+        Q(spool__shade_id__in=shades)
+        | Q(bobbinbatch__style_id__in=styles)
+        | Q(stabilizerroll__product_id__in=products)
+        | Q(sheetpack__product_id__in=products)
+        | Q(offcut__product_id__in=products)
+    )
+    return StockItem.objects.on_the_shelf().filter(wanted).order_by("label")
+
+
+def _kept_season(question: Hashable, work: Callable[["_Season"], list[Answer]]) -> list[Answer]:
+    marks: list[RestsOn] = []
+
+    def seen() -> bytes:
+        marks.append(season_marks())
+        return marks[-1].every
+
+    return kept(question, seen, lambda: work(_season(marks[-1])))
+
+
+def _season(marks: RestsOn) -> "_Season":
+    """Return the season that these marks are of, read once for all that is asked of it."""
+    key = ("read", marks.every)
+    if key not in _keeping.answers:
+        for other in [each for each in _keeping.answers if isinstance(each, tuple) and each[0] == "read"]:
+            del _keeping.answers[other]  # one is large enough
+        _keeping.answers[key] = _Season(marks)
+    season: _Season = _keeping.answers[key]
+    return season
+
+
+class _Season:
+    """The waiting jobs and the shelf, as they were read."""
+
+    def __init__(self, marks: RestsOn) -> None:
+        self.marks = marks
+        self.jobs = list(Job.objects.waiting().with_everything().in_turn())
+        self.shelves = Shelves(self.jobs)
+        self.whole = SeasonShelf(self.shelves.shelf)
+        self._all_set_aside = (self.shelves.shelf.stabilizer, dict(self.shelves.bobbins))
+        self.composition = (self.whole.wall.composition, self.whole.on_offer.composition)
+
+    def claim(self, jobs: Sequence[Job], *, keep_promises: bool) -> list[Standing]:
+        """Return how ``jobs`` stand one after the other; promises that are not kept are open again."""
+        open_again = () if keep_promises else [each.holder for each in jobs if each.state == State.PROMISED]
+        shelf, bobbins = self._shelf(open_again)
+        standings = []
+        for job in jobs:
+            if job.state == State.RUNNING or (keep_promises and job.state == State.PROMISED):
+                standings.append(Standing(job, verdict=job.promise.verdict, holds=True))
+                continue
+            style = self.shelves.style_of(job)
+            standing = self._stand(job, shelf, bobbins[style] if style else None)
+            standings.append(standing)
+            if standing.stood is None:
+                continue
+            claimed = standing.stood.claims
+            shelf.take(claimed)
+            if style:
+                bobbins[style] = bobbins_after(bobbins[style], claimed, standing.stood.bobbins.sure_count)
+        return standings
+
+    def alone(self, job: Job) -> Standing:
+        """Return how a job stands by itself, with what it holds."""
+        shelf, bobbins = self._shelf([job.holder])
+        style = self.shelves.style_of(job)
+        return self._stand(job, shelf, bobbins[style] if style else None)
+
+    def plans(self, most: int) -> list[tuple[int, BatchPlan]]:
+        """Return the whole plans of the first ``most`` jobs that hold nothing, by their number."""
+        self.shelves.set_aside(but_not=())
+        found = []
+        for job in [job for job in self.jobs if job.state == State.DRAFT][:most]:
+            try:
+                plan = self.shelves.plan(job)
+            except WorkshopError:
+                continue  # its standing says why
+            self.shelves.take(job, claims(plan), bobbins=plan.bobbins.sure_count)
+            found.append((job.pk, plan))
+        return found
+
+    def left_out(self, states: Sequence[str]) -> list[LeftOut]:
+        """Return what is not among what jobs in these states may choose from, and why."""
+        self.shelves.set_aside(but_not=[job.holder for job in self.jobs if job.state in states])
+        return list(self.shelves.shelf.left_out)
+
+    def _shelf(self, but_not: Sequence[str]) -> tuple[SeasonShelf, dict[Any, BobbinStock | None]]:
+        """Return the shelf and the bobbins with all set aside but what these holders have."""
+        holding = [holder for holder in but_not if self.shelves.claimed_by.get(holder)]
+        shelf = self.whole.again()
+        shelf.stabilizer, bobbins = self._all_set_aside
+        if holding:
+            self.shelves.set_aside(but_not=holding)
+            shelf.stabilizer, bobbins = self.shelves.shelf.stabilizer, self.shelves.bobbins
+            for holder in holding:
+                shelf.wall.give(self.shelves.claimed_by[holder])
+        return shelf, dict(bobbins)
+
+    def _stand(self, job: Job, shelf: SeasonShelf, bobbins: BobbinStock | None) -> Standing:
+        try:
+            stood = stand(self._ready(job, shelf, bobbins), shelf, bobbins, kept=_keeping.parts)
+        except WorkshopError as problem:
+            return Standing(job, verdict="unknown", problem=str(problem))
+        _forget_oldest(_keeping.parts, most=MOST_PARTS)
+        return Standing(job, verdict=stood.verdict, stood=stood)
+
+    def _ready(self, job: Job, shelf: SeasonShelf, bobbins: BobbinStock | None) -> ReadyBatch:
+        range_id = bobbins.range_id if bobbins else 0
+        key = (self.marks.question_of(job.pk), self.composition, range_id)
+        if key not in _keeping.ready:
+            asked = self.shelves.asked_by.of(job)
+            hooping = hooping_of(asked)
+            terms, _ = terms_on(asked, hooping, self._to_choose_from(bobbins), with_advice=False)
+            _keeping.ready[key] = make_ready(
+                asked.designs,
+                pieces=asked.pieces,
+                shelf=shelf,
+                terms=terms,
+                lettering=asked.lettering,
+                too_big=hooping.too_big,
+                key=key,
+            )
+            _forget_oldest(_keeping.ready, most=MOST_READY)
+        return _keeping.ready[key]
+
+    def _to_choose_from(self, bobbins: BobbinStock | None) -> Shelf:
+        return replace(self.shelves.shelf, bobbins=bobbins)
+
+
+def _forget_oldest(kept: dict[Any, Any], *, most: int) -> None:
+    while len(kept) > most:
+        del kept[next(iter(kept))]
+
+
+def stood_of(standings: Sequence[Standing]) -> list[tuple[Job, Stood]]:
+    """Return the jobs of ``standings`` that could be planned, each with how it stands."""
+    return [(each.job, each.stood) for each in standings if each.stood is not None]

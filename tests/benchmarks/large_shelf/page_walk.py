@@ -1,0 +1,225 @@
+"""Every page that can be looked at, on a workshop that is there: processor time, size and queries of each.
+
+``python -m tests.benchmarks.large_shelf.page_walk [ROUTE …]`` in the environment of the workshop; it answers in JSON.
+``LOOKED_AT`` has a row for every page; the test beside it fails for one that has none.
+"""
+
+import json
+import statistics
+import sys
+from collections.abc import Callable
+from typing import Any
+
+PLACES = Callable[["Sample"], dict[str, Any] | None]
+REPEATS = 3
+
+# Routes that only take what is sent: looking at them is refused.
+SENT_TO = frozenset(
+    {
+        "begin_job", "buying_draft", "change_back", "change_remembered", "choose_person", "count_needed",
+        "count_or_leave", "delete_job", "design_colours_copy", "design_colours_take_back",
+        "design_join", "design_describe",
+        "design_favourite", "design_note", "design_note_delete", "design_plan_with", "design_set_apart",
+        "drop_job", "end_anyones_sign_in", "end_link", "end_sign_in", "finish_stocktake", "happened",
+        "happenings", "hold_shades", "import_here", "invite", "let_go_person", "machine_changed",
+        "needle", "not_begun", "order_act", "pick_up_job", "promise_job", "reopen_job", "reset_back", "sign_out",
+        "start_anew", "station_add", "station_end", "strip_keep", "strip_threads_keep",
+        "take_back_event", "take_back_promise",
+        "together", "take_back",
+    }
+)  # fmt: skip
+# Pages of people who are not signed in, or of links that are used once; they read nothing that grows.
+OF_NOBODY = frozenset(
+    {"sign_in", "welcome", "open_workshop", "join", "reset_password", "station_here", "health"}
+)
+# Sheets that print, files and pictures: their size is what was asked for.
+WHOLE = frozenset(
+    {
+        "run_sheet", "cut_sheet", "cut_together", "shelf_csv", "export", "order_file", "design_file", "design_picture",
+        "design_density", "design_strip", "remembered_colours_csv", "strip_download", "run_worker", "import_refused",
+        "import_template", "failed_rows", "backup_file", "stocktake_report", "job_hooping_files", "stitch_out_photo",
+    }
+)  # fmt: skip
+
+
+class Sample:
+    """A record of each kind that addresses are made of: one in the middle of the shelf."""
+
+    def __init__(self) -> None:
+        from django.contrib.auth.models import User
+
+        from inventory.models import Entry, Order, Place, Shade, Spool, ThreadRange
+        from planning.models import Design, ImportRun, Job, Machine, Observation
+
+        def middle(query: Any) -> Any:
+            found = query.order_by("pk")
+            return found[found.count() // 2] if found.exists() else None
+
+        self.draft = middle(Job.objects.filter(state=Job.State.DRAFT))
+        self.running = middle(Job.objects.filter(state=Job.State.RUNNING))
+        self.finished = middle(Job.objects.filter(state=Job.State.FINISHED))
+        self.design, self.run = middle(Design.objects.all()), middle(ImportRun.objects.all())
+        self.machine, self.shade, self.range = (
+            middle(each.objects.all()) for each in (Machine, Shade, ThreadRange)
+        )
+        self.spool = middle(Spool.objects.on_the_shelf())
+        self.order, self.entry = middle(Order.objects.all()), middle(Entry.objects.all())
+        self.observation, self.user, self.place = (
+            middle(each.objects.all()) for each in (Observation, User, Place)
+        )
+
+
+def _nothing(_: Sample) -> dict[str, Any]:
+    return {}
+
+
+def _of(name: str, field: str = "pk", *, to: str = "pk", **others: Any) -> PLACES:
+    def places(sample: Sample) -> dict[str, Any] | None:
+        record = getattr(sample, name)
+        return None if record is None else {to: getattr(record, field), **others}
+
+    return places
+
+
+def _fixed(**places: Any) -> PLACES:
+    return lambda _: places
+
+
+def _material(sample: Sample) -> dict[str, Any] | None:
+    from inventory.models import Entry, Spool
+
+    used = Spool.objects.filter(pk__in=Entry.objects.filter(reason="use").values("item_id")[:50]).first()
+    return None if used is None else {"slug": f"shade-{used.shade_id}"}
+
+
+def _stocktake(_: Sample) -> dict[str, Any] | None:
+    from inventory.models import Stocktake
+
+    found = Stocktake.objects.first()
+    return {"pk": found.pk} if found else None
+
+
+# What each address is made of, by the route's name. None from a row: this workshop has no such record.
+LOOKED_AT: dict[str, PLACES] = {
+    **dict.fromkeys(
+        (
+            "preferences", "change_password", "my_pin", "my_sign_ins", "people", "rights", "backups", "doctor",
+            "shelf", "own", "receive_first", "shade_choices", "catalogue", "equivalents", "stocktakes", "files",
+            "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "run_worker", "designs",
+            "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
+            "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
+            "json_keys", "find", "names_job", "measure_first", "strip_threads", "labels",
+        ),
+        _nothing,
+    ),
+    **dict.fromkeys(
+        ("job", "edit_job", "cut_sheet", "same_again", "what_if_first", "confirm_delete_job"), _of("draft")
+    ),
+    **dict.fromkeys(("run_sheet", "finish_job", "run_state"), _of("running")),
+    **dict.fromkeys(("quote", "job_hoopings"), _of("draft")),
+    "job_hooping_files": _of("draft", extension="pes"),
+    "stitch_out_photo": lambda _: None,  # nobody has taken one
+    "job_report": _of("finished"),
+    **dict.fromkeys(
+        (
+            "design", "design_file", "design_delete", "design_colours", "design_colour_list", "design_picture",
+            "design_density", "design_strip",
+        ),
+        _of("design"),
+    ),
+    **dict.fromkeys(("import_run", "import_refused"), _of("run")),
+    "learned": _of("machine"),
+    "setup_add": _fixed(slug="machines"),
+    "setup_record": _of("machine", slug="machines"),
+    **dict.fromkeys(("strip_download", "strip_threads_download"), _fixed(extension="dst")),
+    "material": _material,
+    "order": _of("order", "number", to="number"),
+    "order_file": _of("order", "number", to="number", ending="csv"),
+    "member": _of("user"),
+    "backup_file": lambda _: None,
+    "shelf_list": _fixed(slug="spools"),
+    "shelf_csv": _fixed(slug="spools"),
+    "receive": _fixed(slug="spools"),
+    "catalogue_list": _fixed(slug="shades"),
+    "catalogue_add": _fixed(slug="shades"),
+    "catalogue_record": _of("shade", slug="shades"),
+    **dict.fromkeys(("shade_colour", "shade_equivalents"), _of("shade")),
+    "range_readings": _of("range"),
+    **dict.fromkeys(("stocktake", "stocktake_report"), _stocktake),
+    "export": _fixed(kind="spools", ending="csv"),
+    "import_template": _fixed(kind="spools"),
+    **dict.fromkeys(("import_preview", "failed_rows"), lambda _: None),  # a file that waits to be looked at
+    "act": _of("spool", "label", to="label", slug="use"),
+    "item": _of("spool", "label", to="label"),
+    "label": _of("spool", "label", to="code"),
+}  # fmt: skip
+# What is asked of a page beside its address.
+ASKED: dict[str, dict[str, str]] = {
+    "shade_suggestions": {"q": "K01"},
+    "shade_choices": {"range": "1"},
+    "equivalents": {"q": "K0100"},
+    "scan": {},
+}
+
+
+def walk(only: list[str]) -> list[dict[str, Any]]:
+    """Return a row for each page: its first and its median processor time in ms, its bytes and queries."""
+    from django.contrib.auth.models import User
+    from django.db import connection
+    from django.test import Client
+    from django.test.utils import CaptureQueriesContext
+    from django.urls import reverse
+
+    from tests.benchmarks.processor import processor_s
+    from workshop.people.members import make_first_account
+
+    owner = User.objects.first() or make_first_account("walker", password="walks every page 7")
+    client = Client(HTTP_HOST="localhost")
+    client.force_login(owner)
+    sample, rows = Sample(), []
+    for route, places in LOOKED_AT.items():
+        if only and route not in only:
+            continue
+        where = places(sample)
+        if where is None:
+            rows.append({"route": route, "left_out": "this workshop has none"})
+            continue
+        address, asked = reverse(route, kwargs=where), dict(ASKED.get(route, {}))
+        if route == "plan_sheet":
+            asked = {"design": str(sample.design.pk), "pieces": "24"}
+        answer: list[Any] = []
+
+        def look(address: str = address, asked: dict[str, str] = asked, answer: list[Any] = answer) -> None:
+            response = client.get(address, asked)
+            answer[:] = [response, b"".join(response) if response.streaming else response.content]
+
+        first_s = processor_s(look)
+        warm_s = [processor_s(look) for _ in range(REPEATS if first_s < 5 else 1)]
+        with CaptureQueriesContext(connection) as queries:
+            look()
+        rows.append(
+            {
+                "route": route,
+                "status": answer[0].status_code,
+                "first_ms": round(first_s * 1000),
+                "ms": round(statistics.median(warm_s) * 1000),
+                "bytes": len(answer[1]),
+                "queries": len(queries),
+            }
+        )
+        print(rows[-1], file=sys.stderr, flush=True)
+    return rows
+
+
+def main() -> None:
+    import os
+
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
+    import django
+
+    django.setup()
+    json.dump(walk(sys.argv[1:]), sys.stdout)
+
+
+if __name__ == "__main__":
+    main()

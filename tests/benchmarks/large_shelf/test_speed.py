@@ -1,0 +1,84 @@
+"""The large shelf: a season against today's planner, and every page walked, beside the same pages of a small shelf.
+
+Run with ``-m benchmark -s``. ``ENOUGH_THREAD_LARGE_SHELF`` names a folder that keeps the large and the small shelf
+between runs; without it both are built anew, which takes some minutes. Both are brought up to date first.
+"""
+
+import json
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.benchmarks.large_shelf.page_walk import WHOLE
+from tests.own_database import HOUSE, run_in
+
+pytestmark = pytest.mark.benchmark
+
+MEDIAN_MS, WORST_MS, MOST_BYTES, SEASON_S = 150, 300, 100_000, 2.0
+
+
+@pytest.fixture(scope="module")
+def shelves(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, str]]:
+    """Give the environments of a large shelf and of one of a hundredth of it."""
+    kept = os.environ.get("ENOUGH_THREAD_LARGE_SHELF")
+    folder = Path(kept) if kept else tmp_path_factory.mktemp("shelves")
+    environments = {}
+    for size, words in (("large", ()), ("small", ("--small",))):
+        environments[size] = {**os.environ, "ENOUGH_THREAD_DATA": str(folder / size)}
+        if not (folder / size / "enough-thread.sqlite3").exists():
+            made = str(HOUSE / "fixtures" / "make_large_shelf.py")
+            run_in(environments[size], made, str(folder / size), *words, timeout_s=3_600)
+        run_in(environments[size], "manage.py", "migrate", "--verbosity", "0")
+    return environments
+
+
+def test_the_season_is_that_of_the_planner_to_the_millimetre(
+    shelves: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = json.loads(
+        run_in(shelves["large"], "-m", "tests.benchmarks.large_shelf.season_load", timeout_s=3_600)
+    )
+    with capsys.disabled():
+        print(
+            f"\n{told['jobs']} jobs that claim: read in {told['read_s']:.2f} s of processor, the season in "
+            f"{told['season_s']:.2f} s (target {SEASON_S:g} s), the planner in {told['planner_s']:.1f} s; "
+            f"{told['alike']} of {told['jobs']} alike"
+        )
+    assert told["alike"] == told["jobs"]
+    assert told["season_s"] * 5 < told["planner_s"]
+
+
+def test_every_page_of_the_large_shelf(
+    shelves: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = {
+        size: {row["route"]: row for row in json.loads(run_in(environment, *_WALK, timeout_s=3_600))}
+        for size, environment in shelves.items()
+    }
+    lines, over = [], []
+    for route, row in sorted(rows["large"].items(), key=lambda pair: -pair[1].get("ms", 0)):
+        if "left_out" in row:
+            lines.append(f"{route:26} {row['left_out']}")
+            continue
+        small = rows["small"][route].get("queries", 0)
+        lines.append(
+            f"{route:26} {row['status']} {row['first_ms']:6} {row['ms']:5} ms {row['bytes']:8,} bytes "
+            f"{row['queries']:5} queries, {small} small"
+        )
+        if row["ms"] > WORST_MS or (row["bytes"] > MOST_BYTES and route not in WHOLE):
+            over.append(route)
+    times = sorted(row["ms"] for row in rows["large"].values() if "ms" in row)
+    with capsys.disabled():
+        print("\n" + "\n".join(lines))
+        print(
+            f"median {times[len(times) // 2]} ms (target {MEDIAN_MS}), worst {times[-1]} ms (target {WORST_MS})"
+        )
+        print(f"over a target: {', '.join(over) or 'none'}", file=sys.stdout)
+    assert all(row.get("status", 200) < 500 for row in rows["large"].values())
+    # A page may be slow on a busy machine; none may do the work of a whole season again.
+    assert times[len(times) // 2] < MEDIAN_MS
+
+
+_WALK = ("-m", "tests.benchmarks.large_shelf.page_walk")
