@@ -4,10 +4,14 @@ import random
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
 from typing import Any
 
+from django.apps import apps
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import transaction
+from django.forms import BaseForm
 from django.test import Client
 from django.urls import NoReverseMatch, URLPattern, URLResolver, get_resolver, reverse
 
@@ -20,16 +24,14 @@ NASTY = (
     "lab:1e999,0,0", "lab:50,nan,1", "lab:1,2", "1:2:3", "1:99999999999999999999", "::", ",", ";", "1,2,3", "S0001",
     "job 1", "piece", "spool", "date", "-", "--", "🧵" * 200, "0.0000000001", "1e5", "1e18", "300000000000 m",
 )  # fmt: skip
-NAMES = (
-    "page", "q", "sort", "order", "colour", "job", "design", "pieces", "tests", "copies", "by", "fabric", "machine",
-    "hoop", "pin", "exclude", "strictness", "width", "colours", "next", "item", "code", "kind", "place", "supplier",
-    "first", "unit", "kerf", "show", "tag", "min", "max", "from", "to", "at", "day", "key", "shown", "within",
-)  # fmt: skip
 WORDS = (
     "spools", "machine", "machines", "hoop", "fabric", "csv", "xlsx", "pes", "place", "S0001", "cancel", "receive", "x",
     "0" * 64, "shades", "stock", "rolls",
 )  # fmt: skip
 CONTENTS = (b"", b"PK\x03\x04", b"a,b\n1,2", b"\xff\xd8\xff", b"#PES0001", b"\x89PNG\r\n\x1a\n")
+READ = re.compile(
+    r"""(?:GET|POST|FILES|seen|looking|address)(?:\.get|\.getlist)?[([]\s*"(\w+)"|"(\w+)"\s+in\s+request\.(?:GET|POST)"""
+)
 NAMED = re.compile(r'<(?:input|select|textarea|button)\b[^>]*?\bname="([^"]+)"')
 SKIPPED = {"backups", "doctor", "sign_out", "change_password", "welcome"}
 JSON = (
@@ -40,6 +42,25 @@ JSON = (
     b'{"events": [{"kind": "restitch", "key": "b", "thread": 1e30, "share": 1e999}, null, 3, []]}',
     b'[{"kind": "piece", "key": "z", "position": 1, "minutes": 1e999, "at": "9999-99-99"}]',
 )  # fmt: skip
+
+
+@cache
+def names_read() -> tuple[str, ...]:
+    """Return every name that a view reads from an address or a form, and every field of every form."""
+    found = set()
+    for app in apps.get_app_configs():
+        if app.name in ("workshop", "inventory", "planning"):
+            for path in Path(app.path).rglob("*.py"):
+                said = path.read_text(encoding="utf-8")
+                found |= {name for pair in READ.findall(said) for name in pair if name}
+    for form in _all_forms(BaseForm):
+        if form.__module__.startswith(("workshop.", "inventory.", "planning.")):
+            found |= set(getattr(form, "base_fields", {}))
+    return tuple(sorted(found))
+
+
+def _all_forms(form: type[BaseForm]) -> set[type[BaseForm]]:
+    return {form}.union(*(_all_forms(each) for each in form.__subclasses__()))
 
 
 @dataclass
@@ -73,13 +94,13 @@ class Fuzzer:
             return Asked("", name)
         draw = self.rng.random()
         if draw < 0.45:
-            return self._send(Asked("get", address, self._values(NAMES)))
+            return self._send(Asked("get", address, self._values(names_read())))
         known = self.forms.get(name)
         if known is None:
             page = self._send(Asked("get", address))
             if page.status == 500:
                 return page
-            known = self.forms[name] = self.forms.get(name) or list(NAMES[:6])
+            known = self.forms[name] = self.forms.get(name) or list(names_read()[:6])
         if draw < 0.55:
             return self._send(Asked("json", address, self.rng.choice(JSON)))
         return self._send(Asked("post", address, self._values(known, all_of_them=True)))
@@ -101,7 +122,7 @@ class Fuzzer:
         return self.rng.choice(WORDS)
 
     def _values(self, names: Sequence[str], *, all_of_them: bool = False) -> dict[str, Any]:
-        chosen = names if all_of_them else self.rng.sample(list(names), k=self.rng.randint(0, 4))
+        chosen = names if all_of_them else self.rng.sample(list(names), k=self.rng.randint(0, 8))
         values: dict[str, Any] = {}
         for name in chosen:
             draw = self.rng.random()

@@ -29,7 +29,7 @@ from tests.factories import (
 )
 from tests.own_database import HOUSE
 from tests.sizes import searched
-from tests.workshop.fuzz import JSON, Fuzzer
+from tests.workshop.fuzz import JSON, Fuzzer, names_read
 
 BADGE = HOUSE / "fixtures" / "designs" / "name-tag.exp"
 
@@ -75,6 +75,14 @@ def faults(client: Client, *, seed: int, requests: int) -> list[str]:
             found[f"{each.method} {each.address} {each.data!r:.300}: {each.fault}"] += 1
     assert asked > requests * 0.5
     return list(found)
+
+
+def test_what_views_read_and_forms_ask_is_known_to_the_requests(client):
+    client.get("/")  # loads every view
+    assert {"q", "pieces", "pin", "exclude", "strictness", "code", "key", "colour", "shown"} <= set(
+        names_read()
+    )
+    assert len(names_read()) > 150
 
 
 def test_no_address_answers_500_to_a_few_hundred_odd_requests(workshop, client):
