@@ -139,7 +139,7 @@ def _by_fixed_minimum(series: list[np.ndarray], *, service: float) -> tuple[floa
     return float(np.mean(served)), float(np.mean(stock))
 
 
-@pytest.mark.parametrize("level", [0.90, 0.95])
+@pytest.mark.parametrize("level", [pytest.param(0.90, marks=pytest.mark.thorough), 0.95])
 @pytest.mark.parametrize(
     ("kind", "seed", "within"), [(_smooth, 7, 0.02), (_seasonal, 11, 0.02), (_intermittent, 13, None)]
 )

@@ -21,8 +21,7 @@ def test_a_killed_import_leaves_nothing_and_lands_when_started_again(tmp_path, r
     environment = own_file(tmp_path)
 
     def run(*command: str) -> str:
-        # The system's own checks have a test of their own, and take longer than what is done here.
-        manage = [sys.executable, str(HOUSE / "manage.py"), *command, "--skip-checks"]
+        manage = [sys.executable, str(HOUSE / "manage.py"), *command]
         return subprocess.run(manage, env=environment, check=True, stdout=subprocess.PIPE, text=True).stdout
 
     run("import_stock", "shades", str(Path(make.__file__).parent / "good/shades.csv"))

@@ -36,7 +36,7 @@ def test_backups_made_while_eight_write_restore_to_one_moment(
         told = work_while(running, paths, writers=writers, acts=acts)
         counts = []
         for path in paths:
-            run_in(restored, "manage.py", "restore", str(path), "--yes", "--skip-checks")
+            run_in(restored, "manage.py", "restore", str(path), "--yes")
             run_in(restored, "manage.py", "doctor")
             books = json.loads(run_in(restored, "-m", HANDS, "books"))
             assert books["problems"] == []
