@@ -38,27 +38,28 @@ def spools_of(maker: str, range: str) -> str:
     return f"spools of {maker} {range}"
 
 
-def also_set_aside(
-    left_out: Sequence[LeftOut], labels_of: Mapping[str, Iterable[str]]
+def also_left_out(
+    left_out: Sequence[LeftOut], labels_of: Mapping[str, Iterable[str]], *, why: Why
 ) -> tuple[LeftOut, ...]:
-    """Return what is left out with labelled things that are set aside too, by what they are.
+    """Return what is left out with labelled things that are left out too, by what they are, for this reason.
 
     One that is listed for another reason stays there.
 
     >>> known = [LeftOut("spools of Forty", 1, "set aside", ("S1",)), LeftOut("spools of Sixty", 1, "weight", ("S9",))]
-    >>> [(each.count, each.labels) for each in also_set_aside(known, {"spools of Forty": ["S2"], "rolls": ["S9"]})]
+    >>> more = {"spools of Forty": ["S2"], "rolls": ["S9"]}
+    >>> [(each.count, each.labels) for each in also_left_out(known, more, why="set aside")]
     [(1, ('S9',)), (2, ('S1', 'S2'))]
     """
     listed = {label for each in left_out for label in each.labels}
-    before = {each.what: each.labels for each in left_out if each.why == "set aside"}
+    before = {each.what: each.labels for each in left_out if each.why == why}
     added = {
         what: tuple(label for label in labels if label not in listed) for what, labels in labels_of.items()
     }
     whats = dict.fromkeys((*before, *added))
-    aside = {what: (*before.get(what, ()), *added.get(what, ())) for what in whats}
+    all_of_them = {what: (*before.get(what, ()), *added.get(what, ())) for what in whats}
     return (
-        *(each for each in left_out if each.why != "set aside"),
-        *(LeftOut(what, len(labels), "set aside", labels) for what, labels in aside.items() if labels),
+        *(each for each in left_out if each.why != why),
+        *(LeftOut(what, len(labels), why, labels) for what, labels in all_of_them.items() if labels),
     )
 
 

@@ -71,6 +71,7 @@ def asked_from_record(design: Design) -> AskedDesign:
                     sums=block.sums,
                     sigma=block.shade.sigma if block.shade and block.shade.lab else 0.0,
                     source=block.colour_source,
+                    fibre=block.shade.range.fibre if block.shade else "",
                 )
             )
     return AskedDesign(
@@ -233,5 +234,5 @@ def _file_colour(thread: FileThread | None) -> tuple[str, str, str]:
 
 def designs_by_id(ids: Sequence[int]) -> list[Design]:
     """Return the kept designs with these ids, in that order, with their blocks."""
-    found = Design.objects.prefetch_related("blocks__shade").in_bulk(ids)
+    found = Design.objects.prefetch_related("blocks__shade__range").in_bulk(ids)
     return [found[each] for each in ids if each in found]

@@ -30,8 +30,8 @@ class JobQuerySet(models.QuerySet["Job"]):
     def with_everything(self) -> "JobQuerySet":
         """Jobs with all that a plan reads, in a number of queries that does not grow."""
         return self.select_related("fabric", "machine__bobbin_style", "hoop", "promise").prefetch_related(
-            "placed__design__blocks__shade",
-            "names__design__blocks__shade",
+            "placed__design__blocks__shade__range",
+            "names__design__blocks__shade__range",
             "fabric__layers",
             "fabric__stitch_outs",
             "promise__threads",

@@ -58,6 +58,12 @@ class Rules(models.Model):
         default="",
         help_text="Fibre of needle thread to choose from; empty for any.",
     )
+    may_mix_fibres = models.BooleanField(
+        "one piece may mix fibres",
+        default=False,
+        help_text="Where no fibre is named: if not, one piece is stitched in the fibre that serves it best, and "
+        "metallic thread stands for nothing else. What a person pins or has said once may cross all the same.",
+    )
     weight_label = models.CharField(
         max_length=12,
         blank=True,

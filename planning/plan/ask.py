@@ -139,7 +139,13 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
     if shelf is not None or not with_advice:
         return answer
     alone = replace(terms, with_advice=False)
-    changed = what_leaving_out_changes(answer, asked, planned=lambda wider: planned(wider, alone))
+    changed = what_leaving_out_changes(
+        answer,
+        asked,
+        planned=lambda wider, may_mix: planned(
+            wider, replace(alone, one_fibre=alone.one_fibre and not may_mix)
+        ),
+    )
     suits = suiting_notes(answer.threads, asked.fabric)
     return replace(
         answer,
@@ -202,6 +208,7 @@ def terms_of(asked: JobAsked, hooping: Hooping) -> Terms:
         tight_at=rules.tight_at,
         strictness=asked.strictness,
         colour_limit=rules.limit_for(asked.strictness),
+        one_fibre=not rules.fibre and not rules.may_mix_fibres,
         currency=rules.currency,
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),

@@ -17,11 +17,12 @@ _FOR = {
 
 
 def what_leaving_out_changes(
-    answer: BatchPlan, asked: JobAsked, *, planned: Callable[[Shelf], BatchPlan]
+    answer: BatchPlan, asked: JobAsked, *, planned: Callable[[Shelf, bool], BatchPlan]
 ) -> list[str]:
     """Return a sentence for each reason without which the verdict on the threads would be better.
 
-    ``planned`` answers the same question against another shelf. Nothing is read where there is enough.
+    ``planned`` answers the same question against another shelf, and whether fibres may mix for once. Nothing is read
+    where there is enough.
     """
     verdict = _of_threads(answer)
     if verdict == "enough":
@@ -29,10 +30,15 @@ def what_leaving_out_changes(
     said = list(_unknown_lengths(answer))
     for why, words in _FOR.items():
         count = sum(each.count for each in answer.left_out if each.why == why)
-        if not count:
+        is_asked_of_one_fibre = why == "fibre" and _names_a_fibre(answer, asked)
+        if not count and not is_asked_of_one_fibre:
             continue
-        then = _of_threads(planned(_wider(asked, why)))
-        if is_worse(verdict, than=then):
+        then = _of_threads(planned(_wider(asked, why), why == "fibre"))
+        if is_worse(verdict, than=then) and not count:
+            said.append(
+                f"If another fibre might stand for a shade that is asked for, the thread would be {then}."
+            )
+        elif is_worse(verdict, than=then):
             spools = f"the {count} spools" if count > 1 else "the one spool"
             said.append(f"With {spools} left out {words} the thread would be {then}.")
     return said
@@ -42,6 +48,13 @@ def _of_threads(plan: BatchPlan) -> str:
     return worst_verdict(
         "short" if thread.colour_verdict == "off colour" else thread.verdict for thread in plan.threads
     )
+
+
+def _names_a_fibre(answer: BatchPlan, asked: JobAsked) -> bool:
+    """Whether a block names a shade, for which no other fibre stands where the rules let none cross."""
+    if asked.rules.fibre or asked.rules.may_mix_fibres:
+        return False
+    return any(block.block.fibre for block in answer.blocks)
 
 
 def _wider(asked: JobAsked, why: str) -> Shelf:

@@ -163,6 +163,7 @@ def _with_spools(
             lab=shade.lab,
             spools=tuple(by_shade[shade.pk]),
             sigma=shade.sigma,
+            fibre=shade.range.fibre,
         )
         for shade in shades
     )

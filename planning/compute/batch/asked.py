@@ -41,6 +41,8 @@ class AskedBlock:
     stays_from: int | None = None
     # Where the colour comes from: see planning.compute.colour.sources.
     source: str = ""
+    # The fibre of the shade that a person named for it; empty where none was named.
+    fibre: str = ""
 
     @property
     def is_wish(self) -> bool:
@@ -145,6 +147,8 @@ class Terms:
     # Of the pinned, those that were said once for a colour of files.
     remembered: frozenset[tuple[int, int]] = frozenset()
     excluded: frozenset[int] = frozenset()  # ids of shades that are not to be used
+    # Whether the needle threads of one piece are of one fibre: see planning.compute.colour.fibres.
+    one_fibre: bool = False
     # Whether to look for what could be bought instead, and for runners-up: a page shows them, a queue does not.
     with_advice: bool = True
     copies_per_hooping: int = 1

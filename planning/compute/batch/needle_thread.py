@@ -1,8 +1,8 @@
 """Each colour of a batch: the shade chosen, the metres needed and free, and the spools in their order."""
 
 import math
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from planning.compute.certainty.enough import (
     verdict,
 )
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
+from planning.compute.colour.fibres import METALLIC, in_one_fibre, spools_of_other_fibres
 from planning.compute.colour.instead import buy_instead, more_of
 from planning.compute.colour.rules import Conditions
 from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
@@ -92,6 +93,8 @@ class PlannedThreads:
     notes: tuple[str, ...]
     instead: tuple[PricedInstead, ...]
     mean_delta_e: float = 0.0  # over the thread that is stitched
+    # The labels of spools that were left out for their fibre, by what they are spools of.
+    of_other_fibres: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
 
 def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads:
@@ -101,8 +104,10 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
         groups.setdefault(block.colour, []).append(index)
     members = list(groups.values())
     requests = [_request(carried, group, terms) for group in members]
-    conditions = _conditions(carried, members, terms)
-    known = known_threads(shelf) if any(request.wished for request in requests) else ()
+    conditions = conditions_on(shelf, requests, _conditions(carried, members, terms), terms)
+    wishes = [number for number, request in enumerate(requests) if request.wished]
+    # What a file wishes for is of the piece's fibre: only a person asks for another.
+    known = known_threads(shelf, fibre=conditions.fibres.get(wishes[0])) if wishes else ()
     together = substitute(requests, shelf.shades, conditions)
     choices = together.choices
     matching = prepare(requests, shelf.shades, replace(conditions, pinned={}))
@@ -129,15 +134,16 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
                 if worst in conditions.pinned
                 else given_up(requests[worst], furthest, known, colour_limit=terms.colour_limit),
                 conditions=conditions,
+                fibre=conditions.fibres.get(numbers[0]),
                 runners_up=tuple(each for each in others.get(numbers[0], ()) if each.shade != furthest.shade)[
                     :RUNNERS_UP
                 ],
             )
         )
+    notes = _notes(together, terms, conditions.pinned)
+    others_left_out = spools_of_other_fibres(shelf.shades, conditions)
     if not terms.with_advice:
-        return PlannedThreads(
-            tuple(threads), _notes(together, terms, conditions.pinned), (), together.mean_delta_e
-        )
+        return PlannedThreads(tuple(threads), notes, (), together.mean_delta_e, others_left_out)
     more = [more_of(shade) for shade in shelf.shades if shade.lab and shelf.thread_offers.get(shade.id)]
     instead = price_instead(
         buy_instead(requests, shelf.shades, [*shelf.on_offer, *more], conditions, now=together),
@@ -146,8 +152,12 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
         conditions=conditions,
         owned=shelf.shades,
     )
-    notes = (*_notes(together, terms, conditions.pinned), *_notes_for_other_eyes(requests, choices))
-    return PlannedThreads(tuple(threads), notes, instead, together.mean_delta_e)
+    notes = (
+        *notes,
+        *_note_of_fibre(requests, conditions, others_left_out),
+        *_notes_for_other_eyes(requests, choices),
+    )
+    return PlannedThreads(tuple(threads), notes, instead, together.mean_delta_e, others_left_out)
 
 
 def _request(carried: Carried, blocks: Sequence[int], terms: Terms) -> ColourRequest:
@@ -163,6 +173,9 @@ def _request(carried: Carried, blocks: Sequence[int], terms: Terms) -> ColourReq
         sigma=asked.sigma,
         path_mm=path_mm,
         wished=wished_thread_colour(asked.lab) if is_wish and asked.lab else None,
+        fibre=next((fibre for index in blocks if (fibre := carried.blocks[index].block.fibre)), "")
+        if terms.one_fibre
+        else "",
     )
 
 
@@ -187,6 +200,19 @@ def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms
     )
 
 
+def conditions_on(
+    shelf: Shelf, requests: Sequence[ColourRequest], conditions: Conditions, terms: Terms
+) -> Conditions:
+    """Return ``conditions`` with the fibre of the piece where it is to be of one, chosen from what is on the shelf.
+
+    Where nothing is owned but metallic thread, or nothing at all, it is chosen from what can be bought.
+    """
+    if not terms.one_fibre:
+        return conditions
+    owned = any(shade.fibre != METALLIC and shade.lab is not None for shade in shelf.shades)
+    return in_one_fibre(requests, shelf.shades if owned else (*shelf.shades, *shelf.on_offer), conditions)
+
+
 def _notes(together: Substitution, terms: Terms, pinned: Collection[int]) -> tuple[str, ...]:
     """What the choice could not hold. Which metres lack, or that nothing is near, each thread says of itself."""
     notes = [problem.text for problem in together.broken if problem.rule in ("apart", "order")]
@@ -204,6 +230,17 @@ def _notes(together: Substitution, terms: Terms, pinned: Collection[int]) -> tup
     if together.must_break:
         notes.append("It is proven that no choice from these shades keeps all colours apart and in order.")
     return tuple(notes)
+
+
+def _note_of_fibre(
+    requests: Sequence[ColourRequest], conditions: Conditions, left_out: Collection[str]
+) -> list[str]:
+    chosen = {fibre for number, fibre in conditions.fibres.items() if not requests[number].fibre}
+    return [
+        f"Chosen from {fibre} alone, which serves the piece best: the rules let no piece mix fibres unasked."
+        for fibre in chosen
+        if fibre and left_out
+    ]
 
 
 def _notes_for_other_eyes(requests: Sequence[ColourRequest], choices: Sequence[Choice]) -> list[str]:
@@ -238,6 +275,7 @@ def _thread(
     runners_up: tuple[RunnerUp, ...],
     given_up_for_it: GivenUp | None,
     conditions: Conditions,
+    fibre: str | None,
 ) -> PlannedThread:
     shade = choice.shade if choice.near_enough else None
     slope = carried.needle_slope(blocks, terms.thread)
@@ -252,10 +290,10 @@ def _thread(
     stock = {"free_mm": free_mm, "free_sigma_mm": free_sigma_mm}
     p = p_enough(total_mm, spread, **stock)
     lacking = math.ceil(missing_mm(total_mm, spread, certainty=terms.enough_at, **stock))
-    word, reason = _verdict(choice, p, request, terms)
+    word, reason = _verdict(choice, p, request, terms, thread=_thread_sought(shelf, fibre))
     if choice.shade is None and request.lab is None:
         lacking = 0  # nothing was asked of the shelf yet
-    to_buy = shade or _nearest_on_offer(request, shelf, terms)
+    to_buy = shade or _nearest_on_offer(request, shelf, terms, fibre=fibre)
     offers = shelf.thread_offers.get(to_buy.id, ()) if to_buy else ()
     first = carried.blocks[blocks[0]].block
     return PlannedThread(
@@ -286,7 +324,7 @@ def _thread(
         runners_up=runners_up,
         given_up=given_up_for_it,
         source=first.source,
-        may_have=shades_with_enough(request, shelf.shades, conditions)
+        may_have=shades_with_enough(request, shelf.shades, conditions, fibre=fibre)
         if choice.shade is None and request.lab is None and terms.with_advice
         else (),
         geometry_mm=tuple(np.diff(geometry_mm).tolist()),
@@ -346,26 +384,42 @@ def _spools(
     return tuple(map(on_pieces, choice.uses))
 
 
-def _nearest_on_offer(request: ColourRequest, shelf: Shelf, terms: Terms) -> OwnedShade | None:
-    """The nearest shade that could be bought for a colour of which nothing near is owned."""
-    conditions = Conditions(colour_limit=terms.colour_limit, excluded=terms.excluded)
+def _nearest_on_offer(
+    request: ColourRequest, shelf: Shelf, terms: Terms, *, fibre: str | None
+) -> OwnedShade | None:
+    """The nearest shade of that fibre (None: any) that could be bought where nothing near is owned."""
+    fibres = {} if fibre is None else {0: fibre}
+    conditions = Conditions(colour_limit=terms.colour_limit, excluded=terms.excluded, fibres=fibres)
     matching = prepare([request], shelf.on_offer, conditions)
     if not matching.numbers or not matching.open.any():
         return None
     return matching.shades[int(np.where(matching.open[0], matching.distance[0], np.inf).argmin())]
 
 
-def _verdict(choice: Choice, p: float, request: ColourRequest, terms: Terms) -> tuple[str, str]:
+def _thread_sought(shelf: Shelf, fibre: str | None) -> str:
+    """What is looked for on the shelf, in words: its fibre is told where there are others."""
+    if fibre is None or all(shade.fibre == fibre for shade in shelf.shades):
+        return "thread"
+    return f"{fibre} thread" if fibre else "thread but metallic"
+
+
+def _verdict(
+    choice: Choice, p: float, request: ColourRequest, terms: Terms, *, thread: str = "thread"
+) -> tuple[str, str]:
     if choice.shade is None and request.lab is None:
         return "unknown", "The file names no colour for this block; choose one."
     if choice.shade is None:
-        return "short", "No thread of a known colour is on the shelf."
+        return "short", f"No {thread} of a known colour is on the shelf."
     if not choice.near_enough and request.wished is not None:
         wished = plain_name(request.wished)
-        return "short", f"No thread of that colour ({wished}) is on the shelf; the nearest is another colour."
+        return (
+            "short",
+            f"No {thread} of that colour ({wished}) is on the shelf; the nearest is another colour.",
+        )
     if not choice.near_enough:
+        nothing = "Nothing" if thread == "thread" else f"No {thread}"
         return "short", (
-            f"Nothing on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.2f}, "
+            f"{nothing} on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.2f}, "
             f"and the limit is {terms.colour_limit:g}."
         )
     if not choice.shade.is_known:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from inventory.compute.left_out import LeftOut
+from inventory.compute.left_out import LeftOut, also_left_out
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, cost_of_parts, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
@@ -156,7 +156,7 @@ def plan_batch(
         tight_at=terms.tight_at,
         colour_limit=terms.colour_limit,
         too_big=too_big,
-        left_out=shelf.left_out,
+        left_out=also_left_out(shelf.left_out, planned.of_other_fibres, why="fibre"),
         stitches=stitches,
         bobbin_median=terms.bobbin_factor.median,
         quantities=cost_by_quantity(

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 
-from inventory.compute.left_out import also_set_aside, spools_of
+from inventory.compute.left_out import also_left_out, spools_of
 from planning.compute.batch.asked import Shelf
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.colour.choice import OwnedShade
@@ -57,7 +57,7 @@ def shelf_after(shelf: Shelf, claimed: Mapping[str, int], *, bobbins: int) -> Sh
         if stock
         else None,
         stabilizer=tuple(_product_after(product, claimed) for product in shelf.stabilizer),
-        left_out=also_set_aside(shelf.left_out, _claimed_spools(shelf, claimed)),
+        left_out=also_left_out(shelf.left_out, _claimed_spools(shelf, claimed), why="set aside"),
     )
 
 

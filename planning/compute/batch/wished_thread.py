@@ -11,13 +11,13 @@ from planning.compute.colour.rules import Conditions
 from planning.compute.colour.wishes import GivenUp, KnownThread, nearest_thread, what_is_given_up
 
 
-def known_threads(shelf: Shelf) -> tuple[KnownThread, ...]:
-    """Return every thread of the wanted fibre and weight whose colour is known and that is owned or sold."""
+def known_threads(shelf: Shelf, *, fibre: str | None = None) -> tuple[KnownThread, ...]:
+    """Return every thread of the wanted weight and ``fibre`` (None: any) whose colour is known, owned or sold."""
     threads = []
     for shade in (*shelf.shades, *shelf.on_offer):
         offers = shelf.thread_offers.get(shade.id, ())
         called = f"{shade.maker} {shade.range} {shade.code} {shade.name}".strip()
-        if shade.lab is not None:
+        if shade.lab is not None and fibre in (None, shade.fibre):
             threads.append(KnownThread(shade.id, shade.lab, called, offers[0].supplier if offers else ""))
     return tuple(threads)
 
@@ -45,10 +45,18 @@ def wish_verdict(choice: Choice) -> str:
 
 
 def shades_with_enough(
-    request: ColourRequest, shades: Sequence[OwnedShade], conditions: Conditions
+    request: ColourRequest,
+    shades: Sequence[OwnedShade],
+    conditions: Conditions,
+    *,
+    fibre: str | None = None,
 ) -> tuple[OwnedShade, ...]:
-    """Return the owned shades that surely cover a request, in their order; its colour is not looked at."""
-    usable = [shade for shade in shades if shade.is_known and shade.id not in conditions.excluded]
+    """Return the owned shades of ``fibre`` (None: any) that surely cover a request; its colour is not looked at."""
+    usable = [
+        shade
+        for shade in shades
+        if shade.is_known and shade.id not in conditions.excluded and fibre in (None, shade.fibre)
+    ]
     medians = np.array([conditions.factor_of(shade).median for shade in usable], dtype=float)
     needed_mm = request.geometry_mm * medians + request.path_mm
     covers_mm = covered_mm(usable, conditions, enough_mm=needed_mm)

@@ -41,6 +41,7 @@ class OwnedShade:
     spools: tuple[OwnedSpool, ...]
     # How far the colour may be off: one sigma along each axis of CIEDE2000.
     sigma: float = 0.0
+    fibre: str = ""
 
     @property
     def free(self) -> tuple[float, float]:
@@ -70,6 +71,8 @@ class ColourRequest:
     path_mm: float = 0.0
     # Where it is a wish: the colour of dyed thread that it comes to. None for a demand.
     wished: Lab | None = None
+    # Where a person asked for a shade by its name and fibres are not to be crossed: the fibre of that shade.
+    fibre: str = ""
 
     @property
     def sought(self) -> Lab | None:

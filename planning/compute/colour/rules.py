@@ -24,7 +24,7 @@ FAR_ENOUGH_APART = 5.0
 # From this difference of L* on it is clear which of two colours is the lighter. Common practice, no source.
 CLEARLY_LIGHTER = 5.0
 
-Rule = Literal["chosen", "excluded", "pinned", "near", "metres", "apart", "order"]
+Rule = Literal["chosen", "excluded", "pinned", "fibre", "near", "metres", "apart", "order"]
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,8 @@ class Conditions:
 
     ``range_factors`` is what was learned of thread by the id of its range; others have the ``factor``.
     ``pinned`` maps the place of a request to the id of the one shade it may have, however far off that is;
-    ``excluded`` are ids of shades that are not to be used. Shades of another fibre or weight are not offered.
+    ``excluded`` are ids of shades that are not to be used. ``fibres`` maps the place of a request to the one fibre its
+    shade may be of, unless it is pinned; without it any will do. Shades of another weight are not offered.
     """
 
     factor: Factor = NEEDLE_PRIOR
@@ -42,10 +43,15 @@ class Conditions:
     pinned: Mapping[int, int] = field(default_factory=dict)
     excluded: frozenset[int] = frozenset()
     range_factors: Mapping[int, Factor] = field(default_factory=dict)
+    fibres: Mapping[int, str] = field(default_factory=dict)
 
     def factor_of(self, shade: OwnedShade) -> Factor:
         """Return what is believed of thread of this shade."""
         return self.range_factors.get(shade.range_id, self.factor)
+
+    def is_of_its_fibre(self, number: int, shade: OwnedShade) -> bool:
+        """Return whether the fibre of a shade lets it stand for the request in this place."""
+        return self.fibres.get(number, shade.fibre) == shade.fibre
 
 
 @dataclass(frozen=True)
@@ -159,10 +165,18 @@ def _problem_of_one(
         return ChoiceProblem(
             "excluded", (number,), f"{shade.code} is not to be used, but is chosen for {request.called}."
         )
+    if not conditions.is_of_its_fibre(number, shade):
+        return ChoiceProblem(
+            "fibre",
+            (number,),
+            f"{shade.code} is {shade.fibre}, and {request.called} is to be {conditions.fibres[number]}.",
+        )
     if request.lab is None:
         return ChoiceProblem("chosen", (number,), f"{request.called} asks for no colour, yet has a shade.")
     distance = float(delta_e_00_matrix(lab_array([request.sought]), lab_array([shade.lab]))[0, 0])
-    if distance > conditions.colour_limit and not _does_for_a_wish(request, shade, offered, conditions):
+    if distance > conditions.colour_limit and not _does_for_a_wish(
+        number, request, shade, offered, conditions
+    ):
         if request.wished is not None:
             text = f"{shade.code} is another colour than {request.called}, by ΔE00 {distance:.1f}."
             return ChoiceProblem("near", (number,), text)
@@ -176,11 +190,19 @@ def _problem_of_one(
 
 
 def _does_for_a_wish(
-    request: ColourRequest, shade: OwnedShade, offered: Mapping[int, OwnedShade], conditions: Conditions
+    number: int,
+    request: ColourRequest,
+    shade: OwnedShade,
+    offered: Mapping[int, OwnedShade],
+    conditions: Conditions,
 ) -> bool:
     if request.wished is None:
         return False
-    usable = [each for each in offered.values() if each.id not in conditions.excluded]
+    usable = [
+        each
+        for each in offered.values()
+        if each.id not in conditions.excluded and conditions.is_of_its_fibre(number, each)
+    ]
     distances = delta_e_00_matrix(lab_array([request.wished]), lab_array([each.lab for each in usable]))[0]
     every = np.ones(len(usable), dtype=bool)
     reach = within_reach(request, distances, usable, limit=conditions.colour_limit, own=every)

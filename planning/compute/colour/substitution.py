@@ -86,7 +86,8 @@ class Matching:
     """The requests that ask for a colour and the shades that have one, ready to be matched.
 
     ``numbers`` are the places of the requests among all that came in; ``distance`` (m, n) is CIEDE2000, with
-    infinity for excluded shades and all but the pinned one; ``open`` those within reach of the request, or pinned.
+    infinity for excluded shades, those of another fibre than is wanted, and all but the pinned one; ``open`` those
+    within reach of the request, or pinned.
     ``asked`` is what shades are held against: of a wish, the colour of thread that it comes to.
     """
 
@@ -168,6 +169,9 @@ def prepare(
     distance = delta_e_00_matrix(asked, lab_array([shade.lab for shade in known]))
     barred = np.array([shade.id in conditions.excluded for shade in known], dtype=bool)
     distance[:, barred] = np.inf
+    for row, number in enumerate(numbers):
+        if number in conditions.fibres:
+            distance[row, [not conditions.is_of_its_fibre(number, shade) for shade in known]] = np.inf
     own = np.array([shade.id not in on_offer for shade in known], dtype=bool)
     is_open = np.zeros(distance.shape, dtype=bool)
     for row, number in enumerate(numbers):
