@@ -29,10 +29,10 @@ NOTHING_AT_ALL = 1_000.0
 class Served(NamedTuple):
     """How a fibre serves a piece; what compares as less serves it better.
 
-    ``without`` counts the requests that have no near shade of it, those to which a person gave another fibre among
-    them; ``given_another`` these alone; ``short`` those of which no near shade has enough metres for it alone.
-    ``apart`` is CIEDE2000 from the shade that would serve each best, weighted by thread; ``free_mm``, told below zero
-    so that more is better, is what is left of those shades.
+    ``without`` counts the requests that have no near shade of it; ``given_another`` those to which a person gave
+    another fibre, so that the piece would mix them; ``short`` those of which no near shade has enough metres for it
+    alone. ``apart`` is CIEDE2000 from the shade that would serve each best, weighted by thread; ``minus_free_mm``,
+    below zero so that more is better, is what is left of those shades.
     """
 
     without: int
@@ -50,13 +50,16 @@ def in_one_fibre(
 
     Where nothing says which fibre serves the piece, for no request asks for a colour, any will do.
     """
-    fibre = fibre_of_piece(requests, shades, conditions)
-    return conditions if fibre is None else of_fibre(fibre, requests, conditions)
+    return of_fibre(fibre_of_piece(requests, shades, conditions), requests, conditions)
 
 
-def of_fibre(fibre: str, requests: Sequence[ColourRequest], conditions: Conditions) -> Conditions:
-    """Return ``conditions`` for a piece of this fibre; a request for which another was named keeps that."""
-    fibres = {number: request.fibre or fibre for number, request in enumerate(requests)}
+def of_fibre(fibre: str | None, requests: Sequence[ColourRequest], conditions: Conditions) -> Conditions:
+    """Return ``conditions`` for a piece of this fibre (None: any); a request for which one was named keeps that."""
+    fibres = {
+        number: request.fibre or fibre or ""
+        for number, request in enumerate(requests)
+        if request.fibre or fibre is not None
+    }
     return replace(conditions, fibres=fibres)
 
 
@@ -73,7 +76,7 @@ def fibre_of_piece(
     fibres = fibres_to_choose_from(requests, shades, conditions)
     if len(fibres) < 2:
         return next(iter(fibres), "")
-    return min(serving(fibre, requests, shades, conditions) for fibre in fibres).fibre
+    return min(how_all_serve(requests, shades, conditions)).fibre
 
 
 def fibres_to_choose_from(
@@ -98,49 +101,54 @@ def given_fibres(
 def to_be_served(
     requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
 ) -> list[int]:
-    """Return the places of the requests that a fibre is chosen for: those with a colour, not pinned, not metallic."""
+    """Return the places of the requests that a fibre is chosen for: with a colour, and for which none is given."""
     pinned = _pinned(shades, conditions)
     return [
         number
         for number, request in enumerate(requests)
-        if request.lab is not None and number not in pinned and request.fibre != METALLIC
+        if request.lab is not None and number not in pinned and not request.fibre
     ]
 
 
-def serving(
-    fibre: str, requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
-) -> Served:
-    """Return how this fibre serves the piece."""
-    served = to_be_served(requests, shades, conditions)
-    given = given_fibres(requests, shades, conditions)
-    asking = [number for number in served if given[number] in ("", fibre)]
-    # Nobody pins any of these, and what is pinned elsewhere does not say how well they are served.
-    own = [shade for shade in shades if shade.fibre == fibre and shade.lab is not None]
-    matching = prepare(
-        [requests[number] for number in asking], own, replace(conditions, pinned={}, fibres={})
-    )
-    medians = np.array([conditions.factor_of(shade).median for shade in own], dtype=float)
-    taken_mm = np.array(
-        [(requests[each].geometry_mm, requests[each].path_mm) for each in asking], dtype=float
-    )
-    needs_mm = taken_mm.reshape(-1, 2)[:, :1] * medians + taken_mm.reshape(-1, 2)[:, 1:]
+def how_all_serve(
+    requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
+) -> list[Served]:
+    """Return how each fibre to choose from serves the piece.
+
+    A shade is near where it would do if every fibre might: one that is only the nearest of its own fibre is not.
+    """
+    served, given = to_be_served(requests, shades, conditions), given_fibres(requests, shades, conditions)
+    asking = [requests[number] for number in served]
+    own = [shade for shade in shades if shade.fibre != METALLIC and shade.lab is not None]
+    matching = prepare(asking, own, replace(conditions, pinned={}, fibres={}))
     shape = (len(asking), len(own))
-    return how_served(
-        fibre,
-        weights=thread_shares(requests, served)[[served.index(number) for number in asking]],
-        distance=matching.distance.reshape(shape) if own else np.zeros(shape),
-        is_open=matching.open.reshape(shape) if own else np.zeros(shape, dtype=bool),
-        needs_mm=needs_mm,
-        covers_mm=covered_mm(own, conditions, enough_mm=needs_mm.sum(axis=0)) if own else np.zeros(0),
-        free_mm=np.array([shade.free[0] for shade in own], dtype=float),
-        given_another=sum(each not in ("", METALLIC, fibre) for each in given),
-    )
+    medians = np.array([conditions.factor_of(shade).median for shade in own], dtype=float)
+    taken_mm = np.array([(each.geometry_mm, each.path_mm) for each in asking], dtype=float).reshape(-1, 2)
+    needs_mm = taken_mm[:, :1] * medians + taken_mm[:, 1:]
+    covers_mm = covered_mm(own, conditions, enough_mm=needs_mm.sum(axis=0)) if own else np.zeros(0)
+    free_mm = np.array([shade.free[0] for shade in own], dtype=float)
+    weights = thread_shares(asking)
+    found = []
+    for fibre in fibres_to_choose_from(requests, shades, conditions):
+        columns = np.array([shade.fibre == fibre for shade in own], dtype=bool)
+        found.append(
+            how_served(
+                fibre,
+                weights=weights,
+                distance=matching.distance.reshape(shape)[:, columns],
+                is_open=matching.open.reshape(shape)[:, columns],
+                needs_mm=needs_mm[:, columns],
+                covers_mm=covers_mm[columns],
+                free_mm=free_mm[columns],
+                given_another=sum(each not in ("", METALLIC, fibre) for each in given),
+            )
+        )
+    return found
 
 
-def thread_shares(requests: Sequence[ColourRequest], numbers: Sequence[int]) -> Floats:
+def thread_shares(requests: Sequence[ColourRequest]) -> Floats:
     """Return which share of their thread each of these requests takes, (m,)."""
-    taken = [requests[number].geometry_mm + requests[number].path_mm for number in numbers]
-    thread = np.array(taken, dtype=float)
+    thread = np.array([request.geometry_mm + request.path_mm for request in requests], dtype=float)
     return thread / thread.sum() if thread.sum() > 0 else np.full(len(thread), 1 / max(1, len(thread)))
 
 
@@ -166,7 +174,7 @@ def how_served(
     Served(without=0, given_another=0, short=0, apart=3.0, minus_free_mm=-90.0, fibre='rayon')
     """
     fits = is_open & (needs_mm <= covers_mm[None, :])
-    without, short, apart, serving_shades = given_another, 0, 0.0, set()
+    without, short, apart, serving_shades = 0, 0, 0.0, set()
     for row in range(len(weights)):
         without += not is_open[row].any()
         short += bool(is_open[row].any()) and not fits[row].any()

@@ -131,7 +131,15 @@ def check_left_out(odd: list[Odd], *, fibre: str) -> None:
     (standing,) = in_turn(plans=8)
     assert standing.plan is not None
     told = {label: each.why for each in standing.plan.left_out for label in each.labels}
-    assert told == why
+    # A piece is of one fibre: what is on the shelf in others is listed, and nothing in its own is.
+    other = {label for label, each in told.items() if each == "fibre" and label not in why}
+    assert {label: each for label, each in told.items() if label not in other} == why
+    assert not fibre or not other
+    free = {label for label, reason in due.items() if reason is None}
+    its = {spools[label].fibre for label in free - other}
+    assert len(its - {"metallic"}) <= 1
+    assert not its & {spools[label].fibre for label in other}
+    assert "metallic" not in its or fibre
     assert aside <= set(told)
 
 
