@@ -133,10 +133,12 @@ def _shades(records: Records | None) -> Iterator[Line]:
         if records is not None and not range.chosen:
             continue
         named = {"maker": range.maker, "range": range.name}
+        written = range.tex_as_written
         about = {
             "purpose": range.purpose,
             "fibre": range.fibre,
-            "tex": range.tex,
+            # As it was typed, such as Nm 80/2, as long as that still says it: it is read back as that.
+            "tex": written if written == range.tex_typed else range.tex,
             "tex_is_nominal": range.tex_is_nominal,
             "weight_label": range.weight_label,
             "washing": range.washing,

@@ -18,7 +18,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('inventory', '0001_initial'),
-        ('planning', '0014_how_fabrics_are_washed'),
+        ('planning', '0018_quotes_and_wearers'),
     ]
 
     operations = [

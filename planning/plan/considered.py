@@ -34,10 +34,9 @@ def what_leaving_out_changes(
         if not count and not is_asked_of_one_fibre:
             continue
         then = _of_threads(planned(_wider(asked, why), why == "fibre"))
-        if is_worse(verdict, than=then) and not count:
-            said.append(
-                f"If another fibre might stand for a shade that is asked for, the thread would be {then}."
-            )
+        if is_worse(verdict, than=then) and is_asked_of_one_fibre:
+            # What would do may be thread that other colours have already.
+            said.append(f"If one piece might mix fibres, the thread would be {then}.")
         elif is_worse(verdict, than=then):
             spools = f"the {count} spools" if count > 1 else "the one spool"
             said.append(f"With {spools} left out {words} the thread would be {then}.")

@@ -81,6 +81,7 @@ def a_workshop() -> None:
         maker="Tern", name="Nothing yet", tex=100 / 3, purpose="bobbin", fibre="cotton", washing="boiled",
         needle="75/11 light ball", most_stitches_per_minute=650,
     )  # fmt: skip
+    ThreadRange.objects.create(maker="Tern", name="Spun", tex=25.0, tex_typed="Nm 80/2", fibre="cotton")
     a_spool(shade, place=a_place("wall, left; 2"), lot="-1", price_each=Decimal("4.20"))
     weighed = a_spool(shade, left_m=500)
     ledger.find(weighed, quantity=123_456, finding=Finding(1234.567_891_234, "weighed"), **act())
@@ -128,6 +129,18 @@ def test_one_offer_at_two_prices_stays_as_it_is():
     an_offer(a_put_up(), price="4.20")
     an_offer(a_put_up(), price="3.90")
     assert told(preview_import(export_csv("suppliers"), kind="suppliers")) == (0, 0, [])
+
+
+@EXPORTS
+def test_tex_as_it_was_typed_goes_out_and_comes_back_while_it_holds(export):
+    spun = ThreadRange.objects.create(maker="Tern", name="Spun", tex=25.0, tex_typed="Nm 80/2")
+    content = export("shades")
+    ThreadRange.objects.all().delete()
+    assert told(apply_import(content, kind="shades", at=NOW, by=None)) == (1, 0, [])
+    assert ThreadRange.objects.values_list("tex", "tex_typed").get() == (25.0, "Nm 80/2")
+    ThreadRange.objects.update(tex=30.0)
+    (row,) = _rows(export_csv("shades"))
+    assert (row["range"], row["tex"]) == (spun.name, "30")
 
 
 @EXPORTS
