@@ -98,6 +98,14 @@ def given_fibres(
     )
 
 
+def given_another(
+    fibre: str, requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
+) -> int:
+    """Return to how many requests a person gave another fibre than this, so that the piece would mix them."""
+    given = given_fibres(requests, shades, conditions)
+    return sum(each not in ("", METALLIC, fibre) for each in given)
+
+
 def to_be_served(
     requests: Sequence[ColourRequest], shades: Sequence[OwnedShade], conditions: Conditions
 ) -> list[int]:
@@ -117,8 +125,7 @@ def how_all_serve(
 
     A shade is near where it would do if every fibre might: one that is only the nearest of its own fibre is not.
     """
-    served, given = to_be_served(requests, shades, conditions), given_fibres(requests, shades, conditions)
-    asking = [requests[number] for number in served]
+    asking = [requests[number] for number in to_be_served(requests, shades, conditions)]
     own = [shade for shade in shades if shade.fibre != METALLIC and shade.lab is not None]
     matching = prepare(asking, own, replace(conditions, pinned={}, fibres={}))
     shape = (len(asking), len(own))
@@ -140,7 +147,7 @@ def how_all_serve(
                 needs_mm=needs_mm[:, columns],
                 covers_mm=covers_mm[columns],
                 free_mm=free_mm[columns],
-                given_another=sum(each not in ("", METALLIC, fibre) for each in given),
+                given_another=given_another(fibre, requests, shades, conditions),
             )
         )
     return found

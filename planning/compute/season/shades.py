@@ -62,7 +62,10 @@ def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Condition
         if number in pins:
             row, is_open = _pinned(wall, sought, pins[number])
         else:
-            row, is_open = _within_reach(wall, request, sought, barred, conditions.colour_limit)
+            its = barred
+            if number in conditions.fibres:
+                its = barred | (wall.fibres != conditions.fibres[number])
+            row, is_open = _within_reach(wall, request, sought, its, conditions.colour_limit)
         if is_open.any():
             near.append(number)
             asked.append(sought)
@@ -163,10 +166,17 @@ def _case(
 
 
 def nearest_of(
-    request: ColourRequest, wall: Wall, *, colour_limit: float, excluded: frozenset[int]
+    request: ColourRequest,
+    wall: Wall,
+    *,
+    colour_limit: float,
+    excluded: frozenset[int],
+    fibre: str | None = None,
 ) -> OwnedShade | None:
-    """Return the nearest shade of the wall within reach of a request, None where none is."""
+    """Return the nearest shade of that fibre (None: any) within reach of a request, None where none is."""
     if request.lab is None or not wall.shades:
         return None
-    reach = reached([request], wall, Conditions(colour_limit=colour_limit, excluded=excluded))
+    fibres = {} if fibre is None else {0: fibre}
+    conditions = Conditions(colour_limit=colour_limit, excluded=excluded, fibres=fibres)
+    reach = reached([request], wall, conditions)
     return wall.shades[int(reach.columns[int(reach.apart[0].argmin())])] if reach.near else None

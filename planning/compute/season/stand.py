@@ -20,9 +20,9 @@ from planning.compute.batch.plan import layers_of, worst_verdict
 from planning.compute.batch.taking import ALL_OF_IT, shelf_after
 from planning.compute.certainty.enough import missing_mm, need, p_enough
 from planning.compute.colour.choice import Choice, ColourRequest
-from planning.compute.colour.rules import Conditions
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
-from planning.compute.season.shades import Picked, Reached, nearest_of, pick_shades, reached
+from planning.compute.season.fibres import FibreWay, best_way, columns_of, fibre_ways
+from planning.compute.season.shades import Picked, nearest_of, pick_shades
 from planning.compute.season.wall import Wall
 from planning.compute.spools.turns import SpoolUse
 from planning.compute.stabilizer.layers import JobLayers
@@ -66,8 +66,7 @@ class ReadyBatch:
     terms: Terms
     members: tuple[tuple[int, ...], ...]
     requests: tuple[ColourRequest, ...]
-    conditions: Conditions
-    reach: Reached
+    ways: tuple[FibreWay, ...]
     layers: JobLayers
     to_stitch: PiecesToStitch
     too_big: str = ""
@@ -129,14 +128,13 @@ def make_ready(
     members = tuple(map(tuple, groups.values()))
     requests = tuple(_request(carried, group, terms) for group in members)
     conditions = _conditions(carried, members, terms)
-    reach = reached(requests, shelf.wall, conditions)
+    ways = fibre_ways(requests, shelf.wall, shelf.on_offer, conditions, one_fibre=terms.one_fibre)
     return ReadyBatch(
         carried,
         terms,
         members,
         requests,
-        conditions,
-        reach,
+        ways,
         layers_of(carried, terms),
         to_stitch,
         too_big,
@@ -152,7 +150,7 @@ def stand(
     What was worked out before of the same question against the same things is taken from ``kept``.
     """
     threads = _kept(
-        kept, ready, "threads", shelf.wall.state_of(ready.reach.columns), lambda: _threads(ready, shelf)
+        kept, ready, "threads", shelf.wall.state_of(columns_of(ready.ways)), lambda: _threads(ready, shelf)
     )
     planned = _kept(
         kept, ready, "bobbins", bobbins, lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
@@ -190,15 +188,23 @@ def _kept(
 
 
 def _threads(ready: ReadyBatch, shelf: SeasonShelf) -> tuple[StoodThread, ...]:
-    picks = pick_shades(ready.reach, ready.requests, shelf.wall, ready.conditions)
+    way = best_way(ready.ways, ready.requests, shelf.wall)
+    picks = pick_shades(way.reach, ready.requests, shelf.wall, way.conditions)
     shared: dict[object, list[int]] = {}
     for number, pick in enumerate(picks):
         shared.setdefault(pick.column if pick.near_enough else ("apart", number), []).append(number)
-    return tuple(_thread(ready, shelf, picks, numbers) for numbers in shared.values())
+    return tuple(
+        _thread(ready, shelf, picks, numbers, way.conditions.fibres.get(numbers[0]))
+        for numbers in shared.values()
+    )
 
 
 def _thread(
-    ready: ReadyBatch, shelf: SeasonShelf, picks: Sequence[Picked], numbers: Sequence[int]
+    ready: ReadyBatch,
+    shelf: SeasonShelf,
+    picks: Sequence[Picked],
+    numbers: Sequence[int],
+    fibre: str | None,
 ) -> StoodThread:
     carried, terms, wall = ready.carried, ready.terms, shelf.wall
     request, pick = ready.requests[numbers[0]], picks[numbers[0]]
@@ -222,7 +228,11 @@ def _thread(
             )
         )
     to_buy = shade or nearest_of(
-        request, shelf.on_offer, colour_limit=terms.colour_limit, excluded=terms.excluded
+        request,
+        shelf.on_offer,
+        colour_limit=terms.colour_limit,
+        excluded=terms.excluded,
+        fibre=fibre,
     )
     return StoodThread(
         hex=request.hex,

@@ -47,6 +47,7 @@ class Wall:
         self.every_id = frozenset(shade.id for shade in shades)
         self.shades = [shade for shade in shades if shade.lab is not None]
         self.labs = lab_array([shade.lab for shade in self.shades])
+        self.fibres = np.array([shade.fibre for shade in self.shades], dtype=object)
         self.ids = {shade.id: column for column, shade in enumerate(self.shades)}
         free = np.array([shade.free for shade in self.shades], dtype=float).reshape(-1, 2)
         self.free_mm, self.sigma_mm = free[:, 0].copy(), free[:, 1].copy()
@@ -72,6 +73,14 @@ class Wall:
     def sharing_a_hue(self, wished: Lab) -> Bools:
         """Return which shades may go by the same basic colour as ``wished``: (n,)."""
         return self._colours.sharing_a_hue(wished)
+
+    def has_other_than(self, fibre: str) -> bool:
+        """Return whether there is a shade of another fibre than this."""
+        return bool((self.fibres != fibre).any())
+
+    def ids_of(self, fibre: str) -> frozenset[int]:
+        """Return the ids of the shades of this fibre."""
+        return frozenset(self.shades[column].id for column in np.flatnonzero(self.fibres == fibre).tolist())
 
     def medians(self, conditions: Conditions) -> Floats:
         """Return the median of each shade's factor: (n,)."""

@@ -13,7 +13,7 @@ from planning.buying.needs import needs_of_all
 from planning.facts.remembered import ColourAnswer, remember
 from planning.jobs.jobs import JobFacts, make_job
 from planning.jobs.pinning import ShadeChanges, change_pins
-from planning.jobs.turns import in_turn
+from planning.jobs.season import in_turn
 from planning.library.colours import RequestedColour, recolour
 from planning.library.designs import asked_from_record, keep_design
 from planning.models import Rules
@@ -124,7 +124,7 @@ def test_what_a_person_said_may_cross_and_the_plan_says_so(wall, kept, workshop,
     if how == "kept with the job":
         job = make_job(JobFacts(what="caps", pieces=2, machine=workshop), designs=[design], at=NOW, by=None)
         change_pins(job, ShadeChanges(pin=["1=RR"]))
-        (standing,) = in_turn()
+        (standing,) = in_turn(plans=8)
         assert codes(standing.plan) == ["RR", "PB"]
         return
     answer = asked(design, pins=("1=RR",) if how == "typed" else ())
@@ -198,8 +198,9 @@ def test_jobs_in_turn_and_needs_keep_to_one_fibre_a_piece(wall, kept, workshop):
     facts = JobFacts(what="caps", pieces=2, machine=workshop)
     for name in ("one.pes", "two.pes"):
         make_job(facts, designs=[kept(RED, BLUE, name=name)], at=NOW, by=None)
-    for standing in in_turn():
+    for standing in in_turn(plans=8):
         assert codes(standing.plan) == ["PR", "PB"]
+        assert [each.shade for each in standing.stood.threads] == [wall["PR"].pk, wall["PB"].pk]
         assert {each.why for each in standing.plan.left_out} >= {"fibre"}
     assert needs_of_all(today=NOW.date()) is not None
 
@@ -227,6 +228,6 @@ def test_a_workshop_that_begins_now_mixes_none():
 
 
 def test_the_rules_page_asks_it(client, django_user_model):
-    client.force_login(django_user_model.objects.create_superuser("ro", password="sea"))  # noqa: S106
+    client.force_login(django_user_model.objects.create_superuser("ro", password="sea"))
     page = client.get(reverse("setup_rules")).content.decode()
     assert "One piece may mix fibres" in page

@@ -20,6 +20,7 @@ from planning.compute.stabilizer.layers import LayerNeed
 from planning.compute.stabilizer.supply import StabilizerStock
 from planning.compute.stitches.thread_length import KAPPA_GRID, BlockSums, ThreadSettings
 
+FIBRES = ("polyester", "polyester", "rayon", "metallic")
 TEAR_AWAY = LayerNeed("tear-away", 30.0, 60.0, "hooped", 1)
 
 
@@ -87,7 +88,8 @@ def _a_shade(number: int, palette: list[Lab], rng: Random) -> OwnedShade:
         )
         for at in range(rng.choice((1, 1, 2, 3, 5)))
     )
-    return OwnedShade(number, 1 + number % 3, "Skerry", "Forty", f"{number}", "", "", lab, spools)
+    fibre = rng.choice(FIBRES)
+    return OwnedShade(number, 1 + number % 3, "Skerry", fibre, f"{number}", "", "", lab, spools, fibre=fibre)
 
 
 def _a_design(number: int, palette: list[Lab], rng: Random) -> AskedDesign:
@@ -95,6 +97,7 @@ def _a_design(number: int, palette: list[Lab], rng: Random) -> AskedDesign:
     for at in range(1, rng.randrange(2, 9)):
         lab = near(rng.choice(palette), rng, by=rng.choice((0.0, 1.0, 8.0)))
         uncoloured = rng.random() < 0.07
+        source = "" if uncoloured else rng.choice((RGB, PALETTE, SHADE))
         drawn = rng.uniform(300.0, 9_000.0)
         path = tuple(drawn * (1 - 0.04 * step) for step in range(len(KAPPA_GRID)))
         sums = BlockSums(drawn, round(drawn / 3), drawn / 9, path,
@@ -106,7 +109,8 @@ def _a_design(number: int, palette: list[Lab], rng: Random) -> AskedDesign:
                 None if uncoloured else lab,
                 "",
                 sums,
-                source="" if uncoloured else rng.choice((RGB, PALETTE, SHADE)),
+                source=source,
+                fibre=rng.choice(FIBRES) if source == SHADE else "",
             )
         )
     return AskedDesign(
@@ -151,6 +155,7 @@ def _a_batch(
         pinned=pinned,
         excluded=frozenset(excluded),
         with_advice=False,
+        one_fibre=rng.random() < 0.6,
         copies_per_hooping=rng.choice((1, 1, 2)),
     )
     return AskedBatch(carried, lettering, pieces, terms)
