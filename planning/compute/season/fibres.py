@@ -70,14 +70,19 @@ def fibre_ways(
     asking = [requests[number] for number in served]
     barred = conditions.excluded | wall.ids_of(METALLIC)
     near = reached(asking, wall, Conditions(colour_limit=conditions.colour_limit, excluded=barred))
-    return tuple(
-        replace(
-            _only(fibre, requests, wall, conditions),
-            **_serving(fibre, asking, near, wall, conditions.excluded),
-            given_another=given_another(fibre, requests, wall.shades, conditions),
+    ways = []
+    for fibre in fibres:
+        columns, distance, is_open = _serving(fibre, asking, near, wall, conditions.excluded)
+        ways.append(
+            replace(
+                _only(fibre, requests, wall, conditions),
+                columns=columns,
+                distance=distance,
+                is_open=is_open,
+                given_another=given_another(fibre, requests, wall.shades, conditions),
+            )
         )
-        for fibre in fibres
-    )
+    return tuple(ways)
 
 
 def columns_of(ways: Sequence[FibreWay]) -> Ints:
@@ -134,7 +139,7 @@ def _only(
 
 def _serving(
     fibre: str, asking: Sequence[ColourRequest], near: Reached, wall: Wall, excluded: frozenset[int]
-) -> dict[str, NDArray]:
+) -> tuple[Ints, Floats, Bools]:
     """Return the columns, distances and open pairs by which a fibre serves the requests."""
     own = wall.fibres == fibre
     own[[wall.ids[each] for each in excluded if each in wall.ids]] = False
@@ -152,4 +157,4 @@ def _serving(
         if len(apart) and np.isfinite(apart[nearest]):
             distance[number, nearest] = apart[nearest]
     columns = np.flatnonzero(np.isfinite(distance).any(axis=0))
-    return {"columns": columns, "distance": distance[:, columns], "is_open": is_open[:, columns]}
+    return columns, distance[:, columns], is_open[:, columns]

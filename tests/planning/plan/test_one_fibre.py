@@ -205,6 +205,21 @@ def test_jobs_in_turn_and_needs_keep_to_one_fibre_a_piece(wall, kept, workshop):
     assert needs_of_all(today=NOW.date()) is not None
 
 
+def test_a_job_goes_to_another_fibre_where_an_earlier_one_takes_the_metres(wall, kept, workshop):
+    needed = asked(kept(RED)).threads[0].needed_mm
+    a_spool(a_shade("PX", hex=RED, range=of("polyester")))
+    for fibre, times in (("polyester", 1.7), ("rayon", 1.6)):
+        its = StockItem.objects.filter(spool__shade__range__fibre=fibre)
+        its.update(on_hand=round(times * needed), sigma=0.0)
+    off_the_shelf(wall["PR"])
+    facts = JobFacts(what="caps", pieces=2, machine=workshop)
+    for name in ("one.pes", "two.pes"):
+        make_job(facts, designs=[kept(RED, name=name)], at=NOW, by=None)
+    first, second = in_turn(plans=8)
+    assert [codes(each.plan) for each in (first, second)] == [["PX"], ["RR"]]
+    assert second.stood.threads[0].shade == wall["RR"].pk
+
+
 def test_workshops_from_before_answer_as_they_did_until_they_change_it(wall):
     mend = import_module("planning.migrations.0024_fibres_of_one_piece").let_them_mix_as_before
     editor = SimpleNamespace(connection=connection)
