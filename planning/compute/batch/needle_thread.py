@@ -152,11 +152,7 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
         conditions=conditions,
         owned=shelf.shades,
     )
-    notes = (
-        *notes,
-        *_note_of_fibre(requests, conditions, others_left_out),
-        *_notes_for_other_eyes(requests, choices),
-    )
+    notes = (*notes, *_notes_for_other_eyes(requests, choices))
     return PlannedThreads(tuple(threads), notes, instead, together.mean_delta_e, others_left_out)
 
 
@@ -230,17 +226,6 @@ def _notes(together: Substitution, terms: Terms, pinned: Collection[int]) -> tup
     if together.must_break:
         notes.append("It is proven that no choice from these shades keeps all colours apart and in order.")
     return tuple(notes)
-
-
-def _note_of_fibre(
-    requests: Sequence[ColourRequest], conditions: Conditions, left_out: Collection[str]
-) -> list[str]:
-    chosen = {fibre for number, fibre in conditions.fibres.items() if not requests[number].fibre}
-    return [
-        f"Chosen from {fibre} alone, which serves the piece best: the rules let no piece mix fibres unasked."
-        for fibre in chosen
-        if fibre and left_out
-    ]
 
 
 def _notes_for_other_eyes(requests: Sequence[ColourRequest], choices: Sequence[Choice]) -> list[str]:
