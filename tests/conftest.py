@@ -5,14 +5,15 @@ Collection marks each test that uses the database ``database``, so that a second
 
 import os
 import shutil
+import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import pytest
 from django.contrib.auth.models import User
-from django.db import connection
+from django.db import OperationalError, connection
 from django.test import override_settings
 from hypothesis import HealthCheck, settings
 
@@ -37,6 +38,8 @@ ASKS_FOR_THE_DATABASE = {
     "django_db_serialized_rollback",
     "live_server",
 }
+# No page takes longer than this to answer.
+LONGEST_ANSWER_S = 30.0
 LEFT_OUT = ("thorough", "exhaustive", "browser", "benchmark")
 
 # A loaded two-core machine is slow now and then; speed is the benchmarks' business.
@@ -118,13 +121,26 @@ def _emptying_respects_the_ledger() -> Iterator[None]:
             cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
             triggers = cursor.fetchall()
             for name, _ in triggers:
-                cursor.execute(f"DROP TRIGGER {name}")
+                once_nobody_reads(lambda name=name: cursor.execute(f"DROP TRIGGER {name}"))
         try:
-            flush(self, statements)
+            once_nobody_reads(lambda: flush(self, statements))
         finally:
             with connection.cursor() as cursor:
                 for _, sql in triggers:
-                    cursor.execute(sql)
+                    once_nobody_reads(lambda sql=sql: cursor.execute(sql))
+
+    def once_nobody_reads(change: Callable[[], object]) -> None:
+        """Carry out ``change`` once the served workshop has answered the last that a closed browser asked."""
+        until = time.monotonic() + LONGEST_ANSWER_S
+        while True:
+            try:
+                change()
+            except OperationalError as problem:
+                if "is locked" not in str(problem) or time.monotonic() > until:
+                    raise
+                time.sleep(0.05)
+            else:
+                return
 
     operations.execute_sql_flush = flush_unguarded
     yield
