@@ -158,8 +158,8 @@ class Hand:
         if job is None:
             return None
         to = reverse("happened", args=[job])
-        # The form where a label is typed; the other one says that the spool before is empty.
-        return self.send(reverse("run_sheet", args=[job]), to, {"kind": "spool", "label": ""}, label=label)
+        # The form where a label is typed and a weight may be; the other one names the next spool itself.
+        return self.send(reverse("run_sheet", args=[job]), to, {"kind": "spool", "gross": ""}, label=label)
 
     def cut(self) -> bool | None:
         job = self._a_job("draft", "promised")

@@ -149,7 +149,10 @@ def _note(kind: str, **more: Any) -> Callable[[], object]:
 def _swap() -> object:
     other = Spool.objects.filter(shade__code="R", retired_at=None).latest("pk")
     return note(
-        _job(RUNNING), Happening("spool", key=KEY, thread=1, label=other.label, ran_out=True), at=NOW, by=None
+        _job(RUNNING),
+        Happening("spool", key=KEY, thread=1, label=other.label, ran_out=True, left="nothing"),
+        at=NOW,
+        by=None,
     )
 
 
