@@ -13,7 +13,7 @@ from inventory.compute.colour.lab import lab_from_hex
 from inventory.models import Shade, Spool, StockItem
 from planning.compute.stitches.thread_length import KAPPA_GRID
 from planning.jobs.jobs import plan_of
-from planning.jobs.season import in_turn
+from planning.jobs.season import forget, in_turn
 from planning.models import Block, Design, Job, Machine, PlacedDesign
 from tests.benchmarks.processor import processor_s
 from tests.factories import NOW, a_range, a_roll, some_bobbins
@@ -90,10 +90,11 @@ def some_jobs(designs: list[Design], count: int) -> None:
 def test_three_hundred_jobs_against_two_thousand_spools(wall):
     designs = some_designs()
     some_jobs(designs, 20)
-    in_turn()
+    forget()
     with CaptureQueriesContext(connection) as few:
         in_turn()
     some_jobs(designs, JOBS - 20)
+    forget()
     standings: list[object] = []
     with CaptureQueriesContext(connection) as many:
         together_s = processor_s(lambda: standings.extend(in_turn()))

@@ -1,6 +1,6 @@
 """The large shelf: a season against today's planner, and every page walked, beside the same pages of a small shelf.
 
-Run with ``-m benchmark -s``. ``ENOUGH_THREAD_LARGE_SHELF`` names a folder that keeps the large and the small shelf
+Run with ``-m "benchmark and exhaustive" -s``. ``ENOUGH_THREAD_LARGE_SHELF`` names a folder that keeps the large and the small shelf
 between runs; without it both are built anew, which takes some minutes. Both are brought up to date first.
 """
 
@@ -14,7 +14,8 @@ import pytest
 from tests.benchmarks.large_shelf.page_walk import WHOLE
 from tests.own_database import HOUSE, run_in
 
-pytestmark = pytest.mark.benchmark
+# The shelves take minutes to build: before a release, or after touching what grows with the shelf.
+pytestmark = [pytest.mark.benchmark, pytest.mark.exhaustive]
 
 MEDIAN_MS, WORST_MS, MOST_BYTES, SEASON_S = 150, 300, 100_000, 2.0
 

@@ -277,7 +277,14 @@ class TestAnyRun:
     file: Any = None
 
     @pytest.mark.django_db
-    @pytest.mark.parametrize(("runs", "steps"), [(6, 15), pytest.param(200, 40, marks=pytest.mark.thorough)])
+    @pytest.mark.parametrize(
+        ("runs", "steps"),
+        [
+            (6, 15),
+            pytest.param(50, 40, marks=pytest.mark.thorough),
+            pytest.param(200, 40, marks=pytest.mark.exhaustive),
+        ],
+    )
     def test_any_order_of_events_leaves_all_accounts_agreeing(
         self, runs: int, steps: int, workshop, stitch_file
     ) -> None:
