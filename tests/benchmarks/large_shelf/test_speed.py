@@ -1,7 +1,8 @@
 """The large shelf: a season against today's planner, and every page walked, beside the same pages of a small shelf.
 
-Run with ``-m "benchmark and exhaustive" -s``. ``ENOUGH_THREAD_LARGE_SHELF`` names a folder that keeps the large and the small shelf
-between runs; without it both are built anew, which takes some minutes. Both are brought up to date first.
+Run with ``-m "benchmark and exhaustive" -s``. ``ENOUGH_THREAD_LARGE_SHELF`` names a folder that keeps the large and
+the small shelf between runs; without it both are built anew, which takes some minutes. Both are brought up to date
+first.
 """
 
 import json
