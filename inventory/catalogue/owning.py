@@ -70,15 +70,19 @@ def do_i_own(text: str, *, limit: int = 8) -> Owned:
     """Return what of ``text`` is owned: #rrggbb, lab:L,a,b, the code of a shade (earlier ones too), its name, or plain
     words for a colour.
 
+    A colour word means the colour as well as the shades that have it in their names, and is no part of another word.
     Raises ColourNotUnderstood.
     """
     colour = parse_colour(text)
     shades = [] if colour is not None else _shades_called(" ".join(text.split()))
+    named = colour_of_name(text)
+    if named is not None:
+        shades = [shade for shade in shades if _is_called(shade, text)]
     colours = {shade.lab for shade in shades if shade.lab is not None}
     if colour is None and len(colours) == 1:
         colour = next(iter(colours))
-    if colour is None and not shades:
-        colour = colour_of_name(text)
+    if colour is None:
+        colour = named
     nearest = owned_nearest(colour, limit=limit) if colour is not None else []
     kept = kept_of([*(shade.pk for shade in shades), *(each.shade.pk for each in nearest)])
     very = tuple(
@@ -124,6 +128,14 @@ def _shades_called(text: str) -> list[Shade]:
         said = Q(name__icontains=word) | Q(code__iexact=word)
         asked &= said | Q(range__maker__icontains=word) | Q(range__name__icontains=word)
     return list(shades.filter(asked)[:MOST_SHADES])
+
+
+def _is_called(shade: Shade, text: str) -> bool:
+    """Return whether the code of a shade is the text, or every word of the text begins a word of its name."""
+    if shade.code.casefold() == text.strip().casefold():
+        return True
+    words = shade.name.casefold().split()
+    return all(any(word.startswith(asked) for word in words) for asked in text.casefold().split())
 
 
 def _says(shade: Shade, text: str) -> bool:

@@ -2,17 +2,18 @@
 
 import difflib
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Any
 
 from django.db.models import Model, QuerySet
 
-from inventory.catalogue.owning import Kept, do_i_own, kept_of
+from inventory.catalogue.owning import Kept, do_i_own
 from inventory.compute.errors import WorkshopError
-from inventory.compute.names.plain import colour_of_name
+from inventory.compute.names.plain import basic_colours
 from inventory.models import Order, Place, Shade, Supplier
-from inventory.shelf.reads import item_by_label, owned_nearest
+from inventory.shelf.reads import item_by_label
 from inventory.shelf.scan_box import read_code
 from planning.library.search import DesignSearch, find_designs
 from planning.models import Design, Fabric, Job, Machine
@@ -78,6 +79,26 @@ class Findings:
         )
 
 
+@dataclass(frozen=True)
+class KindByName:
+    """A kind of record that is found by its name: what it is called, the field of the name, the order of its list."""
+
+    kind: str
+    model: type[Model]
+    field: str
+    order: tuple[str, ...]
+
+
+BY_NAME = (
+    KindByName("jobs", Job, "what", ("ended_at", "needed_on", "pk")),
+    KindByName("orders", Order, "supplier__name", ("-number",)),
+    KindByName("places", Place, "name", ("name",)),
+    KindByName("suppliers", Supplier, "name", ("name",)),
+    KindByName("machines", Machine, "name", ("name",)),
+    KindByName("fabrics", Fabric, "name", ("name",)),
+)
+
+
 def find(text: str) -> Findings:
     """Return everything that ``text`` may mean, and under ``very`` the one thing that it names wholly, if it does.
 
@@ -115,16 +136,7 @@ def _numbered(asked: str) -> Model | None:
 
 
 def _groups(asked: str) -> tuple[Group, ...]:
-    groups = [
-        _threads(asked),
-        _designs(asked),
-        _group("jobs", _jobs(asked), asked, lambda job: job.what),
-        _group("orders", _orders(asked), asked, lambda order: order.supplier.name),
-        _group("places", Place.objects.all(), asked, str),
-        _group("suppliers", Supplier.objects.all(), asked, str),
-        _group("machines", Machine.objects.all(), asked, str),
-        _group("fabrics", Fabric.objects.all(), asked, str),
-    ]
+    groups = [_threads(asked), _designs(asked), *(_called(asked, each) for each in BY_NAME)]
     return tuple(sorted((group for group in groups if group.rows), key=lambda group: group.fit))
 
 
@@ -136,13 +148,6 @@ def _threads(asked: str) -> Group:
     very = [Thread(each.shade, each.kept, earlier_code=each.by_earlier_code) for each in owned.very]
     very.sort(key=lambda each: (_fit(each.shade.name, asked), each.kept.spools == 0))
     near = [Thread(each.near.shade, each.kept, how_near=each.near.in_words) for each in owned.near]
-    named = colour_of_name(asked)
-    if named is not None and owned.very:
-        # A colour word is not meant as part of another word, and means the colour as well as the name.
-        very = [each for each in very if _fit(each.shade.name, asked) < IN_A_WORD]
-        nearest = owned_nearest(named, limit=MOST)
-        kept = kept_of(each.shade.pk for each in nearest)
-        near = [Thread(each.shade, kept[each.shade.pk], how_near=each.in_words) for each in nearest]
     seen = {each.shade.pk for each in very}
     rows = [*very, *(each for each in near if each.shade.pk not in seen)]
     if not rows:
@@ -160,22 +165,19 @@ def _designs(asked: str) -> Group:
     return Group("designs", rows[:MOST], max(0, found.count() - MOST), _fit(rows[0].name, asked))
 
 
-def _jobs(asked: str) -> QuerySet[Job]:
-    return Job.objects.order_by("ended_at", "needed_on", "pk")
-
-
-def _orders(asked: str) -> QuerySet[Order]:
-    return Order.objects.select_related("supplier").order_by("-number")
-
-
-def _group(kind: str, records: QuerySet[Any], asked: str, name: Callable[[Any], str]) -> Group:
-    field = {"jobs": "what", "orders": "supplier__name"}.get(kind, "name")
+def _called(asked: str, named: KindByName) -> Group:
+    records: QuerySet[Any] = named.model._default_manager.order_by(*named.order)
     for word in asked.split():
-        records = records.filter(**{f"{field}__icontains": word})
-    rows = sorted(records[: 4 * MOST], key=lambda record: _fit(name(record), asked))
-    if not rows:
-        return Group(kind, ())
-    return Group(kind, rows[:MOST], max(0, records.count() - MOST), _fit(name(rows[0]), asked))
+        records = records.filter(**{f"{named.field}__icontains": word})
+    records = records.select_related("supplier") if named.model is Order else records
+    found = [
+        (_fit(attrgetter(named.field.replace("__", "."))(each), asked), each) for each in records[: 4 * MOST]
+    ]
+    if not found:
+        return Group(named.kind, ())
+    found.sort(key=lambda pair: pair[0])
+    rows = [record for _, record in found[:MOST]]
+    return Group(named.kind, rows, max(0, records.count() - MOST), found[0][0])
 
 
 def _fit(name: str, asked: str) -> int:
@@ -224,16 +226,14 @@ def _alike(asked: str) -> list[str]:
 
 
 def _names() -> list[str]:
-    sources: list[tuple[type[Any], str]] = [
-        (Shade, "name"), (Design, "name"), (Job, "what"), (Place, "name"), (Supplier, "name"), (Machine, "name"),
-        (Fabric, "name"),
-    ]  # fmt: skip
-    called: Iterable[str] = (
-        name for model, field in sources for name in model.objects.values_list(field, flat=True).distinct()
+    fields: set[tuple[type[Model], str]] = {
+        (Shade, "name"),
+        (Design, "name"),
+        *((each.model, each.field) for each in BY_NAME),
+    }
+    called = (
+        name
+        for model, field in fields
+        for name in model._default_manager.values_list(field, flat=True).distinct()
     )
-    return sorted({name for name in called if name} | {*_COLOUR_WORDS})
-
-
-_COLOUR_WORDS = (
-    "red", "pink", "orange", "brown", "yellow", "olive", "green", "blue", "violet", "purple", "white", "grey", "black",
-)  # fmt: skip
+    return sorted({name for name in called if name} | {*basic_colours()})

@@ -112,6 +112,15 @@ def basic_hue(name: str) -> str:
     return "purple" if last == "violet" else last
 
 
+def basic_colours() -> list[str]:
+    """Return the basic colours of the system in the order of the alphabet.
+
+    >>> len(basic_colours()), basic_colours()[:3]
+    (13, ['black', 'blue', 'brown'])
+    """
+    return sorted({basic_hue(name) for name, *_ in CENTROIDS})
+
+
 def hue_word(lab: Lab) -> str:
     """Return the basic colour of a colour under D65.
 

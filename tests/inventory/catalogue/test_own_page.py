@@ -82,3 +82,13 @@ def test_one_code_of_two_colours_shows_both(signed_in):
     answer = own(signed_in, "7").context["answer"]
     assert len(answer.very) == 2
     assert answer.several_colours
+
+
+def test_a_colour_word_is_no_part_of_another_word_and_means_the_colour_too(signed_in):
+    called = a_shade("1", hex=RED, name="harbour red")
+    a_shade("2", hex=NAVY, name="weathered hand")
+    near = a_shade("3", hex="#c0202a", name="buoy")
+    a_spool(near)
+    answer = own(signed_in, "red").context["answer"]
+    assert [each.shade for each in answer.very] == [called]
+    assert answer.near[0].near.shade == near
