@@ -9,7 +9,6 @@ from inventory.compute.units import Units
 from inventory.models import Order, OrderLine, Spool
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.certainty.settling import LookedAt
-from planning.jobs.jobs import NotInThisState
 from planning.jobs.measuring import MeasureFirst, measure_first_of
 from planning.jobs.season import in_turn
 from planning.jobs.turns import Standing
@@ -21,6 +20,7 @@ from planning.run.standing import Run, run_of
 # So many jobs are planned for the first page; the list of jobs has the others.
 MOST_JOBS = 8
 MOST_UNMEASURED = 4
+MOST_DUE = 3
 # Beyond this a row of stitches is drawn with one stitch for several pieces.
 MOST_STITCHES = 60
 
@@ -98,9 +98,7 @@ def agenda(*, today: date, units: Units) -> Agenda:
         Coming(each, (today - each.expected_on).days) for each in orders if each.expected_on is not None
     ]
     return Agenda(
-        running=tuple(
-            filter(None, (_running(each.job) for each in standings if each.job.state == State.RUNNING))
-        ),
+        running=tuple(_running(each.job) for each in standings if each.job.state == State.RUNNING),
         asking=tuple(_asking(each, looks.get(each.job.pk), units) for each in shown),
         more_jobs=len(waiting) - len(shown),
         to_send=tuple(
@@ -111,27 +109,26 @@ def agenda(*, today: date, units: Units) -> Agenda:
     )
 
 
-def _running(job: Job) -> Running | None:
-    try:
-        run = run_of(job)
-    except NotInThisState:
-        return None
-    if not run.left:
-        return Running(job, run, "", 0, _stitches(run, 0), 1, ())
-    position = run.left[0]
-    pieces_a_stitch = -(-run.promise.to_stitch // MOST_STITCHES)
-    due = tuple((called, note) for called, notes in next_steps(run) for note in notes)
+def _running(job: Job) -> Running:
+    run = run_of(job)
+    position = run.left[0] if run.left else 0
+    each = ["done" if run.done[at] else "spoiled" for at in sorted(run.done)]
+    each += ["now" if at == position else "open" for at in run.left]
+    pieces_a_stitch = -(-len(each) // MOST_STITCHES)
     return Running(
-        job, run, run.called(position), position, _stitches(run, position), pieces_a_stitch, due[:3]
+        job,
+        run,
+        called=run.called(position) if position else "",
+        position=position,
+        stitches=_stitches(each, pieces_a_stitch),
+        pieces_a_stitch=pieces_a_stitch,
+        due=tuple((called, note) for called, notes in next_steps(run) for note in notes)[:MOST_DUE],
     )
 
 
-def _stitches(run: Run, now: int) -> tuple[str, ...]:
+def _stitches(pieces: Sequence[str], pieces_a_stitch: int) -> tuple[str, ...]:
     """Return how the pieces stand, several to a stitch where there are many: the gravest of them counts."""
-    each = ["done" if run.done[at] else "spoiled" for at in sorted(run.done)]
-    each += ["now" if at == now else "open" for at in run.left]
-    several = -(-len(each) // MOST_STITCHES) or 1
-    groups = [each[at : at + several] for at in range(0, len(each), several)]
+    groups = [pieces[at : at + pieces_a_stitch] for at in range(0, len(pieces), pieces_a_stitch)]
     return tuple(
         next(word for word in ("now", "spoiled", "open", "done") if word in group) for group in groups
     )

@@ -40,7 +40,7 @@ def design(stitch_file: Callable[..., Any], workshop: Machine) -> Design:
 
 
 def a_job(design: Design, what: str, **facts: Any) -> Job:
-    wanted = JobFacts(what=what, pieces=5, machine=Machine.objects.first(), **facts)
+    wanted = JobFacts(**{"what": what, "pieces": 5, "machine": Machine.objects.first()} | facts)
     return Job.objects.with_everything().get(pk=make_job(wanted, designs=[design], at=NOW, by=None).pk)
 
 
@@ -84,6 +84,18 @@ def test_what_runs_stands_first_with_its_next_piece(design: Design) -> None:
     assert running.stitches[:4] == ("done", "spoiled", "now", "open")
     assert running.called
     assert day().asking == ()
+
+
+def test_a_long_batch_is_drawn_with_one_stitch_for_several_pieces(design: Design) -> None:
+    job = a_job(design, "flags", pieces=130)
+    promise(job, at=NOW, by=None, although_short=True)
+    run = begin(job, at=NOW)
+    for number, kind in enumerate(("piece", "spoiled", "piece", "piece")):
+        note(job, Happening(kind=kind, position=run.left[number], key=f"k{number}"), at=NOW, by=None)
+    (running,) = day().running
+    assert running.pieces_a_stitch == 3
+    assert running.stitches[:3] == ("spoiled", "now", "open")
+    assert 3 * (len(running.stitches) - 1) < len(run.left) <= 3 * len(running.stitches)
 
 
 def test_orders_not_sent_and_orders_late_are_told(design: Design) -> None:
