@@ -18,8 +18,8 @@ from planning.strip.threads import BOTH, ThreadsAsked, weighed_on
 MG_PER_G = 1000
 
 
-class StripForm(forms.Form):
-    """For which machine and threads, and on what scale; every field can stand in a page's address."""
+class StitchedOnForm(forms.Form):
+    """What a strip is stitched on; every field can stand in a page's address."""
 
     machine = forms.ModelChoiceField(
         queryset=Machine.objects.all(), label="Machine", required=False, empty_label="the first one"
@@ -33,6 +33,11 @@ class StripForm(forms.Form):
         required=False,
         empty_label=f"not said: {USUAL_THICKNESS_MM:g} mm thick",
     )
+
+
+class StripForm(StitchedOnForm):
+    """For which machine and threads, and on what scale; every field can stand in a page's address."""
+
     needle_range = forms.ModelChoiceField(
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE), label="Needle thread"
     )
@@ -107,26 +112,14 @@ class MeasuredForm(forms.Form):
 MEASURED, WEIGHED = "measured", "weighed"
 
 
-class ThreadsForm(forms.Form):
+class ThreadsForm(StitchedOnForm):
     """How the threads of three parts are read, and for which machine; every field can stand in an address."""
 
+    field_order = ("way", "machine", "fabric")
     way = forms.ChoiceField(
         label="The threads are",
         choices=((MEASURED, "unravelled and measured"), (WEIGHED, "weighed")),
         initial=MEASURED,
-    )
-    machine = forms.ModelChoiceField(
-        queryset=Machine.objects.all(), label="Machine", required=False, empty_label="the first one"
-    )
-    fabric = forms.ModelChoiceField(
-        queryset=Fabric.objects.all(),
-        label="Fabric",
-        required=False,
-        empty_label=f"not said: {USUAL_THICKNESS_MM:g} mm thick",
-        help_text="With its stabilizer: its thickness is set by the strip.",
-    )
-    hoop = forms.ModelChoiceField(
-        queryset=Hoop.objects.all(), label="Hoop", required=False, empty_label="any with 100 × 100 mm"
     )
     needle_range = forms.ModelChoiceField(
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE),
@@ -160,6 +153,10 @@ class ThreadsForm(forms.Form):
         required=False,
         help_text="The finer, the larger the strip.",
     )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["fabric"].help_text = "With its stabilizer: its thickness is set by the strip."
 
     def clean(self) -> dict[str, Any]:
         given: dict[str, Any] = super().clean() or {}
