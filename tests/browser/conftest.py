@@ -77,6 +77,7 @@ def axe_is_silent() -> Callable[[Page], None]:
         page.evaluate(END_TRANSITIONS)
 
     def silent(page: Page, rules: dict[str, object]) -> None:
+        page.locator("main").wait_for()
         results = Axe().run(page, options=rules)
         assert results.violations_count == 0, results.generate_report()
 
@@ -88,6 +89,7 @@ def fits() -> Callable[[Page], None]:
     """Return a check that nothing of a page lies beyond its width at 320 px."""
 
     def check(page: Page) -> None:
+        page.locator("main").wait_for()
         page.set_viewport_size({"width": 320, "height": 700})
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= 320, f"the page is {wide} px wide"

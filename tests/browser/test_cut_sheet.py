@@ -42,7 +42,8 @@ def test_planning_cutting_and_undoing(job: Job, signed_in: Page, axe_is_silent, 
     assert StabilizerRoll.objects.get().on_hand < before
     axe_is_silent(page)
 
-    page.get_by_role("link", name="Take this cut back").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Take this cut back").click()
     axe_is_silent(page)
     page.get_by_role("button", name="Take it back").click()
     page.wait_for_load_state()
@@ -68,7 +69,8 @@ def test_jobs_are_cut_together_and_the_cut_is_taken_back(job: Job, signed_in: Pa
     )
     page = signed_in
     page.goto("/jobs/")
-    page.get_by_role("link", name="Cut stabilizer for several").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Cut stabilizer for several").click()
     axe_is_silent(page)
     page.get_by_label("crew caps").check()
     page.get_by_label("sail bags").check()
@@ -108,7 +110,8 @@ def test_a_job_s_cut_sheet_prints_on_one_page(job: Job, signed_in: Page):
 def test_a_fabric_begins_with_a_recipe(signed_in: Page, axe_is_silent, fits):
     page = signed_in
     page.goto("/workshop/fabrics/add/")
-    page.get_by_role("link", name="Very elastic").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Very elastic").click()
     axe_is_silent(page)
     fits(page)
     page.get_by_label("Name").fill("rib")

@@ -37,7 +37,8 @@ def test_five_dropped_files_of_which_one_is_damaged_end_as_four_designs_and_one_
     page.get_by_role("link", name="Designs").click()
     expect(page.get_by_role("heading", name="No designs yet")).to_be_visible()
     axe_is_silent(page)
-    page.get_by_role("link", name="Import stitch files").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Import stitch files").click()
     axe_is_silent(page)
     whole = [
         (
@@ -91,7 +92,8 @@ def test_a_design_is_recoloured_by_pasting_a_list(signed_in, keep, axe_is_silent
     expect(page.get_by_role("rowheader")).to_have_count(3)
     axe_is_silent(page)
     fits(page)
-    page.get_by_role("link", name="The file's own colours").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="The file's own colours").click()
     axe_is_silent(page)
     page.get_by_role("button", name="Put them back").click()
     expect(page.locator(".swatch-name", has_text="sun")).to_have_count(0)
@@ -141,7 +143,8 @@ def test_formats_notes_names_and_deleting(signed_in, tmp_path, axe_is_silent, fi
     axe_is_silent(page)
     page.get_by_role("button", name="Keep the note").click()
     expect(page.get_by_text("Loosen the needle thread.")).to_be_visible()
-    page.get_by_role("link", name="Name and tags").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Name and tags").click()
     axe_is_silent(page)
     page.get_by_label("Name").fill("Harbour pennant")
     page.get_by_label("Tags").fill("flags, harbour")
@@ -152,9 +155,11 @@ def test_formats_notes_names_and_deleting(signed_in, tmp_path, axe_is_silent, fi
     expect(page.get_by_text("1 design found")).to_be_visible()
     axe_is_silent(page)
     fits(page)
-    page.get_by_role("link", name="Harbour pennant").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Harbour pennant").click()
     fits(page)
-    page.get_by_role("link", name="Delete this design").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Delete this design").click()
     axe_is_silent(page)
     page.get_by_role("button", name="Delete it").click()
     assert [design.format for design in Design.objects.all()] == ["PES"]
@@ -184,7 +189,8 @@ def test_colours_are_copied_and_the_shelf_is_asked(signed_in, keep, axe_is_silen
     design = keep(RED, BLUE, name="crew cap.pes")
     keep(GOLD, RED, name="pennant.pes", stitches=260)
     page.goto(f"/designs/{design.pk}/")
-    page.get_by_role("link", name="Copy from a design").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Copy from a design").click()
     axe_is_silent(page)
     fits(page)
     page.get_by_label("pennant").check()

@@ -90,7 +90,8 @@ def test_a_job_is_promised_run_without_a_network_and_finished(phone, job, axe_is
     page.get_by_role("button", name="piece 4: done").click()
     expect(page.get_by_role("heading", name="Every piece is done")).to_be_visible()
     expect(page.get_by_text("Noted: piece 4: done")).to_be_visible()
-    page.get_by_role("link", name="Finish", exact=True).click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Finish", exact=True).click()
     axe_is_silent(page)
     for spool in Spool.objects.order_by("label"):
         page.get_by_label(f"{spool.label} weighs").fill(weight_of(spool))

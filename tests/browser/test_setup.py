@@ -9,9 +9,11 @@ def test_a_machine_is_set_up_and_its_needle_counted(workshop, signed_in: Page, a
     page = signed_in
     page.get_by_label("Settings, help, sign out").click()
     page.get_by_role("link", name="Settings").click()
-    page.get_by_role("link", name="Set up the workshop").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Set up the workshop").click()
     axe_is_silent(page)
-    page.get_by_role("link", name="one needle").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="one needle").click()
     axe_is_silent(page)
     page.get_by_label("Stitches made").fill("1200")
     page.keyboard.press("Enter")

@@ -18,7 +18,8 @@ def test_a_stocktake_interrupted_and_resumed(north_wall, signed_in: Page, axe_is
     page.goto("/shelf/stocktakes/")
     axe_is_silent(page)
     page.get_by_label("Place", exact=True).select_option(label="north wall (3)")
-    page.get_by_role("button", name="Begin a stocktake").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Begin a stocktake").click()
     axe_is_silent(page)
 
     # By keyboard alone: the label is filled in, the box for the finding has the focus, Enter goes on.

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 pytest.importorskip("playwright")
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from workshop.people.members import opening_link
 
@@ -83,7 +83,7 @@ def test_a_chosen_look_overrules_the_device(browser: Browser, live_server: Any, 
     light = page.evaluate("getComputedStyle(document.body).backgroundColor")
     page.get_by_label("dark", exact=True).check()
     page.get_by_role("button", name="Save").click()
-    assert page.evaluate("document.documentElement.dataset.theme") == "dark"
+    expect(page.locator("html")).to_have_attribute("data-theme", "dark")
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") != light
 
 
@@ -110,9 +110,9 @@ def test_the_first_step_by_keyboard_skips_to_the_content(
     page = opened(browser, live_server, client=signed_in)
     page.goto("/")
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+    expect(page.get_by_role("link", name="Skip to the content")).to_be_focused()
     page.keyboard.press("Enter")
-    assert page.evaluate("document.activeElement.id") == "content"
+    expect(page.locator("#content")).to_be_focused()
 
 
 def test_places_lie_at_the_bottom_of_a_phone_and_cover_nothing(
