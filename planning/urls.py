@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from planning.views import strip, strip_threads
+from planning.views import first_hour, strip, strip_threads
 from planning.views.buying import basket, gaps, orders
 from planning.views.cutting import cuts, outlook
 from planning.views.facts import learning, remembered, setup
@@ -14,6 +14,9 @@ from planning.views.run import finish, promise, sheet
 urlpatterns = [
     path("", ask.today, name="today"),
     path("plan/", ask.plan_sheet, name="plan_sheet"),
+    path("first-hour/", first_hour.stitch_file, name="first_hour"),
+    path("first-hour/<int:pk>/colours/", first_hour.colours, name="first_colours"),
+    path("first-hour/<int:pk>/machine/", first_hour.machine, name="first_machine"),
     path("jobs/", jobs.jobs, name="jobs"),
     path("jobs/cut/", cuts.cut_together, name="cut_together"),
     path("jobs/measure/", measuring.measure_first_page, name="measure_first"),

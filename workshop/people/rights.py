@@ -103,7 +103,8 @@ ROUTES: dict[str, Asks] = {
     ),
     **dict.fromkeys(
         (
-            "today", "keep_job", "names_job", "quote", "edit_job", "hold_shades", "promise_job", "take_back_promise",
+            "today", "first_hour", "first_colours", "first_machine",
+            "keep_job", "names_job", "quote", "edit_job", "hold_shades", "promise_job", "take_back_promise",
             "drop_job", "pick_up_job", "same_again", "confirm_delete_job", "delete_job", "design_import", "import_here",
             "design_describe", "design_favourite", "design_note_delete", "design_delete", "design_plan_with",
             "design_set_apart", "design_join", "design_colours", "design_colour_list", "design_colours_copy",

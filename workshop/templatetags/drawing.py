@@ -139,6 +139,57 @@ def _wound(colour: str | None) -> SafeString:
     return format_html('<path d="M6 5H42V31H6z" fill="{}"/>{}', colour, WINDING)
 
 
+# Satin stitched in a colour that is asked for: flat, in slanting stitches; thread that exists is wound.
+STITCHES = _slanted(step=3.1, rise=9)
+SATIN = format_html(
+    '<path d="{}" fill="none" stroke="#000" stroke-opacity=".2" stroke-width=".7"/>'
+    '<path d="{}" fill="none" stroke="#fff" stroke-opacity=".22" stroke-width=".7"/>',
+    STITCHES,
+    _slanted(step=3.1, rise=9, offset=1.3),
+)
+
+
+def _satin(colour: str | None) -> SafeString:
+    if not colour:
+        return NO_COLOUR
+    if not HEX_COLOUR.fullmatch(colour):
+        raise ValueError(f"{colour!r} is not a colour of the form #rrggbb.")
+    return format_html('<path d="M6 5H42V31H6z" fill="{}"/>{}', colour, SATIN)
+
+
+@register.simple_tag
+def satin(colour: str | None) -> SafeString:
+    """Return a colour that is asked for as a patch of satin on neutral grey; its name stands beside it."""
+    return format_html(
+        '<svg class="satin" viewBox="2 1 44 34" aria-hidden="true" focusable="false">'
+        '<path d="M2 1H46V35H2z" fill="#bababa"/>{}</svg>',
+        _satin(colour),
+    )
+
+
+@register.simple_tag
+def asked_and_chosen(asked: str | None, chosen: str | None, *, measured: bool = True) -> SafeString:
+    """Return the colour asked for as satin and, touching it, the chosen thread as it is wound, on neutral grey.
+
+    A thread of which nobody knows how much there is has a broken edge.
+    """
+    edge = (
+        mark_safe("")
+        if measured
+        else mark_safe(
+            '<path d="M40 5H76V31H40z" fill="none" stroke="#17211f" stroke-width="1.5" stroke-dasharray="4 2.5"/>'
+        )
+    )
+    return format_html(
+        '<svg class="pair" viewBox="0 0 82 36" aria-hidden="true" focusable="false">'
+        '<path d="M0 0H82V36H0z" fill="#bababa"/><g transform="translate(-2 0)">{}</g>'
+        '<g transform="translate(34 0)"><path d="M5 2.6H43V5H5zM5 31H43V33.4H5z" fill="#6a6a6a"/>{}</g>{}</svg>',
+        _satin(asked),
+        _wound(chosen),
+        edge,
+    )
+
+
 @register.simple_tag
 def verdict(word: str, text: str = "") -> SafeString:
     """Return the shape of the verdict ``word`` and, beside it, ``text`` (the word itself if empty)."""

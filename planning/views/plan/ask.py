@@ -16,6 +16,7 @@ from inventory.compute.colour.grade import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.units import Units
+from inventory.models import Spool
 from inventory.shelf.forms import new_key
 from planning.compute.batch.copies_compared import CopiesOption
 from planning.compute.batch.needle_thread import PlannedThread
@@ -101,7 +102,12 @@ def today(request: HttpRequest) -> HttpResponse:
 def _day(request: HttpRequest) -> dict[str, Any]:
     today = timezone.localdate()
     asked = agenda(today=today, units=request.units)  # type: ignore[attr-defined]
-    return {"agenda": asked, "today": today, "running": [(each, new_key()) for each in asked.running]}
+    return {
+        "agenda": asked,
+        "today": today,
+        "running": [(each, new_key()) for each in asked.running],
+        "nothing_owned": asked.is_empty and not Spool.objects.on_the_shelf().exists(),
+    }
 
 
 def _to_tick(chosen: set[str]) -> list[Design]:
