@@ -10,6 +10,7 @@ from inventory.compute.colour.lab import parse_colour
 from inventory.compute.density import LinearDensity, in_other_systems
 from inventory.compute.diameters import Winding, density_doubt
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spraying import USUAL_COAT_G_M2
 from inventory.compute.units import METRIC, Units
 from inventory.models import (
     BobbinStyle,
@@ -218,12 +219,29 @@ class BobbinStyleForm(RecordForm):
 
 
 class StabilizerForm(RecordForm):
-    weight_g_m2 = AreaWeightField(label="Weight, g/m²", help_text="Or like 1.5 oz/yd², which is 50.9 g/m².")
+    weight_g_m2 = AreaWeightField(
+        label="Weight, g/m²",
+        required=False,
+        help_text="Or like 1.5 oz/yd², which is 50.9 g/m². Of a spray: what one coat leaves; blank is reckoned as "
+        f"{USUAL_COAT_G_M2:g} (common practice, no source). Foam and fabric need none.",
+    )
+    thickness_mm = NumberField(label="Thickness, mm", required=False, help_text="Of foam.")
 
     class Meta:
         model = StabilizerProduct
-        fields = ("maker", "name", "kind", "weight_g_m2", "has_grain")
+        fields = (
+            "maker", "name", "kind", "weight_g_m2", "thickness_mm", "has_grain", "holds_by", "comes_off"
+        )  # fmt: skip
         labels = {"has_grain": "It has a grain"}
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        unsaid = given.get("weight_g_m2") is None and "weight_g_m2" not in self.errors
+        if unsaid and given.get("kind") in StabilizerProduct.CHOSEN_BY_WEIGHT:
+            self.add_error("weight_g_m2", "Recipes choose among such products by their weight. Give it.")
+        if given.get("thickness_mm") == 0:
+            self.add_error("thickness_mm", "Give a thickness above 0, or leave it blank.")
+        return given
 
 
 class PlaceForm(RecordForm):
@@ -250,6 +268,7 @@ class SupplierForm(RecordForm):
         return self.cleaned_data["minimum_order"] or Decimal("0.00")
 
 
+_NOT_SPRAYED = StabilizerProduct.objects.exclude(kind=StabilizerProduct.Kind.SPRAY)
 _OF_EVERY_OFFER = ("pack", "price", "minimum_packs", "steps_for", "seen_on")
 
 
@@ -300,13 +319,24 @@ class BobbinOfferForm(_OfferForm):
 
 
 class RollOfferForm(_OfferForm):
-    product = forms.ModelChoiceField(queryset=StabilizerProduct.objects.all(), label="Product")
+    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label="Product")
     roll_width_mm = MeasureField(measure="size", label="Width of the roll")
     roll_length_mm = MeasureField(measure="length", label="Length of the roll")
 
     class Meta:
         model = Offer
         fields = ("supplier", "product", "roll_width_mm", "roll_length_mm", *_OF_EVERY_OFFER)
+
+
+class CanOfferForm(_OfferForm):
+    product = forms.ModelChoiceField(
+        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY), label="Spray"
+    )
+    can_mg = MeasureField(measure="weight", label="In each can")
+
+    class Meta:
+        model = Offer
+        fields = ("supplier", "product", "can_mg", *_OF_EVERY_OFFER)
 
 
 class PriceBreakForm(RecordForm):
@@ -335,8 +365,19 @@ class StapleThreadForm(RecordForm):
 
 
 class StapleRollForm(RecordForm):
-    product = forms.ModelChoiceField(queryset=StabilizerProduct.objects.all(), label="Stabilizer")
+    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label="Stabilizer")
     minimum = MeasureField(measure="length", label="Kept at least, length of roll")
+
+    class Meta:
+        model = Staple
+        fields = ("product", "minimum")
+
+
+class StapleCanForm(RecordForm):
+    product = forms.ModelChoiceField(
+        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY), label="Spray"
+    )
+    minimum = MeasureField(measure="weight", label="Kept at least, in all cans")
 
     class Meta:
         model = Staple

@@ -9,6 +9,7 @@ from django.db.models import Model, Q, QuerySet
 from inventory.catalogue.forms import (
     BobbinOfferForm,
     BobbinStyleForm,
+    CanOfferForm,
     PlaceForm,
     PriceBreakForm,
     PutUpForm,
@@ -18,6 +19,7 @@ from inventory.catalogue.forms import (
     ShadeForm,
     StabilizerForm,
     StapleBobbinForm,
+    StapleCanForm,
     StapleRollForm,
     StapleThreadForm,
     SupplierForm,
@@ -173,11 +175,12 @@ BOOKS: dict[str, Book] = {
             words=("name",),
         ),
         Book(
-            "stabilizers", "Stabilizers", "stabilizer", "Products: kind, weight, and whether the grain matters.",
+            "stabilizers", "Stabilizers", "stabilizer", "And films, adhesive, foam and fabric: kind, weight, hold, grain.",
             StabilizerProduct, StabilizerForm,
             (
                 _text("Product", str), _text("Kind", lambda each: each.get_kind_display()),
-                _plain("Weight, g/m²", lambda each: f"{each.weight_g_m2:g}"),
+                _plain("Weight, g/m²", lambda each: "–" if each.weight_g_m2 is None else f"{each.weight_g_m2:g}"),
+                _text("Holds by", lambda each: each.holds_by or "–"),
                 _text("Grain", lambda each: "matters" if each.has_grain else "no"),
             ),
             words=("maker", "name", "kind"),
@@ -196,7 +199,8 @@ BOOKS: dict[str, Book] = {
                 _plain("Free from", lambda e: "–" if e.free_shipping_from is None else f"{e.free_shipping_from:,.2f}"),
             ),
             words=("name",),
-            children=(("thread-offers", "supplier"), ("bobbin-offers", "supplier"), ("roll-offers", "supplier")),
+            children=(("thread-offers", "supplier"), ("bobbin-offers", "supplier"), ("roll-offers", "supplier"),
+                      ("can-offers", "supplier")),
         ),
         Book(
             "thread-offers", "Offers of thread", "offer of thread", "Prices of put-ups, for every shade or for one.",
@@ -231,7 +235,18 @@ BOOKS: dict[str, Book] = {
                 *_PRICES,
             ),
             words=("product__maker", "product__name", "supplier__name"), related=("product", "supplier"),
-            only=Q(product__isnull=False), parents=("supplier",), children=(("price-steps", "offer"),),
+            only=Q(product__isnull=False, can_mg__isnull=True), parents=("supplier",),
+            children=(("price-steps", "offer"),),
+        ),
+        Book(
+            "can-offers", "Offers of spray", "offer of spray", "Prices of cans.",
+            Offer, CanOfferForm,
+            (
+                _text("Product", lambda each: each.product), _weight("In each", lambda each: each.can_mg),
+                _text("From", lambda each: each.supplier), *_PRICES,
+            ),
+            words=("product__maker", "product__name", "supplier__name"), related=("product", "supplier"),
+            only=Q(can_mg__isnull=False), parents=("supplier",), children=(("price-steps", "offer"),),
         ),
         Book(
             "price-steps", "Price steps", "price step", "What a pack costs from so many packs on.",
@@ -264,7 +279,15 @@ BOOKS: dict[str, Book] = {
             "staple-rolls", "Staple stabilizers", "staple stabilizer", "Stabilizer that is to be there at any time.",
             Staple, StapleRollForm,
             (_text("Stabilizer", lambda each: each.product), _length("At least", lambda each: each.minimum)),
-            words=("product__maker", "product__name"), related=("product",), only=Q(product__isnull=False),
+            words=("product__maker", "product__name"), related=("product",),
+            only=Q(product__isnull=False) & ~Q(product__kind=StabilizerProduct.Kind.SPRAY),
+        ),
+        Book(
+            "staple-cans", "Staple sprays", "staple spray", "Spray that is to be there at any time.",
+            Staple, StapleCanForm,
+            (_text("Spray", lambda each: each.product), _weight("At least", lambda each: each.minimum)),
+            words=("product__maker", "product__name"), related=("product",),
+            only=Q(product__kind=StabilizerProduct.Kind.SPRAY),
         ),
     )
 }  # fmt: skip

@@ -25,6 +25,7 @@ from inventory.models import (
     Shade,
     SheetPack,
     Spool,
+    SprayCan,
     StabilizerProduct,
     StabilizerRoll,
     StockItem,
@@ -114,7 +115,9 @@ def _bobbins(records: Records | None) -> Iterator[Line]:
 
 def _stabilizer(records: Records | None) -> Iterator[Line]:
     if records is None:
-        for product in StabilizerProduct.objects.filter(rolls=None, sheet_packs=None, offcuts=None):
+        for product in StabilizerProduct.objects.filter(
+            rolls=None, sheet_packs=None, offcuts=None, cans=None
+        ):
             yield _product(product)
     for roll in _of(StabilizerRoll, records).select_related("product", "place").order_by("label"):
         size = {"form": roll.kind, "width_mm": roll.width_mm}
@@ -123,6 +126,20 @@ def _stabilizer(records: Records | None) -> Iterator[Line]:
         for item in _of(model, records).select_related("product", "place").order_by("label"):
             size = {"form": item.kind, "width_mm": item.width_mm, "height_mm": item.height_mm}
             yield _common(item) | _product(item.product) | _pieces_of(item) | size
+
+    for can in _of(SprayCan, records).select_related("product", "place").order_by("label"):
+        yield (
+            _common(can)
+            | _product(can.product)
+            | {
+                "form": can.kind,
+                "content_g": _thousandth(_told(can)),
+                "full_g": _thousandth(can.full_mg),
+                "empty_g": _thousandth(can.empty_mg),
+                "sigma_g": None if can.sigma is None else _number(can.sigma) / 1000,
+                "paid_for_g": _thousandth(can.quantity_paid),
+            }
+        )
 
 
 def _shades(records: Records | None) -> Iterator[Line]:
@@ -215,6 +232,7 @@ def _offer(offer: Offer) -> Line:
         line["bobbin_length_m"] = _thousandth(offer.bobbin_length_mm)
     if offer.product is not None:
         line |= {"maker": offer.product.maker, "product": offer.product.name}
+        line["can_g"] = _thousandth(offer.can_mg)
         line |= {"roll_width_mm": offer.roll_width_mm, "roll_length_m": _thousandth(offer.roll_length_mm)}
     return line
 
@@ -270,6 +288,9 @@ def _product(product: StabilizerProduct) -> Line:
         "product": product.name,
         "kind": product.kind,
         "weight_g_m2": product.weight_g_m2,
+        "thickness_mm": product.thickness_mm,
+        "holds_by": product.holds_by,
+        "comes_off": product.comes_off,
         "has_grain": product.has_grain,
     }
 

@@ -283,7 +283,7 @@ def _widened(sigma: float | None, added: float) -> float | None:
 
 def not_enough(item: StockItem, asked: int) -> NotEnough:
     held = StockItem.objects.get(pk=item.pk)
-    unit = "m" if held.is_measured else ""
+    unit = {"mm": "m", "mg": "g"}.get(held.unit, "")
 
     def shown(quantity: int) -> str:
         return f"{quantity / 1000:,.1f} {unit}" if unit else f"{quantity:,}"

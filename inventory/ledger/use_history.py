@@ -1,7 +1,8 @@
 """What of each material the last weeks took, from the ledger, and how long suppliers really need.
 
 A material is named by a short text: ``shade 12`` is thread on spools, ``bobbin 3 12`` full bobbins of a style
-wound with a shade, ``roll 5`` a stabilizer on rolls. Quantities are in mm; bobbins in pieces.
+wound with a shade, ``roll 5`` a stabilizer on rolls, or a spray
+in cans. Quantities are in mm; of a spray in mg, of bobbins in pieces.
 """
 
 from collections import defaultdict
@@ -24,6 +25,7 @@ _OF_ITEM = (
     "item__bobbinbatch__style_id",
     "item__bobbinbatch__shade_id",
     "item__stabilizerroll__product_id",
+    "item__spraycan__product_id",
 )
 _TAKING = (Entry.Reason.USE, Entry.Reason.CUT, Entry.Reason.WASTE, Entry.Reason.WIND)
 
@@ -106,12 +108,17 @@ def _first_days() -> Mapping[str, date]:
 
 
 def _material(
-    spool_shade: int | None, style: int | None, bobbin_shade: int | None, product: int | None
+    spool_shade: int | None,
+    style: int | None,
+    bobbin_shade: int | None,
+    on_roll: int | None,
+    in_can: int | None,
 ) -> str | None:
     if spool_shade is not None:
         return shade_material(spool_shade)
     if style is not None and bobbin_shade is not None:
         return bobbin_material(style, bobbin_shade)
+    product = on_roll if on_roll is not None else in_can
     return roll_material(product) if product is not None else None
 
 

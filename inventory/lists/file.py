@@ -5,13 +5,14 @@ from collections.abc import Iterator
 from typing import Any
 
 from inventory.lists.found import FoundThings, Listed
-from inventory.models import BobbinBatch, NeedlePack, Offcut, SheetPack, Spool, StabilizerRoll
+from inventory.models import BobbinBatch, NeedlePack, Offcut, SheetPack, Spool, SprayCan, StabilizerRoll
 from inventory.tables.cells import guarded
 
 COLUMNS = (
     "label", "kind", "maker", "product", "code", "name", "hex", "weight_label", "fibre", "tex_g_per_km", "put_up",
     "length_mm", "length_free_mm", "length_sigma_mm", "pieces", "pieces_free", "known", "width_mm", "height_mm",
     "length_each_mm", "place", "lot", "received_on", "opened_on", "price_paid", "delta_e_00", "note",
+    "content_mg", "content_free_mg", "content_sigma_mg",
 )  # fmt: skip
 
 
@@ -56,6 +57,9 @@ def _line(row: Listed) -> dict[str, Any]:
     if item.is_measured:
         sigma = None if item.sigma is None else round(item.sigma)
         line |= {"length_mm": item.on_hand, "length_free_mm": item.free, "length_sigma_mm": sigma}
+    elif item.is_in_mg:
+        sigma = None if item.sigma is None else round(item.sigma)
+        line |= {"content_mg": item.on_hand, "content_free_mg": item.free, "content_sigma_mg": sigma}
     else:
         line |= {"pieces": item.on_hand, "pieces_free": item.free}
     return line | _what_it_is(row)
@@ -72,6 +76,8 @@ def _what_it_is(row: Listed) -> dict[str, Any]:
             "width_mm": item.width_mm,
             "height_mm": None if isinstance(item, StabilizerRoll) else item.height_mm,
         }
+    if isinstance(item, SprayCan):
+        return {"maker": item.product.maker, "product": item.product.name}
     shade = item.shade  # type: ignore[attr-defined]
     thread = shade.range
     return {

@@ -41,8 +41,12 @@ class Tab:
         return any(kind in StockItem.MEASURED_IN_MM for kind in self.kinds)
 
     @property
+    def has_weights(self) -> bool:
+        return any(kind in StockItem.WEIGHED_IN_MG for kind in self.kinds)
+
+    @property
     def has_pieces(self) -> bool:
-        return any(kind not in StockItem.MEASURED_IN_MM for kind in self.kinds)
+        return any(kind not in StockItem.MEASURED_IN_MM | StockItem.WEIGHED_IN_MG for kind in self.kinds)
 
 
 COMMON_SORTS = {
@@ -77,7 +81,8 @@ STABILIZER = Tab(
     sorts=COMMON_SORTS,
 )
 NEEDLES = Tab("needles", "Needles", (Kind.NEEDLES,), sorts=COMMON_SORTS | {"size": ("needlepack__size",)})
-TABS: Mapping[str, Tab] = {tab.slug: tab for tab in (THREAD, BOBBINS, STABILIZER, NEEDLES)}
+SPRAYS = Tab("sprays", "Spray", (Kind.CAN,), products=("spraycan__product",), sorts=COMMON_SORTS)
+TABS: Mapping[str, Tab] = {tab.slug: tab for tab in (THREAD, BOBBINS, STABILIZER, NEEDLES, SPRAYS)}
 
 
 @dataclass(frozen=True)
@@ -250,7 +255,8 @@ def _is_low() -> Q:
     spools = Q(kind=Kind.SPOOL, spool__put_up__length_mm__gt=free * LOW_SHARE)
     rolls = Q(kind=Kind.ROLL, on_hand__lt=F("reserved") + LOW_ROLL_MM)
     pieces = Q(kind__in=[Kind.BOBBINS, Kind.SHEETS, Kind.NEEDLES], on_hand__lt=F("reserved") + LOW_PIECES)
-    return (spools | rolls | pieces) & ~Q(known=StockItem.Known.UNKNOWN)
+    cans = Q(kind=Kind.CAN, spraycan__full_mg__gt=free * LOW_SHARE)
+    return (spools | rolls | pieces | cans) & ~Q(known=StockItem.Known.UNKNOWN)
 
 
 def _order(tab: Tab, sort: str) -> list[str | OrderBy]:

@@ -59,7 +59,7 @@ def _as_data(entries: Sequence[Entry]) -> list[dict[str, Any]]:
 
 def _entry_as_data(entry: Entry) -> dict[str, Any]:
     item = entry.item
-    unit = "mm" if item.is_measured else "pieces"
+    unit = item.unit
     return {
         "label": item.label,
         "kind": item.kind,

@@ -6,7 +6,7 @@ from inventory.models.ledger import Entry, LandedRow, Reservation
 from inventory.models.needles import NeedlePack
 from inventory.models.orders import Order, OrderLine, OrderReceipt
 from inventory.models.places import Place
-from inventory.models.stabilizer import Offcut, SheetPack, StabilizerProduct, StabilizerRoll
+from inventory.models.stabilizer import Offcut, SheetPack, SprayCan, StabilizerProduct, StabilizerRoll
 from inventory.models.stock import LabelSeries, StockItem
 from inventory.models.stocktakes import Stocktake, StocktakeLine
 from inventory.models.suppliers import Offer, PriceBreak, Staple, Supplier
@@ -35,6 +35,7 @@ __all__ = [
     "Shade",
     "SheetPack",
     "Spool",
+    "SprayCan",
     "StabilizerProduct",
     "StabilizerRoll",
     "Staple",

@@ -119,6 +119,7 @@ class OrderLine(models.Model):
     )
     roll_width_mm = models.PositiveIntegerField(null=True)
     roll_length_mm = models.BigIntegerField(null=True)
+    can_mg = models.PositiveIntegerField(null=True)
     packs = models.PositiveIntegerField()
     pack = models.PositiveIntegerField(default=1)
     things = models.PositiveIntegerField()
@@ -158,6 +159,16 @@ class OrderLine(models.Model):
                     product__isnull=False,
                     roll_width_mm__gt=0,
                     roll_length_mm__gt=0,
+                    can_mg__isnull=True,
+                )
+                | Q(
+                    shade__isnull=True,
+                    put_up__isnull=True,
+                    bobbin_style__isnull=True,
+                    product__isnull=False,
+                    roll_width_mm__isnull=True,
+                    roll_length_mm__isnull=True,
+                    can_mg__gt=0,
                 ),
             ),
         ]
@@ -173,6 +184,8 @@ class OrderLine(models.Model):
     @property
     def sold_as(self) -> str:
         """The put-up in words."""
+        if self.can_mg:
+            return f"can with {self.can_mg / 1000:g} g"
         if self.product_id:
             return f"roll {(self.roll_width_mm or 0) / 10:g} cm × {(self.roll_length_mm or 0) / 1000:g} m"
         if self.bobbin_style_id:
@@ -181,7 +194,9 @@ class OrderLine(models.Model):
 
     @property
     def holds(self) -> int:
-        """What one thing holds: mm of thread or roll; a bobbin is 1."""
+        """What one thing holds: mm of thread or roll, mg of spray; a bobbin is 1."""
+        if self.can_mg:
+            return self.can_mg
         if self.product_id:
             return self.roll_length_mm or 0
         return 1 if self.bobbin_style_id else self.put_up.length_mm if self.put_up else 0

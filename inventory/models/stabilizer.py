@@ -1,4 +1,4 @@
-"""Stabilizer: products, rolls, sheets and offcuts."""
+"""Stabilizer and what goes with it: films, adhesive, foam and fabric; rolls, sheets, offcuts and cans of spray."""
 
 from django.db import models
 from django.db.models import Q
@@ -7,7 +7,11 @@ from inventory.models.stock import StockItem
 
 
 class StabilizerProduct(models.Model):
-    """A stabilizer as it is sold."""
+    """What a layer is made of, as it is sold: a stabilizer or film, an adhesive, foam, or fabric for applique.
+
+    Of a spray, ``weight_g_m2`` is what one coat leaves on a square metre; NULL where nobody has said it. Foam and
+    fabric are told by their thickness and by their name.
+    """
 
     class Kind(models.TextChoices):
         TEAR_AWAY = "tear-away", "tear-away"
@@ -15,13 +19,45 @@ class StabilizerProduct(models.Model):
         WASH_AWAY = "wash-away", "wash-away"
         HEAT_AWAY = "heat-away", "heat-away"
         TOPPING = "topping", "topping"
+        ADHESIVE = "adhesive", "adhesive film or web"
+        SPRAY = "spray", "spray adhesive"
+        FOAM = "foam", "foam"
+        FABRIC = "fabric", "fabric for applique"
+
+    class HoldsBy(models.TextChoices):
+        """What makes it stick to the cloth, where it does."""
+
+        STICKY = "sticky", "a sticky side"
+        FUSIBLE = "fusible", "ironing it on"
+
+    class ComesOff(models.TextChoices):
+        """What takes it away after stitching, where its kind does not say it."""
+
+        WATER = "water", "water"
+        HEAT = "heat", "heat"
+
+    # Kinds that are of no use without a weight by area: recipes choose among them by it.
+    CHOSEN_BY_WEIGHT = frozenset(
+        {Kind.TEAR_AWAY, Kind.CUT_AWAY, Kind.WASH_AWAY, Kind.HEAT_AWAY, Kind.TOPPING}
+    )
 
     maker = models.CharField(max_length=60)
     name = models.CharField(max_length=60)
     kind = models.CharField(max_length=10, choices=Kind.choices)
-    weight_g_m2 = models.FloatField()
+    weight_g_m2 = models.FloatField(null=True, blank=True)
+    thickness_mm = models.FloatField(null=True, blank=True)
     has_grain = models.BooleanField(
-        default=False, help_text="It tears or stretches more one way than the other."
+        default=False,
+        help_text="It tears or stretches more one way than the other; of fabric: its weave, nap or print runs one way.",
+    )
+    holds_by = models.CharField("it holds by", max_length=7, choices=HoldsBy.choices, blank=True, default="")
+    comes_off = models.CharField(
+        "it comes off by",
+        max_length=5,
+        choices=ComesOff.choices,
+        blank=True,
+        default="",
+        help_text="Where its kind does not say it: of a topping, say.",
     )
 
     class Meta:
@@ -29,10 +65,25 @@ class StabilizerProduct(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["maker", "name"], name="one_stabilizer_by_each_name"),
             models.CheckConstraint(name="stabilizer_weight_is_positive", condition=Q(weight_g_m2__gt=0)),
+            models.CheckConstraint(name="stabilizer_thickness_is_positive", condition=Q(thickness_mm__gt=0)),
         ]
 
     def __str__(self) -> str:
         return f"{self.maker} {self.name}"
+
+    @property
+    def in_words(self) -> str:
+        """Its kind, with what is known of its weight, thickness and hold."""
+        told = [self.kind]
+        if self.weight_g_m2 is not None:
+            told.append(f"{self.weight_g_m2:g} g/m²{' a coat' if self.kind == self.Kind.SPRAY else ''}")
+        if self.thickness_mm is not None:
+            told.append(f"{self.thickness_mm:g} mm thick")
+        if self.holds_by:
+            told.append(self.holds_by)
+        if self.comes_off:
+            told.append(f"comes off by {self.comes_off}")
+        return ", ".join(told)
 
 
 class StabilizerRoll(StockItem):
@@ -56,3 +107,12 @@ class Offcut(StockItem):
     product = models.ForeignKey(StabilizerProduct, on_delete=models.PROTECT, related_name="offcuts")
     width_mm = models.PositiveIntegerField()
     height_mm = models.PositiveIntegerField(help_text="Along the roll it was cut from.")
+
+
+class SprayCan(StockItem):
+    """A can of spray; ``on_hand`` is the weight of what is left in it, in mg."""
+
+    product = models.ForeignKey(StabilizerProduct, on_delete=models.PROTECT, related_name="cans")
+    full_mg = models.PositiveIntegerField(help_text="What a full one holds.")
+    # The can with nothing in it; NULL where nobody has said, and then the can cannot be weighed.
+    empty_mg = models.PositiveIntegerField(null=True, blank=True)

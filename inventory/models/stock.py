@@ -26,7 +26,7 @@ class StockItemQuerySet(models.QuerySet["StockItem"]):
 class StockItem(models.Model):
     """A thing on the shelf.
 
-    ``on_hand`` and ``reserved`` are whole millimetres or pieces and are moved by ``inventory.ledger`` alone, in
+    ``on_hand`` and ``reserved`` are whole millimetres, milligrams or pieces and are moved by ``inventory.ledger`` alone, in
     the transaction that writes the entries they sum. Where ``known`` is *unknown*, ``on_hand`` is only what the
     books have left over: it is no quantity to plan with, it is not zero either, and taking more than it is
     allowed, for nobody knows that it is not there.
@@ -36,10 +36,11 @@ class StockItem(models.Model):
         SPOOL = "spool", "spool"
         BOBBINS = "bobbins", "bobbins"
         PART_BOBBIN = "part_bobbin", "part bobbin"
-        ROLL = "roll", "stabilizer roll"
-        SHEETS = "sheets", "stabilizer sheets"
-        OFFCUT = "offcut", "stabilizer offcut"
+        ROLL = "roll", "roll"
+        SHEETS = "sheets", "sheets"
+        OFFCUT = "offcut", "offcut"
         NEEDLES = "needles", "needles"
+        CAN = "can", "can of spray"
 
     class Known(models.TextChoices):
         """How the quantity is known; it decides how sure the plan may be."""
@@ -52,6 +53,7 @@ class StockItem(models.Model):
         UNKNOWN = "unknown", "not known"
 
     MEASURED_IN_MM = frozenset({Kind.SPOOL, Kind.PART_BOBBIN, Kind.ROLL})
+    WEIGHED_IN_MG = frozenset({Kind.CAN})
 
     label = models.CharField(max_length=24, unique=True)
     kind = models.CharField(max_length=12, choices=Kind.choices)
@@ -94,8 +96,18 @@ class StockItem(models.Model):
 
     @property
     def is_measured(self) -> bool:
-        """Whether the quantity is a length in mm (otherwise it counts pieces)."""
+        """Whether the quantity is a length in mm."""
         return self.kind in self.MEASURED_IN_MM
+
+    @property
+    def is_in_mg(self) -> bool:
+        """Whether the quantity is a weight in mg; where it is no length either, it counts pieces."""
+        return self.kind in self.WEIGHED_IN_MG
+
+    @property
+    def unit(self) -> str:
+        """The unit of its quantities: mm, mg or pieces."""
+        return "mm" if self.is_measured else "mg" if self.is_in_mg else "pieces"
 
     @property
     def is_known(self) -> bool:

@@ -32,7 +32,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
 
 
 class Offer(models.Model):
-    """A supplier's price for a put-up of a range, a box of bobbins, or a roll of stabilizer.
+    """A supplier's price for a put-up of a range, a box of bobbins, a roll of stabilizer, or cans of spray.
 
     A thread offer holds for every shade of the range unless it names one.
     """
@@ -59,8 +59,10 @@ class Offer(models.Model):
     )
     roll_width_mm = models.PositiveIntegerField(null=True, blank=True)
     roll_length_mm = models.BigIntegerField(null=True, blank=True)
+    # What is in a can of spray; such an offer has no roll.
+    can_mg = models.PositiveIntegerField(null=True, blank=True)
     pack = models.PositiveIntegerField(
-        default=1, help_text="How many spools, bobbins or rolls are sold together."
+        default=1, help_text="How many spools, bobbins, rolls or cans are sold together."
     )
     price = models.DecimalField(max_digits=10, decimal_places=2, help_text="For the whole pack.")
     minimum_packs = models.PositiveIntegerField(default=1, help_text="The fewest packs that are sold.")
@@ -92,6 +94,16 @@ class Offer(models.Model):
                     product__isnull=False,
                     roll_width_mm__gt=0,
                     roll_length_mm__gt=0,
+                    can_mg__isnull=True,
+                )
+                | Q(
+                    put_up__isnull=True,
+                    bobbin_style__isnull=True,
+                    shade__isnull=True,
+                    product__isnull=False,
+                    roll_width_mm__isnull=True,
+                    roll_length_mm__isnull=True,
+                    can_mg__gt=0,
                 ),
             ),
             models.CheckConstraint(name="pack_is_positive", condition=Q(pack__gt=0)),
@@ -139,7 +151,7 @@ class Staple(models.Model):
     product = models.ForeignKey(
         "inventory.StabilizerProduct", null=True, blank=True, on_delete=models.CASCADE, related_name="staples"
     )
-    minimum = models.BigIntegerField(help_text="In mm of thread or roll, or in bobbins.")
+    minimum = models.BigIntegerField(help_text="In mm of thread or roll, mg of spray, or in bobbins.")
 
     class Meta:
         ordering = ["id"]

@@ -27,6 +27,7 @@ from inventory.models import (
     PutUp,
     Shade,
     Spool,
+    SprayCan,
     StabilizerRoll,
     StockItem,
     Supplier,
@@ -132,6 +133,7 @@ def _line_of(order: Order, number: int, thing: OrderedThing) -> OrderLine:
         product=offer.product,
         roll_width_mm=offer.roll_width_mm,
         roll_length_mm=offer.roll_length_mm,
+        can_mg=offer.can_mg,
         packs=thing.packs,
         pack=offer.pack,
         things=thing.packs * offer.pack,
@@ -285,6 +287,12 @@ def _items(parcel: Arrived, *, at: datetime, place: Place | None) -> tuple[list[
     price = line.price_each if parcel.price_each is None else parcel.price_each
     shared: dict[str, Any] = {"place": place, "lot": parcel.lot[:40], "received_on": localdate(at)}
     sealed = StockItem.Known.SEALED
+    if line.product is not None and line.can_mg:
+        about = {"product": line.product, "full_mg": line.can_mg, "quantity_paid": line.can_mg}
+        cans: list[StockItem] = [
+            SprayCan(kind=StockItem.Kind.CAN, price_paid=price, **about, **shared) for _ in range(count)
+        ]
+        return cans, line.can_mg, Finding(sealed_sigma(line.can_mg), sealed)
     if line.product is not None:
         length = line.roll_length_mm or 0
         rolls: list[StockItem] = [

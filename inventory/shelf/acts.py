@@ -14,6 +14,7 @@ from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Line
 from inventory.models import BobbinStyle, Entry, PutUp, Spool, StockItem
 from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin, wind_bobbins
+from inventory.shelf.cans import weigh_can
 from inventory.shelf.corrections import correct_spool, shade_meant
 from inventory.shelf.counts import count_item
 from inventory.shelf.diameters import best_way_in_words, measure_spool
@@ -70,6 +71,9 @@ class QuantityAct(Act):
         if item.is_measured:
             field.measure = "size" if item.kind == Kind.ROLL else "length"
             field.read_in(units)
+        elif item.is_in_mg:
+            field.measure = "weight"
+            field.read_in(units)
         elif item.kind == Kind.OFFCUT:
             # There is one of it: nothing to ask.
             field.widget, field.initial = forms.HiddenInput(), "1"
@@ -96,7 +100,7 @@ class Take(QuantityAct):
 class PutBack(QuantityAct):
     slug, button = "put-back", "Put back"
     about = "What was taken and not used."
-    kinds = frozenset({Kind.SPOOL, Kind.BOBBINS, Kind.ROLL, Kind.SHEETS, Kind.NEEDLES})
+    kinds = frozenset({Kind.SPOOL, Kind.BOBBINS, Kind.ROLL, Kind.SHEETS, Kind.NEEDLES, Kind.CAN})
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         line = Line(self.item, self._moved())
@@ -135,6 +139,38 @@ class Weigh(Act):
             )
         except MoreThanFull:
             # Only now is there something to be sure about.
+            self.fields["sure"].widget = forms.CheckboxInput()
+            raise
+
+
+class WeighCan(Act):
+    slug, button = "weigh", "Weigh"
+    about = "The can as it stands. What is in it is that less the empty can; neither warm it nor pierce it: as it says."
+    kinds = frozenset({Kind.CAN})
+    gross = ScaleField(label="The scale shows")
+    empty = MeasureField(
+        measure="weight",
+        label="The empty can",
+        required=False,
+        help_text="Once: a full can's weight less what is printed as its content. Blank: as it was said before.",
+    )
+    sure = forms.BooleanField(
+        label="I am sure that this is the right can and the right unit",
+        required=False,
+        widget=forms.HiddenInput,
+    )
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        given = self.cleaned_data
+        try:
+            weigh_can(
+                self.item,
+                gross=given["gross"],
+                empty_mg=given["empty"],
+                sure=given["sure"],
+                **self._request(at, by),
+            )
+        except MoreThanFull:
             self.fields["sure"].widget = forms.CheckboxInput()
             raise
 
@@ -372,6 +408,7 @@ ACTS: tuple[type[Act], ...] = (
     PutBackPartBobbin,
     Take,
     Weigh,
+    WeighCan,
     PutBack,
     MeasureAcross,
     Judge,

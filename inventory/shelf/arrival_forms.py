@@ -22,6 +22,7 @@ from inventory.shelf.receipts import (
     Delivery,
     receive_bobbins,
     receive_boxes,
+    receive_cans,
     receive_needles,
     receive_offcut,
     receive_open_spool,
@@ -176,7 +177,9 @@ class _Stabilizer(Arriving):
     kept: ClassVar[tuple[str, ...]] = ("place", "price", "product", "width", "length")
 
     product = forms.ModelChoiceField(
-        queryset=StabilizerProduct.objects.all(), label="Product", empty_label="choose a product"
+        queryset=StabilizerProduct.objects.exclude(kind=StabilizerProduct.Kind.SPRAY),
+        label="Product",
+        empty_label="choose a product",
     )
     width = MeasureField(measure="size", label="Width")
 
@@ -241,6 +244,38 @@ class FoundOffcut(_Stabilizer):
         return [offcut]
 
 
+class NewCans(Arriving):
+    slug, name = "cans", "Cans of spray"
+    kept = ("place", "price", "product", "content", "empty")
+    field_order = ("key", "product", "content", "empty", "count", "lot", "place", "price")
+
+    product = forms.ModelChoiceField(
+        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
+        label="Product",
+        empty_label="choose a product",
+    )
+    content = MeasureField(measure="weight", label="In each", help_text="As is printed on the can.")
+    empty = MeasureField(
+        measure="weight",
+        label="Each weighs empty",
+        required=False,
+        help_text="A full can on the scale, less what is in it. Then what is left can be weighed.",
+    )
+    count = MeasureField(measure="pieces", label="How many", initial="1")
+
+    def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
+        given = self.cleaned_data
+        return list(
+            receive_cans(
+                given["product"],
+                content_mg=given["content"],
+                empty_mg=given["empty"],
+                count=given["count"],
+                delivery=self.delivery(at=at, by=by),
+            )
+        )
+
+
 class NewNeedles(Arriving):
     slug, name = "needles", "Needles"
     kept = ("place", "system")
@@ -266,7 +301,7 @@ class NewNeedles(Arriving):
 
 ARRIVALS: dict[str, type[Arriving]] = {
     each.slug: each
-    for each in (NewSpools, PartUsedSpool, NewBobbins, NewRolls, NewSheets, FoundOffcut, NewNeedles)
+    for each in (NewSpools, PartUsedSpool, NewBobbins, NewRolls, NewSheets, FoundOffcut, NewCans, NewNeedles)
 }
 
 

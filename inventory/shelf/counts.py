@@ -5,11 +5,18 @@ from datetime import datetime
 from typing import Any
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import ScaleReading, UnknownUnit, parse_count, parse_length, read_scale
+from inventory.compute.lengths import (
+    ScaleReading,
+    UnknownUnit,
+    parse_count,
+    parse_length,
+    parse_weight,
+    read_scale,
+)
 from inventory.compute.units import METRIC, Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
-from inventory.models import Entry, Spool, StockItem
+from inventory.models import Entry, Spool, SprayCan, StockItem
 from inventory.shelf.weights import MoreThanFull, judge_spool, mark_unknown, weigh_spool
 
 # How well a person reads a length off a ruler or a counter: common practice, no source.
@@ -30,7 +37,7 @@ class NotAFinding(WorkshopError):
 class Found:
     """What was found of an item: its quantity, what the scale shows, what it looks like, or (all None) nothing.
 
-    ``quantity`` in mm or pieces, the item's unit; ``gross`` with the spool and its thread on the scale.
+    ``quantity`` in mm, mg or pieces, the item's unit; ``gross`` with the spool and its thread on the scale.
     """
 
     quantity: int | None = None
@@ -53,7 +60,8 @@ def found_as_typed(
 ) -> Found:
     """Return what a person means who types ``text`` for ``item``: 350 m, 52.4 g, half, 18 or ?.
 
-    A number alone is a length for what is measured by length and a count for what is counted. A weight was read as
+    A number alone is a length for what is measured by length, the weight of what is left for a can, and a count for
+    what is counted. A weight was read as
     finely as its figures say, unless ``scale_resolution_mg`` states the scale's step.
     """
     word = " ".join(text.casefold().split())
@@ -61,6 +69,8 @@ def found_as_typed(
         return Found()
     if word in FILL_LEVELS:
         return Found(level=word)
+    if item.is_in_mg:
+        return Found(quantity=parse_weight(text, unit=units.weight), sure=sure)
     if not item.is_measured:
         return Found(quantity=parse_count(text), sure=sure)
     try:
@@ -113,7 +123,7 @@ def count_item(
     """
     if not sure:
         _refuse_unlikely(item, quantity)
-    sigma = MEASURED_SIGMA * quantity if item.is_measured else 0.0
+    sigma = 0.0 if item.unit == "pieces" else MEASURED_SIGMA * quantity
     finding = Finding(sigma, StockItem.Known.COUNTED)
     return find(item, quantity=quantity, finding=finding, key=key, at=at, by=by, reference=reference)
 
@@ -121,7 +131,7 @@ def count_item(
 def _refuse_unlikely(item: StockItem, quantity: int) -> None:
     held = StockItem.objects.get(pk=item.pk)
     came = held.quantity_paid or 0
-    if not held.is_measured:
+    if held.unit == "pieces":
         most = max(MOST_PIECES, PIECES_AGAIN * max(held.on_hand, came))
         if quantity > most:
             raise MoreThanFull(
@@ -131,8 +141,12 @@ def _refuse_unlikely(item: StockItem, quantity: int) -> None:
         return
     spool = Spool.objects.select_related("put_up").filter(pk=item.pk).first()
     full = max(came, spool.put_up.length_mm if spool and spool.put_up else 0)
+    can = SprayCan.objects.filter(pk=item.pk).first()
+    if can is not None:
+        full = max(full, can.full_mg)
     if full and quantity > full * (1 + OVERLONG):
+        unit, where = ("g", "in") if can else ("m", "on")
         raise MoreThanFull(
-            f"{quantity / 1000:,.1f} m on {held}? Full it holds {full / 1000:,.1f} m. "
+            f"{quantity / 1000:,.1f} {unit} {where} {held}? Full it holds {full / 1000:,.1f} {unit}. "
             "Is it the right thing, and the right unit? If it is, say that you are sure."
         )

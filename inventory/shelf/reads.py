@@ -18,6 +18,7 @@ from inventory.models import (
     Shade,
     SheetPack,
     Spool,
+    SprayCan,
     StabilizerRoll,
     StockItem,
 )
@@ -121,6 +122,7 @@ KINDS: Mapping[str, tuple[type[StockItem], tuple[str, ...]]] = {
     StockItem.Kind.SHEETS: (SheetPack, ("product",)),
     StockItem.Kind.OFFCUT: (Offcut, ("product",)),
     StockItem.Kind.NEEDLES: (NeedlePack, ()),
+    StockItem.Kind.CAN: (SprayCan, ("product",)),
 }
 
 
@@ -148,8 +150,8 @@ def describe(item: StockItem) -> Described:
         return _of_shade(item, item.shade, f"{item.shade.range} · {item.shade.code}{sold}")
     if isinstance(item, BobbinBatch | PartBobbin):
         return _of_shade(item, item.shade, f"{item.shade.range} · {item.shade.code} · bobbin {item.style}")
-    if isinstance(item, StabilizerRoll | SheetPack | Offcut):
-        return Described(item, str(item.product), f"{item.product.kind}, {item.product.weight_g_m2:g} g/m²")
+    if isinstance(item, StabilizerRoll | SheetPack | Offcut | SprayCan):
+        return Described(item, str(item.product), item.product.in_words)
     if isinstance(item, NeedlePack):
         return Described(item, f"{item.size} {item.get_point_display()}", f"system {item.system}")
     raise TypeError(f"{item!r} is not the record of its own kind.")

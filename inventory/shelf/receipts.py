@@ -25,6 +25,7 @@ from inventory.models import (
     Shade,
     SheetPack,
     Spool,
+    SprayCan,
     StabilizerProduct,
     StabilizerRoll,
     StockItem,
@@ -175,6 +176,7 @@ def receive_rolls(
     labels: Sequence[str] = (),
 ) -> list[StabilizerRoll]:
     """Return ``count`` full rolls of ``product``."""
+    _refuse_spray(product)
     if width_mm <= 0 or length_mm <= 0:
         raise WorkshopError(
             f"A roll of {width_mm} × {length_mm} mm holds nothing; give its width and length."
@@ -200,6 +202,7 @@ def receive_sheets(
     labels: Sequence[str] = (),
 ) -> SheetPack:
     """Return a pack of ``count`` cut sheets."""
+    _refuse_spray(product)
     if width_mm <= 0 or height_mm <= 0:
         raise WorkshopError(f"A sheet of {width_mm} × {height_mm} mm is nothing; give its width and height.")
     pack = SheetPack(
@@ -233,6 +236,27 @@ def receive_offcut(
         **_shared(delivery, 1),
     )
     return _receive([offcut], quantity=1, finding=COUNTED, delivery=delivery, labels=labels)[0]
+
+
+def receive_cans(
+    product: StabilizerProduct,
+    *,
+    content_mg: int,
+    delivery: Delivery,
+    count: int = 1,
+    empty_mg: int | None = None,
+    labels: Sequence[str] = (),
+) -> list[SprayCan]:
+    """Return ``count`` full cans of ``product`` with ``content_mg`` in each, as is printed on them."""
+    if product.kind != StabilizerProduct.Kind.SPRAY:
+        raise WorkshopError(f"{product} is {product.get_kind_display()}, which comes in no can.")
+    if content_mg <= 0:
+        raise WorkshopError(
+            "A can with nothing in it is empty; give the weight that is printed as its content."
+        )
+    about = {"product": product, "full_mg": content_mg, "empty_mg": empty_mg, **_shared(delivery, content_mg)}
+    cans = [SprayCan(kind=StockItem.Kind.CAN, **about) for _ in range(_counted(count))]
+    return _receive(cans, quantity=content_mg, finding=_sealed(content_mg), delivery=delivery, labels=labels)
 
 
 def receive_needles(
@@ -353,6 +377,11 @@ def brought(entries: Sequence[Entry], model: type[Item]) -> list[Item]:
     return [cast(Item, found[pk]) for pk in pks if pk in found]
 
 
+def _refuse_spray(product: StabilizerProduct) -> None:
+    if product.kind == StabilizerProduct.Kind.SPRAY:
+        raise WorkshopError(f"{product} is a spray: it comes in cans, by weight.")
+
+
 def price_share(item: StockItem, quantity: int, *, becomes: int) -> dict[str, Any]:
     """Return the price, as fields of a new item that holds ``becomes``, of ``quantity`` taken out of ``item``."""
     if item.price_paid is None or not item.quantity_paid:
@@ -366,7 +395,7 @@ def _what_it_is(item: StockItem) -> dict[str, Any]:
     return {
         field.attname: getattr(item, field.attname)
         for field in item._meta.local_concrete_fields
-        if not field.primary_key and field.name != "tare_mg"
+        if not field.primary_key and field.name not in ("tare_mg", "empty_mg")
     }
 
 
@@ -394,6 +423,7 @@ PREFIXES = {
     StockItem.Kind.SHEETS: "H",
     StockItem.Kind.OFFCUT: "C",
     StockItem.Kind.NEEDLES: "N",
+    StockItem.Kind.CAN: "A",
 }
 
 

@@ -72,6 +72,11 @@ def movement_meant(text: str, *, kind: str, units: Units) -> Meant:
         return Meant("take", _one(kind))
     if typed.startswith(_MINUS_SIGNS):
         return Meant("take", _quantity(typed[1:], kind=kind, units=units))
+    if kind in StockItem.WEIGHED_IN_MG:
+        raise NotAMovement(
+            f"A weight alone may be what was sprayed or what is left. Type - {typed} for what was sprayed, "
+            f"or = {typed} for what is left in it."
+        )
     if kind not in StockItem.MEASURED_IN_MM:
         return Meant("take", _quantity(typed, kind=kind, units=units))
     if _BARE.fullmatch(typed) and kind in _WEIGHABLE:
@@ -110,12 +115,14 @@ def _quantity(typed: str, *, kind: str, units: Units) -> int:
         return parse_length(typed, unit=units.size)
     if kind in StockItem.MEASURED_IN_MM:
         return parse_length(typed, unit=units.length)
+    if kind in StockItem.WEIGHED_IN_MG:
+        return parse_weight(typed, unit=units.weight)
     return parse_count(typed)
 
 
 def _one(kind: str) -> int:
-    if kind in StockItem.MEASURED_IN_MM:
+    if kind in StockItem.MEASURED_IN_MM | StockItem.WEIGHED_IN_MG:
         raise NotAMovement(
-            "A minus sign alone takes one piece. Of thread or a roll, say how much: type it like 12 m."
+            "A minus sign alone takes one piece. Of thread, a roll or a can, say how much: type it like 12 m."
         )
     return 1

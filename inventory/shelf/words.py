@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from inventory.compute.lengths import format_length
+from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.units import Units
 from inventory.ledger.posting import SHOWN
 from inventory.models import Entry, StockItem
@@ -23,7 +23,11 @@ def quantity_unit(kind: str, units: Units) -> str:
 
     >>> quantity_unit("roll", Units()), quantity_unit("spool", Units(length="yd")), quantity_unit("sheets", Units())
     ('cm', 'yd', '')
+    >>> quantity_unit("can", Units(weight="oz"))
+    'oz'
     """
+    if kind in StockItem.WEIGHED_IN_MG:
+        return units.weight
     if kind == Kind.ROLL:
         return units.size
     return units.length if kind in StockItem.MEASURED_IN_MM else ""
@@ -36,6 +40,8 @@ def quantity_number(kind: str, quantity: float, units: Units) -> str:
     ('312.0', '1,200')
     """
     unit = quantity_unit(kind, units)
+    if kind in StockItem.WEIGHED_IN_MG:
+        return format_weight(quantity, unit=unit).partition(" ")[0]
     return format_length(quantity, unit=unit).partition(" ")[0] if unit else f"{round(quantity):,}"
 
 

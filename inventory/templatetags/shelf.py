@@ -67,6 +67,8 @@ def scan_example(item: StockItem, units: Units) -> str:
         return f"12 {units.length} or 52.4 {units.weight}"
     if item.kind == StockItem.Kind.ROLL:
         return f"40 {units.size}"
+    if item.is_in_mg:
+        return f"- 8 {units.weight} or = 120 {units.weight}"
     return f"12 {units.length}" if item.is_measured else "1"
 
 

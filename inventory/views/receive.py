@@ -71,9 +71,12 @@ def _missing(slug: str) -> list[tuple[str, str]]:
         "part-used-spool": [shade],
         "bobbins": [shade, style],
         "needles": [],
+        "cans": [(StabilizerProduct, "a spray adhesive", "stabilizers")],
     }
     asked = [*wants.get(slug, [product]), place]
-    return [(name, where) for model, name, where in asked if not model.objects.exists()]
+    sprays = StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY)
+    none = {"a spray adhesive": not sprays.exists()}
+    return [(name, where) for model, name, where in asked if none.get(name, not model.objects.exists())]
 
 
 @require_safe

@@ -305,7 +305,7 @@ def _as_material(shade: Shade, offers: Sequence[Offer]) -> Material:
 
 
 def _holds(offer: Offer, need: MaterialNeed) -> int:
-    """Return what a pack brings in the unit of the need; 0 where it does not suit.
+    """Return what a pack brings in the unit of the need, mg of spray too; 0 where it does not suit.
 
     Of a roll, the length counts by how many pieces lie across it, against the widest roll that is known.
     """
@@ -313,6 +313,8 @@ def _holds(offer: Offer, need: MaterialNeed) -> int:
         return offer.put_up.length_mm * offer.pack
     if offer.bobbin_style_id is not None:
         return offer.pack
+    if offer.can_mg:
+        return offer.can_mg * offer.pack
     length, width = (offer.roll_length_mm or 0) * offer.pack, offer.roll_width_mm or 0
     if not need.width_mm:
         return length

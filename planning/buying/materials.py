@@ -16,6 +16,7 @@ from inventory.models import (
     Reservation,
     Shade,
     Spool,
+    SprayCan,
     StabilizerProduct,
     StabilizerRoll,
     Staple,
@@ -31,7 +32,7 @@ BLACK_UP_TO_L, WHITE_FROM_L, GREY_UP_TO_CHROMA = 25.0, 92.0, 8.0
 
 @dataclass(frozen=True)
 class Material:
-    """One material as buying sees it; ``free`` and the like in mm, or in pieces for bobbins.
+    """One material as buying sees it; ``free`` and the like in mm, mg for sprays, or pieces for bobbins.
 
     ``minimum`` is what is to be there of a staple; None where it is none.
     """
@@ -51,7 +52,7 @@ class Material:
 
     @property
     def unit(self) -> str:
-        return "mm" if self.kind in ("thread", "stabilizer") else "pieces"
+        return {"thread": "mm", "stabilizer": "mm", "spray": "mg"}.get(self.kind, "pieces")
 
     @property
     def on_order(self) -> float:
@@ -161,15 +162,18 @@ def _stabilizers(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[
         widths[roll.product_id].add(roll.width_mm)
         if roll.is_known:
             rolls[roll.product_id].append((roll.on_hand - aside.get(roll.pk, 0), roll.sigma or 0.0))
+    for can in SprayCan.objects.filter(retired_at__isnull=True):
+        if can.is_known:
+            rolls[can.product_id].append((can.on_hand - aside.get(can.pk, 0), can.sigma or 0.0))
     materials = []
     for product in StabilizerProduct.objects.all():
         free, sigma = combine_free(rolls[product.pk])
         materials.append(
             Material(
                 key=roll_material(product.pk),
-                kind="stabilizer",
+                kind="spray" if product.kind == StabilizerProduct.Kind.SPRAY else "stabilizer",
                 name=str(product),
-                detail=f"{product.kind}, {product.weight_g_m2:g} g/m²",
+                detail=product.in_words,
                 hex=None,
                 free=free,
                 free_sigma=sigma,

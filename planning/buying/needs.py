@@ -238,7 +238,7 @@ def _need(
         position = material.free + material.on_order
         if position <= point.point:
             missing = max(missing, point.point - position)
-    lacking = math.ceil(missing * (1 + PACK_MARGIN)) if missing > 0 and material.unit == "mm" else missing
+    lacking = math.ceil(missing * (1 + PACK_MARGIN)) if missing > 0 and material.unit != "pieces" else missing
     return MaterialNeed(
         material=material,
         jobs=jobs,
@@ -311,6 +311,13 @@ def _wanted_by_jobs(
         for layer in stood.stabilizer:
             if not layer.product_id:
                 unclear.append(f"{job}: no {layer.kind} of its weight is known. Add it to the catalogue.")
+                continue
+            if layer.spray:
+                spray = layer.spray
+                takes(
+                    roll_material(layer.product_id),
+                    replace(about, quantity=spray.needed_mg, alone=spray.missing_mg),
+                )
                 continue
             on_roll = layer.cut.roll_mm if layer.cut else 0
             takes(

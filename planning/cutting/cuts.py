@@ -14,6 +14,7 @@ from inventory.models import Entry, Offcut, Reservation, StockItem
 from inventory.shelf.cut_lists import CutListed, Taken, cut_list
 from inventory.shelf.labelled import item_labelled
 from planning.compute.batch.plan import worst_verdict
+from planning.compute.stabilizer.cautions import each_once
 from planning.compute.stabilizer.cutting import CutPlan, PieceNeed, SourceCut
 from planning.compute.stabilizer.cutting.ruler import ruler_marks
 from planning.compute.stabilizer.layers import only_hoopings
@@ -45,6 +46,11 @@ class ProductCut:
     layers: tuple[LayerPlan, ...]
     plan: CutPlan
     needs: tuple[NeedRow, ...]
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to mind with the layers that are cut of it, each once."""
+        return each_once(layer.cautions for layer in self.layers)
 
     @property
     def need_names(self) -> tuple[str, ...]:
@@ -81,7 +87,7 @@ class JobsCut:
     @property
     def unplanned(self) -> tuple[LayerPlan, ...]:
         """Layers of which nothing is on the shelf, or that no hoop gives a size."""
-        return tuple(layer for layer in self.every_layer if layer.cut is None and layer.pieces)
+        return tuple(layer for layer in self.every_layer if not layer.is_planned)
 
 
 def jobs_to_cut(numbers: Sequence[int]) -> list[Job]:
@@ -172,6 +178,7 @@ def _product_as_data(cut: ProductCut) -> dict[str, Any]:
     plan = cut.plan
     return {
         "product": cut.product,
+        "cautions": list(cut.cautions),
         "layers": [
             {
                 "layer": row.piece.label,

@@ -71,6 +71,10 @@ class LayerForm(forms.ModelForm):
         cleaned = super().clean()
         if cleaned and cleaned.get("weight_from_g_m2", 0) > cleaned.get("weight_to_g_m2", 0):
             self.add_error("weight_to_g_m2", "The heaviest is lighter than the lightest; swap the two.")
+        if cleaned and (cleaned.get("kind") == "spray") != (cleaned.get("method") == Layer.Method.SPRAYED):
+            self.add_error(
+                "method", "A spray is sprayed on, and nothing else is. Choose kind and method that agree."
+            )
         return cleaned
 
 

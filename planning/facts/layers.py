@@ -1,5 +1,9 @@
 """A fabric's recipe as the planner reckons with it."""
 
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from planning.compute.stabilizer.cautions import layer_cautions
 from planning.compute.stabilizer.layers import LayerNeed
 from planning.compute.stabilizer.supply import Losses
 from planning.models import Fabric, Layer, Rules
@@ -22,6 +26,16 @@ def layer_need(layer: Layer) -> LayerNeed:
         by_extent=layer.method == Layer.Method.TOPPING,
         words=layer.get_method_display(),
     )
+
+
+def with_cautions(layers: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return the layers of a plan that was kept as data, each with its cautions, older ones by kind and method."""
+    methods = {label: value for value, label in Layer.Method.choices}
+    return [
+        {"cautions": layer_cautions(kind=layer["kind"], method=methods.get(layer["method"], layer["method"]))}
+        | dict(layer)
+        for layer in layers
+    ]
 
 
 def losses_of(rules: Rules) -> Losses:

@@ -28,6 +28,7 @@ from inventory.models import (
     Shade,
     SheetPack,
     Spool,
+    SprayCan,
     StabilizerProduct,
     StabilizerRoll,
     StockItem,
@@ -62,7 +63,7 @@ CATALOGUE: tuple[type[Model], ...] = (
     ThreadRange, Shade, PutUp, Supplier, Offer, PriceBreak, StabilizerProduct, BobbinStyle, Place,
 )  # fmt: skip
 STOCK: tuple[type[Model], ...] = (
-    StockItem, Spool, BobbinBatch, PartBobbin, StabilizerRoll, SheetPack, Offcut, Reservation,
+    StockItem, Spool, BobbinBatch, PartBobbin, StabilizerRoll, SheetPack, Offcut, SprayCan, Reservation,
 )  # fmt: skip
 FACTS: tuple[type[Model], ...] = (
     Rules, Machine, Machine.hoops.through, Hoop, Fabric, Layer, Observation, FactorReset, ToldChange, RememberedColour,

@@ -143,6 +143,7 @@ def items_needed(*states: str) -> QuerySet[StockItem]:
         | Q(stabilizerroll__product_id__in=products)
         | Q(sheetpack__product_id__in=products)
         | Q(offcut__product_id__in=products)
+        | Q(spraycan__product_id__in=products)
     )
     return StockItem.objects.on_the_shelf().filter(wanted).order_by("label")
 

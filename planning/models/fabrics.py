@@ -57,10 +57,20 @@ class Layer(models.Model):
         HOOPED = "hooped", "hooped with the cloth"
         FLOATED = "floated", "floated under the hoop"
         TOPPING = "topping", "laid on top"
+        IRONED = "ironed", "ironed on under the cloth"
+        SPRAYED = "sprayed", "sprayed on"
 
     fabric = models.ForeignKey(Fabric, on_delete=models.CASCADE, related_name="layers")
     order = models.PositiveSmallIntegerField(default=1)
-    kind = models.CharField(max_length=10, choices=StabilizerProduct.Kind.choices)
+    # Fabric for applique goes with a design's stops, not with a cloth.
+    kind = models.CharField(
+        max_length=10,
+        choices=[
+            (kind.value, kind.label)
+            for kind in StabilizerProduct.Kind
+            if kind != StabilizerProduct.Kind.FABRIC
+        ],
+    )
     weight_from_g_m2 = models.FloatField(default=0.0)
     weight_to_g_m2 = models.FloatField(default=1000.0)
     method = models.CharField(max_length=8, choices=Method.choices, default=Method.HOOPED)

@@ -163,6 +163,8 @@ def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
     for layer in plan.stabilizer:
         if layer.missing_mm or (not layer.product and layer.verdict != "enough"):
             rows.append(_row(layer.product or layer.kind, layer.missing_mm, layer.purchase, plan.needed_on))
+        elif layer.spray and layer.spray.missing_mg:
+            rows.append(_row(layer.product, 0, None, plan.needed_on) | {"need_mg": layer.spray.missing_mg})
     return rows
 
 
@@ -179,6 +181,7 @@ def _row(what: str, need_mm: int, purchase: PackPurchase | None, needed_on: date
     return {
         "what": what,
         "need_mm": need_mm,
+        "need_mg": 0,
         "packs": purchase.packs if purchase else 0,
         "put_up": purchase.offer.put_up if purchase else "",
         "supplier": purchase.offer.supplier if purchase else "",
@@ -333,7 +336,13 @@ def _layer(layer: LayerPlan) -> dict[str, Any]:
         "from_offcuts": layer.cut.flat_pieces if layer.cut else 0,
         "roll_mm": layer.cut.roll_mm if layer.cut else 0,
         "bound_mm": layer.cut.bound_mm if layer.cut else 0,
-        "missing_pieces": layer.cut.missing if layer.cut else layer.pieces,
+        "missing_pieces": layer.missing_pieces,
         "free_mm": layer.free_mm,
         "verdict": layer.verdict,
+        "holds_by": layer.holds_by,
+        "comes_off": layer.comes_off,
+        "spray_mg": layer.spray.needed_mg if layer.spray else 0,
+        "spray_free_mg": layer.spray.free_mg if layer.spray else 0,
+        "spray_missing_mg": layer.spray.missing_mg if layer.spray else 0,
+        "cautions": list(layer.cautions),
     }

@@ -22,6 +22,7 @@ from inventory.models import (
     Shade,
     SheetPack,
     Spool,
+    SprayCan,
     StabilizerProduct,
     StabilizerRoll,
     StockItem,
@@ -31,14 +32,17 @@ from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
 from planning.compute.stabilizer.cutting import Flat, Roll
+from planning.compute.stabilizer.spraying import Can
 from planning.compute.stabilizer.supply import StabilizerStock
 from planning.plan.bobbins import bobbins_by_kind
 
+_SEALED_LAST = ExpressionWrapper(Q(opened_on__isnull=True), BooleanField())
 NOTHING: Mapping[int, int] = MappingProxyType({})
 _STABILIZER = {
     StockItem.Kind.ROLL: "rolls of stabilizer",
     StockItem.Kind.SHEETS: "packs of stabilizer",
     StockItem.Kind.OFFCUT: "offcuts of stabilizer",
+    StockItem.Kind.CAN: "cans of spray",
 }
 
 
@@ -294,20 +298,17 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
 
 
 def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerStock, ...]:
-    """Return every product with its free rolls, sheets and offcuts.
+    """Return every product with its free rolls, sheets, offcuts and cans.
 
     In the order in which they are cut where it makes no difference to the length: opened rolls first, of those the
     shortest, so that the rest that is of no use is least.
     """
-    rolls = _by_product(
-        StabilizerRoll.objects.order_by(
-            ExpressionWrapper(Q(opened_on__isnull=True), BooleanField()), "on_hand", "label"
-        )
-    )
+    rolls = _by_product(StabilizerRoll.objects.order_by(_SEALED_LAST, "on_hand", "label"))
     sheets = _by_product(SheetPack.objects.order_by("label"))
     offcuts = _by_product(Offcut.objects.order_by("label"))
+    cans = _by_product(SprayCan.objects.order_by(_SEALED_LAST, "on_hand", "label"))
     offers: dict[int, list[tuple[int, PackOffer]]] = defaultdict(list)
-    for offer in Offer.objects.filter(product__isnull=False).cheapest_first():
+    for offer in Offer.objects.filter(product__isnull=False, can_mg__isnull=True).cheapest_first():
         assert offer.product_id
         assert offer.roll_width_mm
         assert offer.roll_length_mm
@@ -342,9 +343,15 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
             roll_offers=tuple(offers[product.pk]),
             price_per_mm2=_price_per_mm2(rolls[product.pk], offers[product.pk]),
             product_id=product.pk,
+            holds_by=product.holds_by,
+            comes_off=product.comes_off,
+            cans=tuple(
+                Can(can.label, can.free + own.get(can.pk, 0), can.sigma or 0.0, _unit_price(can))
+                for can in cans[product.pk]
+            ),
         )
         for product in StabilizerProduct.objects.all()
-        if rolls[product.pk] or sheets[product.pk] or offcuts[product.pk]
+        if any(found[product.pk] for found in (rolls, sheets, offcuts, cans))
     )
 
 
@@ -382,6 +389,8 @@ def sold_as(offer: Offer) -> str:
         one = offer.put_up.name
     elif offer.bobbin_style is not None:
         one = f"{offer.bobbin_style} bobbin"
+    elif offer.can_mg:
+        one = f"can with {offer.can_mg / 1000:g} g"
     else:
         one = f"roll {(offer.roll_width_mm or 0) / 10:g} cm × {(offer.roll_length_mm or 0) / 1000:g} m"
     return one if offer.pack == 1 else f"{offer.pack} × {one}"

@@ -8,7 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from inventory.compute.left_out import left_out_in_words
-from inventory.compute.lengths import format_length
+from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.units import METRIC, Units
 from planning.compute.batch.asked import AskedDesign
 from planning.compute.batch.bobbin_thread import PlannedBobbins
@@ -158,13 +158,16 @@ def _other(plan: BatchPlan, units: Units) -> Group:
             f"{format_length(layer.cut.roll_mm, unit=units.length)} of roll "
             f"({format_length(layer.free_mm, unit=units.length)} free)"
             if layer.cut
+            else f"{format_weight(layer.spray.needed_mg, unit=units.weight)} of spray "
+            f"({format_weight(layer.spray.free_mg, unit=units.weight)} free)"
+            if layer.spray
             else "cut already"
             if layer.cut_before and not layer.pieces
             else "none on the shelf"
         )
         table.add_row(
             layer.name,
-            f"{layer.product}: {layer.pieces} pieces of {size}; {cut}",
+            f"{layer.product}: {layer.pieces} {'coats on pieces' if layer.spray else 'pieces'} of {size}; {cut}",
             f"{SIGNS[layer.verdict]} {layer.verdict}",
         )
     table.add_row(

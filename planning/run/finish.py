@@ -12,8 +12,8 @@ from django.db.models import Sum
 from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
-from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder
-from inventory.models import Entry, Spool, StockItem, ThreadRange
+from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder, use_for
+from inventory.models import Entry, Spool, SprayCan, StockItem, ThreadRange
 from inventory.shelf.weights import sigma_of_use, weigh_spool
 from planning.compute.hooping.timing import machine_minutes
 from planning.compute.run.state import at_position
@@ -133,10 +133,24 @@ def ending_key(job: Job, what: str) -> str:
 def _take_stabilizer(run: Run, use: StabilizerUse, ending: Ending, *, at: datetime, by: Any) -> list[str]:
     """Cut of the shelf, in the books, what the ticked hoopings took beyond what was cut; return what was not taken."""
     not_booked = list(use.problems)
-    if use.cut is None or not use.cut.cuts or not use.taken:
+    if use.cut is None or not (use.taken or use.sprayed):
         return not_booked
     if not ending.stabilizer_as_proposed:
         return [*not_booked, "Stabilizer: it was said that it is taken by hand."]
+    if use.sprayed:
+        cans = {
+            can.label: can for can in SprayCan.objects.filter(label__in=[each[1] for each in use.sprayed])
+        }
+        use_for(
+            run.job.holder,
+            [Line(cans[label], -mg) for _, label, mg in use.sprayed],
+            key=ending_key(run.job, "spray"),
+            at=at,
+            by=by,
+            reference=f"{run.job.holder}: sprayed"[:120],
+        )
+    if not use.taken:
+        return not_booked
     post_cut(
         [run.job],
         hoopings={run.job.pk: hoopings_ticked(run)},
@@ -168,7 +182,11 @@ def _parts(run: Run, stabilizer: StabilizerUse) -> dict[str, Any]:
     return {
         "the pieces that are ticked": sorted(run.done.items()),
         "what the run has taken": sorted(used_so_far(run.job).items()),
-        "the stabilizer that is taken": (sorted(stabilizer.taken), sorted(stabilizer.offcuts)),
+        "the stabilizer that is taken": (
+            sorted(stabilizer.taken),
+            sorted(stabilizer.offcuts),
+            sorted(stabilizer.sprayed),
+        ),
     }
 
 

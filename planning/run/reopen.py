@@ -47,7 +47,7 @@ def reopen(job: Job, *, why: str, at: datetime, by: Any) -> Reopening:
 
 def _take_ending_back(job: Job, *, at: datetime, by: Any) -> None:
     stabilizer = JobCut.objects.filter(job=job, key__endswith=f"-{ending_key(job, 'stabilizer')}")
-    keys = [*stabilizer.values_list("key", flat=True), ending_key(job, "bobbins")]
+    keys = [*stabilizer.values_list("key", flat=True), ending_key(job, "bobbins"), ending_key(job, "spray")]
     for key in keys:
         entry = Entry.objects.filter(key=key, reversed_by__isnull=True).order_by("line").first()
         if entry is None or entry.reason == Entry.Reason.REVERSE:

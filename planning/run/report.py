@@ -155,6 +155,9 @@ def _stabilizer(run: Run, use: StabilizerUse) -> list[dict[str, Any]]:
     planned = run.promise.answer["stabilizer"]
     rolls: dict[str, int] = defaultdict(int)
     flats: dict[str, int] = defaultdict(int)
+    sprayed: dict[str, int] = defaultdict(int)
+    for product, _, mg in use.sprayed:
+        sprayed[product] += mg
     for roll in StabilizerRoll.objects.filter(pk__in=cut).select_related("product"):
         rolls[str(roll.product)] += cut[roll.pk]
     for kind in (SheetPack, Offcut):
@@ -177,6 +180,11 @@ def _stabilizer(run: Run, use: StabilizerUse) -> list[dict[str, Any]]:
                 * first,
                 "used_mm": rolls[layer.product] * first,
                 "used_flats": flats[layer.product] * first,
+                "planned_mg": sum(
+                    each.get("spray_mg", 0) for each in planned if each["product"] == layer.product
+                )
+                * first,
+                "used_mg": sprayed[layer.product] * first,
             }
         )
     return rows

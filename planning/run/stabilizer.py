@@ -45,6 +45,15 @@ class StabilizerUse:
         ]
 
     @property
+    def sprayed(self) -> list[tuple[str, str, int]]:
+        """What is taken of cans: product, label, and mg."""
+        found: Counter[tuple[str, str]] = Counter()
+        for layer in self.cut.every_layer if self.cut else ():
+            for label, mg in layer.spray.takes if layer.spray else ():
+                found[layer.product, label] += mg
+        return [(product, label, mg) for (product, label), mg in found.items()]
+
+    @property
     def taken(self) -> list[tuple[str, str, int, bool]]:
         """What is taken: product, label, mm of a roll or sheets, and whether it is a roll."""
         found: Counter[tuple[str, str, bool]] = Counter()
@@ -84,7 +93,7 @@ def stabilizer_use(run: Run) -> StabilizerUse:
         before = layer.cut_before
         extra = max(0, cut_for_layer[layer.kind, layer.method] - before)
         cut_for_layer[layer.kind, layer.method] -= before + extra
-        missing = layer.cut.missing if layer.cut else layer.pieces
+        missing = layer.missing_pieces
         layers.append(
             LayerUse(
                 layer=layer.name,
@@ -97,6 +106,10 @@ def stabilizer_use(run: Run) -> StabilizerUse:
         if missing:
             problems.append(
                 f"{missing} of {layer.pieces} pieces of {layer.name}: the shelf has nothing to cut them of."
+            )
+        if layer.spray and layer.spray.missing_mg:
+            problems.append(
+                f"{layer.spray.missing_mg / 1000:.0f} g of {layer.product}: no can of the shelf has it."
             )
         if extra:
             problems.append(

@@ -7,7 +7,7 @@ from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
-from inventory.compute.lengths import format_length
+from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.units import Units
 from planning.buying.needs import MaterialNeed
 
@@ -18,11 +18,13 @@ WIDTH, HEIGHT = 640, 140
 
 @register.simple_tag
 def amount(quantity: float, unit: str, units: Units) -> str:
-    """Return a quantity of a material with its unit: a length in the person's, or a number of pieces.
+    """Return a quantity of a material with its unit: a length or a weight in the person's, or pieces.
 
     >>> amount(1_234_500, "mm", Units()), amount(36, "pieces", Units())
     ('1,234.5 m', '36')
     """
+    if unit == "mg":
+        return format_weight(quantity, unit=units.weight)
     return format_length(quantity, unit=units.length) if unit == "mm" else f"{round(quantity):,}"
 
 

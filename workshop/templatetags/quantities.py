@@ -82,6 +82,16 @@ def weight(mg: float | None, units: Units) -> str:
 
 
 @register.filter
+def weight_number(mg: float | None, units: Units) -> str:
+    """Return a weight without its unit.
+
+    >>> weight_number(152_400, Units())
+    '152.4'
+    """
+    return _number(weight(mg, units))
+
+
+@register.filter
 def unit_label(unit: str) -> SafeString:
     """Return a unit's symbol with its word at hand, for the head of a column.
 

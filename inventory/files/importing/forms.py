@@ -226,19 +226,30 @@ class StabilizerRowForm(RowForm):
     label = _label()
     form = WordCell(
         "The form it has. Blank in a row that is only about the product",
-        choices=[(kind.value, kind.label) for kind in (Kind.ROLL, Kind.SHEETS, Kind.OFFCUT)],
+        choices=[(kind.value, kind.label) for kind in (Kind.ROLL, Kind.SHEETS, Kind.OFFCUT, Kind.CAN)],
     )
     maker = _maker("stabilizer")
     product = TextCell("The product's name.", longest=60)
     kind = WordCell("The kind of stabilizer", choices=StabilizerProduct.Kind.choices)
-    weight_g_m2 = AreaWeightCell("The weight of the product in g per m²; or in words: 1.5 oz/yd².")
+    weight_g_m2 = AreaWeightCell(
+        "The weight of the product in g per m²; or in words: 1.5 oz/yd². Of a spray: what one coat leaves."
+    )
+    thickness_mm = NumberCell("The thickness of foam, in mm.", low=0, high=100, low_allowed=False)
+    holds_by = WordCell("What makes it stick, where it does", choices=StabilizerProduct.HoldsBy.choices)
+    comes_off = WordCell(
+        "What takes it away, where its kind does not say it", choices=StabilizerProduct.ComesOff.choices
+    )
     has_grain = YesNoCell("yes where it tears or stretches more one way than the other.")
     width_mm = WholeCell("The width of the roll, sheet or offcut in mm.", low=1, high=20_000)
     height_mm = WholeCell("The height of the sheet or offcut in mm, along the roll.", low=1, high=1_000_000)
     length_m = metres("What is left on the roll, in m. Blank: not known, which is not zero.")
+    content_g = grams("What is left in a can of spray, in g. Blank: not known, which is not zero.")
+    full_g = grams("What such a can holds when full, in g.", above_zero=True)
+    empty_g = grams("What the can weighs with nothing in it, in g.", above_zero=True)
     pieces = WholeCell("How many sheets there are; an offcut is 1. Blank: not known, which is not zero.")
     known = _known()
     sigma_m = SigmaCell("How far length_m may be off, as one standard deviation in m.", scale=1000)
+    sigma_g = SigmaCell("How far content_g may be off, as one standard deviation in g.", scale=1000)
     sigma_pieces = SigmaCell("How far pieces may be off, as one standard deviation.", scale=1)
     place = TextCell("Where it is kept. A new name makes a new place.", longest=80)
     lot = TextCell("The lot.", longest=40)
@@ -246,6 +257,9 @@ class StabilizerRowForm(RowForm):
     received_on = DayCell("The day it came.")
     price_paid = _price_paid()
     paid_for_m = metres("The length in m that price_paid bought. Blank: length_m.", above_zero=True)
+    paid_for_g = grams(
+        "The spray in g that price_paid bought. Blank: what a full can holds.", above_zero=True
+    )
     paid_for_pieces = WholeCell("How many pieces price_paid bought. Blank: pieces.", low=1)
     note = TextCell("Anything else.", longest=200)
 
@@ -265,6 +279,7 @@ class SupplierRowForm(RowForm):
     product = TextCell("The stabilizer on offer.", longest=60)
     roll_width_mm = WholeCell("The width of the roll on offer in mm.", low=1, high=20_000)
     roll_length_m = metres("The length of the roll on offer in m.", above_zero=True)
+    can_g = grams("What is in each can on offer, in g.", above_zero=True)
     pack = WholeCell("How many are sold together; blank: 1.", low=1, high=100_000)
     price = MoneyCell("The price of the whole pack. Blank in a row that is only about the supplier.")
     minimum_packs = WholeCell("The fewest packs that are sold; blank: 1.", low=1, high=100_000)

@@ -30,6 +30,7 @@ from inventory.models import (
     PutUp,
     SheetPack,
     Spool,
+    SprayCan,
     StabilizerProduct,
     StabilizerRoll,
     StockItem,
@@ -43,16 +44,18 @@ _STYLE = {
     "style_width_mm": "width_mm",
     "style_core_diameter_mm": "core_diameter_mm",
 }
-_PRODUCT = ("kind", "weight_g_m2", "has_grain")
+_PRODUCT = ("kind", "weight_g_m2", "thickness_mm", "holds_by", "comes_off", "has_grain")
 _STABILIZER_MODELS: dict[str, type[StockItem]] = {
     Kind.ROLL: StabilizerRoll,
     Kind.SHEETS: SheetPack,
     Kind.OFFCUT: Offcut,
+    Kind.CAN: SprayCan,
 }
 _OF_FULL_BOBBINS = ("pieces", "length_each_m", "sigma_pieces", "paid_for_pieces")
 _OF_A_PART_BOBBIN = ("length_m", "sigma_m", "paid_for_m")
 _OF_SHEETS = ("height_mm", "pieces", "sigma_pieces", "paid_for_pieces")
 _OF_A_ROLL = ("length_m", "sigma_m", "paid_for_m")
+_OF_A_CAN = ("content_g", "full_g", "empty_g", "sigma_g", "paid_for_g")
 # What only a thing has; a row without any of it is about the product.
 _OF_A_THING = (
     "label",
@@ -60,6 +63,8 @@ _OF_A_THING = (
     "height_mm",
     "length_m",
     "pieces",
+    "content_g",
+    "full_g",
     "known",
     "place",
     "lot",
@@ -250,7 +255,7 @@ def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
         if item is not None and row["form"] not in (None, "", item.kind):
             row.refuse("form", f"{item.label} is {Kind(item.kind).label} on the shelf.")
         if item is None and not row["form"] and not row.refused("form") and row.states(*_OF_A_THING):
-            row.refuse("form", "The row tells of a thing. Is it a roll, sheets or an offcut?")
+            row.refuse("form", "The row tells of a thing. Is it a roll, sheets, an offcut or a can?")
         kind = item.kind if item is not None else row["form"] or Kind.ROLL
         label = label_for(row, shelf, kind=kind, item=item)
         if has_landed(row, shelf, label):
@@ -260,6 +265,9 @@ def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
             things.append(_stabilizer(row, shelf, item=item, label=label, kind=kind, product=product))
         elif product is None and not row.is_bad:
             row.refuse("product", "The row says nothing that can be imported.")
+    for draft in drafts:
+        if draft.stated.get("kind") not in {None, *StabilizerProduct.CHOSEN_BY_WEIGHT}:
+            draft.needs.pop("weight_g_m2", None)
     return _compared(things, shelf, drafts=drafts)
 
 
@@ -288,6 +296,9 @@ def _product(row: Row, products: Index[Draft], drafts: list[Draft]) -> Draft | N
 def _stabilizer(
     row: Row, shelf: ShelfAtImport, *, item: Any, label: str, kind: str, product: Draft | None
 ) -> StatedThing:
+    if kind == Kind.CAN:
+        return _can(row, shelf, item=item, label=label, product=product)
+    _refuse_columns(row, _OF_A_CAN, "This is for a can of spray.")
     is_roll = kind == Kind.ROLL
     if is_roll:
         _refuse_columns(row, _OF_SHEETS, "This is for sheets and offcuts; a roll has length_m.")
@@ -312,6 +323,28 @@ def _stabilizer(
         quantity_column=quantity,
         known=row["known"] or "",
         sigma=row[f"sigma_{unit}"],
+    )
+
+
+def _can(row: Row, shelf: ShelfAtImport, *, item: Any, label: str, product: Draft | None) -> StatedThing:
+    _refuse_columns(row, ("width_mm", *_OF_SHEETS, *_OF_A_ROLL), "A can of spray has content_g alone.")
+    full_mg = row["full_g"] if row["full_g"] is not None else item.full_mg if item else row["content_g"]
+    return StatedThing(
+        row,
+        kind=Kind.CAN,
+        model=SprayCan,
+        item=item,
+        label=label,
+        identity={"product": product, "full_mg": full_mg},
+        details=_details(row, shelf) | {"quantity_paid": row["paid_for_g"], "empty_mg": row["empty_g"]},
+        column_of=_columns(
+            product="product", full_mg="full_g", empty_mg="empty_g", quantity_paid="paid_for_g"
+        ),
+        quantity=row["content_g"],
+        quantity_column="content_g",
+        known=row["known"] or "",
+        sigma=row["sigma_g"],
+        full=full_mg,
     )
 
 

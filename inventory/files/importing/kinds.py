@@ -70,7 +70,7 @@ KINDS: Mapping[str, FileKind] = MappingProxyType(
             ),
             FileKind(
                 "stabilizer",
-                "stabilizer: rolls, sheets and offcuts",
+                "stabilizer, film, adhesive, foam and fabric: rolls, sheets, offcuts and cans",
                 StabilizerRowForm,
                 (("label", "product"),),
                 plan_stabilizer,

@@ -107,8 +107,8 @@ class StatedThing:
     differences: dict[str, tuple[Any, Any]] = field(default_factory=dict)
 
     @property
-    def is_measured(self) -> bool:
-        return self.kind in StockItem.MEASURED_IN_MM
+    def unit(self) -> str:
+        return StockItem(kind=self.kind).unit
 
 
 def known_again(row: Row, shelf: ShelfAtImport, *, kinds: Sequence[str]) -> Any:
@@ -216,7 +216,7 @@ def _finding(thing: StatedThing, quantity: int | None) -> Finding:
     if not known:
         if quantity is None:
             known = Known.UNKNOWN
-        elif not thing.is_measured:
+        elif thing.unit == "pieces":
             known = Known.COUNTED
         elif thing.item is None and quantity == thing.full:
             known = Known.SEALED
@@ -228,13 +228,14 @@ def _finding(thing: StatedThing, quantity: int | None) -> Finding:
     return Finding(sigma, known)
 
 
-def in_unit(quantity: int, *, is_measured: bool) -> str:
-    """Return a quantity as the preview shows it.
+def in_unit(quantity: int, *, unit: str) -> str:
+    """Return a quantity in mm, mg or pieces as the preview shows it.
 
-    >>> in_unit(640_000, is_measured=True), in_unit(12, is_measured=False)
-    ('640 m', '12')
+    >>> in_unit(640_000, unit="mm"), in_unit(8_000, unit="mg"), in_unit(12, unit="pieces")
+    ('640 m', '8 g', '12')
     """
-    return f"{quantity / 1000:.12g} m" if is_measured else str(quantity)
+    shown = {"mm": "m", "mg": "g"}.get(unit)
+    return f"{quantity / 1000:.12g} {shown}" if shown else str(quantity)
 
 
 def tell(thing: StatedThing) -> None:
@@ -251,7 +252,7 @@ def tell(thing: StatedThing) -> None:
     if thing.quantity is None:
         row.changes.append(f"known: {Known(item.known).label} → {after}")
         return
-    quantities = [in_unit(each, is_measured=thing.is_measured) for each in (item.on_hand, thing.quantity)]
+    quantities = [in_unit(each, unit=thing.unit) for each in (item.on_hand, thing.quantity)]
     row.changes.append(f"{thing.quantity_column}: {' → '.join(quantities)}, {after}")
     if item.reserved > thing.quantity:
         row.changes.append("less than is set aside: the youngest reservations shrink")

@@ -21,11 +21,12 @@ _KEY = (
     "product",
     "roll_width_mm",
     "roll_length_mm",
+    "can_mg",
     "pack",
 )
 _THREAD = ("range", "put_up")
 _BOBBINS = ("bobbin_style", "bobbin_length_m")
-_STABILIZER = ("product", "roll_width_mm", "roll_length_m")
+_STABILIZER = ("product", "roll_width_mm", "roll_length_m", "can_g")
 
 
 def plan_suppliers(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
@@ -138,7 +139,13 @@ def _bobbins(row: Row, styles: Index[BobbinStyle]) -> dict[str, Any]:
 
 
 def _stabilizer(row: Row, products: Index[StabilizerProduct]) -> dict[str, Any]:
-    _need(row, "maker", "product", "roll_width_mm", "roll_length_m")
+    if row.states("can_g"):
+        _need(row, "maker", "product")
+        for column in ("roll_width_mm", "roll_length_m"):
+            if row.states(column):
+                row.refuse(column, "This is of a roll, and the row offers a can.")
+    else:
+        _need(row, "maker", "product", "roll_width_mm", "roll_length_m")
     if row.states("range", "code"):
         row.refuse("range" if row["range"] else "code", "This is of thread, and the row offers a stabilizer.")
     product = products.get(row["maker"] or "", row["product"] or "")
@@ -146,7 +153,14 @@ def _stabilizer(row: Row, products: Index[StabilizerProduct]) -> dict[str, Any]:
         row.refuse(
             "product", f"There is no stabilizer {row['maker']} {row['product']}. Import the stabilizer first."
         )
-    return {"product": product, "roll_width_mm": row["roll_width_mm"], "roll_length_mm": row["roll_length_m"]}
+    if product is not None and row.states("can_g") != (product.kind == StabilizerProduct.Kind.SPRAY):
+        row.refuse("product", "A spray is sold in cans, with can_g; everything else on rolls.")
+    return {
+        "product": product,
+        "roll_width_mm": row["roll_width_mm"],
+        "roll_length_mm": row["roll_length_m"],
+        "can_mg": row["can_g"],
+    }
 
 
 def _need(row: Row, *columns: str) -> None:

@@ -7,13 +7,14 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import parse_count, parse_decimal, parse_length
+from inventory.compute.lengths import parse_count, parse_decimal, parse_length, parse_weight
 from inventory.management.acts import ActCommand
 from inventory.models import BobbinStyle, NeedlePack, Place, PutUp, Shade, StabilizerProduct
 from inventory.shelf.receipts import (
     MOST_PRICE,
     Delivery,
     receive_bobbins,
+    receive_cans,
     receive_needles,
     receive_rolls,
     receive_sheets,
@@ -24,8 +25,8 @@ from inventory.shelf.receipts import (
 class Command(ActCommand):
     help = (
         "Put WHAT on the shelf. WHAT is the code of a shade (spools; bobbins with --bobbins), the name of a "
-        "stabilizer (a roll with --width and --length, sheets with --width and --height), or a needle system "
-        "with --needles."
+        "stabilizer, film, foam or fabric (a roll with --width and --length, sheets with --width and --height) or of a "
+        "spray (cans with --content), or a needle system with --needles."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -44,6 +45,10 @@ class Command(ActCommand):
         parser.add_argument("--length", default="", help="On each bobbin, or of the roll, such as 100 m.")
         parser.add_argument("--width", default="", help="Of the roll or the sheet, such as 50 cm.")
         parser.add_argument("--height", default="", help="Of the sheet, such as 30 cm.")
+        parser.add_argument(
+            "--content", default="", help="Of a can of spray, as printed on it, such as 300 g."
+        )
+        parser.add_argument("--empty", default="", help="What the can weighs empty, such as 110 g.")
         parser.add_argument("--price", default="", help="For each one.")
         parser.add_argument("--place", default="", metavar="NAME")
         parser.add_argument("--lot", default="")
@@ -67,6 +72,10 @@ class Command(ActCommand):
             length_mm = parse_length(_given(options, "length"))
             shade = _shade(options["what"], range=options["range"])
             receive_bobbins(_style(options["bobbins"]), shade=shade, length_mm=length_mm, **shared)
+        elif options["content"]:
+            empty_mg = parse_weight(options["empty"]) if options["empty"] else None
+            content_mg = parse_weight(options["content"])
+            receive_cans(_product(options["what"]), content_mg=content_mg, empty_mg=empty_mg, **shared)
         elif options["width"]:
             self._stabilizer(options, shared)
         else:

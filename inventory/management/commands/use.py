@@ -5,19 +5,23 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from inventory.compute.lengths import parse_count, parse_length
+from inventory.compute.lengths import parse_count, parse_length, parse_weight
 from inventory.ledger import use
 from inventory.management.acts import ActCommand
 from inventory.shelf.labelled import item_labelled
 
 
 class Command(ActCommand):
-    help = "Take QUANTITY (such as 12.5 m, or 3) of the thing that carries the label LABEL."
+    help = "Take QUANTITY (such as 12.5 m, 8 g, or 3) of the thing that carries the label LABEL."
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("label", metavar="LABEL")
-        parser.add_argument("quantity", metavar="QUANTITY", help="A length without a unit is in metres.")
+        parser.add_argument(
+            "quantity",
+            metavar="QUANTITY",
+            help="A length without a unit is in metres, a weight of spray in g.",
+        )
         parser.add_argument(
             "--for", dest="reference", default="", metavar="WHAT", help="What it was used for."
         )
@@ -25,7 +29,8 @@ class Command(ActCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         item = item_labelled(options["label"])
         typed = options["quantity"]
-        quantity = parse_length(typed) if item.is_measured else parse_count(typed)
+        reads = {"mm": parse_length, "mg": parse_weight}.get(item.unit, parse_count)
+        quantity = reads(typed)
         key = self.key_of(options)
         use(item, quantity=quantity, key=key, at=timezone.now(), by=None, reference=options["reference"])
         self.answer(key, options)

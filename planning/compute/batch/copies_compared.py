@@ -82,7 +82,7 @@ def _option(carried: Carried, hoop: HoopField, terms: Terms, bobbin_mm: float | 
         run = run_of_bobbins(carried.bobbin_loads(median=terms.bobbin_factor.median), bobbin_mm=bobbin_mm)
         changes = len(run.changes) + run.inside_blocks
     machine_min, hands_on_min = batch_minutes(carried, terms, bobbin_changes=changes)
-    layers = sum(layer.count for layer in terms.layers) if hoop.piece_mm else 0
+    layers = sum(layer.count for layer in terms.layers if not layer.is_sprayed) if hoop.piece_mm else 0
     pieces = layers * carried.hoopings()
     width_mm, height_mm = hoop.piece_mm or (0, 0)
     return CopiesOption(

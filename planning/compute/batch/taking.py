@@ -1,7 +1,7 @@
 """The shelf after a batch has claimed what it needs, for the batches that come after it."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from inventory.compute.left_out import also_left_out, spools_of
@@ -9,14 +9,14 @@ from planning.compute.batch.asked import Shelf
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.stabilizer.cutting import Flat, Roll
-from planning.compute.stabilizer.supply import StabilizerStock
+from planning.compute.stabilizer.supply import LayerPlan, StabilizerStock
 
 # More than any one thing holds: a part bobbin is claimed whole.
 ALL_OF_IT = 10**12
 
 
 def claims(plan: BatchPlan) -> dict[str, int]:
-    """Return how much of each labelled thing a batch sets aside: mm of spools and rolls, sheets and offcuts by one.
+    """Return how much of each labelled thing a batch sets aside: mm of spools and rolls, mg of cans, the rest by one.
 
     Of a spool it is what its pieces take at the certainty that the plan was made for, so far as it goes; bobbins
     are not labelled one by one and are told by ``plan.bobbins.sure_count``.
@@ -25,13 +25,24 @@ def claims(plan: BatchPlan) -> dict[str, int]:
     for thread in plan.threads:
         for use in thread.spools:
             claimed[use.label] += min(use.sure_mm, use.needed_mm + max(use.left_mm, 0))
-    cuts = {id(layer.cut.product_cut): layer.cut.product_cut for layer in plan.stabilizer if layer.cut}
-    for cut in cuts.values():
-        for source in cut.sources:
-            claimed[source.label] += source.roll_mm if source.is_roll else 1
+    claimed += layer_claims(plan.stabilizer)
     for label in plan.bobbins.parts:
         claimed[label] = ALL_OF_IT
     return {label: quantity for label, quantity in claimed.items() if quantity > 0}
+
+
+def layer_claims(layers: Iterable[LayerPlan]) -> Counter[str]:
+    """Return what layers take of each thing: mm of rolls, mg of cans, sheets and offcuts by one."""
+    claimed: Counter[str] = Counter()
+    layers = tuple(layers)
+    cuts = {id(layer.cut.product_cut): layer.cut.product_cut for layer in layers if layer.cut}
+    for cut in cuts.values():
+        for source in cut.sources:
+            claimed[source.label] += source.roll_mm if source.is_roll else 1
+    for layer in layers:
+        for label, mg in layer.spray.takes if layer.spray else ():
+            claimed[label] += mg
+    return claimed
 
 
 def shelf_after(shelf: Shelf, claimed: Mapping[str, int], *, bobbins: int) -> Shelf:
@@ -84,7 +95,7 @@ def _shade_after(shade: OwnedShade, claimed: Mapping[str, int]) -> OwnedShade:
 
 
 def _product_after(product: StabilizerStock, claimed: Mapping[str, int]) -> StabilizerStock:
-    labels = {each.label for each in product.rolls} | {each.label for each in product.flats}
+    labels = {each.label for each in (*product.rolls, *product.flats, *product.cans)}
     if labels.isdisjoint(claimed):
         return product
     rolls = (_roll_after(roll, claimed.get(roll.label, 0)) for roll in product.rolls)
@@ -93,6 +104,9 @@ def _product_after(product: StabilizerStock, claimed: Mapping[str, int]) -> Stab
         product,
         rolls=tuple(roll for roll in rolls if roll.free_mm > 0),
         flats=tuple(flat for flat in flats if flat.count > 0),
+        cans=tuple(
+            replace(can, free_mg=max(can.free_mg - claimed.get(can.label, 0), 0)) for can in product.cans
+        ),
     )
 
 

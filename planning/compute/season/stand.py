@@ -17,7 +17,7 @@ from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
 from planning.compute.batch.needle_thread import _conditions, _place, _request, _spools, _verdict
 from planning.compute.batch.plan import layers_of, worst_verdict
-from planning.compute.batch.taking import ALL_OF_IT, shelf_after
+from planning.compute.batch.taking import ALL_OF_IT, layer_claims, shelf_after
 from planning.compute.certainty.enough import missing_mm, need, p_enough
 from planning.compute.colour.choice import Choice, ColourRequest
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
@@ -159,7 +159,7 @@ def stand(
         kept,
         ready,
         "layers",
-        shelf.stabilizer if ready.layers.layers else (),
+        shelf.stabilizer if ready.layers.layers or ready.layers.fabric else (),
         lambda: plan_layers_together([ready.layers], shelf.stabilizer, losses=ready.terms.losses)[0],
     )
     verdicts = [each.verdict for each in threads] + [planned.verdict] + [layer.verdict for layer in layers]
@@ -273,10 +273,7 @@ def _claims(
     for thread in threads:
         for use in thread.spools:
             claimed[use.label] += min(use.sure_mm, use.needed_mm + max(use.left_mm, 0))
-    cuts = {id(layer.cut.product_cut): layer.cut.product_cut for layer in layers if layer.cut}
-    for cut in cuts.values():
-        for source in cut.sources:
-            claimed[source.label] += source.roll_mm if source.is_roll else 1
+    claimed += layer_claims(layers)
     for label in bobbins.parts:
         claimed[label] = ALL_OF_IT
     return {label: quantity for label, quantity in claimed.items() if quantity > 0}

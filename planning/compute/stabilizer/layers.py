@@ -1,7 +1,7 @@
-"""The pieces of stabilizer that a recipe asks for: which sizes, how many, and how they lie to the grain."""
+"""The pieces that layers and applique ask for: which sizes, how many, and how they lie to the grain."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planning.compute.stabilizer.cutting import PieceNeed
@@ -14,7 +14,8 @@ class LayerNeed:
     """One kind of layer a fabric asks for, ``count`` pieces of it a hooping.
 
     Of ``crossed`` layers every second one is turned by a quarter; one alone is turned. A layer ``by_extent`` covers
-    what is stitched and not the hoop: a topping. ``words`` say the ``method`` to a person.
+    what is stitched and not the hoop: a topping. ``words`` say the ``method`` to a person. ``product_id`` is the very
+    product that a person named; 0 leaves it to kind and weight.
     """
 
     kind: str
@@ -26,6 +27,12 @@ class LayerNeed:
     crossed: bool = False
     by_extent: bool = False
     words: str = ""
+    product_id: int = 0
+
+    @property
+    def is_sprayed(self) -> bool:
+        """Whether it comes out of a can, and is not cut."""
+        return self.kind == "spray"
 
     @property
     def name(self) -> str:
@@ -43,8 +50,39 @@ class CutBefore:
 
 
 @dataclass(frozen=True)
+class FabricPieces:
+    """The fabric of one applique: pieces of one size, so many in each hooping.
+
+    ``by_hooping`` has runs of hoopings in their order: pieces in each, and how many such hoopings follow.
+    """
+
+    layer: LayerNeed
+    piece_mm: Size
+    by_hooping: tuple[tuple[int, int], ...]
+
+    @property
+    def count(self) -> int:
+        return sum(pieces * times for pieces, times in self.by_hooping)
+
+    def first(self, hoopings: int) -> "FabricPieces":
+        """Return those of the first ``hoopings`` alone.
+
+        >>> star = FabricPieces(LayerNeed("fabric", 0, 0, "star", 1), (40, 40), ((4, 2), (1, 1)))
+        >>> star.count, star.first(1).count, star.first(9).count
+        (9, 4, 9)
+        """
+        left, kept = hoopings, []
+        for pieces, times in self.by_hooping:
+            taken = min(times, left)
+            left -= taken
+            if taken:
+                kept.append((pieces, taken))
+        return replace(self, by_hooping=tuple(kept))
+
+
+@dataclass(frozen=True)
 class JobLayers:
-    """What one job asks for: every layer in one piece a hooping.
+    """What one job asks for: every layer in one piece a hooping, and the fabric of its appliques.
 
     ``extents`` are the sizes of pieces by what is stitched, each with its number of hoopings; without them such
     layers are cut like the others. ``piece_mm`` is None where no hoop holds the design.
@@ -56,11 +94,15 @@ class JobLayers:
     extents: tuple[tuple[Size, int], ...] = ()
     job: str = ""
     cut_before: tuple[CutBefore, ...] = ()
+    fabric: tuple[FabricPieces, ...] = ()
 
 
 @dataclass(frozen=True)
 class LayerPieces:
-    """The pieces of one size for one layer of a job; ``before`` of them are cut already."""
+    """The pieces of one size for one layer of a job; ``before`` of them are cut already.
+
+    Of fabric for applique each piece counts as a hooping of its own.
+    """
 
     job: str
     layer: LayerNeed
@@ -98,20 +140,25 @@ class LayerPieces:
 
 
 def pieces_of(job: JobLayers) -> Iterator[LayerPieces]:
-    """Yield the pieces of each layer of a job, size by size; none where its piece size is not known.
+    """Yield the pieces of each layer of a job, size by size, then those of its appliques.
+
+    Layers whose piece size is not known have none.
 
     >>> topping = LayerNeed("topping", 10, 40, "laid on top", 1, by_extent=True)
     >>> caps = JobLayers((topping,), (190, 240), 26, extents=(((90, 70), 24), ((120, 70), 2)))
     >>> [(each.piece_mm, each.to_cut) for each in pieces_of(caps)]
     [((90, 70), 24), ((120, 70), 2)]
     """
-    if job.piece_mm is None:
-        return
     before: Counter[tuple[str, str, Size]] = Counter()
     for each in job.cut_before:
         before[each.kind, each.method, each.piece_mm] += each.count
-    for layer in job.layers:
-        sizes = job.extents if layer.by_extent and job.extents else ((job.piece_mm, job.hoopings),)
+    wanted: list[tuple[LayerNeed, Sequence[tuple[Size, int]]]] = []
+    for layer in job.layers if job.piece_mm is not None else ():
+        by_extent = layer.by_extent and job.extents
+        sizes = job.extents if by_extent else ((job.piece_mm or (0, 0), job.hoopings),)
+        wanted.append((layer, sizes))
+    wanted += [(each.layer, ((each.piece_mm, each.count),)) for each in job.fabric]
+    for layer, sizes in wanted:
         for size, hoopings in sizes:
             # Two layers of one kind and method share what was cut for them: the first takes all that it needs.
             done = min(before[layer.kind, layer.method, size], layer.count * hoopings)
@@ -134,4 +181,5 @@ def only_hoopings(job: JobLayers, hoopings: int | None) -> JobLayers:
         left -= taken
         if taken:
             extents.append((size, taken))
-    return replace(job, hoopings=hoopings, extents=tuple(extents))
+    fabric = tuple(each.first(hoopings) for each in job.fabric)
+    return replace(job, hoopings=hoopings, extents=tuple(extents), fabric=fabric)

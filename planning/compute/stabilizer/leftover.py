@@ -102,4 +102,4 @@ def _roll_mm2(plans: Sequence[LayerPlan]) -> int:
 
 
 def _missing(by_job: Sequence[Sequence[LayerPlan]]) -> int:
-    return sum(plan.cut.missing if plan.cut else plan.pieces for plans in by_job for plan in plans)
+    return sum(plan.missing_pieces for plans in by_job for plan in plans)

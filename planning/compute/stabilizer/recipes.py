@@ -12,6 +12,8 @@ DENSE_PER_CM2 = 2 * FULL_FILL_PER_CM2
 LIGHT_G_M2 = 60.0
 
 STAYS = "cut-away"
+# What lies with a backing and is none.
+HOLDS_NO_CLOTH = frozenset({"topping", "adhesive", "spray", "foam"})
 
 
 def density_per_cm2(stitches: int, width_mm: float, height_mm: float) -> float:
@@ -39,7 +41,7 @@ def recipe_doubts(
     """
     if not layers:
         return ()
-    below = [layer for layer in layers if not layer.by_extent and layer.kind != "topping"]
+    below = [layer for layer in layers if not layer.by_extent and layer.kind not in HOLDS_NO_CLOTH]
     if not below:
         return (
             "The recipe has only a topping, and nothing under the cloth: it keeps stitches out of the pile but "

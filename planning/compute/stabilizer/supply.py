@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from inventory.compute.later import later
 from planning.compute.buying.packs import PackOffer, PackPurchase, cheapest_purchase
 from planning.compute.certainty.enough import verdict
+from planning.compute.stabilizer.cautions import layer_cautions
 from planning.compute.stabilizer.cutting import (
     CutOrder,
     CutPlan,
@@ -20,6 +21,7 @@ from planning.compute.stabilizer.cutting import (
     plan_cut,
 )
 from planning.compute.stabilizer.layers import JobLayers, LayerNeed, LayerPieces, Size, pieces_of
+from planning.compute.stabilizer.spraying import Can, SprayUse, coats_mg, share_cans
 
 if TYPE_CHECKING:
     from scipy.special import ndtr
@@ -44,13 +46,16 @@ class StabilizerStock:
 
     product: str
     kind: str
-    weight_g_m2: float
+    weight_g_m2: float | None
     has_grain: bool
     rolls: tuple[Roll, ...]
     flats: tuple[Flat, ...] = ()
     roll_offers: tuple[tuple[int, PackOffer], ...] = ()  # roll width in mm, and the offer in mm of roll
     price_per_mm2: float | None = None
     product_id: int = 0
+    holds_by: str = ""
+    comes_off: str = ""
+    cans: tuple[Can, ...] = ()
 
     @property
     def free_mm(self) -> int:
@@ -61,8 +66,15 @@ class StabilizerStock:
         return CutStock(self.rolls, self.flats)
 
     def suits(self, layer: LayerNeed) -> bool:
-        in_weight = layer.weight_from_g_m2 <= self.weight_g_m2 <= layer.weight_to_g_m2
-        return self.kind == layer.kind and in_weight
+        """Whether the layer may be of it: by kind and weight, or because it is the very product that was named."""
+        if layer.product_id:
+            return layer.product_id == self.product_id
+        if self.kind != layer.kind:
+            return False
+        # Where nobody has said a weight, or it is that of a coat, the kind decides.
+        if self.weight_g_m2 is None or layer.is_sprayed:
+            return True
+        return layer.weight_from_g_m2 <= self.weight_g_m2 <= layer.weight_to_g_m2
 
 
 @dataclass(frozen=True)
@@ -99,7 +111,8 @@ class LayerCut:
 class LayerPlan:
     """What one layer takes over the batch. ``product`` is empty where none of its kind is on the shelf.
 
-    ``pieces`` are those still to be cut; ``cut_before`` more are cut already.
+    ``pieces`` are those still to be cut; ``cut_before`` more are cut already. A layer out of a can has its ``spray``
+    and no ``cut``: each piece is a coat.
     """
 
     product: str
@@ -119,10 +132,32 @@ class LayerPlan:
     product_id: int = 0
     words: str = ""
     free_sigma_mm: float = 0.0  # of all rolls together
+    holds_by: str = ""
+    comes_off: str = ""
+    spray: SprayUse | None = None
 
     @property
     def name(self) -> str:
         return f"{self.kind}, {self.words or self.method}"
+
+    @property
+    def is_planned(self) -> bool:
+        """Whether it is known what it is taken of, if anything is still wanted."""
+        return self.cut is not None or self.spray is not None or not self.pieces
+
+    @property
+    def missing_pieces(self) -> int:
+        """Pieces for which there is nothing; of a spray, none are told: a can that ends is no piece."""
+        if self.spray is not None:
+            return 0
+        return self.cut.missing if self.cut else self.pieces
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What a person should mind where it is used."""
+        return layer_cautions(
+            kind=self.kind, method=self.method, holds_by=self.holds_by, comes_off=self.comes_off
+        )
 
 
 def plan_layers_together(
@@ -137,6 +172,7 @@ def plan_layers_together(
     rows = [[*pieces_of(job)] for job in jobs]
     known: dict[tuple[LayerNeed, Size, int], StabilizerStock | None] = {}
     orders: dict[int, list[LayerPieces]] = {}  # by the place of a product in the stock
+    sprayed: dict[int, list[LayerPieces]] = {}
     places = {id(product): place for place, product in enumerate(stock)}
     product_of: list[list[StabilizerStock | None]] = []
     for own in rows:
@@ -148,23 +184,50 @@ def plan_layers_together(
             product = known[key]
             product_of[-1].append(product)
             if product is not None:
-                orders.setdefault(places[id(product)], []).append(pieces)
+                wanted = sprayed if pieces.layer.is_sprayed else orders
+                wanted.setdefault(places[id(product)], []).append(pieces)
+    coats = {place: iter(_coats(stock[place], own)) for place, own in sprayed.items()}
     shares = {place: iter(_shares(stock[place], wanted, losses)) for place, wanted in orders.items()}
     plans: list[tuple[LayerPlan, ...]] = []
     for job, own, products in zip(jobs, rows, product_of, strict=True):
-        if job.piece_mm is None:
-            plans.append(tuple(_unknown(job, each, job.layers[at].count * job.hoopings, (0, 0))
-                               for at, each in enumerate(job.layers)))  # fmt: skip
-            continue
-        plans.append(
-            tuple(
-                _without_product(job, pieces)
-                if product is None
-                else _layer_plan(pieces, product, next(shares[places[id(product)]]), losses)
-                for pieces, product in zip(own, products, strict=True)
-            )
-        )
+        unsized = job.layers if job.piece_mm is None else ()
+        found = [_unknown(job, each, each.count * job.hoopings, (0, 0)) for each in unsized]
+        for pieces, product in zip(own, products, strict=True):
+            if product is None:
+                found.append(_without_product(job, pieces))
+            elif pieces.layer.is_sprayed:
+                found.append(_sprayed_plan(pieces, product, next(coats[places[id(product)]])))
+            else:
+                found.append(_layer_plan(pieces, product, next(shares[places[id(product)]]), losses))
+        plans.append(tuple(found))
     return tuple(plans)
+
+
+def _coats(product: StabilizerStock, wanted: Sequence[LayerPieces]) -> list[SprayUse]:
+    """Return what the coats of each of the ``wanted`` take of the product's cans, of what is there once."""
+    needs = [coats_mg(each.piece_mm, each.to_cut, coat_g_m2=product.weight_g_m2) for each in wanted]
+    return share_cans(product.cans, needs)
+
+
+def _sprayed_plan(pieces: LayerPieces, product: StabilizerStock, use: SprayUse) -> LayerPlan:
+    return LayerPlan(
+        product=product.product,
+        kind=pieces.layer.kind,
+        method=pieces.layer.method,
+        pieces=pieces.to_cut,
+        piece_mm=pieces.piece_mm,
+        cut=None,
+        free_mm=0,
+        p_enough=use.p_enough,
+        verdict=verdict(use.p_enough),
+        cost=use.cost,
+        missing_mm=0,
+        purchase=None,
+        job=pieces.job,
+        product_id=product.product_id,
+        words=pieces.layer.words,
+        spray=use,
+    )
 
 
 def _unknown(job: JobLayers, layer: LayerNeed, pieces: int, size: Size) -> LayerPlan:
@@ -201,6 +264,8 @@ def _product_for(
     fitting = [each for each in stock if each.suits(pieces.layer)]
     if len(fitting) < 2:
         return fitting[0] if fitting else None
+    if pieces.layer.is_sprayed:
+        return max(fitting, key=lambda product: sum(can.free_mg for can in product.cans))
 
     def merit(product: StabilizerStock) -> tuple[int, int, str]:
         order = _order(pieces.needs(has_grain=product.has_grain), losses)
@@ -298,6 +363,8 @@ def _layer_plan(pieces: LayerPieces, product: StabilizerStock, cut: LayerCut, lo
         product_id=product.product_id,
         words=pieces.layer.words,
         free_sigma_mm=math.hypot(*(roll.sigma_mm for roll in product.rolls)),
+        holds_by=product.holds_by,
+        comes_off=product.comes_off,
     )
 
 

@@ -188,6 +188,7 @@ def material(request: HttpRequest, slug: str) -> HttpResponse:
             "thread": "staple-threads",
             "bobbins": "staple-bobbins",
             "stabilizer": "staple-rolls",
+            "spray": "staple-cans",
         }.get(need.material.kind),
     }
     return render(request, "planning/material.html", context)

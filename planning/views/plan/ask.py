@@ -21,6 +21,7 @@ from inventory.shelf.forms import new_key
 from planning.compute.batch.copies_compared import CopiesOption
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
+from planning.compute.stabilizer.cautions import each_once
 from planning.day.agenda import agenda
 from planning.facts.recipes import densest, worked_before
 from planning.library.designs import asked_from_record, designs_by_id
@@ -247,6 +248,7 @@ def plan_context(
         )
         if fabric
         else [],
+        "layer_cautions": each_once(layer.cautions for layer in plan.stabilizer),
         "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
         "rethreads": [
             {"change": each, "off": by_number[each.off], "on": by_number[each.on]}

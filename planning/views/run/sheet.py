@@ -16,6 +16,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import read_scale
 from inventory.compute.sent_json import NotSoundJson, read_json
 from planning.cutting.cuts import cuts_posted
+from planning.facts.layers import with_cautions
 from planning.facts.needles import needle_due
 from planning.models import Job, RunEvent
 from planning.run.looked_at import test_to_judge, test_wants_a_change
@@ -171,7 +172,7 @@ def _shown(run: Run) -> dict[str, Any]:
         .order_by("-id")
         .values_list("id", flat=True)
         .first(),
-        "layers": run.promise.answer["stabilizer"],
+        "layers": with_cautions(run.promise.answer["stabilizer"]),
         "is_cut": bool(cuts_posted(run.job)),
         "events": [
             (event, run.called(event.position)) for event in list(reversed(run.events))[:SHOWN_EVENTS]

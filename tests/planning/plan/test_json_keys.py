@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from inventory.shelf.weights import judge_spool
 from planning.library.designs import asked_from_file
-from planning.models import Rules
+from planning.models import Fabric, Layer, Rules
 from planning.plan.ask import Question, plan, question_named
 from planning.plan.data import plan_as_data, read_design_as_data
 from planning.plan.json_keys import PLAN, READ_DESIGN, SHADE, paths_of
@@ -42,6 +42,8 @@ def answers(stitch_file, workshop):
     Rules.objects.create(pk=1, machine_rate="3.00")
     some_bobbins(count=1, metres=4)
     a_roll()
+    # A topping, so that some layer has a caution.
+    Layer.objects.create(fabric=Fabric.objects.get(name="twill"), order=2, kind="topping", method="topping")
     a_spool(a_shade("R1", hex="#8c1822"))
     a_spool(a_shade("R3", hex="#9c2832"), left_m=1)
     sold = a_shade("R2", hex="#d81a20", range=a_range("Cormorant", "Bright"))
