@@ -43,6 +43,7 @@ urlpatterns = [
     path("jobs/<int:pk>/run/events/", sheet.happenings, name="happenings"),
     path("jobs/<int:pk>/run/state/", sheet.run_state, name="run_state"),
     path("jobs/<int:pk>/reopen/", finish.reopen_job, name="reopen_job"),
+    path("jobs/<int:pk>/run/needle/", sheet.second_needle, name="second_needle"),
     path("jobs/<int:pk>/run/not-begun/", sheet.not_begun, name="not_begun"),
     path("jobs/<int:pk>/run/<int:event>/back/", sheet.take_back_event, name="take_back_event"),
     path("jobs/<int:pk>/finish/", finish.finish_job, name="finish_job"),

@@ -175,7 +175,7 @@ BOOKS: dict[str, Book] = {
             words=("name",),
         ),
         Book(
-            "stabilizers", "Stabilizers", "stabilizer", "And films, adhesive, foam and fabric: kind, weight, hold, grain.",
+            "stabilizers", "Stabilizers", "stabilizer", "And film, adhesive, foam, fabric: kind and weight.",
             StabilizerProduct, StabilizerForm,
             (
                 _text("Product", str), _text("Kind", lambda each: each.get_kind_display()),

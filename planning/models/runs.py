@@ -89,6 +89,10 @@ class PromisedSpool(models.Model):
     lot = models.CharField(max_length=40, blank=True)
     from_position = models.PositiveIntegerField()
     to_position = models.PositiveIntegerField()
+    # Where it goes on a needle to spare; NULL where it follows on the needle of the spool before.
+    needle = models.PositiveSmallIntegerField(null=True)
+    # The position before which that needle can be threaded: 1 for before the start.
+    ready_position = models.PositiveIntegerField(null=True)
 
     class Meta:
         ordering = ["thread", "order"]

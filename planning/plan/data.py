@@ -112,6 +112,21 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
                 for each in plan.needles.rethreads
                 if plan.needles.needles > 1  # with one needle that is every change of thread
             ],
+            "spool_changes": [
+                {
+                    "thread": each.end.thread,
+                    "hooping": each.end.hooping,
+                    "block": each.end.block + 1,
+                    "inside_block": each.end.inside,
+                    "off": each.end.off,
+                    "on": each.end.on,
+                    "needle": each.needle,
+                    "on_needle": each.on_needle,
+                    "ready_from": each.ready_from,
+                    "stops": each.stops,
+                }
+                for each in plan.spool_changes
+            ],
         },
         "copies_compared": [_copies(option) for option in plan.copies],
     }

@@ -213,7 +213,14 @@ def _needles(plan: BatchPlan) -> Group:
         if after
         else "None is threaded anew"
     )
-    return Group(Text("\nWhat is on the needles at the start", style="italic"), grid, Text(f"{said}."))
+    second = [
+        f" {thread_name(plan.threads[int(str(each.end.thread))])}: needle {each.needle}, then needle {each.on_needle} "
+        f"({each.end.on}) from hooping {each.end.hooping}."
+        for each in plan.spool_changes
+        if each.is_ready
+    ]
+    head = Text("\nWhat is on the needles at the start", style="italic")
+    return Group(head, grid, Text(f"{said}.{''.join(second)}"))
 
 
 def _copies(plan: BatchPlan) -> Group:

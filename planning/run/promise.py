@@ -16,6 +16,7 @@ from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.taking import claims
 from planning.compute.spools.bobbins import BobbinChange
+from planning.compute.spools.second_needles import SpoolChange
 from planning.jobs.jobs import TABLE, JobFacts, NotInThisState, made_before, make_job, make_names_job, plan_of
 from planning.models import Job, Machine, NamedPiece, PlacedDesign, Promise, PromisedSpool, PromisedThread
 from planning.plan.ask import chosen_machine
@@ -271,7 +272,16 @@ def _frozen(job: Job, plan: BatchPlan, *, at: datetime, by: Any) -> Promise:
     }
     needles = {thread: needle for needle, thread in plan.needles.start.items()} if machine.needles > 1 else {}
     for order, thread in enumerate(plan.threads, 1):
-        _freeze_thread(made, order, thread, shades, spools, needle=needles.get(order - 1))
+        _freeze_thread(
+            made,
+            order,
+            thread,
+            shades,
+            spools,
+            needle=needles.get(order - 1),
+            changes=[each for each in plan.spool_changes if each.end.thread == order - 1],
+            copies=plan.copies_per_hooping,
+        )
     return made
 
 
@@ -289,6 +299,8 @@ def _freeze_thread(
     spools: Mapping[str, Spool],
     *,
     needle: int | None,
+    changes: Sequence[SpoolChange],
+    copies: int,
 ) -> None:
     chosen = thread.choice.shade if thread.choice.near_enough else None
     shade = shades.get(chosen.id) if chosen else None
@@ -313,8 +325,11 @@ def _freeze_thread(
         geometry_mm=[round(each, 1) for each in thread.geometry_mm],
         path_mm=[round(each, 1) for each in thread.path_mm],
     )
+    on_its_own = [None, *(each if each.is_ready else None for each in changes)]
     PromisedSpool.objects.bulk_create(
         PromisedSpool(
+            needle=change.on_needle if change else None,
+            ready_position=(change.ready_from - 1) * copies + 1 if change else None,
             thread=record,
             order=turn,
             item=spools[use.label],
@@ -322,7 +337,7 @@ def _freeze_thread(
             from_position=use.from_piece,
             to_position=use.to_piece,
         )
-        for turn, use in enumerate(thread.spools, 1)
+        for turn, (use, change) in enumerate(zip(thread.spools, on_its_own, strict=True), 1)
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from inventory.models import Spool
 from planning.compute.run.state import spool_on
-from planning.models import Machine, PromisedThread
+from planning.models import Machine, PromisedSpool, PromisedThread
 from planning.plan.pins import written_blocks
 from planning.run.standing import Run
 
@@ -34,6 +34,9 @@ class Threaded:
     label: str
     place: str
     next_label: str
+    needle: int | None = None
+    # The spools that follow, each with the needle of its own, None where it has none.
+    then: tuple[tuple[int | None, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -68,10 +71,16 @@ def due_notes(run: Run) -> dict[int, list[str]]:
         for before, turn in zip(thread.turns, thread.turns[1:], strict=False):
             place = labels[turn.item].item.place
             where = f" ({place})" if place else ""
-            notes.setdefault(turn.from_position, []).append(
-                f"Change {record.name or record.code}: spool {labels[before.item].item.label} off, "
-                f"{labels[turn.item].item.label}{where} on."
-            )
+            called, off, on = record.name or record.code, labels[before.item].item, labels[turn.item]
+            if on.needle:
+                notes.setdefault(_ahead_of_ready(run, on), []).append(
+                    f"Thread {called} on needle {on.needle} too: spool {on.item.label}{where}. The machine is "
+                    "switched off or locked first."
+                )
+                words = f"{called} goes on with needle {on.needle}: spool {off.label} is done, {on.item.label} on."
+            else:
+                words = f"Change {called}: spool {off.label} off, {on.item.label}{where} on."
+            notes.setdefault(turn.from_position, []).append(words)
     first = run.promise.first_bobbin
     if first and not run.done:
         notes.setdefault(1, []).append(f"Begin with the part bobbin {first}.")
@@ -86,6 +95,11 @@ def due_notes(run: Run) -> dict[int, list[str]]:
         position = run.promise.tests + piece.number
         notes.setdefault(position, []).insert(0, f"Name: {piece.text}.")
     return notes
+
+
+def _ahead_of_ready(run: Run, turn: PromisedSpool) -> int:
+    """Return the piece before which a needle to spare is threaded: the next one, once it can be."""
+    return max(turn.ready_position or 1, run.left[0] if run.left else 1)
 
 
 def _ahead(run: Run, pieces: int) -> int:
@@ -115,6 +129,11 @@ def threading_order(run: Run, *, spare: Mapping[int, Sequence[Spool]]) -> list[T
         planned = {each.item_id: each.item for each in record.spools.all()}
         item = planned.get(on or 0) or labels.get(on or 0) or swapped.get(on or 0)
         others = [each for each in spare.get(record.shade_id or 0, []) if each.pk != on and each.free > 0]
+        turns = list(record.spools.all())
+        now = next((at for at, each in enumerate(turns) if each.item_id == on), None)
+        to_come = [each for each in turns if each.from_position > position and each.item_id != on]
+        # The one that is planned next comes first: where it has a needle of its own it is threaded already.
+        others.sort(key=lambda each, planned=[turn.item_id for turn in to_come[:1]]: each.pk not in planned)
         threaded.append(
             Threaded(
                 record=record,
@@ -123,9 +142,16 @@ def threading_order(run: Run, *, spare: Mapping[int, Sequence[Spool]]) -> list[T
                 label=item.label if item else "",
                 place=item.place.name if item and item.place else "",
                 next_label=others[0].label if others else "",
+                needle=_needle_of(record, turns[: now + 1]) if now is not None else record.needle,
+                then=tuple((each.needle, each.item.label) for each in to_come),
             )
         )
     return threaded
+
+
+def _needle_of(record: PromisedThread, turns: Sequence[PromisedSpool]) -> int | None:
+    """Return the needle on which the last of these turns is: its own, or that of the one before."""
+    return next((each.needle for each in reversed(turns) if each.needle), record.needle)
 
 
 def advice(run: Run, machine: Machine) -> list[Advice]:

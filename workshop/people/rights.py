@@ -97,7 +97,7 @@ ROUTES: dict[str, Asks] = {
     **dict.fromkeys(
         (
             "cut_sheet", "cut_together", "count_needed", "begin_job", "run_sheet", "happened", "happenings",
-            "not_begun", "take_back_event", "finish_job", "design_note", "needle",
+            "not_begun", "second_needle", "take_back_event", "finish_job", "design_note", "needle",
         ),
         _STITCH,
     ),
@@ -122,7 +122,7 @@ STATION_ROUTES = frozenset(
     {
         "station_here", "choose_person", "let_go_person", "jobs", "run_sheet", "happened", "happenings",
         "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "run_worker", "not_begun", "run_state",
-        "job_hoopings", "job_hooping_files",
+        "second_needle", "job_hoopings", "job_hooping_files",
         "design_picture", "stitch_out_photo", "needle", "rights", "help",
     }
 )  # fmt: skip

@@ -20,7 +20,7 @@ class Command(ActCommand):
         parser.add_argument(
             "quantity",
             metavar="QUANTITY",
-            help="A length without a unit is in metres, a weight of spray in g.",
+            help="A length without a unit is in m, a weight of spray in g.",
         )
         parser.add_argument(
             "--for", dest="reference", default="", metavar="WHAT", help="What it was used for."

@@ -30,6 +30,25 @@ class CopiesOption:
     is_planned: bool
 
 
+@dataclass(frozen=True)
+class SpoolHands:
+    """Spools that end in the batch: how many are threaded for it alone, and how often the machine stands for one."""
+
+    threaded: int = 0
+    stops: int = 0
+
+    def for_share(self, share: float) -> "SpoolHands":
+        """Return as many of them as a batch has that is so many times as large, to the nearest whole.
+
+        >>> SpoolHands(3, 1).for_share(2.5)
+        SpoolHands(threaded=8, stops=2)
+        """
+        return SpoolHands(round(self.threaded * share), round(self.stops * share))
+
+
+NO_SPOOLS = SpoolHands()
+
+
 def boxes_needed(designs: Sequence[AskedDesign]) -> list[tuple[float, float]]:
     """Return width and height in mm of what each hooping of a piece stitches; of letterings, the largest counts."""
     numbers = sorted({design.hooping for design in designs})
@@ -41,9 +60,12 @@ def boxes_needed(designs: Sequence[AskedDesign]) -> list[tuple[float, float]]:
     ]
 
 
-def compare_copies(carried: Carried, terms: Terms, *, bobbin_mm: float | None) -> tuple[CopiesOption, ...]:
+def compare_copies(
+    carried: Carried, terms: Terms, *, bobbin_mm: float | None, spools: SpoolHands = NO_SPOOLS
+) -> tuple[CopiesOption, ...]:
     """Return one copy a hooping beside the most that each hoop holds, and what is planned, fewest copies first.
 
+    ``spools`` that end are the same however many are hooped together.
     Hoops that hold no more copies than a smaller one are left out. Nothing without a hoop that holds the designs.
     """
     boxes = boxes_needed(carried.designs)
@@ -53,35 +75,39 @@ def compare_copies(carried: Carried, terms: Terms, *, bobbin_mm: float | None) -
     for copies in sorted(counts - {0}):
         hoop = smallest_hoop(boxes, terms.hoops, copies=copies)
         if hoop is not None:
-            found.append(_option(replace(carried, copies=copies), hoop, terms, bobbin_mm))
+            found.append(_option(replace(carried, copies=copies), hoop, terms, bobbin_mm, spools))
     return tuple(found)
 
 
-def batch_minutes(carried: Carried, terms: Terms, *, bobbin_changes: int) -> tuple[float, float]:
+def batch_minutes(
+    carried: Carried, terms: Terms, *, bobbin_changes: int, spools: SpoolHands = NO_SPOOLS
+) -> tuple[float, float]:
     """Return the minutes that the batch holds the machine, and those that it holds the person."""
     carriers = list(zip(carried.designs, carried.counts, strict=True))
     machine_min = machine_minutes(
         terms.times,
         stitches=sum(count * design.stitches for design, count in carriers),
         trims=sum(count * design.trims for design, count in carriers),
-        stops=sum(count * design.stops for design, count in carriers),
+        stops=sum(count * design.stops for design, count in carriers) + spools.stops,
         thread_changes=carried.thread_changes(),
     )
     hands_on_min = hands_on_minutes(
         terms.times,
         hoopings=carried.hoopings(),
-        rethreads=carried.rethreads(needles=terms.times.needles),
+        rethreads=carried.rethreads(needles=terms.times.needles) + spools.threaded,
         bobbin_changes=bobbin_changes,
     )
     return machine_min, hands_on_min
 
 
-def _option(carried: Carried, hoop: HoopField, terms: Terms, bobbin_mm: float | None) -> CopiesOption:
+def _option(
+    carried: Carried, hoop: HoopField, terms: Terms, bobbin_mm: float | None, spools: SpoolHands
+) -> CopiesOption:
     changes = 0
     if bobbin_mm:
         run = run_of_bobbins(carried.bobbin_loads(median=terms.bobbin_factor.median), bobbin_mm=bobbin_mm)
         changes = len(run.changes) + run.inside_blocks
-    machine_min, hands_on_min = batch_minutes(carried, terms, bobbin_changes=changes)
+    machine_min, hands_on_min = batch_minutes(carried, terms, bobbin_changes=changes, spools=spools)
     layers = sum(layer.count for layer in terms.layers if not layer.is_sprayed) if hoop.piece_mm else 0
     pieces = layers * carried.hoopings()
     width_mm, height_mm = hoop.piece_mm or (0, 0)

@@ -7,7 +7,7 @@ from itertools import cycle, islice
 
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
-from planning.compute.batch.copies_compared import batch_minutes
+from planning.compute.batch.copies_compared import NO_SPOOLS, SpoolHands, batch_minutes
 from planning.compute.batch.costing import BatchCost, CostOfPieces, money
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.hooping.pieces import pieces_to_stitch
@@ -41,12 +41,14 @@ def cost_by_quantity(
     shelf: Shelf,
     terms: Terms,
     minutes: tuple[float, float],
+    spools: SpoolHands = NO_SPOOLS,
     quantities: Sequence[int] = QUANTITIES,
 ) -> tuple[QuantityCost, ...]:
     """Return the cost at each quantity and at the one planned, fewest first.
 
     Thread costs by the mm what it does in this plan, stabilizer by the hooping; bobbins are whole ones, full.
-    ``minutes`` are those of the plan, at the machine and hands on. Names are taken to go round.
+    ``minutes`` are those of the plan, at the machine and hands on. Names are taken to go round,
+    and spools to end as often a piece as in the plan.
     """
     index = {(block.design, block.block.number): at for at, block in enumerate(carried.blocks)}
     blocks = [[index[place] for place in thread.blocks] for thread in threads]
@@ -80,7 +82,9 @@ def cost_by_quantity(
             )
             bobbins, changes = run.count, len(run.changes) + run.inside_blocks
         each = (shelf.bobbins.price_each if shelf.bobbins else None) or 0.0
-        machine_min, hands_on_min = batch_minutes(sized, terms, bobbin_changes=changes)
+        machine_min, hands_on_min = batch_minutes(
+            sized, terms, bobbin_changes=changes, spools=spools.for_share(total / cost.stitched)
+        )
         found.append(
             QuantityCost(
                 pieces=pieces,

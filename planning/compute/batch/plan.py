@@ -12,15 +12,17 @@ from inventory.compute.left_out import LeftOut, also_left_out
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, cost_of_parts, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
-from planning.compute.batch.copies_compared import CopiesOption, batch_minutes, compare_copies
+from planning.compute.batch.copies_compared import CopiesOption, SpoolHands, batch_minutes, compare_copies
 from planning.compute.batch.cost_by_quantity import QuantityCost, cost_by_quantity
 from planning.compute.batch.costing import BatchCost, batch_cost
 from planning.compute.batch.needle_thread import PlannedThread, plan_threads
+from planning.compute.batch.spool_ends import spool_ends
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.certainty.settling import LookFirst
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.hooping.timing import machine_minutes, start_by
 from planning.compute.spools.needle_places import NeedlePlan, needle_places
+from planning.compute.spools.second_needles import SpoolChange, spool_changes
 from planning.compute.stabilizer.layers import JobLayers
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 
@@ -64,6 +66,7 @@ class BatchPlan:
     quantities: tuple[QuantityCost, ...]
     start_by: date | None  # the day to start on, to be done by ``needed_on``
     needles: NeedlePlan  # threads are told by their number in ``threads``, hoopings by load
+    spool_changes: tuple[SpoolChange, ...]  # in the order in which spools end
     copies: tuple[CopiesOption, ...]  # one copy a hooping beside many
     strictness: str = "picture"
     colour_limit: float = 5.0
@@ -109,8 +112,13 @@ def plan_batch(
     stitches = sum(
         count * design.stitches for design, count in zip(carried.designs, carried.counts, strict=True)
     )
+    needles = needle_places(
+        [carried.threads_of_load(load) for load in range(len(carried.loads))], needles=terms.times.needles
+    )
+    changes = spool_changes(needles, spool_ends(carried, threads))
+    spools = SpoolHands(sum(not each.is_anyway for each in changes), sum(each.stops for each in changes))
     machine_min, hands_on_min = batch_minutes(
-        carried, terms, bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks
+        carried, terms, bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks, spools=spools
     )
     verdicts = (
         [thread.verdict for thread in threads] + [bobbins.verdict] + [layer.verdict for layer in layers]
@@ -167,6 +175,7 @@ def plan_batch(
             shelf=shelf,
             terms=terms,
             minutes=(machine_min, hands_on_min),
+            spools=spools,
         )
         if terms.with_advice
         else (),
@@ -177,11 +186,11 @@ def plan_batch(
         )
         if needed_on
         else None,
-        needles=needle_places(
-            [carried.threads_of_load(load) for load in range(len(carried.loads))],
-            needles=terms.times.needles,
-        ),
-        copies=compare_copies(carried, terms, bobbin_mm=shelf.bobbins.length_mm if shelf.bobbins else None)
+        needles=needles,
+        spool_changes=changes,
+        copies=compare_copies(
+            carried, terms, bobbin_mm=shelf.bobbins.length_mm if shelf.bobbins else None, spools=spools
+        )
         if terms.with_advice
         else (),
     )

@@ -11,7 +11,7 @@ HEAT = (
     "Heat it away with air in the room, after a test that the cloth and the thread bear the heat, and only as hot as "
     "its label says."
 )
-WATER = "Keep it dry until the last stitch, hands too; test the wash on a scrap first, and rinse all of it out for the skin."
+WATER = "Keep it dry until the last stitch; test the wash on a scrap first, and rinse all of it out for the skin."
 IRON = (
     "Iron it on as its label says, after a test on a scrap: iron and film are hot, and not every cloth or thread bears "
     "it. Let it cool before it is hooped."

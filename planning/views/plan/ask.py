@@ -250,6 +250,12 @@ def plan_context(
         else [],
         "layer_cautions": each_once(layer.cautions for layer in plan.stabilizer),
         "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
+        "second_needles": [
+            {"change": each, "row": by_number[each.end.thread]}
+            for each in plan.spool_changes
+            if each.is_ready
+        ][:MOST_RETHREADS],
+        "spool_stops": sum(each.stops for each in plan.spool_changes),
         "rethreads": [
             {"change": each, "off": by_number[each.off], "on": by_number[each.on]}
             for each in plan.needles.rethreads[:MOST_RETHREADS]

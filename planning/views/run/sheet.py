@@ -13,7 +13,7 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import read_scale
+from inventory.compute.lengths import parse_count, read_scale
 from inventory.compute.sent_json import NotSoundJson, read_json
 from planning.cutting.cuts import cuts_posted
 from planning.facts.layers import with_cautions
@@ -22,6 +22,7 @@ from planning.models import Job, RunEvent
 from planning.run.looked_at import test_to_judge, test_wants_a_change
 from planning.run.needle import needle_due_before
 from planning.run.promise import machine_of
+from planning.run.second_needle import name_needle
 from planning.run.sheet import advice, next_steps, sheet_rows, threading_order
 from planning.run.sound import corrected_since
 from planning.run.standing import Run, run_of, spools_to_swap_in
@@ -111,6 +112,25 @@ def take_back_event(request: HttpRequest, pk: int, event: int) -> HttpResponse:
 
 
 @require_POST
+def second_needle(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say on which needle a second spool is."""
+    job = get_object_or_404(Job, pk=pk)
+    typed = request.POST.get("needle", "").strip()
+    try:
+        name_needle(
+            job,
+            label=request.POST.get("label", "")[:24],
+            needle=parse_count(typed) if typed else None,
+            key=f"needle-{pk}-{request.POST.get('key', '')}"[:80],
+            at=timezone.now(),
+            by=request.user,
+        )
+    except WorkshopError as problem:
+        messages.error(request, str(problem))
+    return redirect("run_sheet", pk)
+
+
+@require_POST
 def not_begun(request: HttpRequest, pk: int) -> HttpResponse:
     """Take back the beginning of a run in which nothing has happened."""
     job = get_object_or_404(Job, pk=pk)
@@ -148,6 +168,7 @@ def _shown(run: Run) -> dict[str, Any]:
     spare = spools_to_swap_in(run)
     left = run.left
     rows = sheet_rows(run)
+    threads = threading_order(run, spare=spare)
     machine = machine_of(run.job)
     return {
         "job": run.job,
@@ -159,7 +180,12 @@ def _shown(run: Run) -> dict[str, Any]:
         "left": left,
         "done": len(run.done),
         "steps": next_steps(run),
-        "threads": threading_order(run, spare=spare),
+        "threads": threads,
+        "following": [
+            (label, needle, each.record.name or each.record.code)
+            for each in threads
+            for needle, label in each.then
+        ],
         "rows": rows,
         "advice": advice(run, machine),
         "needle": needle_due(machine) if machine.pk else None,

@@ -57,7 +57,7 @@ def test_what_is_left_is_the_weight_less_the_empty_can():
     assert "±" in how_sure(can, Units())
     with pytest.raises(WorkshopError, match="less than the empty can"):
         weigh_can(can, gross=ScaleReading(90_000, 1000), key=a_key(), at=NOW, by=None)
-    with pytest.raises(MoreThanFull, match="Full it holds 300.0 g"):
+    with pytest.raises(MoreThanFull, match=r"Full it holds 300\.0 g"):
         weigh_can(can, gross=ScaleReading(590_000, 1000), key=a_key(), at=NOW, by=None)
 
 
