@@ -7,7 +7,7 @@ from planning.views.buying import basket, gaps, orders
 from planning.views.cutting import cuts, outlook
 from planning.views.facts import learning, remembered, setup
 from planning.views.jobs import held_shades, jobs, measuring, names, quotes
-from planning.views.library import colours, designs, importing, pictures
+from planning.views.library import appliques, colours, designs, importing, pictures
 from planning.views.plan import ask
 from planning.views.run import finish, promise, sheet
 
@@ -74,6 +74,12 @@ urlpatterns = [
         "designs/<int:pk>/colours/take-back/",
         colours.design_colours_take_back,
         name="design_colours_take_back",
+    ),
+    path("designs/<int:pk>/applique/", appliques.design_appliques, name="design_appliques"),
+    path(
+        "designs/<int:pk>/applique/<int:applique>/remove/",
+        appliques.design_applique_remove,
+        name="design_applique_remove",
     ),
     path("designs/<int:pk>/picture.png", pictures.picture, {"kind": "picture"}, name="design_picture"),
     path("designs/<int:pk>/density.png", pictures.picture, {"kind": "density"}, name="design_density"),

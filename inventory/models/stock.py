@@ -27,9 +27,9 @@ class StockItem(models.Model):
     """A thing on the shelf.
 
     ``on_hand`` and ``reserved`` are whole millimetres, milligrams or pieces and are moved by ``inventory.ledger``
-    alone, in the transaction that writes the entries they sum. Where ``known`` is *unknown*, ``on_hand`` is only what the
-    books have left over: it is no quantity to plan with, it is not zero either, and taking more than it is
-    allowed, for nobody knows that it is not there.
+    alone, in the transaction that writes the entries they sum. Where ``known`` is *unknown*, ``on_hand`` is only
+    what the books have left over: it is no quantity to plan with, it is not zero either, and taking more than it
+    is allowed, for nobody knows that it is not there.
     """
 
     class Kind(models.TextChoices):

@@ -1,24 +1,22 @@
 """What a person can do with one thing on the shelf: an act is a form, and the verb that carries it out."""
 
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any
 
 from django import forms
 
 from inventory import ledger
 from inventory.compute.diameters import TOOLS
-from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Line
 from inventory.models import BobbinStyle, Entry, PutUp, Spool, StockItem
 from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin, wind_bobbins
-from inventory.shelf.cans import weigh_can
 from inventory.shelf.corrections import correct_spool, shade_meant
 from inventory.shelf.counts import count_item
 from inventory.shelf.diameters import best_way_in_words, measure_spool
-from inventory.shelf.forms import KeyedForm, MeasureField, NumberField, PlaceField, ScaleField
+from inventory.shelf.forms import Act, MeasureField, NumberField, PlaceField, QuantityAct, ScaleField
 from inventory.shelf.offcuts import cut_piece
 from inventory.shelf.scan_box import Meant, NotAMovement
 from inventory.shelf.things import (
@@ -29,62 +27,16 @@ from inventory.shelf.things import (
     retire,
     split_pack,
 )
-from inventory.shelf.weights import MoreThanFull, judge_spool, learn_tare, mark_unknown, weigh_spool
+from inventory.shelf.weights import (
+    MoreThanFull,
+    judge_spool,
+    learn_tare,
+    mark_unknown,
+    weigh_can,
+    weigh_spool,
+)
 
 Kind = StockItem.Kind
-
-
-class NothingToMove(WorkshopError):
-    """The quantity is zero, where only more than zero does anything."""
-
-
-class Act(KeyedForm):
-    """One step with one thing. ``slug`` is its address, ``button`` what it is called where it is done."""
-
-    slug: ClassVar[str]
-    button: ClassVar[str]
-    about: ClassVar[str] = ""
-    kinds: ClassVar[frozenset[str]] = frozenset(Kind.values)
-
-    def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
-        self.item = item
-        options.setdefault("auto_id", f"{self.slug}-%s")
-        super().__init__(*args, units=units, **options)
-
-    def carry_out(self, *, at: datetime, by: Any) -> None:
-        """Do it, under the form's key."""
-        raise NotImplementedError
-
-    def _request(self, at: datetime, by: Any) -> dict[str, Any]:
-        return {"key": self.cleaned_data["key"], "at": at, "by": by}
-
-
-class QuantityAct(Act):
-    """An act whose quantity is in the item's own unit."""
-
-    quantity = MeasureField(measure="pieces", label="How much")
-
-    def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
-        super().__init__(*args, item=item, units=units, **options)
-        field = self.fields["quantity"]
-        assert isinstance(field, MeasureField)
-        if item.is_measured:
-            field.measure = "size" if item.kind == Kind.ROLL else "length"
-            field.read_in(units)
-        elif item.is_in_mg:
-            field.measure = "weight"
-            field.read_in(units)
-        elif item.kind == Kind.OFFCUT:
-            # There is one of it: nothing to ask.
-            field.widget, field.initial = forms.HiddenInput(), "1"
-        else:
-            field.label = "How many"
-
-    def _moved(self) -> int:
-        quantity: int = self.cleaned_data["quantity"]
-        if quantity == 0:
-            raise NothingToMove("0 moves nothing. Type how much it was.")
-        return quantity
 
 
 class Take(QuantityAct):

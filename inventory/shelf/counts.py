@@ -17,12 +17,10 @@ from inventory.compute.units import METRIC, Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
 from inventory.models import Entry, Spool, SprayCan, StockItem
-from inventory.shelf.weights import MoreThanFull, judge_spool, mark_unknown, weigh_spool
+from inventory.shelf.weights import OVERLONG, MoreThanFull, judge_spool, mark_unknown, weigh_spool
 
 # How well a person reads a length off a ruler or a counter: common practice, no source.
 MEASURED_SIGMA = 0.02
-# How much longer than it says a spool or a roll may be before a length is asked about: common practice, no source.
-OVERLONG = 0.15
 # So many pieces are believed of anything, and of what is kept in larger numbers so many times as many as there were:
 # a gross, and ten times; common practice, no source.
 MOST_PIECES, PIECES_AGAIN = 144, 10

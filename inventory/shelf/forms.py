@@ -1,8 +1,9 @@
 """Fields and forms of the shelf: quantities typed in the person's units, and who answers for them."""
 
 from collections.abc import Callable
+from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 from uuid import uuid4
 
 from django import forms
@@ -21,7 +22,7 @@ from inventory.compute.lengths import (
     read_scale,
 )
 from inventory.compute.units import METRIC, Units
-from inventory.models import Place, PutUp, Shade
+from inventory.models import Place, PutUp, Shade, StockItem
 from inventory.shelf.receipts import MOST_PRICE
 
 
@@ -281,3 +282,56 @@ def shades_like(text: str, *, most: int = MOST_OFFERED + 1) -> list[Shade]:
     found = list(shades.filter(asked)[: max(most, 50)])
     wholly = [shade for shade in found if typed.casefold() in (str(shade).casefold(), shade.name.casefold())]
     return (wholly if len(wholly) == 1 else found)[:most]
+
+
+class NothingToMove(WorkshopError):
+    """The quantity is zero, where only more than zero does anything."""
+
+
+class Act(KeyedForm):
+    """One step with one thing. ``slug`` is its address, ``button`` what it is called where it is done."""
+
+    slug: ClassVar[str]
+    button: ClassVar[str]
+    about: ClassVar[str] = ""
+    kinds: ClassVar[frozenset[str]] = frozenset(StockItem.Kind.values)
+
+    def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
+        self.item = item
+        options.setdefault("auto_id", f"{self.slug}-%s")
+        super().__init__(*args, units=units, **options)
+
+    def carry_out(self, *, at: datetime, by: Any) -> None:
+        """Do it, under the form's key."""
+        raise NotImplementedError
+
+    def _request(self, at: datetime, by: Any) -> dict[str, Any]:
+        return {"key": self.cleaned_data["key"], "at": at, "by": by}
+
+
+class QuantityAct(Act):
+    """An act whose quantity is in the item's own unit."""
+
+    quantity = MeasureField(measure="pieces", label="How much")
+
+    def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
+        super().__init__(*args, item=item, units=units, **options)
+        field = self.fields["quantity"]
+        assert isinstance(field, MeasureField)
+        if item.is_measured:
+            field.measure = "size" if item.kind == StockItem.Kind.ROLL else "length"
+            field.read_in(units)
+        elif item.is_in_mg:
+            field.measure = "weight"
+            field.read_in(units)
+        elif item.kind == StockItem.Kind.OFFCUT:
+            # There is one of it: nothing to ask.
+            field.widget, field.initial = forms.HiddenInput(), "1"
+        else:
+            field.label = "How many"
+
+    def _moved(self) -> int:
+        quantity: int = self.cleaned_data["quantity"]
+        if quantity == 0:
+            raise NothingToMove("0 moves nothing. Type how much it was.")
+        return quantity

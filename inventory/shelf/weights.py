@@ -1,4 +1,4 @@
-"""How much thread a spool holds: weighed, judged by eye, or not known."""
+"""How much thread a spool holds, or spray a can: weighed, judged by eye, or not known."""
 
 import math
 from datetime import datetime
@@ -7,7 +7,7 @@ from typing import Any
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.knowing import sealed_sigma
-from inventory.compute.lengths import format_length, format_weight
+from inventory.compute.lengths import ScaleReading, format_length, format_weight
 from inventory.compute.weighing import (
     MOISTURE_SIGMA,
     length_from_fill_level,
@@ -17,7 +17,7 @@ from inventory.compute.weighing import (
 )
 from inventory.ledger import Finding, Line, find, post
 from inventory.ledger.changes import change, changed_before
-from inventory.models import Change, Entry, Spool, StockItem, ThreadRange
+from inventory.models import Change, Entry, Spool, SprayCan, StockItem, ThreadRange
 
 # One sigma of a thread's tex about the figure its maker states: common practice, no source.
 STATED_TEX_SIGMA = 0.03
@@ -29,6 +29,10 @@ NOMINAL_TEX_SIGMA = 10 / 34 / math.sqrt(3)
 TARE_SIGMA = 0.03
 # More thread than a full spool holds is believed up to this many sigmas.
 BELIEVED_SIGMAS = 3.0
+# How much more than it says a thing may hold before that is asked about: common practice, no source.
+OVERLONG = 0.15
+# How far the empty weight of a can may be off that was reckoned from what is printed: common practice, no source.
+EMPTY_SIGMA = 0.02
 
 
 class TareNotKnown(WorkshopError):
@@ -83,6 +87,47 @@ def weigh_spool(
         reason=Entry.Reason.WEIGH,
         reference=reference,
     )
+
+
+@whole_act
+def weigh_can(
+    item: StockItem,
+    *,
+    gross: ScaleReading,
+    key: str,
+    at: datetime,
+    by: Any,
+    empty_mg: int | None = None,
+    sure: bool = False,
+    reference: str = "",
+) -> Entry:
+    """Return the entry that sets a can to what is left in it: what the scale shows less the empty can.
+
+    ``empty_mg`` is kept with the can; None uses what is kept. Raises MoreThanFull for more than it holds full,
+    unless the person is ``sure``.
+    """
+    can = SprayCan.objects.get(pk=item.pk)
+    if empty_mg is not None and empty_mg != can.empty_mg:
+        change(can, changes={"empty_mg": empty_mg}, at=at, by=by, what=f"{can} when empty")
+        can.empty_mg = empty_mg
+    if can.empty_mg is None:
+        raise WorkshopError(
+            f"What {can} weighs empty is not known. Give it: a full can's weight less what is printed as its content."
+        )
+    left_mg = gross.mg - can.empty_mg
+    if left_mg < 0:
+        raise WorkshopError(
+            f"{gross.mg / 1000:g} g is less than the empty can, {can.empty_mg / 1000:g} g. Weigh it again."
+        )
+    if not sure and left_mg > can.full_mg * (1 + OVERLONG):
+        raise MoreThanFull(
+            f"{left_mg / 1000:,.1f} g in {can}? Full it holds {can.full_mg / 1000:,.1f} g. "
+            "Is it the right can, and the right unit? If it is, say that you are sure."
+        )
+    sigma_mg = (gross.resolution_mg**2 / 12 + (EMPTY_SIGMA * can.empty_mg) ** 2) ** 0.5
+    finding = Finding(sigma_mg, StockItem.Known.WEIGHED)
+    return find(item, quantity=left_mg, finding=finding, key=key, at=at, by=by, reference=reference,
+                reason=Entry.Reason.WEIGH)  # fmt: skip
 
 
 def judge_spool(

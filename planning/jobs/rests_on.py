@@ -36,6 +36,7 @@ from inventory.models import (
     ThreadRange,
 )
 from planning.models import (
+    Applique,
     Block,
     Design,
     Fabric,
@@ -193,6 +194,10 @@ def _designs(waiting: QuerySet[Job]) -> dict[int, bytes]:
     found: dict[int, list[Any]] = defaultdict(list)
     for row in _plain(Design.objects.filter(pk__in=ids).values_list(*_OF_DESIGNS)):
         found[row[0]].append(row)
+    columns = own_columns(Applique)
+    of = columns.index("design_id")
+    for row in _plain(Applique.objects.filter(design__in=ids).order_by("pk").values_list(*columns)):
+        found[row[of]].append(row)
     columns = own_columns(Block)
     of = columns.index("design_id")
     for row in _plain(Block.objects.filter(design__in=ids).order_by("pk").values_list(*columns)):

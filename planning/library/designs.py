@@ -12,11 +12,12 @@ from inventory.compute.colour.lab import lab_from_hex
 from inventory.kept_files import KeptFile, keep_file
 from planning.compute.batch.asked import AskedBlock, AskedDesign
 from planning.compute.colour.sources import PALETTE, RGB
+from planning.compute.stitches.applique import AskedApplique
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.walk import BlockPath, FileThread
 from planning.library.digests import BlockDigest, DesignDigest, digest_of, sums_of
 from planning.library.variants import join_variants
-from planning.models import Block, Design
+from planning.models import Applique, Block, Design
 from planning.stitch_files.reading import ReadDesign
 
 
@@ -86,6 +87,23 @@ def asked_from_record(design: Design) -> AskedDesign:
         warnings=tuple(design.warnings),
         warning_grades=tuple(design.warning_grades),
         blocks=tuple(blocks),
+        appliques=tuple(_asked_applique(each) for each in design.appliques.all()),
+    )
+
+
+def _asked_applique(applique: Applique) -> AskedApplique:
+    product = applique.product
+    return AskedApplique(
+        id=applique.pk,
+        name=applique.name,
+        product_id=product.pk,
+        product=str(product),
+        has_grain=product.has_grain,
+        width_mm=applique.width_mm,
+        height_mm=applique.height_mm,
+        allowance_mm=applique.allowance_mm,
+        count=applique.count,
+        stops=tuple((stop.role, stop.block, stop.part) for stop in applique.stops.all()),
     )
 
 
@@ -234,5 +252,7 @@ def _file_colour(thread: FileThread | None) -> tuple[str, str, str]:
 
 def designs_by_id(ids: Sequence[int]) -> list[Design]:
     """Return the kept designs with these ids, in that order, with their blocks."""
-    found = Design.objects.prefetch_related("blocks__shade__range").in_bulk(ids)
+    found = Design.objects.prefetch_related(
+        "blocks__shade__range", "appliques__product", "appliques__stops"
+    ).in_bulk(ids)
     return [found[each] for each in ids if each in found]

@@ -1,6 +1,6 @@
 """The library's forms: what is searched for, what is said of a design, which colours it asks for."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django import forms
@@ -8,8 +8,10 @@ from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
-from inventory.models import ThreadRange
+from inventory.models import StabilizerProduct, ThreadRange
+from inventory.shelf.forms import MeasureField, UnitsForm
 from planning.compute.colour.lists import LONGEST_LIST, ShadeBook
+from planning.compute.stitches.applique import COVER, PLACEMENT, TACK_DOWN, USUAL_ALLOWANCE_MM, DesignPart
 from planning.library.colours import RequestedColour, as_typed, understand_colour
 from planning.library.search import NEAR_COLOUR, ORDERS, DesignSearch
 from planning.models import Block, Design, Fabric, Hoop, StitchOutNote, Tag
@@ -87,6 +89,60 @@ class SearchForm(forms.Form):
         """Whether anything behind the first two fields is filled in."""
         names = ("hoop", "stitches_from", "stitches_to", "colours_to", "colour", "tag", "favourites")
         return any(self.data.get(name) for name in names)
+
+
+class AppliqueForm(UnitsForm):
+    """What a person says of one applique: its lines, its fabric, and how large its piece is."""
+
+    name = forms.CharField(label="Called", max_length=40, required=False, help_text="Such as: sail.")
+    placement = forms.ChoiceField(label="Placement line", required=False)
+    tack_down = forms.ChoiceField(label="Tack-down", required=False)
+    cover = forms.ChoiceField(label="Cover", required=False)
+    product = forms.ModelChoiceField(
+        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.FABRIC),
+        label="Fabric",
+        empty_label="choose a fabric",
+    )
+    allowance = MeasureField(
+        measure="size",
+        label="Beyond the line",
+        required=False,
+        help_text="On every side, to hold and to trim off. Common practice, no source: about 1 cm.",
+    )
+    width = MeasureField(
+        measure="size", label="It covers, width", required=False, help_text="Blank: as the lines do."
+    )
+    height = MeasureField(measure="size", label="and height", required=False)
+    count = MeasureField(measure="pieces", label="Pieces on each", initial="1")
+    key = forms.CharField(widget=forms.HiddenInput, max_length=40)
+
+    def __init__(self, *args: Any, parts: Sequence[DesignPart], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.parts = {each.key: each for each in parts}
+        for name in ("placement", "tack_down", "cover"):
+            field = self.fields[name]
+            assert isinstance(field, forms.ChoiceField)
+            field.choices = [("", "none"), *((key, f"part {key}") for key in self.parts)]
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if bool(given.get("width")) != bool(given.get("height")) and not self.errors:
+            self.add_error("height", "Give both sides, or neither.")
+        return given
+
+    def asked(self) -> dict[str, Any]:
+        """Return what ``add_applique`` takes."""
+        given = self.cleaned_data
+        of_roles = ((PLACEMENT, "placement"), (TACK_DOWN, "tack_down"), (COVER, "cover"))
+        size = (float(given["width"]), float(given["height"])) if given["width"] else None
+        return {
+            "lines": [(role, self.parts[given[name]]) for role, name in of_roles if given[name]],
+            "product": given["product"],
+            "name": given["name"],
+            "allowance_mm": USUAL_ALLOWANCE_MM if given["allowance"] is None else given["allowance"],
+            "size_mm": size,
+            "count": given["count"],
+        }
 
 
 class DescribeForm(forms.Form):

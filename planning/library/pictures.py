@@ -40,7 +40,7 @@ logger = logging.getLogger(__name__)
 
 Kind = Literal["picture", "density", "strip"]
 # Raised whenever the same wish would give another picture; the stored ones of before are then no longer asked for.
-DRAWING_VERSION, POINTS_VERSION = 2, 1
+DRAWING_VERSION, POINTS_VERSION = 2, 2
 # Few widths, so that few pictures are stored; a page scales down from the next larger one.
 WIDTHS_PX = (64, 128, 256, 384, 640, 1000, 1400, MOST_WIDTH_PX)
 FABRIC = "#dedacd"
@@ -223,7 +223,7 @@ def _drawn(picture: Picture, *, name: str) -> bytes:
         )
     blocks = [
         DrawnBlock(points_mm, run_starts, rgb_of(colour) if colour else None)
-        for (points_mm, run_starts), colour in zip(points, colours, strict=True)
+        for (points_mm, run_starts, _), colour in zip(points, colours, strict=True)
     ]
     file = io.BytesIO()
     if picture.kind == "picture":
@@ -249,11 +249,19 @@ def rgb_of(colour: str) -> Rgb:
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
 
 
-Points = list[tuple[np.ndarray, np.ndarray]]
+Points = list[tuple[np.ndarray, np.ndarray, np.ndarray]]
+
+
+def points_of(design: Design) -> Points:
+    """Return penetrations in mm, run starts and stops of each block of a kept design, read once and then kept.
+
+    Raises UnreadableDesign where its stitch file is not in the store any more.
+    """
+    return _points(picture_of(design, kind="density"), name=design.name)
 
 
 def _points(picture: Picture, *, name: str) -> Points:
-    """Return penetrations in mm and run starts of each block.
+    """Return penetrations in mm, run starts, and the penetrations after stops, of each block.
 
     Reading a stitch file takes a process of its own; what came of it is kept beside the pictures, small, so that
     other colours and sizes are drawn from there.
@@ -275,7 +283,7 @@ def _points(picture: Picture, *, name: str) -> Points:
     if state_of(file) == "damaged":
         raise DamagedFile(f"The workshop's copy of {called} is damaged. Send the same file again.")
     read = read_design_file(file.path, trim_at_jumps=picture.trim_at_jumps, name=called)
-    points = [(block.points_mm, block.run_starts) for block in read.walked.blocks]
+    points = [(block.points_mm, block.run_starts, block.stop_places) for block in read.walked.blocks]
     write_whole(kept, _packed(points), sync=False)
     return points
 
@@ -284,9 +292,10 @@ def _packed(points: Points) -> bytes:
     file = io.BytesIO()
     np.savez_compressed(
         file,
-        tenths=np.rint(np.concatenate([each for each, _ in points]) * 10).astype(np.int32),
-        run_starts=np.concatenate([starts for _, starts in points]).astype(np.int32),
-        sizes=np.array([(len(each), len(starts)) for each, starts in points], dtype=np.int32),
+        tenths=np.rint(np.concatenate([each for each, _, _ in points]) * 10).astype(np.int32),
+        run_starts=np.concatenate([starts for _, starts, _ in points]).astype(np.int32),
+        stops=np.concatenate([stops for _, _, stops in points]).astype(np.int32),
+        sizes=np.array([tuple(map(len, each)) for each in points], dtype=np.int32),
     )
     return file.getvalue()
 
@@ -294,13 +303,15 @@ def _packed(points: Points) -> bytes:
 def _unpacked(content: bytes) -> Points:
     with np.load(io.BytesIO(content), allow_pickle=False) as packed:
         points_mm, run_starts, sizes = packed["tenths"] / 10.0, packed["run_starts"], packed["sizes"]
-    if points_mm.ndim != 2 or sizes.sum(axis=0).tolist() != [len(points_mm), len(run_starts)]:
+        stops = packed["stops"]
+    if points_mm.ndim != 2 or sizes.sum(axis=0).tolist() != [len(points_mm), len(run_starts), len(stops)]:
         raise ValueError("the parts do not fit together")
     ends = np.cumsum(sizes, axis=0)[:-1]
     return list(
         zip(
             np.split(points_mm, ends[:, 0]),
             np.split(run_starts.astype(np.intp), ends[:, 1]),
+            np.split(stops.astype(np.intp), ends[:, 2]),
             strict=True,
         )
     )

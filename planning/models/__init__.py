@@ -1,5 +1,6 @@
 """What the planner knows: designs, machines, hoops, fabrics and the workshop's rules."""
 
+from planning.models.appliques import Applique, AppliqueStop
 from planning.models.cuts import JobCut, KeptStrips
 from planning.models.designs import Block, Design, ImportedFile, ImportRun, StitchOutNote, Tag
 from planning.models.fabrics import Fabric, Layer, no_cloth
@@ -12,6 +13,8 @@ from planning.models.rules import Rules, Strictness
 from planning.models.runs import Promise, PromisedSpool, PromisedThread, Reopening, RunEvent, RunReport
 
 __all__ = [
+    "Applique",
+    "AppliqueStop",
     "Block",
     "Design",
     "Fabric",

@@ -31,7 +31,11 @@ class JobQuerySet(models.QuerySet["Job"]):
         """Jobs with all that a plan reads, in a number of queries that does not grow."""
         return self.select_related("fabric", "machine__bobbin_style", "hoop", "promise").prefetch_related(
             "placed__design__blocks__shade__range",
+            "placed__design__appliques__product",
+            "placed__design__appliques__stops",
             "names__design__blocks__shade__range",
+            "names__design__appliques__product",
+            "names__design__appliques__stops",
             "fabric__layers",
             "fabric__stitch_outs",
             "promise__threads",

@@ -106,6 +106,11 @@ class Rules(models.Model):
     )
     hands_on_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
     machine_rate = models.DecimalField(max_digits=7, decimal_places=2, default=Decimal("0.00"))
+    applique_s = models.PositiveSmallIntegerField(
+        "seconds for each fabric piece of an applique",
+        default=120,
+        help_text="To lay it and to trim it, while the machine stands. Common practice, no source.",
+    )
     quote_margin_percent = models.DecimalField(
         "margin on a quote, %",
         max_digits=5,

@@ -213,6 +213,7 @@ def terms_of(asked: JobAsked, hooping: Hooping) -> Terms:
         machine_rate=float(rules.machine_rate),
         hands_on_rate=float(rules.hands_on_rate),
         taught=known.thread,
+        applique_s=float(rules.applique_s),
         working_minutes_a_day=rules.working_hours_a_day * 60,
         copies_per_hooping=hooping.copies,
         hoops=hoop_fields(asked),

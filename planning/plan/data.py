@@ -16,6 +16,7 @@ from planning.compute.colour.choice import OwnedShade
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.compute.stitches.thread_length import ThreadSettings, bobbin_laid_mm, needle_laid_mm
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
+from planning.plan.appliques import appliques_as_data
 from planning.plan.settling import look_first_as_data
 from planning.plan.words import colour_word
 
@@ -61,6 +62,7 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
             "wind": [{"label": each.label, "bobbins": each.bobbins} for each in plan.bobbins.wind],
         },
         "stabilizer": [_layer(layer) for layer in plan.stabilizer],
+        "applique": appliques_as_data(plan.designs),
         "time": {
             "machine_min": round(plan.machine_min, 1),
             "hands_on_min": round(plan.hands_on_min, 1),

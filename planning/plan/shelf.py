@@ -351,7 +351,9 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
             ),
         )
         for product in StabilizerProduct.objects.all()
-        if any(found[product.pk] for found in (rolls, sheets, offcuts, cans))
+        # Fabric and spray are asked for by name: of those it is known that there are none.
+        if product.kind not in StabilizerProduct.CHOSEN_BY_WEIGHT
+        or any(found[product.pk] for found in (rolls, sheets, offcuts, cans))
     )
 
 

@@ -16,6 +16,7 @@ from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
+from planning.plan.appliques import applique_stops
 from planning.plan.data import shopping_rows
 from planning.plan.pins import written_blocks
 from planning.plan.settling import look_first_in_words
@@ -170,6 +171,12 @@ def _other(plan: BatchPlan, units: Units) -> Group:
             f"{layer.product}: {layer.pieces} {'coats on pieces' if layer.spray else 'pieces'} of {size}; {cut}",
             f"{SIGNS[layer.verdict]} {layer.verdict}",
         )
+    for number, design in enumerate(plan.designs):
+        for applique in design.appliques:
+            stops = applique_stops(applique, design=number, several=len(plan.designs) > 1)
+            table.add_row(
+                f"applique {applique.name}", "; ".join(f"{each['called']} {each['at']}" for each in stops), ""
+            )
     table.add_row(
         "Time",
         f"machine {_minutes(plan.machine_min)}, hands on {_minutes(plan.hands_on_min)}, "

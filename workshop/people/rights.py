@@ -110,6 +110,7 @@ ROUTES: dict[str, Asks] = {
             "design_set_apart", "design_join", "design_colours", "design_colour_list", "design_colours_copy",
             "design_colours_take_back", "setup", "setup_rules", "start_anew", "count_or_leave", "reset_back", "strip",
             "machine_changed", "change_back", "change_remembered",
+            "design_appliques", "design_applique_remove",
             "strip_keep", "strip_threads", "strip_threads_keep", "setup_add", "setup_record", "buying_draft",
             "order", "order_act",
         ),

@@ -14,6 +14,7 @@ from planning.compute.hooping.copies import HoopField
 from planning.compute.hooping.timing import MachineTimes
 from planning.compute.stabilizer.layers import CutBefore, LayerNeed
 from planning.compute.stabilizer.supply import NO_LOSSES, Losses, StabilizerStock
+from planning.compute.stitches.applique import AskedApplique
 from planning.compute.stitches.placing import AS_DRAWN, Placement, scaled_sums
 from planning.compute.stitches.thread_length import (
     BlockSums,
@@ -77,6 +78,7 @@ class AskedDesign:
     hooping: int = 0
     # One a warning: see planning.compute.stitches.warnings.
     warning_grades: tuple[str, ...] = ()
+    appliques: tuple[AskedApplique, ...] = ()
 
     @property
     def graded_warnings(self) -> tuple[FileWarning, ...]:
@@ -135,6 +137,7 @@ class Terms:
     machine_rate: float = 0.0
     hands_on_rate: float = 0.0
     working_minutes_a_day: float = 360.0
+    applique_s: float = 0.0  # of hands, for each piece of fabric
     needle_factor: Factor = NEEDLE_PRIOR
     bobbin_factor: Factor = BOBBIN_PRIOR
     # What was learned of needle thread, by the id of its range; others are as before anything was learned.

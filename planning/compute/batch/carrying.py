@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from inventory.compute.errors import WorkshopError
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.hooping.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
+from planning.compute.stabilizer.layers import FabricPieces, LayerNeed
 from planning.compute.stitches.placing import field_needed, scaled_sums
 from planning.compute.stitches.thread_length import (
     ThreadSettings,
@@ -180,6 +182,47 @@ class Carried:
                 width_mm, height_mm = (math.ceil(side) + 2 * margin_mm for side in sides)
                 sizes[width_mm, height_mm] += times
         return tuple(sizes.items())
+
+    def fabric(self) -> tuple[FabricPieces, ...]:
+        """Return the fabric of every applique, as it lies on the piece, by the hoopings that take it."""
+        several = len(self.designs) > 1
+        return tuple(
+            FabricPieces(
+                LayerNeed(
+                    kind="fabric",
+                    weight_from_g_m2=0.0,
+                    weight_to_g_m2=0.0,
+                    method=f"applique {each.id}",
+                    count=each.count,
+                    grain_matters=True,
+                    words=f"applique {each.name}{f', design {number + 1}' if several else ''}",
+                    product_id=each.product_id,
+                ),
+                each.piece_mm(design.placement),
+                by_hooping,
+            )
+            for number, design in enumerate(self.designs)
+            if design.appliques
+            for by_hooping in [self._carried_by_hooping(number)]
+            for each in design.appliques
+        )
+
+    def _carried_by_hooping(self, design: int) -> tuple[tuple[int, int], ...]:
+        """Return how many pieces each hooping stitches a design on: the number, and how many such hoopings follow."""
+        own = self.designs[design].hooping
+        counts = []
+        for load in self.loads:
+            numbers = sorted({self.designs[each].hooping for piece in load for each in self.pieces[piece]})
+            carrying = sum(self.pieces[piece].count(design) for piece in load)
+            counts += [carrying if number == own else 0 for number in numbers]
+        return tuple((count, len(list(group))) for count, group in groupby(counts))
+
+    def fabric_pieces(self) -> int:
+        """Return how many pieces of fabric are laid over the batch."""
+        return sum(
+            count * sum(each.count for each in design.appliques)
+            for design, count in zip(self.designs, self.counts, strict=True)
+        )
 
     def thread_changes(self) -> int:
         return thread_changes(self.threads(), hoopings=len(self.loads) if self.is_uniform else 1)

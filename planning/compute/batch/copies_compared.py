@@ -97,6 +97,7 @@ def batch_minutes(
         rethreads=carried.rethreads(needles=terms.times.needles) + spools.threaded,
         bobbin_changes=bobbin_changes,
     )
+    hands_on_min += carried.fabric_pieces() * terms.applique_s / 60
     return machine_min, hands_on_min
 
 

@@ -205,6 +205,7 @@ def layers_of(carried: Carried, terms: Terms, *, job: str = "") -> JobLayers:
         extents=carried.topping_sizes(margin_mm=terms.topping_margin_mm, copies=terms.copies_per_hooping),
         job=job,
         cut_before=terms.cut_before,
+        fabric=carried.fabric(),
     )
 
 

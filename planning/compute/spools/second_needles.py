@@ -39,7 +39,7 @@ class SpoolChange:
 
     @property
     def stops(self) -> bool:
-        """Whether the machine stands still for it: to be threaded anew, or to be sent to another needle in mid-block."""
+        """Whether the machine stands still for it: to be threaded anew, or in mid-block to go to another needle."""
         return not self.is_anyway and (not self.is_ready or self.end.inside > 0)
 
 

@@ -6,12 +6,14 @@ SPRAY = (
     "Spray away from the machine, with air in the room, far from flames and from anything hot; wear what the can says, "
     "and follow its safety data and local rules."
 )
-IF_SPRAYED = "If you hold it with spray: away from the machine, with air, far from flames; as its can and its safety data say."
+IF_SPRAYED = "If you hold it with spray: away from the machine, with air, far from flames; as the can says."
 HEAT = (
     "Heat it away with air in the room, after a test that the cloth and the thread bear the heat, and only as hot as "
     "its label says."
 )
-WATER = "Keep it dry until the last stitch; test the wash on a scrap first, and rinse all of it out for the skin."
+WATER = (
+    "Keep it dry until the last stitch; test the wash on a scrap first, and rinse all of it out for the skin."
+)
 IRON = (
     "Iron it on as its label says, after a test on a scrap: iron and film are hot, and not every cloth or thread bears "
     "it. Let it cool before it is hooped."

@@ -1,6 +1,6 @@
 """From the records of a stitch file to the path of the needle thread, colour block by colour block."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
@@ -66,6 +66,8 @@ class BlockPath:
     jumped_mm: float
     first_record: int
     last_record: int
+    # The penetration that follows each stop of the block; as many as there are for one at its end.
+    stop_places: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
 
 @dataclass(frozen=True, eq=False)
@@ -251,7 +253,9 @@ def _blocks(
     cutting_trim = trim[cut] & (np.diff(sewn_before, prepend=0) > 0)
     trim_block = np.searchsorted(first, sewn_before[cutting_trim] - 1, side="right") - 1
     trims = np.bincount(trim_block, minlength=first.size)
-    stop_segment = np.cumsum(change, dtype=np.int32)[np.flatnonzero(command == STOP)]
+    stopped = np.flatnonzero(command == STOP)
+    stop_segment = np.cumsum(change, dtype=np.int32)[stopped]
+    sewn_before_stop = np.searchsorted(path.record, stopped)
 
     run_start = np.diff(path.cuts, prepend=-1) != 0
     zero_length = np.add.reduceat(path.zero_length, first, dtype=np.int64)
@@ -275,6 +279,7 @@ def _blocks(
             jumped_mm=float(travelled_mm[index]),
             first_record=int(path.record[a]),
             last_record=int(path.record[b - 1]),
+            stop_places=sewn_before_stop[stop_segment == segment[index]] - a,
         )
         for index, (a, b) in enumerate(zip(first.tolist(), stop, strict=True))
     )

@@ -98,6 +98,7 @@ def _design_page(
             "view": "threads" if request.GET.get("view") == "threads" else "stops",
             "by_hand": any(block.chosen_by_hand or block.same_thread for block in blocks),
             "uncoloured": sum(not block.hex for block in blocks),
+            "appliques": found.appliques.select_related("product").prefetch_related("stops"),
             "variants": all_variants(found),
             "alike": near_duplicates(found),
             "folders": folders_of([found]).get(found.pk, ()),

@@ -28,6 +28,7 @@ from planning.library.designs import asked_from_record, designs_by_id
 from planning.library.pictures import plan_pictures
 from planning.library.uploads import Refusal, keep_uploads
 from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
+from planning.plan.appliques import appliques_as_data
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
 from planning.plan.data import shopping_rows
 from planning.plan.forms import AskForm, QuestionForm
@@ -248,6 +249,7 @@ def plan_context(
         )
         if fabric
         else [],
+        "appliques": appliques_as_data(plan.designs),
         "layer_cautions": each_once(layer.cautions for layer in plan.stabilizer),
         "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
         "second_needles": [

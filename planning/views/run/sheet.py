@@ -198,6 +198,7 @@ def _shown(run: Run) -> dict[str, Any]:
         .order_by("-id")
         .values_list("id", flat=True)
         .first(),
+        "appliques": run.promise.answer.get("applique", ()),
         "layers": with_cautions(run.promise.answer["stabilizer"]),
         "is_cut": bool(cuts_posted(run.job)),
         "events": [

@@ -13,11 +13,10 @@ from inventory.ledger import use
 from inventory.ledger.check import ledger_problems
 from inventory.models import Change, Offer, OrderLine, SprayCan, StabilizerProduct, StockItem, Supplier
 from inventory.orders.orders import Arrived, OrderedThing, draft_order, place_order, receive_order
-from inventory.shelf.cans import weigh_can
 from inventory.shelf.counts import count_item, found_as_typed
 from inventory.shelf.receipts import receive_cans, receive_rolls
 from inventory.shelf.scan_box import NotAMovement, movement_meant
-from inventory.shelf.weights import MoreThanFull
+from inventory.shelf.weights import MoreThanFull, weigh_can
 from inventory.shelf.words import held_in_words, how_sure
 from tests.factories import NOW, a_delivery, a_key, a_stabilizer
 

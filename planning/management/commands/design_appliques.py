@@ -1,0 +1,120 @@
+"""Show the parts of a design and its appliques; say that parts are one, or take one out."""
+
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.errors import WorkshopError
+from inventory.compute.lengths import parse_length
+from inventory.management.base import WorkshopCommand
+from inventory.models import StabilizerProduct
+from planning.compute.stitches.applique import COVER, PLACEMENT, TACK_DOWN, USUAL_ALLOWANCE_MM, proposals
+from planning.library.appliques import add_applique, part_meant, parts_of, remove_applique
+from planning.models import Design
+
+
+class Command(WorkshopCommand):
+    help = (
+        "Show the parts of design DESIGN from stop to stop, what may be an applique, and what was said to be one. "
+        "With --fabric and at least one line, say that it is; with --remove, take one out."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("design", type=int, metavar="DESIGN", help="The design's number.")
+        parser.add_argument("--fabric", default="", metavar="NAME", help="The fabric, by its name.")
+        parser.add_argument("--placement", default="", metavar="PART", help="The placement line: 3, or 3.2.")
+        parser.add_argument("--tack-down", default="", metavar="PART")
+        parser.add_argument("--cover", default="", metavar="PART")
+        parser.add_argument("--name", default="", help="What the piece is called.")
+        parser.add_argument("--allowance", default="", help="Beyond the line all round, such as 1 cm.")
+        parser.add_argument("--count", type=int, default=1, help="Pieces of fabric on each piece.")
+        parser.add_argument(
+            "--remove", type=int, metavar="NUMBER", help="Take out the applique of this number."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        design = Design.objects.filter(pk=options["design"]).first()
+        if design is None:
+            raise WorkshopError(f"There is no design {options['design']}.")
+        at = timezone.now()
+        if options["remove"] is not None:
+            found = design.appliques.filter(number=options["remove"]).first()
+            if found is None:
+                raise WorkshopError(f"{design} has no applique {options['remove']}.")
+            remove_applique(found, at=at, by=None)
+        parts = parts_of(design)
+        if options["fabric"]:
+            roles = ((PLACEMENT, "placement"), (TACK_DOWN, "tack_down"), (COVER, "cover"))
+            allowance = options["allowance"]
+            add_applique(
+                design,
+                lines=[(role, part_meant(options[name], parts)) for role, name in roles if options[name]],
+                product=_fabric(options["fabric"]),
+                name=options["name"],
+                allowance_mm=parse_length(allowance, unit="cm") if allowance else USUAL_ALLOWANCE_MM,
+                count=options["count"],
+                at=at,
+                by=None,
+            )
+        said = list(design.appliques.select_related("product").prefetch_related("stops"))
+        taken = {(stop.block, stop.part) for each in said for stop in each.stops.all()}
+        maybe = proposals([each for each in parts if (each.block, each.part) not in taken])
+        data = {
+            "design": design.pk,
+            "parts": [
+                {
+                    "part": each.key,
+                    "stitches": each.stitches,
+                    "box_mm": [round(side, 1) for side in each.box_mm],
+                    "is_outline": each.is_outline,
+                }
+                for each in parts
+            ],
+            "proposals": [
+                {
+                    "placement": each.placement.key,
+                    "tack_down": each.tack_down.key if each.tack_down else None,
+                    "cover": each.cover.key if each.cover else None,
+                }
+                for each in maybe
+            ],
+            "appliques": [
+                {
+                    "number": each.number,
+                    "name": each.name,
+                    "fabric": str(each.product),
+                    "covers_mm": [each.width_mm, each.height_mm],
+                    "allowance_mm": each.allowance_mm,
+                    "count": each.count,
+                    "stops": [
+                        {"line": stop.role, "block": stop.block, "part": stop.part}
+                        for stop in each.stops.all()
+                    ],
+                }
+                for each in said
+            ],
+        }
+        if options["format"] == "json":
+            self.write_json(data)
+            return
+        for part in data["parts"]:
+            outline = ", a closed line" if part["is_outline"] else ""
+            self.stdout.write(f"part {part['part']}: {part['stitches']} stitches{outline}")
+        for each in data["proposals"]:
+            lines = ", ".join(f"{role.replace('_', '-')} {key}" for role, key in each.items() if key)
+            self.stdout.write(f"may be an applique, if you say so: {lines}")
+        for each in data["appliques"]:
+            lines = ", ".join(f"{stop['line']} {stop['block']}.{stop['part']}" for stop in each["stops"])
+            self.stdout.write(f"applique {each['number']}, {each['name']}: {each['fabric']}; {lines}")
+
+
+def _fabric(name: str) -> StabilizerProduct:
+    fabrics = StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.FABRIC)
+    for product in fabrics:
+        if name.casefold() in (product.name.casefold(), str(product).casefold()):
+            return product
+    raise WorkshopError(
+        f'There is no fabric "{name}". There are: {", ".join(map(str, fabrics)) or "none yet"}.'
+    )
