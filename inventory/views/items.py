@@ -14,7 +14,8 @@ from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import history_of
 from inventory.ledger.history import act_of, last_reversible, levels, movements
 from inventory.models import Change, Entry, Reservation
-from inventory.shelf.acts import Act, acts_for
+from inventory.shelf.acts import acts_for
+from inventory.shelf.forms import Act
 from inventory.shelf.reads import Described, item_by_label
 from inventory.shelf.words import held_in_words, how_sure, in_words, outcome, quantity_number, quantity_unit
 from inventory.views.asking import in_place, units_of

@@ -12,8 +12,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.history import act_of, last_reversible
 from inventory.models import Entry
-from inventory.shelf.acts import Act, act_meant
-from inventory.shelf.forms import new_key
+from inventory.shelf.acts import act_meant
+from inventory.shelf.forms import Act, new_key
 from inventory.shelf.reads import Described, item_by_label
 from inventory.shelf.scan_box import movement_meant, read_code
 from inventory.shelf.weights import MoreThanFull

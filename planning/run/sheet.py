@@ -133,7 +133,10 @@ def threading_order(run: Run, *, spare: Mapping[int, Sequence[Spool]]) -> list[T
         now = next((at for at, each in enumerate(turns) if each.item_id == on), None)
         to_come = [each for each in turns if each.from_position > position and each.item_id != on]
         # The one that is planned next comes first: where it has a needle of its own it is threaded already.
-        others.sort(key=lambda each, planned=[turn.item_id for turn in to_come[:1]]: each.pk not in planned)
+        planned_next = to_come[0].item_id if to_come else None
+        others = [each for each in others if each.pk == planned_next] + [
+            each for each in others if each.pk != planned_next
+        ]
         threaded.append(
             Threaded(
                 record=record,

@@ -95,7 +95,8 @@ def _shade_after(shade: OwnedShade, claimed: Mapping[str, int]) -> OwnedShade:
 
 
 def _product_after(product: StabilizerStock, claimed: Mapping[str, int]) -> StabilizerStock:
-    labels = {each.label for each in (*product.rolls, *product.flats, *product.cans)}
+    labels = {each.label for each in product.rolls} | {each.label for each in product.flats}
+    labels |= {each.label for each in product.cans}
     if labels.isdisjoint(claimed):
         return product
     rolls = (_roll_after(roll, claimed.get(roll.label, 0)) for roll in product.rolls)

@@ -158,8 +158,8 @@ def pieces_of(job: JobLayers) -> Iterator[LayerPieces]:
         sizes = job.extents if by_extent else ((job.piece_mm or (0, 0), job.hoopings),)
         wanted.append((layer, sizes))
     wanted += [(each.layer, ((each.piece_mm, each.count),)) for each in job.fabric]
-    for layer, sizes in wanted:
-        for size, hoopings in sizes:
+    for layer, own in wanted:
+        for size, hoopings in own:
             # Two layers of one kind and method share what was cut for them: the first takes all that it needs.
             done = min(before[layer.kind, layer.method, size], layer.count * hoopings)
             before[layer.kind, layer.method, size] -= done

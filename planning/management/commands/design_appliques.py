@@ -99,15 +99,19 @@ class Command(WorkshopCommand):
         if options["format"] == "json":
             self.write_json(data)
             return
-        for part in data["parts"]:
-            outline = ", a closed line" if part["is_outline"] else ""
-            self.stdout.write(f"part {part['part']}: {part['stitches']} stitches{outline}")
-        for each in data["proposals"]:
-            lines = ", ".join(f"{role.replace('_', '-')} {key}" for role, key in each.items() if key)
-            self.stdout.write(f"may be an applique, if you say so: {lines}")
-        for each in data["appliques"]:
-            lines = ", ".join(f"{stop['line']} {stop['block']}.{stop['part']}" for stop in each["stops"])
-            self.stdout.write(f"applique {each['number']}, {each['name']}: {each['fabric']}; {lines}")
+        for part in parts:
+            outline = ", a closed line" if part.is_outline else ""
+            self.stdout.write(f"part {part.key}: {part.stitches} stitches{outline}")
+        for guess in maybe:
+            over = [(TACK_DOWN, guess.tack_down), (COVER, guess.cover)]
+            lines = [
+                f"{PLACEMENT} {guess.placement.key}",
+                *(f"{role} {each.key}" for role, each in over if each),
+            ]
+            self.stdout.write(f"may be an applique, if you say so: {', '.join(lines)}")
+        for applique in said:
+            stops = ", ".join(f"{stop.role} {stop.block}.{stop.part}" for stop in applique.stops.all())
+            self.stdout.write(f"applique {applique.number}, {applique}: {applique.product}; {stops}")
 
 
 def _fabric(name: str) -> StabilizerProduct:

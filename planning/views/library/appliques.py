@@ -23,7 +23,8 @@ def design_appliques(request: HttpRequest, pk: int) -> HttpResponse:
     """Show the parts of a design, and take in what a person says is an applique."""
     found = get_object_or_404(Design, pk=pk)
     units = units_of(request)
-    problem, parts = "", ()
+    problem = ""
+    parts: tuple[DesignPart, ...] = ()
     try:
         parts = parts_of(found)
     except (WorkshopError, OSError) as trouble:
