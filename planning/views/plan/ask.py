@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory.compute.colour.grade import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
+from inventory.compute.spraying import USUAL_COAT_G_M2
 from inventory.compute.units import Units
 from inventory.models import Spool
 from inventory.shelf.forms import new_key
@@ -327,4 +328,6 @@ def json_keys(request: HttpRequest) -> HttpResponse:
 @require_safe
 def help_page(request: HttpRequest) -> HttpResponse:
     """Explain how the answer is found, with the workshop's own settings."""
-    return render(request, "planning/help.html", {"rules": Rules.current()})
+    return render(
+        request, "planning/help.html", {"rules": Rules.current(), "usual_coat": f"{USUAL_COAT_G_M2:g}"}
+    )
