@@ -7,6 +7,7 @@ from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.names.plain import plain_name
 from inventory.compute.names.weight_labels import weight_of_label
 from inventory.compute.units import Units
+from inventory.compute.weighing import FILL_LEVELS
 from inventory.files.listening.meanings import MEANINGS
 from inventory.files.listening.rows import Reading
 
@@ -32,13 +33,14 @@ def how_much_words(said: SpoolInWords, units: Units) -> str:
     if said.gross is not None:
         return f"{format_weight(said.gross.mg, unit=units.weight, places=1)} on the scale"
     if said.is_sealed:
-        return f"new{full}"
+        return f"new{full.replace(' of', ',')}"
     if said.level is not None:
-        return f"{said.level.fraction:.0%}{full}"
-    return f"not said{full}"
+        words = next((word for word, level in FILL_LEVELS.items() if level == said.level), "")
+        return f"{words or format(said.level.fraction, '.0%')}{full}"
+    return "not said"
 
 
 @register.simple_tag
 def columns_in_words(reading: Reading) -> str:
     """Return what the columns are, in the order of the list."""
-    return ", ".join(MEANINGS[each].words for each in reading.meanings if each)
+    return ", ".join(MEANINGS[each].words.partition(",")[0] for each in reading.meanings if each)
