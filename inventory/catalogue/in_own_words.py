@@ -10,12 +10,14 @@ from inventory.catalogue.records import add_record
 from inventory.compute.bobbins import FIBRE_DENSITY_G_CM3, bobbin_capacity
 from inventory.compute.colour.lab import Lab, delta_e_00_matrix
 from inventory.compute.diameters import Winding, length_from_diameter
+from inventory.compute.knowing import sealed_sigma
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.names.plain import plain_name
 from inventory.compute.names.weight_labels import same_weight, weight_of_label
 from inventory.compute.typical import USUAL_LABEL, typical_empty_mg, typical_tex
 from inventory.compute.weighing import (
     MOISTURE_SIGMA,
+    FillLevel,
     length_from_fill_level,
     length_from_weight,
     length_sigma,
@@ -38,6 +40,7 @@ NO_MAKER = "Maker not known"
 # Two that look as alike as this are one colour to whoever names a spool by its colour alone.
 SAME_COLOUR = 1.0
 MEASURED_WITH = "ruler"
+USUAL_FULL_MM = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,9 @@ class Across:
 class SpoolInWords:
     """What a person can read off a spool and see of it; empty, or None, where it says nothing.
 
-    How much is on it is told by ``gross``, ``across`` or ``looks`` (one of ``FILL_LEVELS``), the first that is given.
+    How much is on it is told by ``length_mm``, ``gross``, ``across``, ``level`` or ``looks`` (one of ``FILL_LEVELS``),
+    the first that is given; ``is_sealed`` says that nobody has opened it. Where ``full_mm``, the length that it was
+    sold with, is None, the spool is of no put-up, and how full it looks says nothing.
     """
 
     maker: str = ""
@@ -62,11 +67,15 @@ class SpoolInWords:
     colour: Lab | None = None
     weight_label: str = ""
     fibre: str = Fibre.POLYESTER
-    full_mm: int = 1_000_000
+    full_mm: int | None = 1_000_000
+    length_mm: int | None = None
     looks: str = ""
+    level: FillLevel | None = None
+    is_sealed: bool = False
     gross: ScaleReading | None = None
     empty_mg: int | None = None
     across: Across | None = None
+    range_name: str = ""
 
 
 def shade_on_the_shelf(said: SpoolInWords) -> Shade | None:
@@ -85,11 +94,8 @@ def own_spool(said: SpoolInWords, *, key: str, at: datetime, by: Any, purpose: s
     made = list(Entry.objects.filter(key=key).order_by("line"))
     if made:
         return brought(made, Spool)[0]
-    shade = _known_shade(said) if said.code.strip() else None
-    range = shade.range if shade else _range(said, key=key, at=at, by=by, purpose=purpose)
-    shade = shade or _shade(said, range, key=key, at=at, by=by)
-    put_up = _put_up(said, range, key=key, at=at, by=by)
-    length_mm, sigma_mm, known = how_much(said, range, put_up)
+    shade, put_up = catalogued(said, key=key, at=at, by=by, purpose=purpose)
+    length_mm, sigma_mm, known = how_much(said, shade.range, put_up)
     return receive_open_spool(
         shade,
         put_up=put_up,
@@ -98,6 +104,19 @@ def own_spool(said: SpoolInWords, *, key: str, at: datetime, by: Any, purpose: s
         known=known,
         delivery=Delivery(key=key, at=at, by=by),
     )
+
+
+@whole_act
+def catalogued(
+    said: SpoolInWords, *, key: str, at: datetime, by: Any, purpose: str = "needle"
+) -> tuple[Shade, PutUp | None]:
+    """Return the shade and the put-up that ``said`` names, made where the catalogue has none that fits."""
+    shade = _known_shade(said) if said.code.strip() else None
+    range = shade.range if shade else _range(said, key=key, at=at, by=by, purpose=purpose)
+    shade = shade or _shade(said, range, key=key, at=at, by=by)
+    if said.full_mm is None:
+        return shade, None
+    return shade, _put_up(said, range, said.full_mm, key=key, at=at, by=by)
 
 
 # The two sizes of bobbins that most machines take, in mm: common practice, no source.
@@ -134,8 +153,10 @@ def how_much(
 ) -> tuple[int | None, float | None, str]:
     """Return the length on the spool in mm, one sigma of it, and how it is known; None where nothing was said."""
     full_mm = put_up.length_mm if put_up else said.full_mm
+    if said.length_mm is not None:
+        return said.length_mm, None, StockItem.Known.JUDGED
     if said.gross is not None:
-        typical = typical_empty_mg(full_mm)
+        typical = typical_empty_mg(full_mm or USUAL_FULL_MM)
         tare_mg, tare_sigma = typical.value, typical.sigma
         if said.empty_mg is not None:
             tare_mg, tare_sigma = float(said.empty_mg), 0.0
@@ -156,19 +177,29 @@ def how_much(
             moisture_relative_sigma=MOISTURE_SIGMA[range.fibre],
         )
         return *_no_more_than_full(length_mm, sigma_mm, full_mm), StockItem.Known.WEIGHED
+    if full_mm is None:
+        return None, None, StockItem.Known.UNKNOWN
     if said.across is not None:
         winding = Winding(full_mm, said.across.full_mm, said.across.core_mm)
         length_mm, sigma_mm = length_from_diameter(said.across.thread_mm, winding=winding, tool=MEASURED_WITH)
         return round(length_mm), sigma_mm, StockItem.Known.MEASURED
+    if said.is_sealed:
+        return full_mm, sealed_sigma(full_mm), StockItem.Known.SEALED
+    if said.level is not None:
+        return (
+            round(said.level.fraction * full_mm),
+            said.level.sigma_fraction * full_mm,
+            StockItem.Known.JUDGED,
+        )
     if said.looks:
         length_mm, sigma_mm = length_from_fill_level(said.looks, put_up_mm=full_mm)
         return round(length_mm), sigma_mm, StockItem.Known.JUDGED
     return None, None, StockItem.Known.UNKNOWN
 
 
-def _no_more_than_full(length_mm: float, sigma_mm: float, full_mm: int) -> tuple[int, float]:
+def _no_more_than_full(length_mm: float, sigma_mm: float, full_mm: int | None) -> tuple[int, float]:
     """Take no more thread for there than the spool was sold with, where tex and empty weight are only guessed."""
-    if length_mm <= full_mm:
+    if full_mm is None or length_mm <= full_mm:
         return round(length_mm), sigma_mm
     return full_mm, math.hypot(sigma_mm, length_mm - full_mm)
 
@@ -181,6 +212,7 @@ def _known_shade(said: SpoolInWords) -> Shade | None:
         shade
         for shade in shades.select_related("range")
         if same_weight(shade.range.weight_label, said.weight_label) is not False
+        and (not said.range_name.strip() or _same_words(shade.range.name, said.range_name))
     ]
     return found[0] if len(found) == 1 else None
 
@@ -188,14 +220,22 @@ def _known_shade(said: SpoolInWords) -> Shade | None:
 def _range(said: SpoolInWords, *, key: str, at: datetime, by: Any, purpose: str) -> ThreadRange:
     maker = " ".join(said.maker.split()) or NO_MAKER
     label = weight_of_label(said.weight_label) or ""
-    of_maker = ThreadRange.objects.filter(maker__iexact=maker, purpose=purpose, fibre=said.fibre)
-    alike = [each for each in of_maker if (weight_of_label(each.weight_label) or "") == label]
+    of_maker = ThreadRange.objects.filter(maker__iexact=maker, purpose=purpose)
+    own_name = " ".join(said.range_name.split())[:60]
+    if own_name:
+        alike = [each for each in of_maker if _same_words(each.name, own_name)]
+    else:
+        alike = [
+            each
+            for each in of_maker.filter(fibre=said.fibre)
+            if (weight_of_label(each.weight_label) or "") == label
+        ]
     if alike:
         return alike[0]
     thickness = f"{label} wt" if label.replace(".", "").isdecimal() else label
     words = [thickness or "thread", "" if said.fibre == Fibre.POLYESTER else said.fibre]
     words += ["bobbin"] if purpose == ThreadRange.Purpose.BOBBIN else []
-    name = " ".join(filter(None, words))[:60]
+    name = own_name or " ".join(filter(None, words))[:60]
     taken = set(ThreadRange.objects.filter(maker__iexact=maker).values_list("name", flat=True))
     range = ThreadRange(
         maker=maker,
@@ -245,17 +285,23 @@ def _of_the_same_colour(said: SpoolInWords, range: ThreadRange) -> Shade | None:
     return known[nearest][0] if apart[nearest] <= SAME_COLOUR else None
 
 
-def _put_up(said: SpoolInWords, range: ThreadRange, *, key: str, at: datetime, by: Any) -> PutUp:
-    found = range.put_ups.filter(length_mm=said.full_mm).first()
+def _put_up(
+    said: SpoolInWords, range: ThreadRange, full_mm: int, *, key: str, at: datetime, by: Any
+) -> PutUp:
+    found = range.put_ups.filter(length_mm=full_mm).first()
     if found is not None:
         return found
-    metres = said.full_mm / 1000
-    put_up = PutUp(range=range, name=f"{metres:,.0f} m spool", length_mm=said.full_mm, tare_mg=said.empty_mg)
+    metres = full_mm / 1000
+    put_up = PutUp(range=range, name=f"{metres:,.0f} m spool", length_mm=full_mm, tare_mg=said.empty_mg)
     if said.across is not None and said.across.full_mm > said.across.core_mm:
         put_up.full_diameter_mm, put_up.core_diameter_mm = said.across.full_mm, said.across.core_mm
     put_up.name = _free(put_up.name, set(range.put_ups.values_list("name", flat=True)), most=40)
     add_record(put_up, at=at, by=by, key=f"{key}:put-up")
     return put_up
+
+
+def _same_words(one: str, other: str) -> bool:
+    return " ".join(one.casefold().split()) == " ".join(other.casefold().split())
 
 
 def _free(name: str, taken: set[str], *, most: int) -> str:

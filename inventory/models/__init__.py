@@ -3,6 +3,7 @@
 from inventory.models.bobbins import BobbinBatch, BobbinStyle, PartBobbin
 from inventory.models.changes import Change
 from inventory.models.ledger import Entry, LandedRow, Reservation
+from inventory.models.lists import ListShape
 from inventory.models.needles import NeedlePack
 from inventory.models.orders import Order, OrderLine, OrderReceipt
 from inventory.models.places import Place
@@ -21,6 +22,7 @@ __all__ = [
     "Fibre",
     "LabelSeries",
     "LandedRow",
+    "ListShape",
     "NeedlePack",
     "Offcut",
     "Offer",

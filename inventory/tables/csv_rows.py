@@ -12,7 +12,10 @@ _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
 def rows_of_csv(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) -> RawRows:
-    """Return the rows of a CSV file; the separator is the one that makes most headings ``is_known``."""
+    """Return the rows of a CSV file; the separator is the one that makes most headings ``is_known``.
+
+    Where none makes any, it is the one that parts every line.
+    """
     text, notes = _decoded(content)
     first, _, rest = text.partition("\n")
     # Some spreadsheets name the separator in a first line, which they do not count as a row.
@@ -77,7 +80,12 @@ def _likeliest_separator(text: str, *, is_known: Callable[[str], bool]) -> str:
             pass  # the reading proper names the line; here the rows before it are enough
         return most
 
-    return max(_SEPARATORS, key=known_headings)
+    lines = [line for line in text[:20_000].splitlines() if line.strip()][:HEADING_WITHIN]
+
+    def parts(separator: str) -> int:
+        return min((line.count(separator) for line in lines), default=0)
+
+    return max(_SEPARATORS, key=lambda separator: (known_headings(separator), parts(separator)))
 
 
 def _records(text: str, separator: str) -> Iterator[list[str]]:

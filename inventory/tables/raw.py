@@ -18,6 +18,7 @@ class FileNotRead(WorkshopError):
 class RawRows:
     """The rows of a file that are not blank, each with its number as a spreadsheet counts.
 
+    ``sheets`` are the sheets of a workbook that can be seen, the one read among them.
     ``merged`` are the rows in which cells of several columns are merged; days that are bare numbers count from
     1900, or ``days_from_1904``.
     """
@@ -27,6 +28,7 @@ class RawRows:
     source: str = ""
     merged: frozenset[int] = frozenset()
     days_from_1904: bool = False
+    sheets: tuple[str, ...] = ()
 
 
 def letters_of(heading: str) -> str:

@@ -2,7 +2,7 @@
 
 import difflib
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from openpyxl.utils import get_column_letter
@@ -46,7 +46,7 @@ def read_table(content: bytes, *, columns: Sequence[str], essential: Sequence[tu
     Of each tuple of ``essential`` at least one must be a heading. Raises FileNotRead.
     """
     by_letters = {letters_of(name): name for name in [*columns, REASON_COLUMN]}
-    raw = _raw_rows(content, by_letters)
+    raw = raw_rows(content, known=by_letters.keys(), most_rows=MOST_ROWS)
     position, headings = _headings(raw, by_letters)
     names = [by_letters.get(letters_of(shown(cell))) for cell in headings]
     _refuse_headings(names, essential=essential, columns=columns)
@@ -73,7 +73,11 @@ def read_table(content: bytes, *, columns: Sequence[str], essential: Sequence[tu
     )
 
 
-def _raw_rows(content: bytes, by_letters: Mapping[str, str]) -> RawRows:
+def raw_rows(content: bytes, *, known: Collection[str], most_rows: int, sheet: str = "") -> RawRows:
+    """Return the rows of a CSV file or a workbook, of the named sheet or that with most headings ``known``.
+
+    Headings are known by their letters. Raises FileNotRead.
+    """
     if len(content) > MOST_BYTES:
         raise FileNotRead(
             f"The file has {len(content) / 1e6:,.1f} MB, and {MOST_BYTES / 1e6:,.0f} MB is the most. "
@@ -84,11 +88,9 @@ def _raw_rows(content: bytes, by_letters: Mapping[str, str]) -> RawRows:
             "This is an old .xls workbook, or one locked with a password. Save it as .xlsx or CSV."
         )
     if content.startswith(b"PK"):
-        raw = rows_of_workbook(content, known=by_letters.keys(), most_rows=MOST_ROWS)
+        raw = rows_of_workbook(content, known=known, most_rows=most_rows, sheet=sheet)
     else:
-        raw = rows_of_csv(
-            content, is_known=lambda heading: letters_of(heading) in by_letters, most_rows=MOST_ROWS
-        )
+        raw = rows_of_csv(content, is_known=lambda heading: letters_of(heading) in known, most_rows=most_rows)
     if not raw.rows:
         raise FileNotRead("The file is empty.")
     return raw

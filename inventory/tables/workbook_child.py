@@ -23,6 +23,7 @@ def main() -> None:
             sys.stdin.buffer.read(),
             is_known=lambda heading: letters_of(heading) in known,
             most_rows=order["most_rows"],
+            sheet=order["sheet"],
         )
     except FileNotRead as problem:
         answer = {"refused": str(problem)}
@@ -37,6 +38,7 @@ def main() -> None:
             "source": raw.source,
             "merged": sorted(raw.merged),
             "days_from_1904": raw.days_from_1904,
+            "sheets": raw.sheets,
         }
     json.dump(answer, sys.stdout)
 

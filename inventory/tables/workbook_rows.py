@@ -27,13 +27,15 @@ _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 _MERGED = re.compile(rb'<(?:\w+:)?mergeCell [^>]*?ref="([A-Z]{1,3})([0-9]+):([A-Z]{1,3})([0-9]+)"')
 
 
-def rows_of_workbook(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) -> RawRows:
-    """Return the rows of the sheet on which most headings are ``is_known``."""
+def rows_of_workbook(
+    content: bytes, *, is_known: Callable[[str], bool], most_rows: int, sheet: str = ""
+) -> RawRows:
+    """Return the rows of the sheet of that name, or of the one on which most headings are ``is_known``."""
     try:
         with warnings.catch_warnings():
             # openpyxl warns of drawings and validations it leaves out; cells are all that is wanted here.
             warnings.simplefilter("ignore", UserWarning)
-            return _rows(content, is_known=is_known, most_rows=most_rows)
+            return _rows(content, is_known=is_known, most_rows=most_rows, named=sheet)
     except FileNotRead:
         raise
     except Exception as problem:  # a damaged workbook fails in any of a dozen ways inside the reader
@@ -42,14 +44,17 @@ def rows_of_workbook(content: bytes, *, is_known: Callable[[str], bool], most_ro
         ) from problem
 
 
-def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) -> RawRows:
+def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int, named: str) -> RawRows:
     values = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     notes = []
     sheets = [sheet for sheet in values.worksheets if sheet.sheet_state == "visible"]
     if not sheets:
         raise FileNotRead("The workbook has no sheet that can be seen.")
-    sheet = max(sheets, key=lambda each: _known_headings(each, is_known))
-    if len(sheets) > 1:
+    if named and named not in [each.title for each in sheets]:
+        raise FileNotRead(f"The workbook has no sheet {named[:60]}.")
+    asked = [each for each in sheets if each.title == named]
+    sheet = asked[0] if asked else max(sheets, key=lambda each: _known_headings(each, is_known))
+    if len(sheets) > 1 and not named:
         notes.append(f"The sheet {sheet.title} was read; the workbook has {len(sheets) - 1} more.")
     rows: list[tuple[int, list[Cell]]] = []
     computed = 0
@@ -73,6 +78,7 @@ def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) ->
         # A sheet opened for reading only tells of no merges itself.
         merged=_rows_merged_across(xml),
         days_from_1904=values.epoch == CALENDAR_MAC_1904,
+        sheets=tuple(each.title for each in sheets),
     )
 
 

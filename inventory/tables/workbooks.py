@@ -38,11 +38,16 @@ class ChildLimits:
 
 
 def rows_of_workbook(
-    content: bytes, *, known: Collection[str], most_rows: int, limits: ChildLimits | None = None
+    content: bytes,
+    *,
+    known: Collection[str],
+    most_rows: int,
+    limits: ChildLimits | None = None,
+    sheet: str = "",
 ) -> RawRows:
-    """Return the rows of the sheet on which most headings have the letters of one that is ``known``."""
+    """Return the rows of the sheet of that name, or where most headings have the letters of one that is ``known``."""
     refuse_what_is_no_workbook(content)
-    order = asdict(limits or ChildLimits()) | {"known": sorted(known), "most_rows": most_rows}
+    order = asdict(limits or ChildLimits()) | {"known": sorted(known), "most_rows": most_rows, "sheet": sheet}
     answer = ask_once(CHILD, content, order, wall_seconds=WALL_SECONDS)
     if answer.status is None or answer.status < 0:
         raise FileNotRead(
@@ -59,6 +64,7 @@ def rows_of_workbook(
         source=read["source"],
         merged=frozenset(read["merged"]),
         days_from_1904=read["days_from_1904"],
+        sheets=tuple(read["sheets"]),
     )
 
 

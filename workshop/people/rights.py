@@ -79,7 +79,7 @@ ROUTES: dict[str, Asks] = {
     **dict.fromkeys(
         (
             "together", "receive_first", "receive", "shade_colour", "range_readings", "catalogue_add",
-            "catalogue_record", "files", "import_preview", "failed_rows",
+            "catalogue_record", "files", "import_preview", "failed_rows", "own_list", "own_list_read",
         ),
         _PLAN,
     ),
