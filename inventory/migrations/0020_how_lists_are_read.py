@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0011_how_threads_are_washed'),
+        ('inventory', '0013_cans_on_offer'),
     ]
 
     operations = [
