@@ -16,6 +16,7 @@ from planning.library.designs import keep_design
 from planning.models import Design, Fabric, Hoop, Job, Layer, Machine, RunEvent
 from planning.run.finish import Ending, WeighedBack, finish
 from planning.run.promise import promise
+from planning.run.stabilizer import stabilizer_use
 from planning.run.standing import Run, run_of, spools_of
 from planning.run.ticks import Happening, begin, note, take_back
 from planning.stitch_files.reading import read_design_file
@@ -55,13 +56,12 @@ class Habit:
     weighs: float
     scale_mg: int
     counts_bobbins: float
-    keeps_last_bobbin: float
 
 
 HABITS = (
-    Habit(0.4, True, 1.0, 1.0, 100, 1.0, 0.5),
-    Habit(0.4, True, 0.9, 0.6, 1_000, 0.3, 0.0),
-    Habit(0.2, False, 0.7, 0.0, 1_000, 0.0, 0.0),
+    Habit(0.4, True, 1.0, 1.0, 100, 1.0),
+    Habit(0.4, True, 0.9, 0.6, 1_000, 0.3),
+    Habit(0.2, False, 0.7, 0.0, 1_000, 0.0),
 )
 
 
@@ -103,7 +103,7 @@ class Season:
             for _ in range(4):
                 self.truth.roll_came(a_roll(a_stabilizer(product, weight_g_m2=weight), metres=25))
         self.pieces = [self._piece(number, folder) for number in range(7)]
-        self.told = {
+        self.told: dict[str, int] = {
             "jobs": 0,
             "swaps": 0,
             "breaks": 0,
@@ -421,26 +421,17 @@ class JobAtMachine:
             for spool in Spool.objects.filter(pk__in=spools_of(run)).select_related("shade__range")
             if rng.random() < habit.weighs
         )
-        ending = {"weighed": weighed}
-        if rng.random() < habit.counts_bobbins:
-            left = self._share_left()
-            if self.bobbins_in:
-                ending["bobbins"] = max(0.0, round(self.bobbins_in - left, 1))
+        bobbins = None
+        if self.bobbins_in and rng.random() < habit.counts_bobbins:
+            bobbins = max(0.0, self.bobbins_in - self._share_left())
         self.season.told["weighed"] += len(weighed)
-        finish_with(self, ending)
+        cut = stabilizer_use(run).cut
+        if cut is not None:
+            self.season.scissors(cut)
+        self.season.now += timedelta(minutes=10)
+        finish(self.job, Ending(weighed=weighed, bobbins=bobbins), at=self.season.now, by=None)
 
     def _share_left(self) -> float:
         """Return what a person sees on the last bobbin, as a share of a full one."""
         full = run_of(self.job).promise.bobbin_mm or 1
         return min(0.9, max(0.0, round((self.true.in_case_mm / full + self.rng.gauss(0, 0.1)) * 4) / 4))
-
-
-def finish_with(at: JobAtMachine, ending: dict) -> None:
-    cut = None
-    from planning.run.stabilizer import stabilizer_use
-
-    cut = stabilizer_use(run_of(at.job)).cut
-    if cut is not None:
-        at.season.scissors(cut)
-    at.season.now += timedelta(minutes=10)
-    finish(at.job, Ending(**ending), at=at.season.now, by=None)

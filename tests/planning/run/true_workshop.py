@@ -77,6 +77,24 @@ def laid_mm(block: Sequence[Point], machine: TrueMachine) -> tuple[float, float]
     return drawn + 2 * back + machine.interlock * through, path + (1 - machine.interlock) * through
 
 
+@dataclass(frozen=True)
+class OffBy:
+    """A thing by the books, with the sigma that they state, and what is really there."""
+
+    kind: str
+    label: str
+    books: int
+    sigma: float
+    really: float
+
+    @property
+    def sigmas(self) -> float:
+        error = self.really - self.books
+        if abs(error) < 0.5:
+            return 0.0
+        return error / self.sigma if self.sigma else math.inf
+
+
 @dataclass
 class TrueWorkshop:
     """What is really there, by the number of the item: mm of thread or roll, and full bobbins."""
@@ -117,19 +135,15 @@ class TrueWorkshop:
         gross = self.tare_mg[spool.pk] + self.mm[spool.pk] * self.tex[spool.shade.range_id] / 1000
         return ScaleReading(round(gross / step_mg) * step_mg, resolution_mg=step_mg)
 
-    def off_by(self) -> list[tuple[str, float, float]]:
-        """Return for each thing that the books know what it is, and by how many sigmas they are off.
+    def off_by(self) -> list[OffBy]:
+        """Return by how many of its sigmas each thing is off that anything was taken of, and whose quantity is known.
 
-        Where the books claim to be exact, any error is infinitely many. What is unknown claims nothing.
+        Where the books claim to be exact, any error is infinitely many.
         """
-        found = []
         kept = {**self.mm, **self.bobbins}
-        for item in StockItem.objects.filter(pk__in=kept).order_by("pk"):
-            if item.sigma is None or not Entry.objects.filter(item=item, quantity__lt=0).exists():
-                continue
-            error = kept[item.pk] - item.on_hand
-            exact = abs(error) < 0.5
-            found.append(
-                (item.kind, 0.0 if exact else error / item.sigma if item.sigma else math.inf, error, item)
-            )
-        return found
+        taken = Entry.objects.filter(quantity__lt=0).values("item_id")
+        known = StockItem.objects.filter(pk__in=kept, sigma__isnull=False)
+        return [
+            OffBy(item.kind, item.label, item.on_hand, item.sigma or 0.0, kept[item.pk])
+            for item in known.filter(pk__in=taken).order_by("pk")
+        ]
