@@ -12,11 +12,6 @@ from planning.models import Job
 from planning.run.promise import bobbin_batches
 from planning.run.standing import Run, used_so_far
 
-# Whether a job begins with a fresh bobbin or with what was in the case, nobody tells: half a bobbin, as one sigma, once
-# for every job whose bobbins are not counted. Common practice, no source.
-BOBBIN_IN_CASE = 0.5
-
-
 @dataclass
 class Reckoned:
     """What was reckoned of each item before a line is written: by the run, and by all jobs since a person looked.
@@ -62,13 +57,10 @@ def bobbin_lines(run: Run, count: int, *, told: bool = False) -> list[Line]:
     batches = bobbin_batches(run.job)
     so_far = reckoned(run, (each.pk for each in batches))
     scatter, level = run.bobbin_sigmas
-    is_first = not any(so_far.of_run[each.pk] for each in batches)
     for batch in sorted(batches, key=lambda each: each.pk not in own):
         take = min(count, batch.free + own.get(batch.pk, 0))
         if take > 0:
             added = 0.0 if told else so_far.added_sigma(batch.pk, take, scatter=scatter, level=level)
-            if is_first and not told:
-                added, is_first = math.hypot(added, BOBBIN_IN_CASE), False
             lines.append(Line(batch, -take, added_sigma=added))
             count -= take
     return lines

@@ -72,7 +72,7 @@ def test_a_quote_is_that_of_the_page(signed_in, six, listed, tmp_path):  # noqa:
     told = answer("quote", job.pk, "--margin", "50", "--minimum", "20", "--pdf", tmp_path / "q.pdf")
     page = page_text(
         signed_in.get(
-            reverse("quote", args=[job.pk]), {"margin_percent": "50", "rounded_to": "0.10", "minimum": "20"}
+            reverse("quote", args=[job.pk]), {"margin": "50", "rounded_to": "0.10", "minimum": "20"}
         )
     )
     assert f"{Decimal(told['total']):.2f}" in page

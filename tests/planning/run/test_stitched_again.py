@@ -96,5 +96,12 @@ def test_the_page_and_the_phone_tell_it_by_block_and_by_stitch(signed_in, runnin
     answer = signed_in.post(
         reverse("happenings", args=[running.pk]), json.dumps(body), content_type="application/json"
     )
+    # The blue thread was stitched again a moment ago: it is asked about, and nothing of it is noted until it is meant.
+    assert answer.json()["events"][0]["ask"] == "again"
+    assert RunEvent.objects.count() == 1
+    body["events"][0]["again"] = "yes"
+    answer = signed_in.post(
+        reverse("happenings", args=[running.pk]), json.dumps(body), content_type="application/json"
+    )
     assert "problem" not in answer.json()["events"][0]
     assert RunEvent.objects.count() == 3
