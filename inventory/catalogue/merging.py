@@ -236,7 +236,8 @@ def _earlier_code(shade: Shade, code: str) -> EarlierCode | None:
 
 
 def _refuse_taken(range_id: int, code: str, *, but: int | None) -> None:
-    other = Shade.objects.filter(range_id=range_id, code__iexact=code).exclude(pk=but).first()
+    others = Shade.objects.filter(range_id=range_id, code__iexact=code)
+    other = next((each for each in others if each.pk != but), None)
     if other is not None:
         raise CannotMerge(f"{other} has the code {code} by now. Rename that one first, then take this back.")
 

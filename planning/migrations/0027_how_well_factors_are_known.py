@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('planning', '0024_fibres_of_one_piece'),
+        ('planning', '0026_applique'),
     ]
 
     operations = [

@@ -12,6 +12,7 @@ from planning.models import Job
 from planning.run.promise import bobbin_batches
 from planning.run.standing import Run, used_so_far
 
+
 @dataclass
 class Reckoned:
     """What was reckoned of each item before a line is written: by the run, and by all jobs since a person looked.

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0011_how_threads_are_washed'),
+        ('inventory', '0020_how_lists_are_read'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
