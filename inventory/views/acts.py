@@ -12,9 +12,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.catalogue.equivalents import one_shade
 from inventory.catalogue.merging import merge_shades, rename_shade, rests_on_shade, take_back_shade_act
 from inventory.compute.errors import WorkshopError
+from inventory.lists.many import acts_on_many, take_back_many
 from inventory.models import ActOnMany, PartOfAct, Shade, ShadeAct
 from inventory.shelf.forms import new_key
-from inventory.shelf.many import acts_on_many, take_back_many
 from inventory.shelf.words import in_words
 from inventory.views.asking import units_of
 

@@ -16,10 +16,10 @@ from inventory.ledger.history import counts_by_kind
 from inventory.lists.file import list_csv
 from inventory.lists.filters import ShelfFilter
 from inventory.lists.found import TABS, FoundThings, Listed, Tab, shelf
+from inventory.lists.many import DoneWithMany, find_many, move_many, relabel_many, retire_many
 from inventory.models import ActOnMany, Place, StockItem
 from inventory.shelf.counts import found_as_typed
 from inventory.shelf.forms import new_key
-from inventory.shelf.many import DoneWithMany, find_many, move_many, relabel_many, retire_many
 from inventory.shelf.reads import Described, described
 from inventory.views.asking import units_of
 

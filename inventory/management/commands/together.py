@@ -7,11 +7,7 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
-from inventory.management.acts import ActCommand, add_scale_step, scale_step_mg
-from inventory.models import ActOnMany, Place, StockItem
-from inventory.shelf.counts import found_as_typed
-from inventory.shelf.labelled import item_labelled
-from inventory.shelf.many import (
+from inventory.lists.many import (
     DoneWithMany,
     acts_on_many,
     find_many,
@@ -20,6 +16,10 @@ from inventory.shelf.many import (
     retire_many,
     take_back_many,
 )
+from inventory.management.acts import ActCommand, add_scale_step, scale_step_mg
+from inventory.models import ActOnMany, Place, StockItem
+from inventory.shelf.counts import found_as_typed
+from inventory.shelf.labelled import item_labelled
 
 DOINGS = ("move", "relabel", "find", "retire", "list", "take-back")
 

@@ -7,9 +7,7 @@ from django.core.management import call_command
 from django.urls import reverse
 
 from inventory.ledger import ledger_problems, set_aside, use
-from inventory.models import ActOnMany, StockItem
-from inventory.shelf.counts import Found
-from inventory.shelf.many import (
+from inventory.lists.many import (
     NothingDone,
     find_many,
     move_many,
@@ -17,6 +15,8 @@ from inventory.shelf.many import (
     retire_many,
     take_back_many,
 )
+from inventory.models import ActOnMany, StockItem
+from inventory.shelf.counts import Found
 from tests.factories import NOW, a_key, a_place, a_shade, a_spool
 from tests.pages import page_text
 
