@@ -3,6 +3,7 @@
 from django.urls import path
 
 from inventory.views import (
+    acts,
     catalogue,
     colours,
     equivalents,
@@ -21,6 +22,9 @@ urlpatterns = [
     path("list/<slug:slug>/", lists.shelf_list, name="shelf_list"),
     path("list/<slug:slug>.csv", lists.shelf_csv, name="shelf_csv"),
     path("list/<slug:slug>/together/", lists.together, name="together"),
+    path("together/", acts.acts, name="acts"),
+    path("together/<int:pk>/", acts.act_on_many, name="act_on_many"),
+    path("together/<int:pk>/take-back/", acts.take_back_act_on_many, name="take_back_act_on_many"),
     path("own/", owning.do_i_own_this, name="own"),
     path("receive/", receive.receive, name="receive_first"),
     path("receive/<slug:slug>/", receive.receive, name="receive"),
@@ -29,6 +33,8 @@ urlpatterns = [
     path("catalogue/<slug:slug>/", catalogue.catalogue_list, name="catalogue_list"),
     path("catalogue/shades/<int:pk>/colour/", colours.shade_colour, name="shade_colour"),
     path("catalogue/shades/<int:pk>/equivalents/", equivalents.shade_equivalents, name="shade_equivalents"),
+    path("catalogue/shades/<int:pk>/one/", acts.shade_acts, name="shade_acts"),
+    path("catalogue/shade-acts/<int:pk>/take-back/", acts.take_back_shade, name="take_back_shade"),
     path("catalogue/ranges/<int:pk>/readings/", colours.range_readings, name="range_readings"),
     path("equivalents/", equivalents.equivalents_of, name="equivalents"),
     path("catalogue/<slug:slug>/add/", catalogue.catalogue_add, name="catalogue_add"),

@@ -29,6 +29,7 @@ from inventory.ledger.posting import (
     once,
     write,
 )
+from inventory.ledger.reckoned import added_sigma, reckoned_since_looked, sigma_without
 
 __all__ = [
     "SHOWN",
@@ -39,6 +40,7 @@ __all__ = [
     "Line",
     "NotEnough",
     "NotSetAside",
+    "added_sigma",
     "entries_of",
     "find",
     "held_after",
@@ -48,10 +50,12 @@ __all__ = [
     "once",
     "post",
     "receive",
+    "reckoned_since_looked",
     "release",
     "release_holder",
     "reverse",
     "set_aside",
+    "sigma_without",
     "use",
     "use_for",
     "use_reserved",

@@ -1,5 +1,6 @@
 """What the workshop owns and knows: catalogue, stock, ledger, suppliers."""
 
+from inventory.models.acts import ActOnMany, PartOfAct, ShadeAct
 from inventory.models.bobbins import BobbinBatch, BobbinStyle, PartBobbin
 from inventory.models.changes import Change
 from inventory.models.ledger import Entry, LandedRow, Reservation
@@ -14,6 +15,7 @@ from inventory.models.suppliers import Offer, PriceBreak, Staple, Supplier
 from inventory.models.threads import EarlierCode, Fibre, PutUp, Shade, Spool, ThreadRange, Washing
 
 __all__ = [
+    "ActOnMany",
     "BobbinBatch",
     "BobbinStyle",
     "Change",
@@ -30,11 +32,13 @@ __all__ = [
     "OrderLine",
     "OrderReceipt",
     "PartBobbin",
+    "PartOfAct",
     "Place",
     "PriceBreak",
     "PutUp",
     "Reservation",
     "Shade",
+    "ShadeAct",
     "SheetPack",
     "Spool",
     "SprayCan",

@@ -11,13 +11,24 @@ from inventory.compute.bobbins import FIBRE_DENSITY_G_CM3, BobbinGeometry, bobbi
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.knowing import RELATIVE_SIGMA, sealed_sigma
 from inventory.compute.lengths import format_length
-from inventory.ledger import Finding, Line, NotEnough, held_after, lock, moved_alike, once, write
+from inventory.ledger import (
+    Finding,
+    Line,
+    NotEnough,
+    added_sigma,
+    held_after,
+    lock,
+    moved_alike,
+    once,
+    reckoned_since_looked,
+    write,
+)
 from inventory.ledger.changes import change
 from inventory.models import BobbinBatch, BobbinStyle, Entry, PartBobbin, Place, Spool, StockItem, ThreadRange
 from inventory.shelf.receipts import COUNTED, brought, label_and_save, price_share
 
-# How far bobbins from a winder differ from the length asked for, as one sigma. All bobbins of one winding are
-# off together, as far as the winder's stop is. Common practice, no source.
+# How far bobbins from a winder differ from the length asked for, as one sigma. All bobbins of one winder are
+# off together, as far as its stop is. Common practice, no source.
 WOUND_SIGMA = 0.05
 # The densest that equal round threads can lie side by side (Thue's theorem).
 DENSEST_FILL = math.pi / (2 * math.sqrt(3))
@@ -63,7 +74,9 @@ def wind_bobbins(
         received_on=localdate(at),
         **price_share(source, length_mm * count, becomes=count),
     )
-    taken = Line(source, -length_mm * count, added_sigma=WOUND_SIGMA * length_mm * count)
+    before = reckoned_since_looked([source.pk]).get(source.pk, 0)
+    widened = added_sigma(WOUND_SIGMA, length_mm * count, before=before)
+    taken = Line(source, -length_mm * count, added_sigma=widened)
 
     def act() -> list[Entry]:
         label_and_save([batch])

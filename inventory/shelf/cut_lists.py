@@ -11,7 +11,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.ledger import Line, moved_alike, once, write
 from inventory.models import Entry, Offcut, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.labelled import as_its_kind
-from inventory.shelf.offcuts import DoesNotFit
+from inventory.shelf.offcuts import DoesNotFit, cut_line
 from inventory.shelf.receipts import COUNTED, brought, label_and_save
 
 Reason = Entry.Reason
@@ -47,7 +47,7 @@ def cut_list(takes: Sequence[Taken], *, key: str, at: datetime, by: Any, referen
     offcuts: list[Offcut] = []
     for source, take in sources:
         _refuse_misfit(source, take)
-        taken.append(Line(source, -take.quantity))
+        taken.append(cut_line(source, take.quantity))
         if isinstance(source, Offcut):
             # It is gone; what is left of it is another offcut.
             taken.append(Line(source, 0, reason=Reason.RETIRE))

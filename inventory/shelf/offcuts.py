@@ -8,13 +8,16 @@ from typing import Any
 from django.utils.timezone import localdate
 
 from inventory.compute.errors import WorkshopError
-from inventory.ledger import Line, moved_alike, once, write
+from inventory.ledger import Line, added_sigma, moved_alike, once, reckoned_since_looked, write
 from inventory.models import Entry, Offcut, Place, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.labelled import as_its_kind
 from inventory.shelf.receipts import COUNTED, brought, label_and_save
 
 # An offcut with a side shorter than this holds no hoop that is in use: common practice, no source.
 LEAST_USEFUL_MM = 100
+# How far the length that really comes off a roll is off, as one sigma: scissors that cut a little long, and now and
+# then a strip that has to be cut again. Common practice, no source.
+CUT_SIGMA = 0.02
 
 Size = tuple[int, int]
 Cuttable = StabilizerRoll | SheetPack | Offcut
@@ -72,7 +75,7 @@ def cut_piece(
         )
         for width, height in useful
     ]
-    taken = [Line(source, -height_mm if isinstance(source, StabilizerRoll) else -1)]
+    taken = [cut_line(source, height_mm if isinstance(source, StabilizerRoll) else 1)]
     if isinstance(source, Offcut):
         # It is gone; what is left of it is another offcut.
         taken.append(Line(source, 0, reason=Reason.RETIRE))
@@ -91,6 +94,14 @@ def cut_piece(
     entries = once(key, act, same=same)
     too_small = tuple(size for size in keep if size not in useful)
     return Cut(tuple(entries), tuple(_left(entries, source)), too_small)
+
+
+def cut_line(source: Cuttable, quantity: int) -> Line:
+    """Return the line that takes ``quantity`` of ``source``: mm of a roll, or pieces."""
+    if not isinstance(source, StabilizerRoll):
+        return Line(source, -quantity)
+    before = reckoned_since_looked([source.pk]).get(source.pk, 0)
+    return Line(source, -quantity, added_sigma=added_sigma(CUT_SIGMA, quantity, before=before))
 
 
 def _cuttable(item: StockItem) -> Cuttable:

@@ -1,6 +1,6 @@
 """The lists of the shelf: thread, bobbins, stabilizer, needles."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -16,10 +16,12 @@ from inventory.ledger.history import counts_by_kind
 from inventory.lists.file import list_csv
 from inventory.lists.filters import ShelfFilter
 from inventory.lists.found import TABS, FoundThings, Listed, Tab, shelf
-from inventory.models import Place, StockItem
+from inventory.lists.many import DoneWithMany, find_many, move_many, relabel_many, retire_many
+from inventory.models import ActOnMany, Place, StockItem
+from inventory.shelf.counts import found_as_typed
 from inventory.shelf.forms import new_key
 from inventory.shelf.reads import Described, described
-from inventory.shelf.things import move, retire
+from inventory.views.asking import units_of
 
 PER_PAGE = 50
 MOST_AT_ONCE = 500
@@ -83,34 +85,72 @@ def shelf_csv(request: HttpRequest, slug: str) -> StreamingHttpResponse:
 
 @require_POST
 def together(request: HttpRequest, slug: str) -> HttpResponse:
-    """Do one thing with all that was ticked: label it, move it, or, after asking once more, take it off the shelf."""
+    """Do one thing with all that was ticked; what cannot be seen to be meant is asked once more."""
     tab = _tab(slug)
     back = f"{reverse('shelf_list', args=[tab.slug])}?{request.POST.get('query', '')}"
     things = _ticked(request)
     wanted = request.POST.get("do", "")
     if not things:
-        return _told(
-            request, back, tab, [], ["Nothing was ticked. Tick what you mean, then choose what to do."]
-        )
+        return _told(request, back, tab, ["Nothing was ticked. Tick what you mean, then choose what to do."])
     if wanted == "label":
         return redirect(f"{reverse('labels')}?{urlencode([('item', thing.item.pk) for thing in things])}")
     if wanted == "move":
         place = Place.objects.filter(pk=_number(request.POST.get("place", ""))).first()
         if place is None:
-            return _told(request, back, tab, things, ["Choose the place that they go to."])
-        return _told(request, back, tab, things, _move(request, things, place), f"to {place}")
-    if wanted == "retire" and "asked" not in request.POST:
-        context = {
-            "things": things,
-            "back": back,
-            "tab": tab,
-            "key": new_key(),
-            "query": request.POST.get("query", ""),
-        }
-        return render(request, "inventory/retire_together.html", context)
+            return _told(request, back, tab, ["Choose the place that they go to."])
+        return _done(request, back, tab, move_many(_items(things), place=place, **_said(request)))
+    if wanted in ("retire", "relabel", "find") and "asked" not in request.POST:
+        context = {"things": things, "back": back, "tab": tab, "key": new_key()}
+        context |= {"query": request.POST.get("query", ""), "rows": [(thing, "", "") for thing in things]}
+        return render(request, f"inventory/{wanted}_together.html", context)
     if wanted == "retire":
-        return _told(request, back, tab, things, _retire(request, things), "off the shelf")
+        reference = request.POST.get("reference", "")[:120]
+        return _done(request, back, tab, retire_many(_items(things), reference=reference, **_said(request)))
+    if wanted == "relabel":
+        typed = {thing.item.pk: request.POST.get(f"label-{thing.item.pk}", "").strip() for thing in things}
+        return _done(request, back, tab, relabel_many(_items(things), labels=typed, **_said(request)))
+    if wanted == "find":
+        return _find(request, back, tab, things)
     raise Http404(f"{wanted} is nothing that is done with many things")
+
+
+def _find(request: HttpRequest, back: str, tab: Tab, things: list[Described]) -> HttpResponse:
+    """Set each thing to what was typed for it; where anything cannot be read, nothing is done and all is kept."""
+    sure, found, problems = "sure" in request.POST, [], {}
+    typed = {thing.item.pk: request.POST.get(f"found-{thing.item.pk}", "").strip() for thing in things}
+    for thing in things:
+        text = typed[thing.item.pk]
+        try:
+            if text:
+                found.append(
+                    (thing.item, found_as_typed(text, item=thing.item, units=units_of(request), sure=sure))
+                )
+        except WorkshopError as problem:
+            problems[thing.item.pk] = str(problem)
+    done = None if problems else find_many(found, **_said(request))
+    if done is not None and not done.problems:
+        return _done(request, back, tab, done)
+    context = {
+        "rows": [(thing, typed[thing.item.pk], problems.get(thing.item.pk, "")) for thing in things],
+        "refused": done.problems if done else (),
+        "back": back,
+        "tab": tab,
+        "key": new_key(),
+        "query": request.POST.get("query", ""),
+    }
+    return render(request, "inventory/find_together.html", context, status=422)
+
+
+def _items(things: list[Described]) -> list[StockItem]:
+    return [thing.item for thing in things]
+
+
+def _said(request: HttpRequest) -> dict[str, Any]:
+    return {
+        "key": request.POST.get("key", "")[:40] or new_key(),
+        "at": timezone.now(),
+        "by": request.user,
+    }
 
 
 def _ticked(request: HttpRequest) -> list[Described]:
@@ -126,40 +166,23 @@ def _number(text: str) -> int:
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 19 else 0
 
 
-def _move(request: HttpRequest, things: list[Described], place: Place) -> list[str]:
-    """Return what could not be moved, each with the reason; the others are moved."""
-    problems = []
-    for thing in things:
-        try:
-            move(thing.item, place=place, at=timezone.now(), by=request.user)
-        except WorkshopError as problem:
-            problems.append(str(problem))
-    return problems
-
-
-def _retire(request: HttpRequest, things: list[Described]) -> list[str]:
-    """Return what could not be taken off the shelf, each with the reason; the others are off it."""
-    key, reference = request.POST.get("key", "")[:60] or new_key(), request.POST.get("reference", "")[:120]
-    at, problems = timezone.now(), []
-    for thing in things:
-        try:
-            retire(thing.item, key=f"{key}:{thing.item.pk}", at=at, by=request.user, reference=reference)
-        except WorkshopError as problem:
-            problems.append(str(problem))
-    return problems
+def _done(request: HttpRequest, back: str, tab: Tab, done: DoneWithMany) -> HttpResponse:
+    """Lead back to the list with the act and the way to take it back, or show what of it could not be done."""
+    if done.act is None and not done.problems:
+        messages.info(request, "It was so already; nothing was changed.")
+        return redirect(back)
+    if done.problems:
+        return _told(request, back, tab, list(done.problems), done.act)
+    messages.success(request, f"{done.act}.")
+    assert done.act is not None  # neither done nor refused was answered above
+    return redirect("act_on_many", done.act.pk)
 
 
 def _told(
-    request: HttpRequest, back: str, tab: Tab, things: list[Described], problems: list[str], done: str = ""
+    request: HttpRequest, back: str, tab: Tab, problems: list[str], act: ActOnMany | None = None
 ) -> HttpResponse:
-    """Lead back to the list with the result, or show what could not be done."""
-    did = len(things) - len(problems) if done else 0
-    said = f"{did} thing{'' if did == 1 else 's'} went {done}." if did else ""
-    if problems:
-        context = {"problems": problems, "said": said, "back": back, "tab": tab}
-        return render(request, "inventory/not_all_done.html", context, status=422)
-    messages.success(request, said)
-    return redirect(back)
+    context = {"problems": problems, "act": act, "back": back, "tab": tab}
+    return render(request, "inventory/not_all_done.html", context, status=422)
 
 
 def _without(asked: QueryDict, name: str) -> str:

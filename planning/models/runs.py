@@ -21,6 +21,9 @@ class Promise(models.Model):
     pieces = models.PositiveIntegerField(help_text="Ordered pieces.")
     to_stitch = models.PositiveIntegerField()
     bobbin_median = models.FloatField()
+    # As of a thread's; NULL on older promises.
+    bobbin_relative_sigma = models.FloatField(null=True)
+    bobbin_level_sigma = models.FloatField(null=True)
     bobbin_mm = models.BigIntegerField(null=True, help_text="Thread on one full bobbin.")
     bobbin_geometry_mm = models.JSONField(default=list, help_text="By position.")
     # How that geometry changes with the draw-in κ, as ∂ ln length / ∂κ, and κ itself; NULL on older promises.
@@ -66,6 +69,8 @@ class PromisedThread(models.Model):
     missing_mm = models.BigIntegerField(default=0)
     median = models.FloatField(help_text="The use factor that the lengths were planned with.")
     relative_sigma = models.FloatField(help_text="How far one job strays from it, as a share.")
+    # Of that, what every job of the machine is off by alike; NULL on older promises.
+    level_sigma = models.FloatField(null=True, help_text="How well the factor itself is known, as a share.")
     geometry_mm = models.JSONField(help_text="By position.")
     path_mm = models.JSONField(
         default=list, help_text="By position: what is lost at thread changes, which no factor scales."

@@ -275,6 +275,7 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
         thread=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
         count=sum(map(free, chosen)),
         length_mm=float(length_mm),
+        sigma=sum(batch.sigma or 0.0 for batch in chosen),
         offers=tuple(_pack(offer, holds=1) for offer in offers),
         price_each=max(paid, default=None),
         range_id=shade.range_id,

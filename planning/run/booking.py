@@ -12,7 +12,7 @@ from inventory.ledger import SHOWN, Finding, Line, entries_of, lock, post, rever
 from inventory.models import Entry, Reservation, StockItem
 from planning.compute.run.derivation import ItemHeld, ItemMoved, ItemTaken, replay, taken_by_item
 from planning.models import RunEvent
-from planning.run.lines import bobbin_lines, merged, reference, thread_line
+from planning.run.lines import bobbin_lines, merged, reckoned, reference, thread_line
 from planning.run.standing import (
     AS_FOUND,
     BOBBINS_BACK,
@@ -45,14 +45,15 @@ def book(before: Run, after: Run, event: RunEvent, *, at: datetime, by: Any) -> 
     the run is put back, and taken where it is taken now, each with entries of its own.
     """
     own = [each for each in after.taken if each.step == event.pk]
-    used = used_so_far(after.job)
-    sigmas = {thread.order: thread.relative_sigma for thread in after.threads}
+    threads = {thread.order: thread for thread in after.threads}
+    so_far = reckoned(after, (each.item for each in own if each.item is not None))
     lines = [
-        thread_line(each.item, each.quantity_mm, used.get(each.item, 0), sigmas[each.order])
+        thread_line(each.item, each.quantity_mm, thread=threads[each.order], so_far=so_far)
         for each in own
         if each.item is not None and each.quantity_mm
     ]
-    lines += bobbin_lines(after, after.bobbins.full - before.bobbins.full)
+    told = event.kind == RunEvent.Kind.BOBBIN
+    lines += bobbin_lines(after, after.bobbins.full - before.bobbins.full, told=told)
     lines += _parts_used_up(set(after.bobbins.parts) - set(before.bobbins.parts))
     if lines:
         _take(after, lines, key=act_key(event), at=at, by=by)
@@ -110,14 +111,15 @@ def _correct(
     """
     problems: list[str] = []
     takes, backs, kept = [], [], []
-    used = used_so_far(run.job)
-    sigma = max((thread.relative_sigma for thread in run.threads), default=0.0)
+    items = sorted(items)
+    used, so_far = used_so_far(run.job), reckoned(run, items)
+    least_known = max(run.threads, key=lambda thread: thread.relative_sigma, default=None)
     known_before = {
         each.item_id: Finding(each.sigma_before, each.known_before)
         for each in unfound
         if each.reason in (Reason.COUNT, Reason.WEIGH)
     }
-    for pk in sorted(items):
+    for pk in items:
         item = lock(pk)
         if item.retired_at is not None:
             problems.append(f"{item.label} has left the shelf, so that nothing of it was put right")
@@ -125,8 +127,8 @@ def _correct(
         held, wanted = _as_it_must_be(run, item)
         more = wanted - used.get(pk, 0)
         finding = known_before.get(pk)
-        if more > 0:
-            takes.append(thread_line(pk, more, used.get(pk, 0), sigma))
+        if more > 0 and least_known is not None:
+            takes.append(thread_line(pk, more, thread=least_known, so_far=so_far))
         elif more < 0 or finding is not None:
             backs.append(Line(item, -more, finding=finding))
         if (other := held - item.on_hand + more) != 0:

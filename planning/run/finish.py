@@ -3,7 +3,7 @@
 import math
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -12,7 +12,16 @@ from django.db.models import Sum
 from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
-from inventory.ledger import Finding, Line, NotEnough, held_after, post, release_holder, use_for
+from inventory.ledger import (
+    Finding,
+    Line,
+    NotEnough,
+    held_after,
+    post,
+    release_holder,
+    sigma_without,
+    use_for,
+)
 from inventory.models import Entry, Spool, SprayCan, StockItem, ThreadRange
 from inventory.shelf.weights import sigma_of_use, weigh_spool
 from planning.compute.hooping.timing import machine_minutes
@@ -33,6 +42,9 @@ State = Job.State
 BOBBIN_SIGMA = 0.15
 # How well a person tells how long a machine ran: common practice, no source.
 TIME_SIGMA = 0.05
+# A weighing that is off by more than this share of what was used teaches nothing of it: its logarithm is more noise
+# than news, and leaving out only what cannot be would teach that thread goes faster than it does.
+MOST_ERROR = 0.3
 
 
 @dataclass(frozen=True)
@@ -96,7 +108,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any, shown: str | None
     not_booked = _take_stabilizer(run, stabilizer, ending, at=at, by=by)
     release_holder(job.holder)
     corrected = _weigh_back(job, ending, spools, at=at, by=by)
-    _teach_thread(job, spools, began, corrected, at=at, by=by)
+    not_booked += _teach_thread(job, spools, began, corrected, at=at, by=by)
     bobbins = _settle_bobbins(run, ending, at=at, by=by)
     _teach_time(run, ending, at=at, by=by)
     not_booked += _charge_needle(run, at=at, by=by)
@@ -240,8 +252,8 @@ def _teach_thread(
     *,
     at: datetime,
     by: Any,
-) -> None:
-    """Make one observation for each thread range of the spools that were weighed back."""
+) -> list[str]:
+    """Make one observation for each thread range of the spools that were weighed back; return what taught nothing."""
     machine = machine_of(job)
     actual: dict[int, float] = defaultdict(float)
     geometry: dict[int, float] = defaultdict(float)
@@ -269,7 +281,14 @@ def _teach_thread(
         geometry[spool.range.pk] += spool.geometry_mm
         per_kappa[spool.range.pk] += spool.per_kappa_mm or 0.0
         variance[spool.range.pk] += sigma**2
+    too_little = []
     for pk, range in ranges.items():
+        error_mm = math.sqrt(variance[pk])
+        if error_mm > MOST_ERROR * geometry[pk]:
+            too_little.append(
+                f"{range}: the job used too little for these weighings to teach how fast it goes; the shelf is right."
+            )
+            continue
         if actual[pk] <= 0:
             raise WorkshopError(
                 f"By these weights the spools of {range} hold more than before the run. Weigh them again."
@@ -281,13 +300,14 @@ def _teach_thread(
             job=job,
             estimated=geometry[pk],
             actual=actual[pk],
-            sigma=math.sqrt(variance[pk]),
+            sigma=error_mm,
             kappa_slope=per_kappa[pk] / geometry[pk] if kept else None,
             kappa=job.promise.kappa,
             key=ending_key(job, f"needle-{pk}"),
             at=at,
             by=by,
         )
+    return too_little
 
 
 def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float:
@@ -305,6 +325,7 @@ def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float
         gone={item.pk: used[item.pk] for item in gone},
         batches=list(batches.values()),
     )
+    lines = _as_counted(run.job, gone, lines)
     if lines:
         post(
             lines,
@@ -353,6 +374,16 @@ def _bobbin_corrections(more: int, *, gone: Mapping[int, int], batches: list[Any
     if more:
         raise NotEnough(f"{more} more bobbins were used than the shelf has. Count the bobbins first.")
     return lines
+
+
+def _as_counted(job: Job, gone: list[StockItem], lines: list[Line]) -> list[Line]:
+    """Return ``lines`` with what is known of each batch once it is known what this run took of it."""
+    own = set(entries_of_run(job).values_list("key", flat=True))
+    found = {line.item.pk: line for line in lines}
+    for item in gone:
+        line = found.get(item.pk, Line(item, 0))
+        found[item.pk] = replace(line, finding=Finding(sigma_without(item, own), item.known))
+    return [found[pk] for pk in sorted(found)]
 
 
 def _teach_time(run: Run, ending: Ending, *, at: datetime, by: Any) -> None:

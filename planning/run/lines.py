@@ -1,35 +1,68 @@
 """Lines of the ledger that a run posts: thread with its uncertainty, and the bobbins that go in."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
-from inventory.ledger import Line
+from inventory.ledger import Line, added_sigma, reckoned_since_looked
 from inventory.models import Reservation, StockItem
+from planning.compute.run.state import RunThreadPlan
 from planning.models import Job
 from planning.run.promise import bobbin_batches
-from planning.run.standing import Run
+from planning.run.standing import Run, used_so_far
 
 
-def thread_line(item: int, quantity_mm: int, used_mm: int, relative_sigma: float) -> Line:
-    """Return the line that takes ``quantity_mm`` of ``item``, of which the run had taken ``used_mm``.
+@dataclass
+class Reckoned:
+    """What was reckoned of each item before a line is written: by the run, and by all jobs since a person looked.
 
-    The factor is the same for every piece, so that errors add up straight and not by squares.
+    Within one job the same pieces come again, and on every job the machine is the same: both errors add up straight
+    and not by squares, the first over the job, the second over all that nobody has looked at since.
     """
-    added = relative_sigma * math.sqrt(max((used_mm + quantity_mm) ** 2 - used_mm**2, 0))
+
+    of_run: Counter[int]
+    of_all: Counter[int]
+
+    def added_sigma(self, item: int, quantity: int, *, scatter: float, level: float) -> float:
+        """Return by how much ``quantity`` more of ``item`` widens what is not known of it; it counts from then on."""
+        before, all_before = self.of_run[item], max(self.of_all[item], 0)
+        self.of_run[item] += quantity
+        self.of_all[item] += quantity
+        own = added_sigma(scatter, quantity, before=min(before, all_before))
+        return math.hypot(own, added_sigma(level, quantity, before=all_before))
+
+
+def reckoned(run: Run, items: Iterable[int]) -> Reckoned:
+    """Return what was reckoned of ``items`` so far."""
+    wanted = set(items)
+    used = {pk: quantity for pk, quantity in used_so_far(run.job).items() if pk in wanted}
+    return Reckoned(Counter(used), Counter(reckoned_since_looked(wanted)))
+
+
+def thread_line(item: int, quantity_mm: int, *, thread: RunThreadPlan, so_far: Reckoned) -> Line:
+    """Return the line that takes ``quantity_mm`` of ``item`` for ``thread``."""
+    added = so_far.added_sigma(item, quantity_mm, scatter=thread.scatter, level=thread.level)
     return Line(StockItem(pk=item), -quantity_mm, added_sigma=added)
 
 
-def bobbin_lines(run: Run, count: int) -> list[Line]:
-    """Return the lines that take ``count`` bobbins: those set aside first, then what is free."""
+def bobbin_lines(run: Run, count: int, *, told: bool = False) -> list[Line]:
+    """Return the lines that take ``count`` bobbins: those set aside first, then what is free.
+
+    ``told`` where a person said that they went in: then they did, and nothing becomes less known by it.
+    """
     lines: list[Line] = []
     if count <= 0:
         return lines
     own = dict(Reservation.objects.filter(holder=run.job.holder).values_list("item_id", "quantity"))
-    for batch in sorted(bobbin_batches(run.job), key=lambda each: each.pk not in own):
+    batches = bobbin_batches(run.job)
+    so_far = reckoned(run, (each.pk for each in batches))
+    scatter, level = run.bobbin_sigmas
+    for batch in sorted(batches, key=lambda each: each.pk not in own):
         take = min(count, batch.free + own.get(batch.pk, 0))
         if take > 0:
-            lines.append(Line(batch, -take))
+            added = 0.0 if told else so_far.added_sigma(batch.pk, take, scatter=scatter, level=level)
+            lines.append(Line(batch, -take, added_sigma=added))
             count -= take
     return lines
 

@@ -1,5 +1,6 @@
 """A run as it stands: what was promised, what happened, what it took of each thing."""
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,6 +12,8 @@ from django.db.models.functions import Concat
 
 from inventory.ledger import SHOWN
 from inventory.models import Entry, Spool, ThreadRange
+from planning.compute.certainty.enough import BOBBIN_PRIOR
+from planning.compute.certainty.learned import sigma_of_change
 from planning.compute.run.derivation import (
     BobbinChangePlan,
     BobbinPlan,
@@ -40,6 +43,9 @@ TICKS = (Kind.PIECE, Kind.SPOILED)
 ACT = "run-"
 TAKEN_MORE, PUT_BACK, BOBBINS_MORE, BOBBINS_BACK = "~take", "~back", "~bobbin", "~unput"
 USED = ("", TAKEN_MORE, PUT_BACK, BOBBINS_MORE, BOBBINS_BACK)
+# Whether a job begins with a fresh bobbin or goes on with what is in the case is a habit that nobody tells, the same on
+# every job: this share of a bobbin, as one sigma. Common practice, no source.
+BOBBIN_IN_CASE = 0.25
 # What keeps a thing as it was found outside the run, while the run's own use of it changes.
 AS_FOUND = "~found"
 
@@ -55,6 +61,8 @@ class Run:
     threads: tuple[RunThreadPlan, ...]
     events: tuple[RunEvent, ...]
     done: dict[int, bool]
+    # How often somebody said, since the promise, that the machine was set otherwise.
+    changes_told: int = 0
 
     @cached_property
     def _left_and_good(self) -> tuple[list[int], int]:
@@ -140,6 +148,18 @@ class Run:
         """The bobbins that went in so far, and when the next ones are due."""
         return bobbins_taken(self.plan.bobbins, self.steps)
 
+    @cached_property
+    def bobbin_sigmas(self) -> tuple[float, float]:
+        """How far the bobbins of this job may stray from what is reckoned, as a share, and those of every job alike."""
+        promise = self.promise
+        whole, level = promise.bobbin_relative_sigma, promise.bobbin_level_sigma
+        if whole is None or level is None:
+            whole, level = BOBBIN_PRIOR.predictive_sigma, BOBBIN_PRIOR.sigma
+        scatter = math.sqrt(max(whole**2 - level**2, 0.0))
+        in_case = BOBBIN_IN_CASE / (1 + sum(not change.label for change in self.plan.bobbins.changes))
+        changed = self.changes_told * sigma_of_change(1, slope=promise.bobbin_kappa_slope) ** 2
+        return scatter, math.sqrt(level**2 + changed + in_case**2)
+
     def spool_at(self, event: RunEvent) -> int | None:
         """Return the spool that was on for an event's thread within its piece, before a swap that it makes itself."""
         step = next(step for step in self.steps if step.number == event.pk)
@@ -156,15 +176,18 @@ def run_of(job: Job) -> Run:
     if promise is None:
         raise NotInThisState(f"{job} was not promised yet: its spools are not chosen.")
     records = tuple(promise.threads.select_related("shade__range").prefetch_related("spools__item__place"))
+    machine = machine_of(job)
+    told = 0 if machine.pk is None else machine.told_changes.filter(at__gt=promise.at).count()
     events = tuple(job.events.standing().select_related("thread", "item", "by").order_by("id"))
     return Run(
         job=job,
         promise=promise,
-        machine=machine_of(job),
+        machine=machine,
         records=records,
-        threads=tuple(_plan_of(record) for record in records),
+        threads=tuple(_plan_of(record, changes_told=told) for record in records),
         events=events,
         done={event.position: event.kind == Kind.PIECE for event in events if event.kind in TICKS},
+        changes_told=told,
     )
 
 
@@ -259,13 +282,17 @@ def minutes_ticked(run: Run) -> float | None:
     return median * len(ticks)
 
 
-def _plan_of(record: PromisedThread) -> RunThreadPlan:
+def _plan_of(record: PromisedThread, *, changes_told: int) -> RunThreadPlan:
+    whole = record.relative_sigma
+    level = whole if record.level_sigma is None else record.level_sigma
+    changed = changes_told * sigma_of_change(0, slope=record.kappa_slope) ** 2
     return RunThreadPlan(
         order=record.order,
         geometry_mm=tuple(record.geometry_mm),
         median=record.median,
-        relative_sigma=record.relative_sigma,
+        relative_sigma=math.sqrt(whole**2 + changed),
         kappa_slope=record.kappa_slope,
+        level_sigma=math.sqrt(level**2 + changed),
         turns=tuple(
             SpoolTurn(spool.item_id, spool.from_position, spool.to_position) for spool in record.spools.all()
         ),

@@ -85,6 +85,12 @@ class Happening:
     test_verdict: str = ""
     note: str = ""
     instead_of: str = ""
+    # A part stitched again as a person tells it (see planning.run.again): from this block of this design of the piece,
+    # ``share`` of it far; or from which stitch to which, as the machine counts them.
+    design: int = 1
+    block: int | None = None
+    from_stitch: int | None = None
+    to_stitch: int | None = None
 
 
 @planned_act

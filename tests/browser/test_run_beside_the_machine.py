@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from inventory.ledger import ledger_problems
-from inventory.models import Shade
+from inventory.models import Shade, StockItem
 from planning.models import Job, RunEvent
 from planning.run.promise import promise
 from planning.run.standing import run_of
@@ -113,6 +113,40 @@ def test_forty_events_without_a_network_are_sent_once_and_in_order(beside):
     assert RunEvent.objects.filter(job=running).count() == 40
     assert len(run_of(running).done) == told.count("piece") + told.count("spoiled")
     assert not ledger_problems()
+
+
+def test_what_is_refused_stays_until_a_person_says_what_becomes_of_it(beside):
+    context, page, running = beside
+    page.evaluate(FIRST_SHEET_IS_KEPT)
+    context.set_offline(True)
+    for label in ("S-NEW", "S-NONE"):
+        page.locator(".something > summary").click()
+        other = page.locator(".something details").first
+        other.locator("summary").click()
+        other.get_by_label("Its label").fill(label)
+        other.get_by_role("button", name="It is on").click()
+    page.locator(".button-tick").click()
+    context.set_offline(False)
+
+    refused = page.locator("[data-refused] li")
+    expect(refused).to_have_count(2)
+    expect(refused.first).to_contain_text('No spool on the shelf has the label "S-NEW"')
+    page.reload()
+    expect(refused).to_have_count(2)
+    # What came after the refused ones was noted all the same.
+    assert [event.kind for event in RunEvent.objects.filter(job=running)] == ["piece"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+    spare = a_spool(Shade.objects.get(code="R"))
+    StockItem.objects.filter(pk=spare.pk).update(label="S-NEW")
+    refused.first.get_by_role("button", name="Do it again").click()
+    expect(refused).to_have_count(1)
+    expect(page.locator("[data-noted]")).to_contain_text("Noted:")
+    assert RunEvent.objects.get(job=running, kind="spool").item_id == spare.pk
+    assert focus_is_on_the_sheet(page)
+    refused.first.get_by_role("button", name="Drop it").click()
+    expect(refused).to_have_count(0)
+    assert RunEvent.objects.filter(job=running).count() == 2
 
 
 def test_pages_of_names_hoopings_quotes_and_tests_read_well_and_fit(

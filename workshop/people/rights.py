@@ -71,7 +71,7 @@ ROUTES: dict[str, Asks] = {
         (
             "shelf", "shelf_list", "shelf_csv", "own", "shade_choices", "catalogue", "catalogue_list",
             "shade_equivalents", "equivalents", "export", "import_template", "labels", "label", "item",
-            "stocktake_report",
+            "stocktake_report", "acts", "act_on_many",
         ),
         _LOOK,
     ),
@@ -80,6 +80,7 @@ ROUTES: dict[str, Asks] = {
         (
             "together", "receive_first", "receive", "shade_colour", "range_readings", "catalogue_add",
             "catalogue_record", "files", "import_preview", "failed_rows", "own_list", "own_list_read",
+            "take_back_act_on_many", "shade_acts", "take_back_shade",
         ),
         _PLAN,
     ),

@@ -99,6 +99,7 @@ class BobbinStock:
     shade_id: int = 0
     parts: tuple[OwnedSpool, ...] = ()  # part-used bobbins of the same thread
     wind_from: tuple[OwnedSpool, ...] = ()  # spools of the same thread
+    sigma: float = 0.0  # of the count, where it was reckoned by what jobs took
 
 
 @dataclass(frozen=True)

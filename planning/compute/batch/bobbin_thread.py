@@ -64,6 +64,9 @@ class PlannedBobbins:
     wind: tuple[WindingJob, ...] = ()
     style_id: int = 0
     shade_id: int = 0
+    # How far one job strays from what is reckoned, as a share, and of that what every job is off by alike.
+    relative_sigma: float = 0.0
+    level_sigma: float = 0.0
 
     @property
     def inside_blocks(self) -> int:
@@ -97,9 +100,10 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         if (holds := sure_length(part, certainty=terms.enough_at)) > 0
     ]
     run = run_of_bobbins(loads_mm, bobbin_mm=stock.length_mm, parts=parts)
+    factor = terms.bobbin_factor
     given: dict[str, Any] = {
         "bobbin_mm": stock.length_mm,
-        "factor": terms.bobbin_factor,
+        "factor": factor,
         "parts": parts,
     }
     wanted = bobbins_for_sure(geometry_mm, certainty=terms.enough_at, **given)
@@ -110,7 +114,9 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         certainty=terms.enough_at,
     )
     there = stock.count + sum(each.bobbins for each in wind)
-    p = p_enough_bobbins(geometry_mm, bobbins=there, **given)
+    # How well they are counted adds to how far they go.
+    counted = factor.widened(stock.sigma / there) if stock.sigma and there else factor
+    p = p_enough_bobbins(geometry_mm, bobbins=there, **given | {"factor": counted})
     word = verdict(p, enough_at=terms.enough_at, tight_at=terms.tight_at)
     return PlannedBobbins(
         thread=stock.thread,
@@ -135,6 +141,8 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
         style_id=stock.style_id,
         shade_id=stock.shade_id,
         kappa_slope=slope,
+        relative_sigma=factor.predictive_sigma,
+        level_sigma=min(factor.sigma, factor.predictive_sigma),
     )
 
 

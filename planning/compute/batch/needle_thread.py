@@ -75,6 +75,7 @@ class PlannedThread:
     path_mm: tuple[float, ...]
     factor_median: float
     relative_sigma: float
+    level_sigma: float  # of that, what is the same on every job: how well the factor is known
     kappa_slope: float = 0.0  # ∂ ln geometry / ∂κ
     # How far the need may stray from ``needed_mm``, as a factor about one.
     spread: Factor = NEEDLE_PRIOR
@@ -316,6 +317,7 @@ def _thread(
         path_mm=tuple(np.diff(path_mm).tolist()),
         factor_median=factor.median,
         relative_sigma=factor.predictive_sigma,
+        level_sigma=min(factor.sigma, factor.predictive_sigma),
         kappa_slope=slope,
         spread=spread,
     )

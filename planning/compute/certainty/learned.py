@@ -144,6 +144,16 @@ def thread_prior(bobbin_start: float = 1.0) -> machine.Prior:
     return machine.Prior(levels=(0.0, math.log(bobbin_start)), level_sds=(0.10, 0.165), jumps=(0.15, 0.20))
 
 
+def sigma_of_change(kind: int, *, slope: float | None = None) -> float:
+    """Return how far, as a share, thread of this kind may go otherwise once somebody has turned a screw.
+
+    >>> round(sigma_of_change(0), 3), round(sigma_of_change(1), 3)
+    (0.158, 0.25)
+    """
+    prior = thread_prior()
+    return math.hypot(prior.jumps[kind], prior.kappa_jump * (USUAL_SLOPES[kind] if slope is None else slope))
+
+
 # Effective speed strays more from machine to machine than from job to job: common practice, no source.
 TIME_PRIOR = machine.Prior(
     levels=(0.0,),

@@ -37,6 +37,18 @@ class RunThreadPlan:
     turns: tuple[SpoolTurn, ...]
     path_mm: tuple[float, ...] = ()
     kappa_slope: float | None = None  # ∂ ln geometry / ∂κ; None where it was not kept
+    # What of the sigma is the same on every job; None where it was not kept, and all of it is taken to be.
+    level_sigma: float | None = None
+
+    @property
+    def level(self) -> float:
+        """How well the factor itself is known, as a share: what is off by that is off on every job alike."""
+        return self.relative_sigma if self.level_sigma is None else self.level_sigma
+
+    @property
+    def scatter(self) -> float:
+        """How far one job strays from the factor, as a share, beside what is not known of it."""
+        return math.sqrt(max(self.relative_sigma**2 - self.level**2, 0.0))
 
     def geometry_at(self, position: int) -> float:
         """Return what the piece at ``position`` takes; one beyond the plan as much as the last that was planned."""

@@ -11,8 +11,9 @@ from inventory.compute.lengths import read_scale
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
 from planning.models import Job, RunEvent
+from planning.run.again import note_told
 from planning.run.standing import run_of
-from planning.run.ticks import Happening, begin, note, take_back
+from planning.run.ticks import Happening, begin, take_back
 
 KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin", "tension", "needle", "stop", "test")
 
@@ -37,6 +38,19 @@ class Command(WorkshopCommand):
             "--instead-of", default="", metavar="CODE", help="The spool that comes off; another is refused."
         )
         parser.add_argument("--share", type=float, default=1.0, help="The part that was stitched again.")
+        parser.add_argument(
+            "--block",
+            type=int,
+            metavar="N",
+            help="Stitched again from the beginning of this block, --share of it.",
+        )
+        parser.add_argument(
+            "--stitches", default="", metavar="FROM-TO",
+            help="Or stitched again from this stitch to that, as the machine counts them: 1200-1850.",
+        )  # fmt: skip
+        parser.add_argument(
+            "--design", type=int, default=1, metavar="N", help="Of which design of the piece."
+        )
         parser.add_argument("--ran-out", action="store_true", help="The spool before is empty.")
         parser.add_argument(
             "--left", choices=("nothing", "little"), default="", help="What is left on the spool before."
@@ -72,7 +86,7 @@ class Command(WorkshopCommand):
                 raise WorkshopError("Nothing was noted yet, so there is nothing to take back.")
             take_back(last, key=key, at=at, by=None)
         else:
-            noted = 0
+            noted, stitches = 0, _span(options["stitches"])
             for number in range(options["times"]):
                 is_tick = options["what"] in ("piece", "spoiled")
                 if is_tick and job.state == Job.State.RUNNING and not run_of(job).left:
@@ -92,8 +106,12 @@ class Command(WorkshopCommand):
                     test_verdict=options["verdict"],
                     note=options["note"],
                     instead_of=options["instead_of"],
+                    design=options["design"],
+                    block=options["block"],
+                    from_stitch=stitches[0] if stitches else None,
+                    to_stitch=stitches[1] if stitches else None,
                 )
-                note(job, happening, at=at, by=None)
+                note_told(job, happening, at=at, by=None)
                 noted += 1
             if not noted:
                 raise WorkshopError("Every piece is done: there is nothing left to tick. Finish the job.")
@@ -122,3 +140,13 @@ class Command(WorkshopCommand):
         self.stdout.write(
             f"Next: {run.called(run.left[0])}." if run.left else "Every piece is done: finish_job."
         )
+
+
+def _span(written: str) -> tuple[int, int] | None:
+    """Return the two stitch numbers of a text such as ``1200-1850``; None for none."""
+    if not written.strip():
+        return None
+    start, dash, stop = written.replace(" ", "").partition("-")
+    if not (dash and start.isdecimal() and stop.isdecimal()):
+        raise WorkshopError(f'"{written}" names no stitches. Write two numbers, such as 1200-1850.')
+    return int(start), int(stop)

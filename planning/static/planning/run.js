@@ -256,7 +256,7 @@ document.addEventListener("submit", (event) => {
   // The time of the tap, not that of the network's return.
   const happening = { key: freshKey(), tapped_at: Date.now() };
   if (button) happening.words = button.textContent.replace(/\s+/g, " ").trim();
-  for (const name of ["kind", "position", "thread", "label", "share", "left", "gross", "showing", "note", "instead_of", "test_verdict"]) {
+  for (const name of ["kind", "position", "thread", "label", "share", "left", "gross", "showing", "note", "instead_of", "test_verdict", "design", "block", "from_stitch", "to_stitch"]) {
     if (fields.get(name)) happening[name] = fields.get(name);
   }
   if (!happening.position) {

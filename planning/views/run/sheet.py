@@ -19,6 +19,7 @@ from planning.cutting.cuts import cuts_posted
 from planning.facts.layers import with_cautions
 from planning.facts.needles import needle_due
 from planning.models import Job, RunEvent
+from planning.run.again import blocks_of, note_told
 from planning.run.looked_at import test_to_judge, test_wants_a_change
 from planning.run.needle import needle_due_before
 from planning.run.promise import machine_of
@@ -26,7 +27,7 @@ from planning.run.second_needle import name_needle
 from planning.run.sheet import advice, next_steps, sheet_rows, threading_order
 from planning.run.sound import corrected_since
 from planning.run.standing import Run, run_of, spools_to_swap_in
-from planning.run.ticks import Happening, OnceMore, WhatIsLeft, note, stop_before_the_first, take_back
+from planning.run.ticks import Happening, OnceMore, WhatIsLeft, stop_before_the_first, take_back
 
 MOST_EVENTS = 500
 SHOWN_EVENTS = 12
@@ -54,7 +55,7 @@ def happened(request: HttpRequest, pk: int) -> HttpResponse:
     """Note one thing that happened, as a form sends it."""
     job = get_object_or_404(Job.objects.with_everything(), pk=pk)
     try:
-        note(job, _from_form(request), at=timezone.now(), by=request.user)
+        note_told(job, _from_form(request), at=timezone.now(), by=request.user)
     except (OnceMore, WhatIsLeft) as question:
         sent = [(name, request.POST[name]) for name in FIELDS if request.POST.get(name) and name != "ran_out"]
         asked = {"job": job, "problem": str(question), "ask": _ask(question), "sent": sent}
@@ -79,7 +80,7 @@ def happenings(request: HttpRequest, pk: int) -> JsonResponse:
     answers = []
     for each in sent:
         try:
-            event = note(job, _from_data(each), at=timezone.now(), by=request.user)
+            event = note_told(job, _from_data(each), at=timezone.now(), by=request.user)[-1]
         except WorkshopError as problem:
             key = each.get("key") if isinstance(each, dict) else None
             answers.append(
@@ -217,15 +218,27 @@ def _shown(run: Run) -> dict[str, Any]:
         "to_judge": run.called(judge) if (judge := test_to_judge(run)) else "",
         "judge_position": judge,
         "to_change": test_wants_a_change(run),
-        "keys": [uuid4().hex for _ in range(7)],
+        "keys": [uuid4().hex for _ in range(9)],
+        "parts": _parts(run),
         "key": uuid4().hex,
         "is_running": run.job.state == Job.State.RUNNING,
     }
 
 
+def _parts(run: Run) -> list[tuple[int, str, list[int], int]]:
+    """Return the designs of a piece, each with its number, its name, its blocks and how many stitches it has."""
+    found = []
+    for number, design in enumerate(run.promise.answer["designs"], 1):
+        blocks = blocks_of(run, number)
+        if blocks:
+            numbers = [each.number for each in blocks]
+            found.append((number, design["name"], numbers, sum(each.stitches for each in blocks)))
+    return found
+
+
 FIELDS = (
     "kind", "key", "position", "thread", "label", "share", "ran_out", "left", "gross", "again", "showing", "note",
-    "instead_of", "test_verdict",
+    "instead_of", "test_verdict", "design", "block", "from_stitch", "to_stitch",
 )  # fmt: skip
 
 
@@ -264,6 +277,10 @@ def _from_data(sent: Any) -> Happening:
             test_verdict=str(sent.get("test_verdict") or "")[:10],
             note=str(sent.get("note") or "")[:200],
             instead_of=str(sent.get("instead_of") or "")[:MOST_SCANNED],
+            design=whole("design") or 1,
+            block=whole("block"),
+            from_stitch=whole("from_stitch"),
+            to_stitch=whole("to_stitch"),
         )
     except WorkshopError:
         raise

@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from inventory.ledger import ledger_problems, set_aside
 from inventory.models import (
+    ActOnMany,
     EarlierCode,
     Entry,
     Shade,
@@ -232,7 +233,8 @@ def test_ticked_things_are_moved_together(signed_in):
     spools, drawer = [a_spool(), a_spool()], a_place("drawer")
     sent = {"item": [each.pk for each in spools], "do": "move", "place": drawer.pk, "query": "q=sker"}
     response = signed_in.post(reverse("together", args=["thread"]), sent)
-    assert response.url == f"{reverse('shelf_list', args=['thread'])}?q=sker"
+    act = ActOnMany.objects.get()
+    assert response.url == reverse("act_on_many", args=[act.pk])
     assert Spool.objects.filter(place=drawer).count() == 2
 
 

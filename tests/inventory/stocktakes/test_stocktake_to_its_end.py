@@ -4,9 +4,12 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from inventory.ledger import ledger_problems
 from inventory.models import StockItem, Stocktake
+from inventory.shelf.bobbins import open_bobbin
 from inventory.shelf.receipts import receive_needles, receive_offcut, receive_sheets
 from tests.factories import (
+    NOW,
     a_delivery,
     a_key,
     a_place,
@@ -139,3 +142,40 @@ def test_what_no_full_spool_can_hold_is_asked_about(phone, found):
     page = page_text(note(phone, url, spool.label, found))
     assert "say that you are sure" in page
     assert StockItem.objects.get(pk=spool.pk).on_hand == 1_000_000
+
+
+def test_two_phones_go_round_everything_in_turns_leave_it_and_end_it(phone, person):
+    """Every kind of thing, a part bobbin among them; each phone takes every other one, some twice, one is not seen."""
+    place = a_place("press")
+    part = open_bobbin(some_bobbins(), key=a_key(), at=NOW, by=None)
+    things = everything_at(place)
+    StockItem.objects.filter(pk=part.pk).update(place=place)
+    things.append(StockItem.objects.get(pk=part.pk))
+    assert {each.kind for each in things} == set(StockItem.Kind.values)
+    url = begun(phone, place)
+    other = Client()
+    other.force_login(person)
+    *seen, unseen = things
+    for number, item in enumerate(seen):
+        first, second = (phone, other) if number % 2 else (other, phone)
+        assert "What was found of" in page_text(
+            first.post(url, {"code": item.label, "key": a_key()}, follow=True)
+        )
+        assert note(second, url, item.label, as_the_books_have_it(item)).status_code == 200
+        assert note(first, url, item.label, as_the_books_have_it(item)).status_code == 200
+        if number == 2:
+            # Left lying; another day somebody goes on where it was.
+            again = Client()
+            again.force_login(person)
+            assert "Go on with that" in page_text(
+                again.post(reverse("stocktakes"), {"place": place.pk, "key": a_key()})
+            )
+            assert again.get(url).status_code == 200
+    phone.post(url + "finish/")
+    stocktake = Stocktake.objects.get()
+    assert stocktake.finished_at is not None
+    assert [line.item_id for line in stocktake.lines.unseen()] == [unseen.pk]
+    assert unseen.label in page_text(phone.get(url + "report/"))
+    assert StockItem.objects.get(pk=unseen.pk).on_hand == unseen.on_hand
+    assert begun(other, place)
+    assert not ledger_problems()

@@ -1,0 +1,92 @@
+"""What of a thing was only reckoned: taken by estimate since somebody last looked at it.
+
+Errors of estimates of one kind add up straight: a machine that draws more than was thought does so on every job, and
+scissors that cut long cut every strip long. So what a further estimate adds to what is not known of a thing depends on
+how much of it was estimated before.
+"""
+
+import math
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from itertools import pairwise
+
+from inventory.ledger.posting import SHOWN
+from inventory.models import Entry, StockItem
+
+Reason = Entry.Reason
+
+_LOOKED = frozenset({Reason.WEIGH, Reason.COUNT})
+_RECKONED = frozenset({Reason.USE, Reason.CUT, Reason.WIND})
+
+
+def added_sigma(share: float, quantity: float, *, before: float) -> float:
+    """Return by how much ``quantity`` more, off by ``share`` as all ``before`` it was, widens what is not known.
+
+    To be added in squares to the sigma there is, which has what was reckoned ``before`` in it.
+
+    >>> added_sigma(0.1, 100.0, before=0.0)
+    10.0
+    >>> round(math.hypot(10.0, added_sigma(0.1, 100.0, before=100.0)), 6)
+    20.0
+    """
+    return share * math.sqrt(max((before + quantity) ** 2 - before**2, 0.0))
+
+
+def reckoned_since_looked(items: Iterable[int]) -> dict[int, int]:
+    """Return what was taken of each item, by its id, since it was last weighed, counted or judged; in its unit.
+
+    What was taken back does not count; nor does a look that was. One query for all.
+    """
+    found: dict[int, int] = {}
+    for pk, entries in _newest_first(items).items():
+        taken = 0
+        for entry, looked in entries:
+            if looked:
+                break
+            if entry.reason in _RECKONED and entry.line < SHOWN and not _is_taken_back(entry):
+                taken -= entry.quantity
+        found[pk] = max(taken, 0)
+    return found
+
+
+def sigma_without(item: StockItem, keys: Collection[str]) -> float | None:
+    """Return one sigma of ``item`` as if the acts with these ``keys`` had taken exactly what they took."""
+    if item.sigma is None:
+        return None
+    variance = item.sigma**2
+    entries = list(Entry.objects.filter(item_id=item.pk).order_by("id"))
+    after = [each.sigma_before for each in entries[1:]] + [item.sigma]
+    for entry, sigma in zip(entries, after, strict=True):
+        if entry.key in keys and sigma is not None and entry.sigma_before is not None:
+            variance -= sigma**2 - entry.sigma_before**2
+    return math.sqrt(max(variance, 0.0))
+
+
+def _newest_first(items: Iterable[int]) -> dict[int, list[tuple[Entry, bool]]]:
+    """Return the entries of each item, newest first, each with whether it says what was found of the item."""
+    known = dict(StockItem.objects.filter(pk__in=set(items)).values_list("pk", "sigma"))
+    of_item: dict[int, list[Entry]] = defaultdict(list)
+    entries = Entry.objects.filter(item_id__in=known).select_related("reversed_by").order_by("-id")
+    for entry in entries:
+        of_item[entry.item_id].append(entry)
+    found = {}
+    for pk, own in of_item.items():
+        after = [known[pk], *(later.sigma_before for later, _ in pairwise(own))]
+        found[pk] = [
+            (entry, _is_look(entry, sigma_after)) for entry, sigma_after in zip(own, after, strict=True)
+        ]
+    return found
+
+
+def _is_look(entry: Entry, sigma_after: float | None) -> bool:
+    """Return whether ``entry`` says what was found: a correction that keeps what is known of the item says nothing."""
+    return (
+        entry.reason in _LOOKED
+        and entry.line < SHOWN
+        and sigma_after != entry.sigma_before
+        and not _is_taken_back(entry)
+    )
+
+
+def _is_taken_back(entry: Entry) -> bool:
+    return entry.reason == Reason.REVERSE or getattr(entry, "reversed_by", None) is not None

@@ -1,0 +1,133 @@
+"""Do one thing with many things of the shelf, in one act that is taken back as one."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.errors import WorkshopError
+from inventory.lists.many import (
+    DoneWithMany,
+    acts_on_many,
+    find_many,
+    move_many,
+    relabel_many,
+    retire_many,
+    take_back_many,
+)
+from inventory.management.acts import ActCommand, add_scale_step, scale_step_mg
+from inventory.models import ActOnMany, Place, StockItem
+from inventory.shelf.counts import found_as_typed
+from inventory.shelf.labelled import item_labelled
+
+DOINGS = ("move", "relabel", "find", "retire", "list", "take-back")
+
+
+class Command(ActCommand):
+    help = "Move, relabel, weigh or take off the shelf many things in one act; list such acts; take one back."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("do", choices=DOINGS)
+        parser.add_argument(
+            "things", nargs="*", metavar="LABEL[=NEW]",
+            help="Labels; with =LABEL to relabel (left out: the next free), with =FOUND to weigh or count, such as "
+            "S0042=52.4g or B0003=18. For take-back the number of the act (left out: the last one).",
+        )  # fmt: skip
+        parser.add_argument("--place", default="", metavar="NAME", help="Where they go, to move.")
+        parser.add_argument("--why", default="", metavar="TEXT", help="Why they leave the shelf.")
+        parser.add_argument("--sure", action="store_true", help="What is more than full is right.")
+        add_scale_step(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if options["do"] == "list":
+            self._list(options)
+            return
+        if options["do"] == "take-back":
+            act = _act_numbered(options["things"])
+            done = take_back_many(act, key=self.key_of(options), at=timezone.now(), by=None)
+        else:
+            done = self._do(options)
+        for problem in done.problems:
+            self.stderr.write(problem)
+        if options["format"] == "json":
+            self.write_json({"act": _as_data(done.act), "problems": list(done.problems)})
+        else:
+            self.stdout.write(_in_words(done))
+        if done.act is None and done.problems:
+            raise WorkshopError("Nothing was done.")
+
+    def _do(self, options: dict[str, Any]) -> DoneWithMany:
+        if not options["things"]:
+            raise WorkshopError("Say which things: their labels, one after another.")
+        pairs = [_parted(text) for text in options["things"]]
+        said: dict[str, Any] = {"key": self.key_of(options), "at": timezone.now(), "by": None}
+        items = [item for item, _ in pairs]
+        if options["do"] == "move":
+            return move_many(items, place=_place(options["place"]), **said)
+        if options["do"] == "relabel":
+            return relabel_many(items, labels={item.pk: new for item, new in pairs}, **said)
+        if options["do"] == "retire":
+            return retire_many(items, reference=options["why"][:120], **said)
+        step = scale_step_mg(options)
+        found = [
+            (item, found_as_typed(text, item=item, scale_resolution_mg=step, sure=options["sure"]))
+            for item, text in pairs
+        ]
+        return find_many(found, **said)
+
+    def _list(self, options: dict[str, Any]) -> None:
+        acts = acts_on_many()
+        if options["format"] == "json":
+            self.write_json({"acts": [_as_data(act) for act in acts]})
+            return
+        for act in acts:
+            stands = "taken back" if act.taken_back_at else "stands"
+            self.stdout.write(f"{act.pk}  {act.at:%Y-%m-%d %H:%M}  {act} ({stands})")
+        if not acts:
+            self.stdout.write("Nothing was done with many things yet.")
+
+
+def _parted(text: str) -> tuple[StockItem, str]:
+    label, _, rest = text.partition("=")
+    return item_labelled(label), rest.strip()
+
+
+def _place(name: str) -> Place:
+    found = Place.objects.filter(name__iexact=name.strip()).first()
+    if found is None:
+        raise WorkshopError(f'No place is called "{name}". Say one with --place, as the catalogue has it.')
+    return found
+
+
+def _act_numbered(typed: Sequence[str]) -> ActOnMany:
+    number = typed[0] if typed else ""
+    standing = ActOnMany.objects.all() if number else ActOnMany.objects.filter(taken_back_at__isnull=True)
+    found = standing.filter(pk=int(number)).first() if number.isdecimal() else standing.first()
+    if found is None or (number and not number.isdecimal()):
+        raise WorkshopError("There is no such act. The verb list shows them with their numbers.")
+    return found
+
+
+def _in_words(done: DoneWithMany) -> str:
+    if done.act is None:
+        return "Nothing was done." if done.problems else "It was so already."
+    back = " was taken back" if done.act.taken_back_at else ""
+    return f"{done.act.pk}: {done.act}{back}."
+
+
+def _as_data(act: ActOnMany | None) -> dict[str, Any] | None:
+    if act is None:
+        return None
+    return {
+        "id": act.pk,
+        "kind": act.kind,
+        "what": act.what,
+        "at": act.at.isoformat(),
+        "taken_back": act.taken_back_at is not None,
+        "things": [
+            {"label": part.item.label, "before": part.before, "after": part.after}
+            for part in act.parts.select_related("item")
+        ],
+    }

@@ -1,0 +1,89 @@
+"""Say what a job is offered at, and write the page that is sent."""
+
+from dataclasses import replace
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from inventory.compute.errors import WorkshopError
+from inventory.management.base import WorkshopCommand
+from planning.jobs.quotes import quote_of, quote_pdf, usual_terms
+from planning.management.jobs import job_numbered
+from planning.models import Rules
+
+
+class Command(WorkshopCommand):
+    help = "Quote a job: its cost with a margin, rounded up, never below the least order, and for other quantities."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument(
+            "--margin", metavar="PERCENT", help="Left out: as the rules say; so with the others."
+        )
+        parser.add_argument(
+            "--round-to", metavar="MONEY", help="What a piece is rounded up to, such as 0.50."
+        )
+        parser.add_argument("--minimum", metavar="MONEY", help="The least order.")
+        parser.add_argument("--pdf", default="", metavar="FILE", help="Write the page that is sent.")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        job = job_numbered(options["job"])
+        said = {
+            name: _money(options[typed], typed)
+            for name, typed in (
+                ("margin_percent", "margin"),
+                ("rounded_to", "round_to"),
+                ("minimum", "minimum"),
+            )
+            if options[typed] is not None
+        }
+        quote = quote_of(job, replace(usual_terms(Rules.current()), **said), on=timezone.localdate())
+        if options["pdf"]:
+            try:
+                Path(options["pdf"]).write_bytes(quote_pdf(quote))
+            except OSError as problem:
+                raise WorkshopError(f"{options['pdf']} cannot be written: {problem}.") from None
+        if options["format"] == "json":
+            self.write_json(
+                {
+                    "job": job.pk,
+                    "what": quote.what,
+                    "made_on": quote.made_on.isoformat(),
+                    "currency": quote.currency,
+                    "a_piece": str(quote.asked.a_piece),
+                    "total": str(quote.asked.total),
+                    "unpriced": list(quote.unpriced),
+                    "quantities": [
+                        {
+                            "pieces": each.pieces,
+                            "a_piece": str(each.a_piece),
+                            "total": str(each.total),
+                            "cost": str(each.cost),
+                            "margin": str(each.margin),
+                            "at_minimum": each.at_minimum,
+                            "is_asked": each.is_asked,
+                        }
+                        for each in quote.prices
+                    ],
+                }
+            )
+            return
+        self.stdout.write(f"{quote.what}, {quote.made_on:%d %B %Y}")
+        for each in quote.prices:
+            mark = "*" if each.is_asked else " "
+            self.stdout.write(
+                f"{mark} {each.pieces:>6} at {each.a_piece:>9,.2f} = {each.total:>11,.2f} {quote.currency}"
+            )
+        for missing in quote.unpriced:
+            self.stderr.write(f"Not in it, for no price is known: {missing}.")
+
+
+def _money(text: str, what: str) -> Decimal:
+    try:
+        return Decimal(text.replace(",", "."))
+    except InvalidOperation:
+        raise WorkshopError(f'"{text}" is no number for {what.replace("_", " ")}.') from None
