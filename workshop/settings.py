@@ -39,6 +39,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "workshop.middleware.ClientAddressMiddleware",
+    "workshop.api.problems.ProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.gzip.GZipMiddleware",
@@ -150,6 +151,10 @@ TASKS = {
         else "django_tasks.backends.immediate.ImmediateBackend"
     }
 }
+
+# Requests of one token, and refused ones of one address, that are answered within a minute.
+API_PER_MINUTE = environment.whole("ENOUGH_THREAD_API_PER_MINUTE", default=600)
+API_REFUSED_PER_MINUTE = 60
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

@@ -3,7 +3,7 @@
 from django.urls import include, path, re_path
 
 from inventory.views.scan import scanned
-from workshop.views import accounts, backups, find, health, people, stations
+from workshop.views import accounts, backups, find, health, people, stations, tokens
 
 urlpatterns = [
     path("sign-in/", accounts.sign_in, name="sign_in"),
@@ -20,6 +20,10 @@ urlpatterns = [
     path("people/tablets/<int:pk>/end/", people.station_end, name="station_end"),
     path("people/sign-ins/<int:pk>/end/", people.end_anyones_sign_in, name="end_anyones_sign_in"),
     path("people/<int:pk>/", people.member, name="member"),
+    path("people/tokens/", tokens.tokens, name="tokens"),
+    path("people/tokens/<int:pk>/end/", tokens.token_end, name="token_end"),
+    path("help/api/", tokens.api_help, name="api_help"),
+    path("api/1/", include("workshop.api.urls")),
     path("station/", stations.station_here, name="station_here"),
     path("station/choose/", stations.choose_person, name="choose_person"),
     path("station/let-go/", stations.let_go_person, name="let_go_person"),
