@@ -136,8 +136,11 @@ def not_found(request: HttpRequest, why: Http404) -> HttpResponse:
 
 @api.exception_handler(HttpError)
 def not_understood(request: HttpRequest, why: HttpError) -> HttpResponse:
-    """Answer what could not be read at all."""
-    return problem(request, why.status_code, why.message)
+    """Answer what could not be read at all, in the words of whoever could not."""
+    cause = why.__cause__
+    if isinstance(cause, HttpError):
+        return problem(request, cause.status_code, cause.message)
+    return problem(request, why.status_code, str(cause) if isinstance(cause, WorkshopError) else why.message)
 
 
 @api.exception_handler(ValidationError)

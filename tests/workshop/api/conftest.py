@@ -5,6 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import pyembroidery
 import pytest
 from django.contrib.auth.models import User
 from django.http import HttpResponse
@@ -28,13 +29,9 @@ from tests.factories import (
     an_offer,
     some_bobbins,
 )
-from tests.own_database import HOUSE
 from workshop.models import Member, Role, Station, Token
 from workshop.people.rights import Right
 from workshop.people.tokens import make_token
-
-BADGE = HOUSE / "fixtures" / "designs" / "name-tag.exp"
-
 
 class Program:
     """A program that holds a token."""
@@ -67,7 +64,20 @@ def a_program(
     return Program(browser, secret, token)
 
 
-def fill_workshop() -> None:
+def a_badge(folder: Path) -> Path:
+    """Return a small stitch file of one colour that is written into ``folder``."""
+    pattern = pyembroidery.EmbPattern()
+    pattern.add_thread({"hex": "#b01c2e", "name": "harbour red"})
+    for step in range(200):
+        pattern.stitch_abs(20 * (step % 20), 30 * (step // 20))
+    pattern.trim()
+    pattern.end()
+    path = folder / "badge.pes"
+    pyembroidery.write(pattern, str(path), {"pes version": 6})
+    return path
+
+
+def fill_workshop(folder: Path) -> None:
     """Put something of everything into an empty workshop: stock, an offer, a kept design, a job in each state."""
     hoop = Hoop.objects.create(
         name="medium", field_width_mm=130, field_height_mm=180, ring_width_mm=150, ring_height_mm=200
@@ -81,7 +91,8 @@ def fill_workshop() -> None:
     an_offer(spool.put_up)
     some_bobbins(count=20)
     a_roll()
-    design = keep_design(read_design_file(BADGE), content=BADGE, trim_at_jumps=3, at=NOW)
+    badge = a_badge(folder)
+    design = keep_design(read_design_file(badge), content=badge, trim_at_jumps=3, at=NOW)
     for number in range(3):
         wanted = JobFacts(
             what=f"job {number}", pieces=3, tests=1, machine=machine, fabric=twill, needed_on=date(2027, 4, 1)
@@ -97,7 +108,7 @@ def fill_workshop() -> None:
 def workshop(db: None, settings: Any, tmp_path: Path) -> None:
     settings.MEDIA_ROOT = tmp_path / "files"
     settings.API_PER_MINUTE = 10**6
-    fill_workshop()
+    fill_workshop(tmp_path)
 
 
 @pytest.fixture

@@ -8,8 +8,7 @@ import pytest
 from django.urls import reverse
 
 from inventory.ledger import ledger_problems
-from inventory.models import Change, Entry, Order, PutUp, Shade, Spool, StabilizerProduct, StockItem
-from inventory.models import BobbinStyle
+from inventory.models import BobbinStyle, Change, Entry, Order, PutUp, Shade, Spool, StabilizerProduct, StockItem
 from planning.models import Design, Job, RunEvent
 from planning.plan.json_keys import PLAN, SHADE
 from tests.workshop.api.conftest import Program
