@@ -3,6 +3,8 @@
 Only the addresses import this module, and those are loaded with the first page: no command waits for it.
 """
 
+from collections.abc import Callable
+from functools import wraps
 from typing import Any, cast
 
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -11,6 +13,7 @@ from django.views.decorators.csrf import csrf_exempt
 from ninja import NinjaAPI
 from ninja.errors import HttpError, ValidationError
 from ninja.openapi.schema import OpenAPISchema
+from ninja.operation import Operation
 from ninja.parser import Parser
 
 from inventory.acting import Busy, PlanHasChanged
@@ -27,8 +30,8 @@ from workshop.api.problems import KINDS, MEDIA_TYPE, problem
 VERSION = "1"
 # What a moment's standing refuses: asked again later, or of another thing, the same request may be right.
 CONFLICTS = (PlanHasChanged, NotInThisState, AlreadyTicked, OnceMore, WhatIsLeft, CannotReverse)
-PROBLEMS_OF_ALL = ("no-token", "beyond-its-part", "not-found", "refused", "too-many", "fault", "busy")
-PROBLEMS_OF_ACTS = ("not-understood", "changed-meanwhile", "too-large", "other-kind")
+PROBLEMS_OF_ALL = ("no-token", "beyond-its-part", "not-found", "changed-meanwhile", "refused", "too-many", "fault", "busy")
+PROBLEMS_OF_ACTS = ("not-understood", "too-large", "other-kind")
 
 
 class SoundBody(Parser):
@@ -168,8 +171,34 @@ def addresses() -> list[URLPattern | URLResolver]:
     """Return the addresses of the API, each by the name that the table of rights has."""
     found: list[URLPattern | URLResolver] = [path("openapi.json", description, name="api_description")]
     for room in api._get_bound_routers():
+        asked = {
+            operation.url_name: _names_asked(operation)
+            for view in room.path_operations.values()
+            for operation in view.operations
+            if "GET" in operation.methods
+        }
         for pattern in room.urls_paths(room.prefix):
             # Tokens and no cookies let in, so that nothing can be forged in a person's browser.
-            pattern.callback = csrf_exempt(pattern.callback)
+            pattern.callback = csrf_exempt(_nothing_else_asked(pattern.callback, asked.get(pattern.name or "", set())))
             found.append(pattern)
     return found
+
+
+def _names_asked(operation: Operation) -> set[str]:
+    queries = [model for model in operation.models if model.__ninja_param_source__ == "query"]
+    return {name for model in queries for name in model.__ninja_flatten_map__}
+
+
+def _nothing_else_asked(view: Callable[..., HttpResponse], names: set[str]) -> Callable[..., HttpResponse]:
+    """Refuse what an address asks that the operation does not know: a misspelt filter would answer everything."""
+
+    @wraps(view)
+    def strict(request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        unknown = [name for name in request.GET if name not in names]
+        if not unknown:
+            return view(request, **kwargs)
+        known = ", ".join(sorted(names)) or "nothing"
+        errors = [{"where": f"query.{name}", "what": "is not asked here"} for name in unknown]
+        return problem(request, 422, f"This address asks {known}, and not {unknown[0]!r:.60}.", errors=errors)
+
+    return strict

@@ -236,3 +236,10 @@ def test_entries_of_programs_carry_person_and_key(planner: Program) -> None:
     entry = Entry.objects.latest("id")
     assert (entry.by.get_username() if entry.by else "", entry.station) == ("robin", None)
     assert entry.key.startswith("api-")
+
+
+def test_a_misspelt_filter_is_refused_instead_of_answering_everything(planner: Program) -> None:
+    refused = planner.get("stock", off="thread")
+    assert refused.status_code == 422
+    assert "of, offset, place, text" in refused.json()["detail"]
+    assert planner.get(f"stock/{spool().label}", limit=1).status_code == 422
