@@ -85,3 +85,32 @@ class TokenForm(forms.Form):
     days = forms.IntegerField(
         label="It lasts, days", min_value=1, max_value=LONGEST_DAYS, initial=USUAL_DAYS
     )
+
+
+class CodeForm(forms.Form):
+    """A code of the app, or a recovery code."""
+
+    code = forms.CharField(
+        label="Code", max_length=40, strip=True,
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text", "spellcheck": "false"}),
+        error_messages={"required": "Code: type the one that the app shows."},
+    )  # fmt: skip
+
+
+class PasswordForm(forms.Form):
+    """The password once more, before something that whoever finds a device open must not do."""
+
+    password = forms.CharField(
+        label="Your password", strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )  # fmt: skip
+
+    def __init__(self, user: User, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.user = user
+
+    def clean_password(self) -> str:
+        password: str = self.cleaned_data["password"]
+        if not self.user.check_password(password):
+            raise forms.ValidationError("The password is not right.")
+        return password

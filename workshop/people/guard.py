@@ -21,6 +21,9 @@ from workshop.people.sign_ins import note_seen
 from workshop.people.stations import STATION_COOKIE, STAYS_CHOSEN, station_of
 
 CHANGES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
+# In the session of whoever has to set a second factor up before anything else, and where they may go meanwhile.
+MUST_SET_UP = "must_set_up_second"
+SETTING_UP = frozenset({"second_factor", "app_keep", "passkey_make", "passkey_keep", "sign_out"})
 CHOSEN, CHOSEN_AT = "station_person", "station_person_at"
 
 
@@ -61,6 +64,8 @@ class GuardMiddleware(LoginRequiredMiddleware):
             return let_in(request, route, wanted, view_kwargs)
         if request.user.is_authenticated:
             note_seen(request, at=timezone.now())
+            if route not in SETTING_UP and request.session.get(MUST_SET_UP):
+                return redirect("second_factor")
             refuse_beyond(right_of(request.role), wanted)  # type: ignore[attr-defined]
             return None
         if request.station:  # type: ignore[attr-defined]

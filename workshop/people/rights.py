@@ -54,15 +54,19 @@ _OWN = Asks(Right.OWN, Right.OWN)
 ROUTES: dict[str, Asks] = {
     **dict.fromkeys(("sign_in", "sign_out", "welcome", "open_workshop", "join", "reset_password", "health"), _ANYONE),
     **dict.fromkeys(("api_description", "api_help"), _ANYONE),
+    **dict.fromkeys(("second_step", "passkey_ask", "passkey_sign_in"), _ANYONE),
     **dict.fromkeys(("station_here", "choose_person", "let_go_person"), _ANYONE),  # the guard knows the tablet
     **dict.fromkeys(
-        ("preferences", "change_password", "my_pin", "my_sign_ins", "end_sign_in"),
+        (
+            "preferences", "change_password", "my_pin", "my_sign_ins", "end_sign_in", "second_factor", "app_keep",
+            "second_away", "passkey_make", "passkey_keep", "passkey_away",
+        ),
         _SELF,
     ),
     **dict.fromkeys(
         (
             "people", "invite", "end_link", "member", "station_add", "station_end", "end_anyones_sign_in", "backups",
-            "backup_file", "doctor", "reopen_job", "tokens", "token_end",
+            "backup_file", "doctor", "reopen_job", "tokens", "token_end", "second_rule",
         ),
         _OWN,
     ),
