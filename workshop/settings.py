@@ -3,6 +3,7 @@
 from csp.constants import NONE, SELF
 
 from workshop import environment
+from workshop.watching.logs import logging_settings
 
 DATA_FOLDER = environment.data_folder()
 SECRET_KEY = environment.secret_key(DATA_FOLDER)
@@ -38,6 +39,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "workshop.watching.middleware.WatchMiddleware",
     "workshop.middleware.ClientAddressMiddleware",
     "workshop.api.problems.ProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
@@ -184,9 +186,6 @@ SECURE_HSTS_PRELOAD = HTTPS
 # Only a proxy that is named above, or one before a site that is reached over TLS, sets this header.
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
-    "root": {"handlers": ["console"], "level": "WARNING"},
-}
+LOGGING = logging_settings(as_json=environment.words("ENOUGH_THREAD_LOG", default=["words"]) == ["json"])
+# A statement that takes longer is noted with its page.
+SLOW_QUERY_MS = environment.whole("ENOUGH_THREAD_SLOW_MS", default=250)

@@ -3,7 +3,7 @@
 from django.urls import include, path, re_path
 
 from inventory.views.scan import scanned
-from workshop.views import accounts, backups, find, health, people, second, stations, tokens
+from workshop.views import accounts, backups, find, health, people, second, stations, tokens, watching
 
 urlpatterns = [
     path("sign-in/", accounts.sign_in, name="sign_in"),
@@ -26,6 +26,8 @@ urlpatterns = [
     path("people/tokens/", tokens.tokens, name="tokens"),
     path("people/tokens/<int:pk>/end/", tokens.token_end, name="token_end"),
     path("help/api/", tokens.api_help, name="api_help"),
+    path("api/1/metrics", watching.metrics, name="api_metrics"),
+    path("preferences/watching/", watching.watching, name="watching"),
     path("api/1/", include("workshop.api.urls")),
     path("station/", stations.station_here, name="station_here"),
     path("station/choose/", stations.choose_person, name="choose_person"),

@@ -43,6 +43,9 @@ def problem(
         "status": status,
         "detail": detail,
     }
+    number = getattr(request, "id", "")
+    if number:
+        body["instance"] = f"urn:request:{number}"
     if errors:
         body["errors"] = list(errors)
     answer = HttpResponse(json.dumps(body, ensure_ascii=False), status=status, content_type=MEDIA_TYPE)

@@ -77,6 +77,7 @@ _PROBLEM: dict[str, Any] = {
         "title": {"type": "string"},
         "status": {"type": "integer"},
         "detail": {"type": "string", "description": "What was wrong, and what to do, for a person to read."},
+        "instance": {"type": "string", "description": "The request, as the workshop's log names it."},
         "errors": {
             "type": "array",
             "description": "Field by field, where it is a matter of fields.",

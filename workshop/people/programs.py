@@ -35,6 +35,7 @@ def let_in(
     person = token.user
     if token.station is not None:
         person.at_station = token.station.name  # type: ignore[attr-defined]
+    request.token = token  # type: ignore[attr-defined]
     request.user, request.station = person, token.station  # type: ignore[attr-defined]
     try:
         refuse_beyond(right_of_token(token), wanted)

@@ -66,7 +66,7 @@ ROUTES: dict[str, Asks] = {
     **dict.fromkeys(
         (
             "people", "invite", "end_link", "member", "station_add", "station_end", "end_anyones_sign_in", "backups",
-            "backup_file", "doctor", "reopen_job", "tokens", "token_end", "second_rule",
+            "backup_file", "doctor", "reopen_job", "tokens", "token_end", "second_rule", "watching",
         ),
         _OWN,
     ),
@@ -124,7 +124,7 @@ ROUTES: dict[str, Asks] = {
         (
             "api_stock", "api_thing", "api_movements", "api_makers", "api_ranges", "api_range", "api_shades",
             "api_shade", "api_match", "api_places", "api_bobbin_styles", "api_stabilizers", "api_designs", "api_design",
-            "api_plan", "api_job_plan", "api_job", "api_needs", "api_basket", "api_order",
+            "api_plan", "api_job_plan", "api_job", "api_needs", "api_basket", "api_order", "api_metrics",
         ),
         _LOOK,
     ),
