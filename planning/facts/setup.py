@@ -27,7 +27,9 @@ def add_setting(record: models.Model, *, at: datetime, by: Any) -> models.Model:
         raise CannotSetUp(" ".join(problem.messages)) from None
     record.save()
     table = record._meta.model_name or ""
-    Change.objects.create(table=table, record=record.pk, what=f"added {record}"[:200], at=at, by=by, station=standing_at(by))
+    Change.objects.create(
+        table=table, record=record.pk, what=f"added {record}"[:200], at=at, by=by, station=standing_at(by)
+    )
     return record
 
 
@@ -62,4 +64,12 @@ def set_recipe(fabric: Fabric, layers: Sequence[Layer], *, at: datetime, by: Any
     after = "; ".join(map(str, layers))
     if before != after:
         said = {"layers": {"before": before, "after": after}}
-        Change.objects.create(table="fabric", record=fabric.pk, what=str(fabric), fields=said, at=at, by=by, station=standing_at(by))
+        Change.objects.create(
+            table="fabric",
+            record=fabric.pk,
+            what=str(fabric),
+            fields=said,
+            at=at,
+            by=by,
+            station=standing_at(by),
+        )

@@ -64,7 +64,13 @@ def promise(
     made = _frozen(job, plan, at=at, by=by)
     if key:
         Change.objects.create(
-            table=TABLE, record=job.pk, what=f"promised {job}"[:200], at=at, by=by, station=standing_at(by), key=_key_of(key, job)
+            table=TABLE,
+            record=job.pk,
+            what=f"promised {job}"[:200],
+            at=at,
+            by=by,
+            station=standing_at(by),
+            key=_key_of(key, job),
         )
     set_aside_all(job, _claimed(plan), bobbins=plan.bobbins.sure_count, at=at, by=by)
     job.state = State.PROMISED

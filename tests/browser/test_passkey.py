@@ -16,7 +16,9 @@ DEVICE = {
 }
 
 
-def test_a_passkey_is_made_and_signs_in_without_a_password(signed_in, live_server, axe_is_silent, fits) -> None:
+def test_a_passkey_is_made_and_signs_in_without_a_password(
+    signed_in, live_server, axe_is_silent, fits
+) -> None:
     page = signed_in
     session = page.context.new_cdp_session(page)
     session.send("WebAuthn.enable")
@@ -37,7 +39,9 @@ def test_a_passkey_is_made_and_signs_in_without_a_password(signed_in, live_serve
     assert Passkey.objects.get().used_at is not None
 
 
-def test_the_pages_of_tokens_and_of_programs_pass_and_fit(signed_in, live_server, axe_is_silent, fits) -> None:
+def test_the_pages_of_tokens_and_of_programs_pass_and_fit(
+    signed_in, live_server, axe_is_silent, fits
+) -> None:
     for path in ("/people/tokens/", "/help/api/", "/people/"):
         signed_in.goto(f"{live_server.url}{path}")
         axe_is_silent(signed_in)

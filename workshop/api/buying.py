@@ -84,7 +84,9 @@ class BasketAnswer(Schema):
 
     currency: str
     total: str
-    proof: str | None = Field(description="How far it is proven to be the cheapest; null where nothing is said.")
+    proof: str | None = Field(
+        description="How far it is proven to be the cheapest; null where nothing is said."
+    )
     shown: str
     rows: list[BasketRow]
 
@@ -126,7 +128,9 @@ class BasketAsked(Asked):
 
     no_drafts: bool = Field(False, description="Leave out jobs that are only drafts.")
     one_supplier: bool = False
-    may_split: bool = Field(False, description="A material may come from several suppliers, in several dye lots.")
+    may_split: bool = Field(
+        False, description="A material may come from several suppliers, in several dye lots."
+    )
     only: list[Words] = Field(default_factory=list, max_length=MOST_SUPPLIERS, description="Only from these.")
 
 
@@ -202,9 +206,7 @@ def list_orders(request: HttpRequest, asked: Query[PageAsked]) -> Any:
 def draft(request: HttpRequest, asked: DraftAsked) -> OrdersAnswer:
     """Draft an order to each supplier of the basket."""
     done: DoneOnce = request.done  # type: ignore[attr-defined]
-    drafted = draft_orders(
-        lambda: _basket(asked)[1], only=asked.to, shown=asked.shown, **done.as_asked
-    )
+    drafted = draft_orders(lambda: _basket(asked)[1], only=asked.to, shown=asked.shown, **done.as_asked)
     return OrdersAnswer.model_validate({"orders": [_order(_found(each.number)) for each in drafted]})
 
 

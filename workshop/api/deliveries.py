@@ -9,7 +9,13 @@ from ninja import Field, Router
 
 from inventory.compute.errors import WorkshopError
 from inventory.models import BobbinStyle, PutUp, Shade, StabilizerProduct
-from inventory.shelf.receipts import Delivery, receive_bobbins, receive_open_spool, receive_rolls, receive_spools
+from inventory.shelf.receipts import (
+    Delivery,
+    receive_bobbins,
+    receive_open_spool,
+    receive_rolls,
+    receive_spools,
+)
 from workshop.api.once import DoneOnce, once
 from workshop.api.shapes import Asked, Few, Id, Money, Some, Whole, Words
 from workshop.api.stock import ActDone, act_done, place_named

@@ -12,13 +12,26 @@ from planning.facts.names import by_name
 from planning.jobs.jobs import JobFacts, make_job, plan_of
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Design, Fabric, Hoop, Job, Machine
+from planning.models.jobs import MOST_PIECES
 from planning.plan.ask import Question, each_in_its_own_hooping, plan, question_named
 from planning.plan.data import plan_as_data
-from planning.plan.forms import MOST_PIECES
 from planning.run.promise import drop, pick_up, promise, shown_of, take_promise_back
 from workshop.api.once import DoneOnce, once
 from workshop.api.plan_shape import PlanAnswer
-from workshop.api.shapes import Asked, Day, Id, Name, Number, PageAsked, RowPage, Text, Words, Yes, in_its_unit, page_of
+from workshop.api.shapes import (
+    Asked,
+    Day,
+    Id,
+    Name,
+    Number,
+    PageAsked,
+    RowPage,
+    Text,
+    Words,
+    Yes,
+    in_its_unit,
+    page_of,
+)
 
 router = Router(tags=["jobs"])
 plans = Router(tags=["plans"])
@@ -101,7 +114,9 @@ class MakeAsked(Asked):
 
     what: Name
     pieces: int = Field(strict=True, ge=1, le=MOST_PIECES)
-    designs: list[Id] = Field(min_length=1, max_length=MOST_DESIGNS, description="The numbers of kept designs.")
+    designs: list[Id] = Field(
+        min_length=1, max_length=MOST_DESIGNS, description="The numbers of kept designs."
+    )
     needed_on: Day | None = None
     fabric: Name | None = None
     machine: Name | None = None
@@ -118,14 +133,17 @@ class PromiseAsked(Asked):
 
     although_short: Yes = Field(False, description="Set aside what there is.")
     shown: Words | None = Field(
-        None, description="From the job's plan: promise only that one. Null promises whatever the plan is now."
+        None,
+        description="From the job's plan: promise only that one. Null promises whatever the plan is now.",
     )
 
 
 class PlanAsked(Asked):
     """Is there enough for so many pieces with these designs?"""
 
-    design: list[int] = Field(min_length=1, max_length=MOST_DESIGNS, description="The numbers of kept designs.")
+    design: list[int] = Field(
+        min_length=1, max_length=MOST_DESIGNS, description="The numbers of kept designs."
+    )
     pieces: int = Field(ge=1, le=MOST_PIECES)
     fabric: Words = ""
     machine: Words = ""

@@ -36,7 +36,9 @@ class KeyOfAnotherRequest(WorkshopError):
     """The key came before, with another request."""
 
     def __init__(self, key: str) -> None:
-        super().__init__(f"The key {key} was sent before with another request. Take a new key for a new request.")
+        super().__init__(
+            f"The key {key} was sent before with another request. Take a new key for a new request."
+        )
 
 
 class DoneOnce:
@@ -83,7 +85,9 @@ def once(status: int = 200) -> Callable[[Callable[..., BaseModel]], Callable[...
                 return kept, is_new
 
             kept, is_new = tried_again(whole)
-            answer = HttpResponse(kept.body, status=kept.status, content_type="application/json; charset=utf-8")
+            answer = HttpResponse(
+                kept.body, status=kept.status, content_type="application/json; charset=utf-8"
+            )
             if not is_new:
                 answer["Idempotent-Replayed"] = "true"
             return answer

@@ -72,7 +72,9 @@ class HappenedAsked(Asked):
     """One thing that happened; what is left out says nothing of it. Which fields a kind takes, the help tells."""
 
     kind: Happens
-    position: int | None = Field(None, strict=True, ge=1, le=MOST_POSITION, description="Left out: the next one.")
+    position: int | None = Field(
+        None, strict=True, ge=1, le=MOST_POSITION, description="Left out: the next one."
+    )
     thread: int | None = Field(None, strict=True, ge=1, le=1000, description="By the threading order.")
     label: Words = Field("", description="The spool that is on now.")
     instead_of: Words = Field("", description="The spool that comes off; another is refused.")

@@ -23,14 +23,16 @@ class Asked(Schema):
 
 
 def _iso_day(value: Any) -> Any:
-    if isinstance(value, date) or (isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value)):
+    if isinstance(value, date) or (
+        isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value)
+    ):
         return value
     raise ValueError("write a day like 2026-03-09")
 
 
 def _plain(value: Any) -> Any:
     """Refuse what no text of the workshop holds: a zero byte, half of a letter."""
-    if isinstance(value, str) and ("\0" in value or not value.isprintable() and _has_surrogate(value)):
+    if isinstance(value, str) and ("\0" in value or (not value.isprintable() and _has_surrogate(value))):
         raise ValueError("holds a sign that no text has")
     return value
 
@@ -99,7 +101,10 @@ def in_its_unit(name: str, quantity: float | None, *, is_measured: bool) -> dict
     >>> in_its_unit("free", 12, is_measured=False)
     {'free_mm': None, 'free_pieces': 12}
     """
-    return {f"{name}_mm": quantity if is_measured else None, f"{name}_pieces": None if is_measured else quantity}
+    return {
+        f"{name}_mm": quantity if is_measured else None,
+        f"{name}_pieces": None if is_measured else quantity,
+    }
 
 
 def shown(model: type[BaseModel], rows: Sequence[Any]) -> list[BaseModel]:

@@ -30,7 +30,16 @@ from workshop.api.problems import KINDS, MEDIA_TYPE, problem
 VERSION = "1"
 # What a moment's standing refuses: asked again later, or of another thing, the same request may be right.
 CONFLICTS = (PlanHasChanged, NotInThisState, AlreadyTicked, OnceMore, WhatIsLeft, CannotReverse)
-PROBLEMS_OF_ALL = ("no-token", "beyond-its-part", "not-found", "changed-meanwhile", "refused", "too-many", "fault", "busy")
+PROBLEMS_OF_ALL = (
+    "no-token",
+    "beyond-its-part",
+    "not-found",
+    "changed-meanwhile",
+    "refused",
+    "too-many",
+    "fault",
+    "busy",
+)
 PROBLEMS_OF_ACTS = ("not-understood", "too-large", "other-kind")
 
 
@@ -114,7 +123,15 @@ api = WorkshopAPI(
     docs_url=None,  # the page that comes with the library loads scripts from elsewhere; the help page stands for it
     parser=SoundBody(),
 )
-for room in (stock.router, deliveries.router, catalogue.router, jobs.plans, jobs.router, runs.router, buying.router):
+for room in (
+    stock.router,
+    deliveries.router,
+    catalogue.router,
+    jobs.plans,
+    jobs.router,
+    runs.router,
+    buying.router,
+):
     api.add_router("", room)
 
 
@@ -151,7 +168,8 @@ def not_understood(request: HttpRequest, why: HttpError) -> HttpResponse:
 def not_valid(request: HttpRequest, why: ValidationError) -> HttpResponse:
     """Answer field by field what cannot be used."""
     errors = [
-        {"where": ".".join(str(part) for part in each["loc"]), "what": str(each["msg"])} for each in why.errors
+        {"where": ".".join(str(part) for part in each["loc"]), "what": str(each["msg"])}
+        for each in why.errors
     ]
     told = "; ".join(f"{each['where']}: {each['what']}" for each in errors[:5])
     return problem(request, 422, f"Not everything that was sent can be used. {told}", errors=errors)
@@ -180,7 +198,9 @@ def addresses() -> list[URLPattern | URLResolver]:
         }
         for pattern in room.urls_paths(room.prefix):
             # Tokens and no cookies let in, so that nothing can be forged in a person's browser.
-            pattern.callback = csrf_exempt(_nothing_else_asked(pattern.callback, asked.get(pattern.name or "", set())))
+            pattern.callback = csrf_exempt(
+                _nothing_else_asked(pattern.callback, asked.get(pattern.name or "", set()))
+            )
             found.append(pattern)
     return found
 

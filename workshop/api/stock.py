@@ -98,7 +98,9 @@ class WeighAsked(Asked):
     """What the scale shows with the spool and its thread on it."""
 
     gross_mg: int = Field(strict=True, ge=1, le=MOST_MG, examples=[52400])
-    scale_step_mg: int = Field(strict=True, ge=1, le=10**6, examples=[100], description="The step of its last figure.")
+    scale_step_mg: int = Field(
+        strict=True, ge=1, le=10**6, examples=[100], description="The step of its last figure."
+    )
     sure: Yes = Field(False, description="Believe more than a full spool could hold.")
     reference: Words = ""
 
@@ -111,7 +113,9 @@ class Amount(Asked):
 
     def of(self, item: StockItem) -> int:
         """Return the quantity in the thing's own unit. Raises WorkshopError for the other one, or none."""
-        amount, other, unit = (self.mm, self.pieces, "mm") if item.is_measured else (self.pieces, self.mm, "pieces")
+        amount, other, unit = (
+            (self.mm, self.pieces, "mm") if item.is_measured else (self.pieces, self.mm, "pieces")
+        )
         if amount is None or other is not None:
             raise WorkshopError(f"{item} is kept in {unit}: send how many {unit}, and nothing else.")
         return amount
@@ -200,7 +204,9 @@ def count(request: HttpRequest, counted: CountAsked, label: str = Label) -> ActD
     there, other = (counted.mm, counted.pieces) if item.is_measured else (counted.pieces, counted.mm)
     if there is None or other is not None or item.kind == StockItem.Kind.OFFCUT:
         unit = "mm" if item.is_measured else "pieces"
-        raise WorkshopError(f"{item} is kept in {unit}: send how many {unit}, and nothing else; an offcut is one.")
+        raise WorkshopError(
+            f"{item} is kept in {unit}: send how many {unit}, and nothing else; an offcut is one."
+        )
     count_item(item, quantity=there, sure=counted.sure, reference=counted.reference, **done.as_asked)
     return act_done(done.key)
 

@@ -82,9 +82,7 @@ class TokenForm(forms.Form):
         Station.objects.filter(ended_at__isnull=True), label="At the station", required=False,
         empty_label="none: everywhere", help_text="It then reaches the runs of that machine alone.",
     )  # fmt: skip
-    days = forms.IntegerField(
-        label="It lasts, days", min_value=1, max_value=LONGEST_DAYS, initial=USUAL_DAYS
-    )
+    days = forms.IntegerField(label="It lasts, days", min_value=1, max_value=LONGEST_DAYS, initial=USUAL_DAYS)
 
 
 class CodeForm(forms.Form):

@@ -25,12 +25,18 @@ def let_in(
     if token is None:
         # Whoever has no token costs us a count, and soon not even a look at the tokens' table.
         if counted(f"address {client_address(request)}", at=at) > settings.API_REFUSED_PER_MINUTE:
-            return _too_many(request, "Too many requests without a token that lets in came from this address.", at)
+            return _too_many(
+                request, "Too many requests without a token that lets in came from this address.", at
+            )
         return problem(
-            request, 401, "Send a token: Authorization: Bearer thread_… An owner makes one under People, Tokens."
+            request,
+            401,
+            "Send a token: Authorization: Bearer thread_… An owner makes one under People, Tokens.",
         )
     if counted(f"token {token.pk}", at=at) > settings.API_PER_MINUTE:
-        told = f"A token is answered {settings.API_PER_MINUTE} times a minute. Wait, and ask for more at once."
+        told = (
+            f"A token is answered {settings.API_PER_MINUTE} times a minute. Wait, and ask for more at once."
+        )
         return _too_many(request, told, at)
     person = token.user
     if token.station is not None:

@@ -36,7 +36,9 @@ def new_secret() -> str:
 
 def address_of(secret: str, *, user: User, workshop: str) -> str:
     """Return what the QR code holds that an app reads."""
-    return str(TOTP(secret).provisioning_uri(name=user.get_username(), issuer_name=workshop or "Enough Thread"))
+    return str(
+        TOTP(secret).provisioning_uri(name=user.get_username(), issuer_name=workshop or "Enough Thread")
+    )
 
 
 @transaction.atomic
@@ -47,7 +49,9 @@ def keep_app(user: User, secret: str, *, code: str, at: datetime) -> list[str]:
     """
     step = _step_of(secret, code, at=at, after=0)
     if step is None:
-        raise NotThatCode("The app shows another code. See that its clock is right, and type the code it shows now.")
+        raise NotThatCode(
+            "The app shows another code. See that its clock is right, and type the code it shows now."
+        )
     SecondFactor.objects.update_or_create(
         user=user, defaults={"secret": secret, "last_step": step, "made_at": at}
     )
@@ -71,9 +75,7 @@ def has_second(user: User) -> bool:
 
 def must_set_up(user: User) -> bool:
     """Return whether ``user`` has to set a second factor up before anything else."""
-    return (
-        SignInRule.current().owners_need_second and role_of(user) == Role.OWNER and not has_second(user)
-    )
+    return SignInRule.current().owners_need_second and role_of(user) == Role.OWNER and not has_second(user)
 
 
 def take_code(user: User, typed: str, *, at: datetime) -> str:
@@ -82,7 +84,9 @@ def take_code(user: User, typed: str, *, at: datetime) -> str:
     A wrong one is counted in a transaction of its own, so that the refusal does not take the count back.
     """
     with transaction.atomic():
-        held(User.objects.filter(pk=user.pk)).first()  # of two at once, the second sees what the first used up
+        held(
+            User.objects.filter(pk=user.pk)
+        ).first()  # of two at once, the second sees what the first used up
         if WrongSecond.objects.filter(user=user, at__gt=at - WITHIN).count() >= MOST_WRONG:
             raise NotThatCode("The code was wrong too often. Wait a quarter of an hour.")
         code = "".join(sign for sign in typed.casefold() if sign.isalnum())

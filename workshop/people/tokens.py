@@ -64,7 +64,9 @@ def token_of(secret: str, *, at: datetime) -> Token | None:
     """Return the open token with this secret, noted as used, or None."""
     if not secret.startswith(BEGINS):
         return None
-    found = Token.objects.open(at).filter(secret_sha256=hashed(secret)).select_related("user", "station__machine")
+    found = (
+        Token.objects.open(at).filter(secret_sha256=hashed(secret)).select_related("user", "station__machine")
+    )
     token = found.first()
     if token is None or (token.station and token.station.ended_at):
         return None

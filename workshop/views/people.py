@@ -18,9 +18,9 @@ from workshop.models import Link, Member, Passkey, Role, SecondFactor, SignIn, S
 from workshop.people import members, sign_ins, stations
 from workshop.people.forms import InviteForm, JoinForm, NewPasswordForm, PinForm, RoleForm, StationForm
 from workshop.people.guessing import guesses
-from workshop.people.second import require_of_owners, take_second_away
 from workshop.people.members import LinkSpent, link_of, role_of
 from workshop.people.rights import IN_WORDS, RIGHTS_OF, Right
+from workshop.people.second import require_of_owners, take_second_away
 
 _BACKEND = "django.contrib.auth.backends.ModelBackend"
 
@@ -70,7 +70,9 @@ def member(request: HttpRequest, pk: int) -> HttpResponse:
                 return _link_made(request, reverse("reset_password", args=[secret]), f"Give this to {user}")
             case "second":
                 take_second_away(user)
-                messages.success(request, f"{user} signs in with the password alone until they set another one up.")
+                messages.success(
+                    request, f"{user} signs in with the password alone until they set another one up."
+                )
             case "leave":
                 members.leave(user, at=timezone.now())
                 messages.success(request, f"{user} has left and is signed out everywhere.")

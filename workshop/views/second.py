@@ -115,7 +115,9 @@ def app_keep(request: HttpRequest) -> HttpResponse:
         return redirect("second_factor")
     if form.is_valid():
         try:
-            codes = second.keep_app(_person(request), secret, code=form.cleaned_data["code"], at=timezone.now())
+            codes = second.keep_app(
+                _person(request), secret, code=form.cleaned_data["code"], at=timezone.now()
+            )
         except WorkshopError as problem:
             form.add_error("code", str(problem))
         else:
@@ -158,7 +160,9 @@ def passkey_keep(request: HttpRequest) -> HttpResponse:
         if not isinstance(sent, dict):
             raise NotSoundJson("What was sent is no passkey.")
         name = str(sent.get("name", ""))
-        codes = passkeys.make_passkey(request, _person(request), sent.get("made"), name=name, at=timezone.now())
+        codes = passkeys.make_passkey(
+            request, _person(request), sent.get("made"), name=name, at=timezone.now()
+        )
     except WorkshopError as problem:
         return JsonResponse({"problem": str(problem)}, status=422)
     request.session.pop(MUST_SET_UP, None)
@@ -190,7 +194,9 @@ def _page(
         secret = request.session.setdefault(PENDING, second.new_secret())
         address = second.address_of(secret, user=user, workshop=Rules.current().workshop_name)
         # Drawn here, so that the secret goes nowhere else.
-        qr = segno.make(address, error="m").svg_inline(scale=5, border=4, dark="#000", light="#fff", omitsize=False)
+        qr = segno.make(address, error="m").svg_inline(
+            scale=5, border=4, dark="#000", light="#fff", omitsize=False
+        )
         shown |= {"form": form or CodeForm(), "qr": qr, "secret": secret}
     return render(request, "workshop/people/second.html", shown, status=422 if form or password else 200)
 

@@ -20,7 +20,9 @@ def watching(request: HttpRequest) -> HttpResponse:
     shown = {
         "state": state_of_workshop(at=timezone.now()),
         "slow": list(reversed(HERE.slow))[:SHOWN_SLOW],
-        "routes": [(route, count, mean * 1000, queries) for route, count, mean, queries in HERE.slowest_routes()],
+        "routes": [
+            (route, count, mean * 1000, queries) for route, count, mean, queries in HERE.slowest_routes()
+        ],
     }
     return render(request, "workshop/watching.html", shown)
 

@@ -34,7 +34,9 @@ def exposition(state: WorkshopState, numbers: Numbers, *, at: float | None = Non
     ]
     lines += _series("thread_requests_total", "counter", "Requests answered.", answers)
     lines += _times(numbers, process)
-    queries = [({"route": route, "process": process}, count) for route, count in sorted(numbers.queries.items())]
+    queries = [
+        ({"route": route, "process": process}, count) for route, count in sorted(numbers.queries.items())
+    ]
     lines += _series("thread_queries_total", "counter", "Statements put to the database.", queries)
     slow = [({"process": process}, numbers.slow_count)]
     lines += _series("thread_slow_queries_total", "counter", "Statements that took long.", slow)
@@ -50,8 +52,13 @@ def _times(numbers: Numbers, process: int) -> list[str]:
         own = {"route": route, "process": process}
         count = sum(each for (of, _, _), each in numbers.answers.items() if of == route)
         ends = [(own | {"le": end}, numbers.classes[route, end]) for end in ENDS]
-        lines += [_line(f"{name}_bucket", labels, value) for labels, value in [*ends, (own | {"le": "+Inf"}, count)]]
-        lines += [_line(f"{name}_sum", own, round(numbers.seconds[route], 6)), _line(f"{name}_count", own, count)]
+        lines += [
+            _line(f"{name}_bucket", labels, value) for labels, value in [*ends, (own | {"le": "+Inf"}, count)]
+        ]
+        lines += [
+            _line(f"{name}_sum", own, round(numbers.seconds[route], 6)),
+            _line(f"{name}_count", own, count),
+        ]
     return lines
 
 
@@ -64,7 +71,11 @@ def _named(versions: Mapping[str, str]) -> Labels:
 
 
 def _series(name: str, kind: str, what: str, rows: Iterable[tuple[Labels, float]]) -> list[str]:
-    return [f"# HELP {name} {what}", f"# TYPE {name} {kind}", *(_line(name, labels, value) for labels, value in rows)]
+    return [
+        f"# HELP {name} {what}",
+        f"# TYPE {name} {kind}",
+        *(_line(name, labels, value) for labels, value in rows),
+    ]
 
 
 def _line(name: str, labels: Labels, value: float) -> str:

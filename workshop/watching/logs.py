@@ -13,7 +13,13 @@ from django.utils.functional import SimpleLazyObject
 # The request that this thread answers.
 answering: ContextVar[HttpRequest | None] = ContextVar("answering", default=None)
 # What a log record has of itself; the rest was given with it.
-_OWN = frozenset(vars(logging.makeLogRecord({}))) | {"message", "asctime", "request", "server_time", "status_code"}
+_OWN = frozenset(vars(logging.makeLogRecord({}))) | {
+    "message",
+    "asctime",
+    "request",
+    "server_time",
+    "status_code",
+}
 
 
 def person_of_request(request: HttpRequest) -> Any:
@@ -57,7 +63,9 @@ class JsonLines(logging.Formatter):
             "logger": record.name,
             "message": record.getMessage(),
         }
-        said |= {name: value for name, value in getattr(record, "of_request", {}).items() if value is not None}
+        said |= {
+            name: value for name, value in getattr(record, "of_request", {}).items() if value is not None
+        }
         given = {name: value for name, value in vars(record).items() if name not in _OWN}
         given.pop("of_request", None)
         said |= given

@@ -40,7 +40,11 @@ class WatchMiddleware:
             seconds = time.perf_counter() - begun
             response[HEADER] = request.id  # type: ignore[attr-defined]
             HERE.note_answer(
-                route_of(request), request.method or "", response.status_code, seconds=seconds, queries=asked.count
+                route_of(request),
+                request.method or "",
+                response.status_code,
+                seconds=seconds,
+                queries=asked.count,
             )
             _write(request, response, seconds=seconds, queries=asked.count)
             return response
@@ -65,7 +69,9 @@ class Queries:
                 route = route_of(self.request)
                 # Without its values, which may be anybody's.
                 HERE.note_slow(SlowQuery(timezone.now(), route, seconds, sql[:MOST_SQL]))
-                slow.warning("%.0f ms on %s: %s", seconds * 1000, route, sql[:MOST_SQL], extra={"route": route})
+                slow.warning(
+                    "%.0f ms on %s: %s", seconds * 1000, route, sql[:MOST_SQL], extra={"route": route}
+                )
 
 
 def route_of(request: HttpRequest) -> str:
@@ -98,6 +104,8 @@ def _write(request: HttpRequest, response: HttpResponse, *, seconds: float, quer
 
 def _id_of(request: HttpRequest) -> str:
     given = request.headers.get(HEADER, "")
-    if SOUND_ID.fullmatch(given) and is_trusted(request.META.get("REMOTE_ADDR", ""), settings.TRUSTED_PROXIES):
+    if SOUND_ID.fullmatch(given) and is_trusted(
+        request.META.get("REMOTE_ADDR", ""), settings.TRUSTED_PROXIES
+    ):
         return given
     return uuid4().hex[:16]

@@ -46,7 +46,9 @@ def state_of_workshop(*, at: datetime) -> WorkshopState:
             "Python": platform.python_version(),
             "Django": django.get_version(),
             "database": _database_version(),
-            "system": f"{platform.system()} {platform.release()}" if sys.platform != "win32" else platform.platform(),
+            "system": f"{platform.system()} {platform.release()}"
+            if sys.platform != "win32"
+            else platform.platform(),
         },
         sizes={
             "database": _database_bytes(),

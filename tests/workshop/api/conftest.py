@@ -33,6 +33,7 @@ from workshop.models import Member, Role, Station, Token
 from workshop.people.rights import Right
 from workshop.people.tokens import make_token
 
+
 class Program:
     """A program that holds a token."""
 

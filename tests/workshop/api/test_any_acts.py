@@ -1,4 +1,4 @@
-"""Whatever programs do, in whatever order, sent once or again: every account agrees, and what is told is what is there."""
+"""Whatever programs do, in whatever order, sent once or again: every account agrees."""
 
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,9 @@ from tests.workshop.api.conftest import Program, a_member, a_program, fill_works
 from workshop.models import Role
 
 which = st.integers(min_value=0, max_value=40)
-KINDS = st.sampled_from(["piece", "spoiled", "break", "restitch", "spool", "bobbin", "stop", "needle", "tension"])
+KINDS = st.sampled_from(
+    ["piece", "spoiled", "break", "restitch", "spool", "bobbin", "stop", "needle", "tension"]
+)
 
 
 class AnyActs(RuleBasedStateMachine):
@@ -159,7 +161,8 @@ def _own_folder(settings: Any, tmp_path: Path) -> None:
 
 def walk(*, walks: int, steps: int) -> None:
     run_state_machine_as_test(
-        AnyActs, settings=settings(max_examples=walks, stateful_step_count=steps, deadline=None, derandomize=True)
+        AnyActs,
+        settings=settings(max_examples=walks, stateful_step_count=steps, deadline=None, derandomize=True),
     )
 
 

@@ -114,7 +114,9 @@ def test_a_token_of_a_station_reaches_the_runs_of_its_machine_alone(workshop: No
     assert right.get(f"jobs/{running.pk}/run").status_code == 401
 
 
-def test_an_operation_in_no_row_is_closed_to_everybody(planner: Program, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_operation_in_no_row_is_closed_to_everybody(
+    planner: Program, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.delitem(ROUTES, "api_places")
     assert planner.get("places").status_code == 403
     monkeypatch.setitem(ROUTES, "api_places", Asks(Right.OWN, Right.OWN))

@@ -8,7 +8,17 @@ import pytest
 from django.urls import reverse
 
 from inventory.ledger import ledger_problems
-from inventory.models import BobbinStyle, Change, Entry, Order, PutUp, Shade, Spool, StabilizerProduct, StockItem
+from inventory.models import (
+    BobbinStyle,
+    Change,
+    Entry,
+    Order,
+    PutUp,
+    Shade,
+    Spool,
+    StabilizerProduct,
+    StockItem,
+)
 from planning.models import Design, Job, RunEvent
 from planning.plan.json_keys import PLAN, SHADE
 from tests.workshop.api.conftest import Program
@@ -76,7 +86,8 @@ def test_a_thing_is_moved_and_taken_off_the_shelf(planner: Program) -> None:
     assert answer.json()["place"] == "wall"
     assert planner.post(f"stock/{roll.label}/move", {"place": "nowhere"}).status_code == 422
     (offcut,) = planner.post(
-        "deliveries/rolls", {"product_id": StabilizerProduct.objects.get().pk, "width_mm": 300, "length_mm": 5000}
+        "deliveries/rolls",
+        {"product_id": StabilizerProduct.objects.get().pk, "width_mm": 300, "length_mm": 5000},
     ).json()["things"]
     assert planner.post(f"stock/{offcut['label']}/retire", {"reference": "wet"}).status_code == 200
     assert planner.get(f"stock/{offcut['label']}").json()["is_on_the_shelf"] is False
@@ -86,7 +97,14 @@ def test_deliveries_come_onto_the_shelf(planner: Program) -> None:
     shade, put_up = Shade.objects.get(code="R"), PutUp.objects.get()
     three = planner.post(
         "deliveries/spools",
-        {"shade_id": shade.pk, "put_up_id": put_up.pk, "count": 3, "lot": "L7", "price_each": "4.20", "place": "wall"},
+        {
+            "shade_id": shade.pk,
+            "put_up_id": put_up.pk,
+            "count": 3,
+            "lot": "L7",
+            "price_each": "4.20",
+            "place": "wall",
+        },
     )
     assert three.status_code == 201, three.content
     assert [each["lot"] for each in three.json()["things"]] == ["L7"] * 3
@@ -173,9 +191,14 @@ def test_a_job_is_made_promised_as_shown_and_released(planner: Program) -> None:
     assert (released["state"], released["set_aside"]) == ("draft", [])
     dropped, picked = planner.post(f"jobs/{number}/drop"), planner.post(f"jobs/{number}/pick-up")
     assert (dropped.json()["state"], picked.json()["state"]) == ("dropped", "draft")
-    states = [change.fields["state"]["after"] for change in Change.objects.filter(record=number, fields__has_key="state")]
+    states = [
+        change.fields["state"]["after"]
+        for change in Change.objects.filter(record=number, fields__has_key="state")
+    ]
     assert states == ["draft", "dropped", "draft"]
-    assert {change.by.get_username() for change in Change.objects.filter(record=number) if change.by} == {"robin"}
+    assert {change.by.get_username() for change in Change.objects.filter(record=number) if change.by} == {
+        "robin"
+    }
 
 
 def test_a_run_is_begun_ticked_told_of_and_taken_back(planner: Program) -> None:
@@ -200,7 +223,9 @@ def test_a_run_is_begun_ticked_told_of_and_taken_back(planner: Program) -> None:
 
 def test_what_is_missing_is_ordered_and_received(planner: Program) -> None:
     design = Design.objects.get()
-    planner.post("jobs", {"what": "very many", "pieces": 4000, "designs": [design.pk], "needed_on": "2027-05-01"})
+    planner.post(
+        "jobs", {"what": "very many", "pieces": 4000, "designs": [design.pk], "needed_on": "2027-05-01"}
+    )
     assert any(row["missing"] for row in planner.get("needs").json()["rows"])
     basket = planner.get("basket").json()
     assert any(row["packs"] for row in basket["rows"])

@@ -23,7 +23,9 @@ def secret_in(text: str) -> str:
     return found.group()
 
 
-def test_a_token_is_shown_once_and_lets_a_program_in_until_it_is_ended(signed_in: Client, person: User) -> None:
+def test_a_token_is_shown_once_and_lets_a_program_in_until_it_is_ended(
+    signed_in: Client, person: User
+) -> None:
     made = signed_in.post("/people/tokens/", ASKED | {"user": person.pk})
     secret = secret_in(made.content.decode())
     assert "no-store" in made["Cache-Control"]
@@ -38,12 +40,16 @@ def test_a_token_is_shown_once_and_lets_a_program_in_until_it_is_ended(signed_in
 
 def test_a_token_that_would_reach_farther_than_its_person_is_refused(signed_in: Client) -> None:
     viewer = a_member("sam", Role.VIEWER)
-    assertContains(signed_in.post("/people/tokens/", ASKED | {"user": viewer.pk}), "sam may not", status_code=422)
+    assertContains(
+        signed_in.post("/people/tokens/", ASKED | {"user": viewer.pk}), "sam may not", status_code=422
+    )
     assert not Token.objects.exists()
 
 
 @pytest.mark.parametrize("wrong", [{"days": 0}, {"days": 9999}, {"right": 5}, {"right": 0}, {"name": " "}])
-def test_what_makes_no_token_is_said_beside_the_field(signed_in: Client, person: User, wrong: dict[str, object]) -> None:
+def test_what_makes_no_token_is_said_beside_the_field(
+    signed_in: Client, person: User, wrong: dict[str, object]
+) -> None:
     assert signed_in.post("/people/tokens/", ASKED | {"user": person.pk} | wrong).status_code == 422
 
 

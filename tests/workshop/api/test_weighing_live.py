@@ -33,12 +33,18 @@ def length_mm() -> int:
     return Spool.objects.get().on_hand
 
 
-def test_the_ten_lines_of_the_help_weigh_a_spool_and_sent_again_move_nothing(live_server, secret: str) -> None:
+def test_the_ten_lines_of_the_help_weigh_a_spool_and_sent_again_move_nothing(
+    live_server, secret: str
+) -> None:
     assert shutil.which("curl"), "The test of what the help shows needs curl."
     page = Client().get("/help/api/", headers={"Host": live_server.url.removeprefix("http://")})
-    shown = html.unescape(re.search(r"<pre class=\"wraps\"><code>(.*?)</code></pre>", page.content.decode(), re.DOTALL)[1])
+    shown = html.unescape(
+        re.search(r"<pre class=\"wraps\"><code>(.*?)</code></pre>", page.content.decode(), re.DOTALL)[1]
+    )
     assert len(shown.splitlines()) == 10
-    script = re.sub(r"TOKEN=thread_….*", f"TOKEN={secret}", shown).replace("KEY=$(date +%s)-$$-$LABEL", "KEY=one")
+    script = re.sub(r"TOKEN=thread_….*", f"TOKEN={secret}", shown).replace(
+        "KEY=$(date +%s)-$$-$LABEL", "KEY=one"
+    )
     script = script.replace("LABEL=S0001", f"LABEL={Spool.objects.get().label}").replace("52400", "30000")
     for _ in range(2):
         done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=False, timeout=60)

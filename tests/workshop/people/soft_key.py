@@ -25,7 +25,9 @@ def unpadded(data: bytes) -> str:
 class SoftKey:
     """One credential of one site. ``verifies`` is whether it asks its holder who they are."""
 
-    def __init__(self, *, origin: str = "http://testserver", host: str = "testserver", verifies: bool = True) -> None:
+    def __init__(
+        self, *, origin: str = "http://testserver", host: str = "testserver", verifies: bool = True
+    ) -> None:
         self.key = ec.generate_private_key(ec.SECP256R1())
         self.id = os.urandom(32)
         self.origin, self.host, self.count = origin, host, 0

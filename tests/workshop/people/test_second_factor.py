@@ -52,7 +52,9 @@ def test_a_code_is_as_rfc_6238_has_it() -> None:
     assert pyotp.TOTP("GEZDGNBVGY3TQOJQGEZDGNBVGY3TQOJQ").at(59) == "287082"
 
 
-def test_an_app_is_set_up_from_the_page_and_recovery_codes_are_shown_once(signed_in: Client, person: User) -> None:
+def test_an_app_is_set_up_from_the_page_and_recovery_codes_are_shown_once(
+    signed_in: Client, person: User
+) -> None:
     page = signed_in.get("/preferences/second/")
     assertContains(page, "<svg")
     assertNotContains(page, "style=")
@@ -82,7 +84,9 @@ def test_nobody_skips_the_password(client: Client, secret: str) -> None:
     assert not is_in(client)
 
 
-def test_half_a_sign_in_ends_after_ten_minutes_and_with_the_password(client: Client, secret: str, person: User) -> None:
+def test_half_a_sign_in_ends_after_ten_minutes_and_with_the_password(
+    client: Client, secret: str, person: User
+) -> None:
     client.post("/sign-in/", RIGHT)
     session = client.session
     session[HALF] = session[HALF] | {"at": timezone.now().timestamp() - 601}
@@ -218,7 +222,9 @@ def test_after_a_passkey_is_made_the_password_alone_lets_nobody_in(signed_in: Cl
     [SoftKey(origin="https://elsewhere.example"), SoftKey(host="elsewhere.example"), SoftKey(verifies=False)],
     ids=["another origin", "another site", "holder not verified"],
 )
-def test_a_passkey_that_is_not_for_this_site_or_asks_nobody_is_refused(signed_in: Client, key: SoftKey) -> None:
+def test_a_passkey_that_is_not_for_this_site_or_asks_nobody_is_refused(
+    signed_in: Client, key: SoftKey
+) -> None:
     assert made(signed_in, key).status_code == 422
     assert not Passkey.objects.exists()
 

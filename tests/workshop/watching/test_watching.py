@@ -65,7 +65,9 @@ def test_what_a_token_did_at_a_station_says_so(db: None, lines: list[dict[str, o
     assert (line["person"], line["station"], line["token"]) == ("sam", "Left wall", "a program")
 
 
-def test_a_secret_of_a_link_is_in_no_line(person: User, client: Client, lines: list[dict[str, object]]) -> None:
+def test_a_secret_of_a_link_is_in_no_line(
+    person: User, client: Client, lines: list[dict[str, object]]
+) -> None:
     secret = invite(Role.STITCHER, at=timezone.now(), by=person)
     client.get(f"/join/{secret}/?x={secret}")
     assert secret not in json.dumps(lines)
@@ -113,7 +115,9 @@ def test_numbers_are_told_in_the_format_that_prometheus_reads_to_a_token_alone(p
     text = answer.content.decode()
     for line in text.splitlines():
         assert line.startswith(("# HELP ", "# TYPE ")) or SERIES.fullmatch(line), line
-    assert re.search(r'thread_requests_total\{route="api_places",method="GET",status="200",process="\d+"\} \d+', text)
+    assert re.search(
+        r'thread_requests_total\{route="api_places",method="GET",status="200",process="\d+"\} \d+', text
+    )
     names = [line.split()[2] for line in text.splitlines() if line.startswith("# TYPE ")]
     assert len(names) == len(set(names))
     assert 'thread_jobs{state="running"} 0' in text

@@ -21,10 +21,18 @@ class Command(WorkshopCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("name", nargs="?", metavar="NAME", help="Which program has it.")
-        parser.add_argument("--person", metavar="NAME", help="For whom it speaks; it may at most what they may.")
-        parser.add_argument("--right", choices=BY_WORD, default="see", help="How far it reaches; see if not given.")
         parser.add_argument(
-            "--days", type=int, default=USUAL_DAYS, metavar="N", help=f"{USUAL_DAYS} if not given; up to {LONGEST_DAYS}."
+            "--person", metavar="NAME", help="For whom it speaks; it may at most what they may."
+        )
+        parser.add_argument(
+            "--right", choices=BY_WORD, default="see", help="How far it reaches; see if not given."
+        )
+        parser.add_argument(
+            "--days",
+            type=int,
+            default=USUAL_DAYS,
+            metavar="N",
+            help=f"{USUAL_DAYS} if not given; {LONGEST_DAYS} at most.",
         )
         parser.add_argument("--end", action="store_true", help="Let in no more with the tokens of this NAME.")
 
@@ -47,7 +55,9 @@ class Command(WorkshopCommand):
             if options["format"] == "json":
                 self.write_json({"name": token.name, "token": secret, "ends_at": token.ends_at.isoformat()})
             else:
-                self.stderr.write(f"{token.name} for {token.user}, until {token.ends_at:%Y-%m-%d}; shown this once:")
+                self.stderr.write(
+                    f"{token.name} for {token.user}, until {token.ends_at:%Y-%m-%d}; shown this once:"
+                )
                 self.stdout.write(secret)
 
     def _list(self, options: dict[str, Any]) -> None:
