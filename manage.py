@@ -14,7 +14,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 ENVIRONMENT = HERE / ".venv"
 OLDEST_PYTHON = (3, 11)
-NEEDED = ("django", "pyembroidery", "colormath", "scipy", "rich", "whitenoise")
+NEEDED = ("django", "pyembroidery", "colormath", "scipy", "rich", "whitenoise", "ninja", "pyotp", "webauthn")
 
 
 def main():

@@ -24,6 +24,14 @@ def words(name: str, *, default: list[str]) -> list[str]:
     return [word.strip() for word in value.split(",") if word.strip()] or default
 
 
+def whole(name: str, *, default: int) -> int:
+    """Return the whole number in the variable ``name``. Raises ValueError in words for what is none."""
+    value = os.environ.get(name, "").strip()
+    if value and not (value.isascii() and value.isdecimal()):
+        raise ValueError(f"{name} is {value}, which is no whole number.")
+    return int(value) if value else default
+
+
 class Address(NamedTuple):
     """Where people reach the site: what hosts, origins, cookies, proxy headers and the sub-path follow from."""
 

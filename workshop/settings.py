@@ -3,6 +3,7 @@
 from csp.constants import NONE, SELF
 
 from workshop import environment
+from workshop.watching.logs import logging_settings
 
 DATA_FOLDER = environment.data_folder()
 SECRET_KEY = environment.secret_key(DATA_FOLDER)
@@ -38,7 +39,9 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "workshop.watching.middleware.WatchMiddleware",
     "workshop.middleware.ClientAddressMiddleware",
+    "workshop.api.problems.ProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.gzip.GZipMiddleware",
@@ -151,6 +154,10 @@ TASKS = {
     }
 }
 
+# Requests of one token, and refused ones of one address, that are answered within a minute.
+API_PER_MINUTE = environment.whole("ENOUGH_THREAD_API_PER_MINUTE", default=600)
+API_REFUSED_PER_MINUTE = 60
+
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
@@ -179,9 +186,6 @@ SECURE_HSTS_PRELOAD = HTTPS
 # Only a proxy that is named above, or one before a site that is reached over TLS, sets this header.
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
-    "root": {"handlers": ["console"], "level": "WARNING"},
-}
+LOGGING = logging_settings(as_json=environment.words("ENOUGH_THREAD_LOG", default=["words"]) == ["json"])
+# A statement that takes longer is noted with its page.
+SLOW_QUERY_MS = environment.whole("ENOUGH_THREAD_SLOW_MS", default=250)

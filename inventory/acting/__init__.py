@@ -2,6 +2,7 @@
 
 from inventory.acting.rows import held
 from inventory.acting.shown import PlanHasChanged, fingerprint_of, refuse_if_changed
+from inventory.acting.standing import standing_at
 from inventory.acting.turn import (
     Busy,
     planned_act,
@@ -20,6 +21,7 @@ __all__ = [
     "planning_lock",
     "refuse_if_changed",
     "share_the_shelf",
+    "standing_at",
     "tried_again",
     "whole_act",
 ]

@@ -7,7 +7,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from inventory.acting import whole_act
+from inventory.acting import standing_at, whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.models import Change, EarlierCode, Shade
 from inventory.shelf.things import CATALOGUE
@@ -31,7 +31,15 @@ def add_record(record: models.Model, *, at: datetime, by: Any, key: str) -> mode
     except ValidationError as problem:
         raise CannotAdd(" ".join(problem.messages)) from None
     record.save()
-    Change.objects.create(table=table, record=record.pk, what=f"added {record}"[:200], at=at, by=by, key=key)
+    Change.objects.create(
+        table=table,
+        record=record.pk,
+        what=f"added {record}"[:200],
+        at=at,
+        by=by,
+        station=standing_at(by),
+        key=key,
+    )
     return record
 
 
@@ -52,5 +60,11 @@ def set_earlier_codes(shade: Shade, codes: Iterable[str], *, at: datetime, by: A
     )
     said = {"earlier codes": {"before": "; ".join(before), "after": "; ".join(wanted)}}
     return Change.objects.create(
-        table="shade", record=shade.pk, what=str(shade)[:200], fields=said, at=at, by=by
+        table="shade",
+        record=shade.pk,
+        what=str(shade)[:200],
+        fields=said,
+        at=at,
+        by=by,
+        station=standing_at(by),
     )

@@ -9,7 +9,7 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import models
 
 from inventory.acting import held as held_rows
-from inventory.acting import whole_act
+from inventory.acting import standing_at, whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.posting import key_used
 from inventory.models import Change, StockItem
@@ -59,6 +59,7 @@ def change(
         fields={name: {"before": before[name], "after": after[name]} for name in altered},
         at=at,
         by=by,
+        station=standing_at(by),
         key=key,
     )
 

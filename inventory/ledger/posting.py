@@ -17,7 +17,7 @@ from django.db.models import Sum
 from django.utils.timezone import localdate
 
 from inventory.acting import held as held_rows
-from inventory.acting import whole_act
+from inventory.acting import standing_at, whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.models import Entry, StockItem
 
@@ -240,6 +240,7 @@ def _entry(
         reason=reason,
         at=at,
         by=by,
+        station=standing_at(by),
         reference=reference,
         key=key,
         line=number,

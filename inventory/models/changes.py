@@ -14,6 +14,9 @@ class Change(models.Model):
     fields = models.JSONField(default=dict)
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    station = models.CharField(
+        max_length=60, null=True
+    )  # the tablet at which it was done; NULL where at none
     # Of the request that asked for the edit, so that a late repetition does not undo a newer one; may be empty.
     key = models.CharField(max_length=80, blank=True)
 

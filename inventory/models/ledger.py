@@ -40,6 +40,8 @@ class Entry(models.Model):
     at = models.DateTimeField()
     # NULL for what a command did without a person at the keyboard.
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    # The tablet at which it was done; NULL where at none, and nullable because of the triggers, as opened_before.
+    station = models.CharField(max_length=60, null=True)
     reference = models.CharField(max_length=120, blank=True)
     key = models.CharField(max_length=80)
     line = models.PositiveSmallIntegerField(default=0)

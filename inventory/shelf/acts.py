@@ -10,8 +10,7 @@ from inventory.compute.diameters import TOOLS
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
-from inventory.ledger import Line
-from inventory.models import BobbinStyle, Entry, PutUp, Spool, StockItem
+from inventory.models import BobbinStyle, PutUp, Spool, StockItem
 from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin, wind_bobbins
 from inventory.shelf.corrections import correct_spool, shade_meant
 from inventory.shelf.counts import count_item
@@ -20,9 +19,11 @@ from inventory.shelf.forms import Act, MeasureField, NumberField, PlaceField, Qu
 from inventory.shelf.offcuts import cut_piece
 from inventory.shelf.scan_box import Meant, NotAMovement
 from inventory.shelf.things import (
+    GOES_BACK,
     can_be_put_back,
     edit_item,
     move,
+    put_back,
     put_back_on_shelf,
     retire,
     split_pack,
@@ -52,11 +53,10 @@ class Take(QuantityAct):
 class PutBack(QuantityAct):
     slug, button = "put-back", "Put back"
     about = "What was taken and not used."
-    kinds = frozenset({Kind.SPOOL, Kind.BOBBINS, Kind.ROLL, Kind.SHEETS, Kind.NEEDLES, Kind.CAN})
+    kinds = GOES_BACK
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
-        line = Line(self.item, self._moved())
-        ledger.post([line], reason=Entry.Reason.USE, reference="put back", **self._request(at, by))
+        put_back(self.item, quantity=self._moved(), **self._request(at, by))
 
 
 class PutBackPartBobbin(QuantityAct):

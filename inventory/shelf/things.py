@@ -7,7 +7,7 @@ from typing import Any
 from django.db import models
 
 from inventory.compute.errors import WorkshopError
-from inventory.ledger import Line, entries_of, lock, moved_alike, once, reverse, write
+from inventory.ledger import Line, entries_of, lock, moved_alike, once, post, reverse, write
 from inventory.ledger.changes import CannotChange, change
 from inventory.models import (
     BobbinBatch,
@@ -65,6 +65,26 @@ class NotOnTheShelf(WorkshopError):
 
 class StillOnTheShelf(WorkshopError):
     """The item has not left the shelf, or not by being taken off it."""
+
+
+# What comes back after it was taken and not used; of the rest, what is left is counted.
+GOES_BACK = frozenset(
+    {
+        StockItem.Kind.SPOOL,
+        StockItem.Kind.BOBBINS,
+        StockItem.Kind.ROLL,
+        StockItem.Kind.SHEETS,
+        StockItem.Kind.NEEDLES,
+        StockItem.Kind.CAN,
+    }
+)
+
+
+def put_back(item: StockItem, *, quantity: int, key: str, at: datetime, by: Any) -> list[Entry]:
+    """Return the entries that put back so much of ``item``, which was taken and not used."""
+    if item.kind not in GOES_BACK:
+        raise WorkshopError(f"{item} is one thing: say what is left on it, or take its last movement back.")
+    return post([Line(item, quantity)], reason=Reason.USE, reference="put back", key=key, at=at, by=by)
 
 
 def move(item: StockItem, *, place: Place | None, at: datetime, by: Any, key: str = "") -> Change | None:

@@ -7,7 +7,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from inventory.acting import whole_act
+from inventory.acting import standing_at, whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import change
 from inventory.models import Change
@@ -27,7 +27,9 @@ def add_setting(record: models.Model, *, at: datetime, by: Any) -> models.Model:
         raise CannotSetUp(" ".join(problem.messages)) from None
     record.save()
     table = record._meta.model_name or ""
-    Change.objects.create(table=table, record=record.pk, what=f"added {record}"[:200], at=at, by=by)
+    Change.objects.create(
+        table=table, record=record.pk, what=f"added {record}"[:200], at=at, by=by, station=standing_at(by)
+    )
     return record
 
 
@@ -62,4 +64,12 @@ def set_recipe(fabric: Fabric, layers: Sequence[Layer], *, at: datetime, by: Any
     after = "; ".join(map(str, layers))
     if before != after:
         said = {"layers": {"before": before, "after": after}}
-        Change.objects.create(table="fabric", record=fabric.pk, what=str(fabric), fields=said, at=at, by=by)
+        Change.objects.create(
+            table="fabric",
+            record=fabric.pk,
+            what=str(fabric),
+            fields=said,
+            at=at,
+            by=by,
+            station=standing_at(by),
+        )

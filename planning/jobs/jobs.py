@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from inventory.acting import held, planned_act
+from inventory.acting import held, planned_act, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import changed_before
 from inventory.ledger.posting import key_used
@@ -66,7 +66,15 @@ def make_job(facts: JobFacts, *, designs: Sequence[Design], at: datetime, by: An
         for number, design in enumerate(designs, 1)
     )
     if key:
-        Change.objects.create(table=TABLE, record=job.pk, what=f"made {job}"[:200], at=at, by=by, key=key)
+        Change.objects.create(
+            table=TABLE,
+            record=job.pk,
+            what=f"made {job}"[:200],
+            at=at,
+            by=by,
+            station=standing_at(by),
+            key=key,
+        )
     return job
 
 
@@ -150,7 +158,15 @@ def make_names_job(
         job.copies = hooping_of(replace(asked_of(job), copies="most")).copies
         job.save(update_fields=["copies"])
     if key:
-        Change.objects.create(table=TABLE, record=job.pk, what=f"made {job}"[:200], at=at, by=by, key=key)
+        Change.objects.create(
+            table=TABLE,
+            record=job.pk,
+            what=f"made {job}"[:200],
+            at=at,
+            by=by,
+            station=standing_at(by),
+            key=key,
+        )
     return job
 
 

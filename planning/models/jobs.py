@@ -8,6 +8,7 @@ from django.db.models import Q
 from planning.compute.stitches.placing import MOST_SCALING, Placement
 from planning.models.rules import Strictness
 
+MOST_PIECES = 10_000
 # Stock is claimed in this order; in the middle until somebody says otherwise.
 USUAL_PRIORITY = 5
 
@@ -65,7 +66,7 @@ class Job(models.Model):
     WAITING = (State.DRAFT, State.PROMISED, State.RUNNING)
 
     what = models.CharField(max_length=120)
-    pieces = models.PositiveIntegerField(validators=[MinValueValidator(1), MaxValueValidator(10_000)])
+    pieces = models.PositiveIntegerField(validators=[MinValueValidator(1), MaxValueValidator(MOST_PIECES)])
     needed_on = models.DateField(null=True, blank=True)
     # NULL means what the question means by leaving it out: no stabilizer, the first machine, the smallest hoop.
     fabric = models.ForeignKey(

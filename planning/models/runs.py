@@ -157,6 +157,9 @@ class RunEvent(models.Model):
     key = models.CharField(max_length=60, unique=True)
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    station = models.CharField(
+        max_length=60, null=True
+    )  # the tablet at which it was told; NULL where at none
 
     objects = RunEventQuerySet.as_manager()
 

@@ -8,10 +8,10 @@ from django.db.models import QuerySet
 from django.utils.datastructures import MultiValueDict
 
 from planning.models import Design, Fabric, Hoop, Machine, Strictness
+from planning.models.jobs import MOST_PIECES
 from planning.plan.ask import Question
 from planning.stitch_files.formats import FORMATS
 
-MOST_PIECES = 10_000
 MOST_FILES = 20
 STITCH_FILES = ",".join(f".{extension}" for extension in FORMATS)
 

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
-from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed
+from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import release_holder, set_aside
 from inventory.ledger.changes import changed_before
@@ -65,7 +65,13 @@ def promise(
     made = _frozen(job, plan, at=at, by=by)
     if key:
         Change.objects.create(
-            table=TABLE, record=job.pk, what=f"promised {job}"[:200], at=at, by=by, key=_key_of(key, job)
+            table=TABLE,
+            record=job.pk,
+            what=f"promised {job}"[:200],
+            at=at,
+            by=by,
+            station=standing_at(by),
+            key=_key_of(key, job),
         )
     set_aside_all(job, _claimed(plan), bobbins=plan.bobbins.sure_count, at=at, by=by)
     job.state = State.PROMISED
@@ -110,28 +116,31 @@ def _key_of(key: str, job: Job) -> str:
 
 
 @planned_act
-def take_promise_back(job: Job) -> Job:
+def take_promise_back(job: Job, *, at: datetime, by: Any = None) -> Job:
     """Return ``job``, a draft again: nothing is set aside for it and it can be changed."""
     lock_in(job, State.PROMISED)
     release_holder(job.holder)
     Promise.objects.filter(job=job).delete()
     job.state = State.DRAFT
     job.save(update_fields=["state"])
+    note_state(job, before=State.PROMISED, at=at, by=by)
     return job
 
 
 @planned_act
-def drop(job: Job, *, at: datetime) -> Job:
+def drop(job: Job, *, at: datetime, by: Any = None) -> Job:
     """Return ``job``, dropped: what was set aside for it is free again; what was used stays used."""
     lock_in(job, State.DRAFT, State.PROMISED, State.RUNNING)
+    before = job.state
     release_holder(job.holder)
     job.state, job.ended_at = State.DROPPED, at
     job.save(update_fields=["state", "ended_at"])
+    note_state(job, before=before, at=at, by=by)
     return job
 
 
 @planned_act
-def pick_up(job: Job) -> Job:
+def pick_up(job: Job, *, at: datetime, by: Any = None) -> Job:
     """Return a dropped ``job`` that never ran, a draft again: the undo of dropping it."""
     lock_in(job, State.DROPPED)
     if job.events.exists():
@@ -139,6 +148,7 @@ def pick_up(job: Job) -> Job:
     Promise.objects.filter(job=job).delete()
     job.state, job.ended_at = State.DRAFT, None
     job.save(update_fields=["state", "ended_at"])
+    note_state(job, before=State.DROPPED, at=at, by=by)
     return job
 
 
@@ -353,6 +363,19 @@ def _copy_places(job: Job, made: Job) -> None:
         for name in ("order", "hooping", "x_mm", "y_mm", "turned_deg", "mirrored", "scale_percent"):
             setattr(new, name, getattr(old, name))
         new.save()
+
+
+def note_state(job: Job, *, before: str, at: datetime, by: Any) -> None:
+    """Write into the journal that ``job`` stands otherwise than ``before``, by whom and at which station."""
+    Change.objects.create(
+        table=TABLE,
+        record=job.pk,
+        what=str(job)[:200],
+        fields={"state": {"before": str(before), "after": str(job.state)}},
+        at=at,
+        by=by,
+        station=standing_at(by),
+    )
 
 
 def lock_in(job: Job, *states: str) -> None:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
-from inventory.acting import PlanHasChanged, planned_act
+from inventory.acting import PlanHasChanged, planned_act, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
 from inventory.compute.lengths import ScaleReading
@@ -24,7 +24,7 @@ from planning.run.booking import book, held_for, unbook
 from planning.run.lines import bobbin_lines, reference
 from planning.run.looked_at import keep_test_notes
 from planning.run.needle import stitches_since_needle
-from planning.run.promise import lock_in, set_aside_all
+from planning.run.promise import lock_in, note_state, set_aside_all
 from planning.run.standing import Run, act_key, run_of
 
 if TYPE_CHECKING:
@@ -94,17 +94,18 @@ class Happening:
 
 
 @planned_act
-def begin(job: Job, *, at: datetime) -> Run:
+def begin(job: Job, *, at: datetime, by: Any = None) -> Run:
     """Return the run of a promised ``job``, begun: from now on pieces are ticked."""
     lock_in(job, State.PROMISED)
     job.state = State.RUNNING
     job.save(update_fields=["state"])
     Promise.objects.filter(job=job).update(begun_at=at)
+    note_state(job, before=State.PROMISED, at=at, by=by)
     return run_of(job)
 
 
 @planned_act
-def stop_before_the_first(job: Job) -> Job:
+def stop_before_the_first(job: Job, *, at: datetime, by: Any = None) -> Job:
     """Return ``job``, promised again: the undo of beginning it, as long as nothing has happened."""
     lock_in(job, State.RUNNING)
     if job.events.standing().exists():
@@ -112,6 +113,7 @@ def stop_before_the_first(job: Job) -> Job:
     job.state = State.PROMISED
     job.save(update_fields=["state"])
     Promise.objects.filter(job=job).update(begun_at=None)
+    note_state(job, before=State.RUNNING, at=at, by=by)
     return job
 
 
@@ -142,6 +144,7 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
         key=_event_key(job, happening.key),
         at=_when(happening, before, at=at),
         by=by,
+        station=standing_at(by),
     )
     _ask_once_more(before, event, happening)
     moved_after = _TELLING[Kind(happening.kind)](before, event, happening)
@@ -180,6 +183,7 @@ def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
         key=_event_key(job, key or uuid4().hex),
         at=at,
         by=by,
+        station=standing_at(by),
     )
     # What is set aside for the run itself must not keep it from putting things right.
     release(list(held_for(before)))

@@ -11,6 +11,18 @@ def client_address(request: HttpRequest) -> str:
     return request.META.get("REMOTE_ADDR", "")
 
 
+def is_trusted(address: str, trusted: Iterable[str]) -> bool:
+    """Return whether an address is that of a proxy of ours.
+
+    >>> is_trusted("10.0.0.2", ["10.0.0.0/8"]), is_trusted("", ["10.0.0.0/8"])
+    (True, False)
+    """
+    try:
+        return any(ip_address(address) in ip_network(each, strict=False) for each in trusted)
+    except ValueError:
+        return False
+
+
 def address_behind(remote: str, forwarded_for: str, *, trusted: Iterable[str]) -> str:
     """Return the visitor's address: the last one in ``forwarded_for`` that no trusted proxy wrote of itself.
 
@@ -21,17 +33,10 @@ def address_behind(remote: str, forwarded_for: str, *, trusted: Iterable[str]) -
     >>> address_behind("198.51.100.7", "203.0.113.9", trusted=["10.0.0.0/8"])
     '198.51.100.7'
     """
-    networks = [ip_network(each, strict=False) for each in trusted]
-
-    def is_ours(address: str) -> bool:
-        try:
-            return any(ip_address(address) in network for network in networks)
-        except ValueError:
-            return False
-
+    ours = list(trusted)
     address = remote
     for claimed in reversed([each.strip() for each in forwarded_for.split(",") if each.strip()]):
-        if not is_ours(address):
+        if not is_trusted(address, ours):
             break
         try:
             address = str(ip_address(claimed))

@@ -1,4 +1,4 @@
-"""Forms of people: joining, a new password, roles, stations, PINs."""
+"""Forms of people: joining, a new password, roles, stations, PINs, tokens."""
 
 from typing import Any
 
@@ -8,9 +8,10 @@ from django.contrib.auth.models import User
 
 from planning.models import Machine
 from workshop.forms import FirstAccountForm, name_passwords
-from workshop.models import Role
-from workshop.people.rights import IN_WORDS, RIGHTS_OF
+from workshop.models import Role, Station
+from workshop.people.rights import IN_WORDS, RIGHTS_OF, Right
 from workshop.people.stations import LONGEST_PIN, SHORTEST_PIN
+from workshop.people.tokens import LONGEST_DAYS, RIGHTS, USUAL_DAYS
 
 
 class JoinForm(FirstAccountForm):
@@ -61,3 +62,53 @@ class PinForm(forms.Form):
         help_text=f"{SHORTEST_PIN} to {LONGEST_PIN} digits. It works at the workshop's tablets alone. "
         "Leave it empty to have none.",
     )  # fmt: skip
+
+
+class TokenForm(forms.Form):
+    """Which program is let in, for whom, how far and for how long."""
+
+    name = forms.CharField(
+        label="Which program has it", max_length=60, help_text="Such as: scale at the wall."
+    )
+    user = forms.ModelChoiceField(
+        User.objects.filter(is_active=True).order_by("username"), label="It speaks for", empty_label=None
+    )
+    right = forms.ChoiceField(
+        label="It may", widget=forms.RadioSelect, initial=int(Right.SEE),
+        choices=[(int(right), IN_WORDS[right]) for right in RIGHTS],
+        help_text="Each includes those before it; never more than the person may.",
+    )  # fmt: skip
+    station = forms.ModelChoiceField(
+        Station.objects.filter(ended_at__isnull=True), label="At the station", required=False,
+        empty_label="none: everywhere", help_text="It then reaches the runs of that machine alone.",
+    )  # fmt: skip
+    days = forms.IntegerField(label="It lasts, days", min_value=1, max_value=LONGEST_DAYS, initial=USUAL_DAYS)
+
+
+class CodeForm(forms.Form):
+    """A code of the app, or a recovery code."""
+
+    code = forms.CharField(
+        label="Code", max_length=40, strip=True,
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text", "spellcheck": "false"}),
+        error_messages={"required": "Code: type the one that the app shows."},
+    )  # fmt: skip
+
+
+class PasswordForm(forms.Form):
+    """The password once more, before something that whoever finds a device open must not do."""
+
+    password = forms.CharField(
+        label="Your password", strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )  # fmt: skip
+
+    def __init__(self, user: User, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.user = user
+
+    def clean_password(self) -> str:
+        password: str = self.cleaned_data["password"]
+        if not self.user.check_password(password):
+            raise forms.ValidationError("The password is not right.")
+        return password

@@ -6,7 +6,6 @@ from typing import Any, cast
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.models import AnonymousUser, User
-from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -15,16 +14,17 @@ from django.utils.functional import SimpleLazyObject
 from workshop.models import Station
 from workshop.people.guessing import DEVICE_COOKIE
 from workshop.people.members import role_of
-from workshop.people.rights import IN_WORDS, STATION_ROUTES, Right, asks, right_of
+from workshop.people.programs import let_in
+from workshop.people.refusing import BeyondYourPart, refuse_beyond, refuse_beyond_station
+from workshop.people.rights import API, Right, asks, right_of
 from workshop.people.sign_ins import note_seen
-from workshop.people.stations import STATION_COOKIE, STAYS_CHOSEN, is_about, station_of
+from workshop.people.stations import STATION_COOKIE, STAYS_CHOSEN, station_of
 
 CHANGES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
+# In the session of whoever has to set a second factor up before anything else, and where they may go meanwhile.
+MUST_SET_UP = "must_set_up_second"
+SETTING_UP = frozenset({"second_factor", "app_keep", "passkey_make", "passkey_keep", "sign_out"})
 CHOSEN, CHOSEN_AT = "station_person", "station_person_at"
-
-
-class BeyondYourPart(PermissionDenied):
-    """The person may not do this; the text says who may."""
 
 
 class GuardMiddleware(LoginRequiredMiddleware):
@@ -60,9 +60,13 @@ class GuardMiddleware(LoginRequiredMiddleware):
             )
         if wanted == Right.ANYONE:
             return None
+        if route and route.startswith(API):
+            return let_in(request, route, wanted, view_kwargs)
         if request.user.is_authenticated:
             note_seen(request, at=timezone.now())
-            _refuse_beyond(right_of(request.role), wanted)  # type: ignore[attr-defined]
+            if route not in SETTING_UP and request.session.get(MUST_SET_UP):
+                return redirect("second_factor")
+            refuse_beyond(right_of(request.role), wanted)  # type: ignore[attr-defined]
             return None
         if request.station:  # type: ignore[attr-defined]
             return _for_station(request, route or "", wanted, view_kwargs)
@@ -73,21 +77,13 @@ def _for_station(
     request: HttpRequest, route: str, wanted: Right, view_kwargs: dict[str, Any]
 ) -> HttpResponseBase | None:
     station: Station = request.station  # type: ignore[attr-defined]
-    if route not in STATION_ROUTES:
-        raise BeyondYourPart(
-            f"The tablet {station} shows runs of {station.machine}; for this, sign in elsewhere."
-        )
-    job_id = view_kwargs.get("pk") if route not in ("design_picture", "needle") else None
-    if job_id is not None and not is_about(station, job_id):
-        raise BeyondYourPart(f"This job is not stitched at {station.machine}, where this tablet stands.")
-    if route == "needle" and view_kwargs.get("pk") != station.machine_id:
-        raise BeyondYourPart(f"This tablet tells of the needle of {station.machine} alone.")
+    refuse_beyond_station(station, route, view_kwargs)
     if wanted <= Right.SEE:
         _take_chosen(request)
         return None
     if not _take_chosen(request):
         return redirect("station_here")
-    _refuse_beyond(min(right_of(role_of(request.user)), Right.STITCH), wanted)  # type: ignore[arg-type]
+    refuse_beyond(min(right_of(role_of(request.user)), Right.STITCH), wanted)  # type: ignore[arg-type]
     return None
 
 
@@ -101,17 +97,9 @@ def _take_chosen(request: HttpRequest) -> bool:
     if person is None:
         return False
     request.session[CHOSEN_AT] = now
+    person.at_station = request.station.name  # type: ignore[attr-defined]
     request.user = person
     return True
-
-
-def _refuse_beyond(right: Right, wanted: Right) -> None:
-    if right >= max(wanted, Right.SEE) or wanted == Right.SELF:
-        return
-    raise BeyondYourPart(
-        f"Your part in this workshop does not reach that far: it takes the right to {IN_WORDS[wanted]}. "
-        "An owner can give you another part."
-    )
 
 
 def _station(request: HttpRequest) -> Station | None:

@@ -53,15 +53,20 @@ _OWN = Asks(Right.OWN, Right.OWN)
 # By the name of the route.
 ROUTES: dict[str, Asks] = {
     **dict.fromkeys(("sign_in", "sign_out", "welcome", "open_workshop", "join", "reset_password", "health"), _ANYONE),
+    **dict.fromkeys(("api_description", "api_help"), _ANYONE),
+    **dict.fromkeys(("second_step", "passkey_ask", "passkey_sign_in"), _ANYONE),
     **dict.fromkeys(("station_here", "choose_person", "let_go_person"), _ANYONE),  # the guard knows the tablet
     **dict.fromkeys(
-        ("preferences", "change_password", "my_pin", "my_sign_ins", "end_sign_in"),
+        (
+            "preferences", "change_password", "my_pin", "my_sign_ins", "end_sign_in", "second_factor", "app_keep",
+            "second_away", "passkey_make", "passkey_keep", "passkey_away",
+        ),
         _SELF,
     ),
     **dict.fromkeys(
         (
             "people", "invite", "end_link", "member", "station_add", "station_end", "end_anyones_sign_in", "backups",
-            "backup_file", "doctor", "reopen_job",
+            "backup_file", "doctor", "reopen_job", "tokens", "token_end", "second_rule", "watching",
         ),
         _OWN,
     ),
@@ -117,7 +122,32 @@ ROUTES: dict[str, Asks] = {
         ),
         _PLAN,
     ),
+    # What programs ask and do, with a token and never by a cookie.
+    **dict.fromkeys(
+        (
+            "api_stock", "api_thing", "api_movements", "api_makers", "api_ranges", "api_range", "api_shades",
+            "api_shade", "api_match", "api_places", "api_bobbin_styles", "api_stabilizers", "api_designs", "api_design",
+            "api_plan", "api_job_plan", "api_job", "api_needs", "api_basket", "api_order", "api_metrics",
+        ),
+        _LOOK,
+    ),
+    **dict.fromkeys(
+        (
+            "api_weigh", "api_use", "api_put_back", "api_count", "api_judge", "api_waste", "api_move", "api_retire",
+            "api_take_back", "api_run", "api_events", "api_event_back",
+        ),
+        _STITCH,
+    ),
+    **dict.fromkeys(
+        (
+            "api_receive_spools", "api_receive_open_spool", "api_receive_bobbins", "api_receive_rolls", "api_jobs",
+            "api_promise", "api_release", "api_drop", "api_pick_up", "api_orders", "api_place_order",
+            "api_cancel_order", "api_receive_order",
+        ),
+        _PLAN,
+    ),
 }  # fmt: skip
+API = "api_"
 
 # What a tablet may show and do, beside pictures and what belongs to no job. All of it at its own machine only.
 STATION_ROUTES = frozenset(
@@ -126,6 +156,8 @@ STATION_ROUTES = frozenset(
         "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "run_worker", "not_begun", "run_state",
         "second_needle", "job_hoopings", "job_hooping_files",
         "design_picture", "stitch_out_photo", "needle", "rights", "help",
+        # By a token that is the station's.
+        "api_run", "api_events", "api_event_back", "api_job", "api_job_plan", "api_stock", "api_thing", "api_weigh",
     }
 )  # fmt: skip
 

@@ -4,7 +4,7 @@ from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import User
-from django.contrib.auth.views import LoginView, LogoutView
+from django.contrib.auth.views import LogoutView
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
@@ -12,14 +12,10 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
-from workshop.forms import ChangePasswordForm, PreferenceForm, SignInForm
+from workshop.forms import ChangePasswordForm, PreferenceForm
 from workshop.middleware import preference_of
+from workshop.views.second import ask_name_and_password
 
-_ask_name_and_password = LoginView.as_view(
-    template_name="workshop/sign_in.html",
-    authentication_form=SignInForm,
-    redirect_authenticated_user=True,
-)
 _forget_session = LogoutView.as_view()
 
 
@@ -31,7 +27,7 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
     if "HX-Request" in request.headers:
         # A part of a page was asked for after the session ended: the whole page must go and sign in.
         return HttpResponseClientRefresh()
-    return _ask_name_and_password(request)
+    return ask_name_and_password(request)
 
 
 @login_not_required

@@ -14,12 +14,13 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from inventory.compute.errors import WorkshopError
-from workshop.models import Link, Member, Role, SignIn, Station
+from workshop.models import Link, Member, Passkey, Role, SecondFactor, SignIn, SignInRule, Station
 from workshop.people import members, sign_ins, stations
 from workshop.people.forms import InviteForm, JoinForm, NewPasswordForm, PinForm, RoleForm, StationForm
 from workshop.people.guessing import guesses
 from workshop.people.members import LinkSpent, link_of, role_of
 from workshop.people.rights import IN_WORDS, RIGHTS_OF, Right
+from workshop.people.second import require_of_owners, take_second_away
 
 _BACKEND = "django.contrib.auth.backends.ModelBackend"
 
@@ -67,6 +68,11 @@ def member(request: HttpRequest, pk: int) -> HttpResponse:
             case "reset":
                 secret = members.reset_link(user, at=timezone.now(), by=request.user)
                 return _link_made(request, reverse("reset_password", args=[secret]), f"Give this to {user}")
+            case "second":
+                take_second_away(user)
+                messages.success(
+                    request, f"{user} signs in with the password alone until they set another one up."
+                )
             case "leave":
                 members.leave(user, at=timezone.now())
                 messages.success(request, f"{user} has left and is signed out everywhere.")
@@ -208,6 +214,19 @@ def station_add(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
+def second_rule(request: HttpRequest) -> HttpResponse:
+    """Say whether owners need a second factor; those without one are signed out and set it up first."""
+    required = request.POST.get("required") == "yes"
+    out = [str(user) for user in require_of_owners(required, at=timezone.now())]
+    if required:
+        lacking = f" Signed out until they set it up: {', '.join(out)}." if out else ""
+        messages.success(request, f"Owners need a second factor from now on.{lacking}")
+    else:
+        messages.success(request, "Owners may sign in with the password alone.")
+    return redirect("people")
+
+
+@require_POST
 def station_end(request: HttpRequest, pk: int) -> HttpResponse:
     """Let a station's tablet in no more."""
     station = get_object_or_404(Station, pk=pk)
@@ -238,6 +257,11 @@ def _people(
             "invite": invite or InviteForm(),
             "station": station or StationForm(),
             "failures": guesses(timezone.now()),
+            "owners_need_second": SignInRule.current().owners_need_second,
+            "with_second": {
+                *SecondFactor.objects.values_list("user_id", flat=True),
+                *Passkey.objects.values_list("user_id", flat=True),
+            },
         },
         status=422 if invite or station else 200,
     )

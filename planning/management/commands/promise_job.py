@@ -33,11 +33,11 @@ class Command(WorkshopCommand):
         job = job_numbered(options["job"])
         at = timezone.now()
         if options["take_back"]:
-            take_promise_back(job)
+            take_promise_back(job, at=at)
         elif options["drop"]:
             drop(job, at=at)
         elif options["pick_up"]:
-            pick_up(job)
+            pick_up(job, at=at)
         else:
             promise(
                 job,

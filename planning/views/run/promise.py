@@ -1,7 +1,6 @@
 """A job promised, taken back, dropped, picked up again and made again; and what if it came first."""
 
 from collections.abc import Callable
-from functools import partial
 
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
@@ -53,18 +52,18 @@ def begin_job(request: HttpRequest, pk: int) -> HttpResponse:
     """Begin a promised job at the machine."""
     job = get_object_or_404(Job.objects.with_everything(), pk=pk)
     try:
-        begin(job, at=timezone.now())
+        begin(job, at=timezone.now(), by=request.user)
     except WorkshopError as problem:
         messages.error(request, str(problem))
         return redirect("job", job.pk)
     return redirect("run_sheet", job.pk)
 
 
-def _act_on(request: HttpRequest, pk: int, act: Callable[[Job], object], said: str) -> HttpResponse:
+def _act_on(request: HttpRequest, pk: int, act: Callable[..., object], said: str) -> HttpResponse:
     """Do ``act`` with a job and say so, or say why it was refused; then show the job."""
     job = get_object_or_404(Job, pk=pk)
     try:
-        act(job)
+        act(job, at=timezone.now(), by=request.user)
     except WorkshopError as problem:
         messages.error(request, str(problem))
     else:
@@ -81,8 +80,7 @@ def take_back_promise(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def drop_job(request: HttpRequest, pk: int) -> HttpResponse:
     """Drop a job that will not be stitched."""
-    dropped = partial(drop, at=timezone.now())
-    return _act_on(request, pk, dropped, "is dropped, and what was set aside for it is free again.")
+    return _act_on(request, pk, drop, "is dropped, and what was set aside for it is free again.")
 
 
 @require_POST

@@ -136,7 +136,7 @@ def not_begun(request: HttpRequest, pk: int) -> HttpResponse:
     """Take back the beginning of a run in which nothing has happened."""
     job = get_object_or_404(Job, pk=pk)
     try:
-        stop_before_the_first(job)
+        stop_before_the_first(job, at=timezone.now(), by=request.user)
     except WorkshopError as problem:
         messages.error(request, str(problem))
         return redirect("run_sheet", pk)

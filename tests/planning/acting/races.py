@@ -215,7 +215,7 @@ def begin_take_back() -> Start:
         begin(fresh(job), at=NOW)
 
     def back() -> None:
-        take_promise_back(fresh(job))
+        take_promise_back(fresh(job), at=NOW)
 
     def wrong(*_: Outcome) -> list[str]:
         state, held = fresh(job).state, Reservation.objects.filter(holder=job.holder).exists()

@@ -110,7 +110,7 @@ def acts(rng: Random) -> list[Callable[[], object]]:
         lambda: change_job(job, JobFacts(what=job.what, pieces=job.pieces, machine=job.machine, priority=1)),
         lambda: change_pins(job, ShadeChanges(leave_out=[shade.code])),
         lambda: promise(job, at=NOW, by=None, although_short=True),
-        lambda: take_promise_back(job),
+        lambda: take_promise_back(job, at=NOW),
         lambda: drop(job, at=NOW) if Job.objects.waiting().count() > 2 else None,
         lambda: delete_job(job) if Job.objects.waiting().count() > 2 else None,
         lambda: Fabric.objects.update(thickness_mm=rng.uniform(0.4, 2.0)),

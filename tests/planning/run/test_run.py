@@ -112,7 +112,7 @@ def test_a_short_job_is_not_promised_by_accident(job, red):
 
 def test_a_promise_taken_back_frees_everything(job):
     promise(job, at=NOW, by=None)
-    take_promise_back(job)
+    take_promise_back(job, at=NOW)
     assert not Reservation.objects.exists()
     assert again(job).state == Job.State.DRAFT
 
@@ -129,7 +129,7 @@ def test_a_dropped_job_holds_nothing_and_can_be_picked_up(job):
     promise(job, at=NOW, by=None)
     drop(job, at=NOW)
     assert not Reservation.objects.exists()
-    pick_up(job)
+    pick_up(job, at=NOW)
     assert again(job).state == Job.State.DRAFT
 
 
@@ -253,12 +253,12 @@ def test_a_tick_takes_no_more_than_the_spool_holds(job, red):
 
 def test_begun_by_mistake_goes_back_to_promised(job):
     running(job)
-    stop_before_the_first(job)
+    stop_before_the_first(job, at=NOW)
     assert again(job).state == Job.State.PROMISED
     begin(job, at=NOW)
     tick(job)
     with pytest.raises(NotInThisState, match="ticks"):
-        stop_before_the_first(job)
+        stop_before_the_first(job, at=NOW)
 
 
 def ticked_through(job: Job) -> Job:

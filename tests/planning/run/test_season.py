@@ -91,7 +91,7 @@ def test_a_season_of_jobs_leaves_the_ledger_sound_and_nothing_set_aside(season, 
         promise(job, at=NOW, by=None, although_short=True)
         fate = rng.random()
         if fate < 0.1:
-            take_promise_back(job)
+            take_promise_back(job, at=NOW)
             continue
         if fate < 0.2:
             drop(job, at=NOW)

@@ -1,0 +1,5 @@
+"""Addresses of the API."""
+
+from workshop.api.site import addresses
+
+urlpatterns = addresses()

@@ -1,0 +1,27 @@
+"""Let somebody who lost app, passkey and recovery codes sign in with the password alone."""
+
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.core.management.base import CommandParser
+
+from inventory.compute.errors import WorkshopError
+from inventory.management.base import WorkshopCommand
+from workshop.people.second import has_second, take_second_away
+
+
+class Command(WorkshopCommand):
+    help = "Take the second factor of the person called NAME away: app, passkeys and recovery codes."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("name", metavar="NAME")
+
+    def handle(self, *args: Any, name: str, **options: Any) -> None:
+        user = User.objects.filter(username=name).first()
+        if user is None:
+            raise WorkshopError(f"There is nobody called {name}.")
+        if not has_second(user):
+            raise WorkshopError(f"{name} has no second factor.")
+        take_second_away(user)
+        self.stdout.write(f"{name} signs in with the password alone until they set another one up.")
