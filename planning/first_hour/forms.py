@@ -14,7 +14,8 @@ from inventory.shelf.forms import KeyedForm, MeasureField, NumberField, ScaleFie
 from planning.facts.recipes import STARTERS, starter
 from planning.first_hour.setting import MOST_NEEDLES, hoops_to_choose
 from planning.models import Design, Fabric, Machine
-from planning.plan.forms import MOST_PIECES, StitchFiles
+from planning.models.jobs import MOST_PIECES
+from planning.plan.forms import StitchFiles
 from planning.stitch_files.formats import FORMATS
 
 OWN, NEAR = "own", "near"

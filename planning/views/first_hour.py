@@ -22,8 +22,8 @@ from planning.first_hour.so_far import so_far_in_words
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.library.uploads import keep_uploads
 from planning.models import Design, Fabric, Hoop, Machine
+from planning.models.jobs import MOST_PIECES
 from planning.plan.ask import Question, asked_by, chosen_machine, each_in_its_own_hooping, plan_asked
-from planning.plan.forms import MOST_PIECES
 from planning.plan.pins import NoSuchPin
 
 STEPS = ("Stitch file", "Colours", "Machine and hoop", "The answer")

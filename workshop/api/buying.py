@@ -5,7 +5,7 @@ from typing import Any, Literal
 
 from django.http import Http404, HttpRequest
 from django.utils import timezone
-from ninja import Field, Query, Router, Schema
+from ninja import Field, Path, Query, Router, Schema
 
 from inventory.compute.errors import WorkshopError
 from inventory.models import Order, Shade
@@ -19,7 +19,7 @@ from planning.models import Rules
 from workshop.api.catalogue import LeftOutRow
 from workshop.api.once import DoneOnce, once
 from workshop.api.shapes import Asked, Day, Few, Id, Money, Name, PageAsked, RowPage, Words, page_of
-from workshop.api.stock import ActDone, Path, act_done, place_named
+from workshop.api.stock import ActDone, act_done, place_named
 
 router = Router(tags=["buying"])
 OrderNumber = Path(..., ge=1, le=2**31 - 1)

@@ -195,8 +195,8 @@ def list_bobbin_styles(request: HttpRequest, asked: Query[PageAsked]) -> Any:
 @router.get("/stabilizers", response=RowPage[ProductRow], url_name="api_stabilizers")
 def list_stabilizers(request: HttpRequest, asked: Query[PageAsked]) -> Any:
     """List the stabilizers."""
-    found = StabilizerProduct.objects.order_by("maker", "name", "pk")
-    found = found.values("id", "name", "maker", "kind", "weight_g_m2")
+    products = StabilizerProduct.objects.order_by("maker", "name", "pk")
+    found = products.values("id", "name", "maker", "kind", "weight_g_m2")
     return page_of(request, found, asked, count=found.count(), row=dict)
 
 

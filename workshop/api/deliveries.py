@@ -1,7 +1,7 @@
 """What comes onto the shelf: spools, bobbins and rolls, each delivery one act."""
 
 from decimal import Decimal
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from django.db import models
 from django.http import HttpRequest
@@ -142,4 +142,4 @@ def _named(model: type[Record], number: int, what: str) -> Record:
     found: Any = model._default_manager.filter(pk=number).first()
     if found is None:
         raise WorkshopError(f"No {what} has the number {number}.")
-    return found  # type: ignore[no-any-return]
+    return cast(Record, found)

@@ -1,7 +1,7 @@
 """The second factor: set up and taken away under Settings, asked for after the password, and passkeys by themselves."""
 
 from datetime import timedelta
-from typing import Any
+from typing import Any, cast
 
 import segno
 from django.contrib import messages
@@ -218,7 +218,7 @@ def _safe(request: HttpRequest, address: str) -> str:
 
 
 def _person(request: HttpRequest) -> User:
-    return User.objects.get(pk=request.user.pk)
+    return User.objects.get(pk=cast(User, request.user).pk)
 
 
 ask_name_and_password = AskNameAndPassword.as_view(
