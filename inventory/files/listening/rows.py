@@ -59,7 +59,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Asked:
+class CellQuestion:
     """A cell that was not understood: its column, what stands there, and what would be."""
 
     column: int
@@ -78,7 +78,7 @@ class ListedRow:
     lot: str = ""
     note: str = ""
     price: Decimal | None = None
-    asked: list[Asked] = field(default_factory=list)
+    asked: list[CellQuestion] = field(default_factory=list)
 
     @property
     def first(self) -> SpoolInWords:
@@ -113,7 +113,7 @@ def _ask_for_other_labels(rows: Sequence[ListedRow], reading: Reading) -> None:
     for row in rows:
         first = seen.setdefault(row.label, row.number) if row.label else row.number
         if first != row.number and column is not None:
-            row.asked.append(Asked(column, row.label, f"Row {first} has this label code already."))
+            row.asked.append(CellQuestion(column, row.label, f"Row {first} has this label code already."))
 
 
 class _Row:
@@ -137,7 +137,7 @@ class _Row:
         if column is None:
             column = next((at for at, each in enumerate(self.reading.meanings) if each != LEFT_OUT), 0)
         if not any(each.column == column for each in self.listed.asked):
-            self.listed.asked.append(Asked(column, self.cells[column], reason))
+            self.listed.asked.append(CellQuestion(column, self.cells[column], reason))
 
     def read(self) -> ListedRow:
         listed = self.listed
