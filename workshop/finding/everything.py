@@ -1,4 +1,4 @@
-"""One search over everything that has a name here: labels, threads, designs, jobs, orders, places, suppliers."""
+"""One search over all that has a name: labels, threads, stabilizers, designs, jobs, orders, places, suppliers."""
 
 import difflib
 import re
@@ -12,7 +12,7 @@ from django.db.models import Model, QuerySet
 from inventory.catalogue.owning import Kept, do_i_own
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import basic_colours
-from inventory.models import Order, Place, Shade, Supplier
+from inventory.models import Order, Place, Shade, StabilizerProduct, Supplier
 from inventory.shelf.reads import item_by_label
 from inventory.shelf.scan_box import read_code
 from planning.library.search import DesignSearch, find_designs
@@ -93,6 +93,7 @@ BY_NAME = (
     KindByName("jobs", Job, "what", ("ended_at", "needed_on", "pk")),
     KindByName("orders", Order, "supplier__name", ("-number",)),
     KindByName("places", Place, "name", ("name",)),
+    KindByName("stabilizers", StabilizerProduct, "name", ("name",)),
     KindByName("suppliers", Supplier, "name", ("name",)),
     KindByName("machines", Machine, "name", ("name",)),
     KindByName("fabrics", Fabric, "name", ("name",)),

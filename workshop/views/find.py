@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 from django.views.decorators.http import require_safe
 
-from inventory.models import Order, Place, Supplier
+from inventory.models import Order, Place, StabilizerProduct, Supplier
 from planning.models import Design, Fabric, Job, Machine
 from workshop.finding.everything import Labelled, find
 
@@ -43,6 +43,8 @@ def _page_of(record: object) -> str:
             return reverse("setup_record", args=["fabrics", record.pk])
         case Place():
             return f"{reverse('shelf')}?{urlencode({'q': record.name})}"
+        case StabilizerProduct():
+            return reverse("catalogue_record", args=["stabilizers", record.pk])
         case Supplier():
             return reverse("catalogue_record", args=["suppliers", record.pk])
     return ""

@@ -251,7 +251,7 @@ def plan_context(
         if fabric
         else [],
         "appliques": appliques_as_data(plan.designs),
-        "layer_cautions": each_once(layer.cautions for layer in plan.stabilizer),
+        "layer_cautions": each_once(layer.cautions for layer in plan.stabilizer if layer.kind != "fabric"),
         "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
         "second_needles": [
             {"change": each, "row": by_number[each.end.thread]}

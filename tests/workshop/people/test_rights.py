@@ -37,7 +37,7 @@ def every_route() -> dict[str, str]:
 
 FILLED = {
     **dict.fromkeys(("pk", "number"), 987654),
-    **dict.fromkeys(("event", "note"), 1),
+    **dict.fromkeys(("event", "note", "applique"), 1),
     **dict.fromkeys(("label", "code"), "S-NONE"),
     **dict.fromkeys(("slug", "kind"), "spools"),
     "ending": "csv",
