@@ -212,10 +212,12 @@ def test_other_colours_are_drawn_without_reading_the_stitch_file_again(badge, mo
 
 def test_kept_points_are_those_of_the_file_to_a_tenth_of_a_millimetre(badge):
     read = read_design_file(DESIGNS / "crew-cap-badge.pes").walked.blocks
-    points = pictures._unpacked(pictures._packed([(each.points_mm, each.run_starts) for each in read]))
-    for (points_mm, run_starts, _), block in zip(points, read, strict=True):
+    kept = [(each.points_mm, each.run_starts, each.stop_places) for each in read]
+    points = pictures._unpacked(pictures._packed(kept))
+    for (points_mm, run_starts, stops), block in zip(points, read, strict=True):
         assert np.array_equal(points_mm, block.points_mm)
         assert np.array_equal(run_starts, block.run_starts)
+        assert np.array_equal(stops, block.stop_places)
 
 
 @pytest.mark.parametrize("damage", [b"", b"no archive", b"PK\x03\x04cut off"])

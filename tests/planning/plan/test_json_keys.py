@@ -1,12 +1,14 @@
 """The page of JSON keys names every key that commands answer with, and none that they do not."""
 
 import re
+from dataclasses import replace
 from datetime import date
 
 import pytest
 from django.urls import reverse
 
 from inventory.shelf.weights import judge_spool
+from planning.compute.stitches.applique import AskedApplique
 from planning.library.designs import asked_from_file
 from planning.models import Fabric, Layer, Rules
 from planning.plan.ask import Question, plan, question_named
@@ -53,6 +55,8 @@ def answers(stitch_file, workshop):
     a_spool(a_shade("SIXTY", range=a_range("Skerry", "Sixty", weight_label="60")))
     files = [stitch_file("#ff0000", "#9c2832", "#0000ff"), stitch_file("#ff0000", name="bare.dst")]
     designs = [asked_from_file(read_design_file(path)) for path in files]
+    sail = AskedApplique(1, "sail", 999, "Canvas", False, 40.0, 40.0, 10, 1, (("placement", 1, 1),))
+    designs[0] = replace(designs[0], appliques=(sail,))
     question = Question(pieces=400, needed_on=date(2026, 3, 20))
     several = question_named(question, fabric="twill")
     return [
