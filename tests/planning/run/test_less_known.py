@@ -1,4 +1,4 @@
-"""What a run only reckons makes the shelf less known, by as much as it is worth; what is counted makes it known again."""
+"""What a run only reckons makes the shelf less known; what is counted or told makes it known again."""
 
 import math
 
