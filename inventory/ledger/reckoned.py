@@ -64,7 +64,8 @@ def sigma_without(item: StockItem, keys: Collection[str]) -> float | None:
 
 def _newest_first(items: Iterable[int]) -> dict[int, list[tuple[Entry, bool]]]:
     """Return the entries of each item, newest first, each with whether it says what was found of the item."""
-    known = dict(StockItem.objects.filter(pk__in=set(items)).values_list("pk", "sigma"))
+    things = StockItem.objects.filter(pk__in=set(items)).only("sigma", "kind").in_bulk()
+    known = {pk: item.sigma for pk, item in things.items()}
     of_item: dict[int, list[Entry]] = defaultdict(list)
     entries = Entry.objects.filter(item_id__in=known).select_related("reversed_by").order_by("-id")
     for entry in entries:
@@ -73,19 +74,19 @@ def _newest_first(items: Iterable[int]) -> dict[int, list[tuple[Entry, bool]]]:
     for pk, own in of_item.items():
         after = [known[pk], *(later.sigma_before for later, _ in pairwise(own))]
         found[pk] = [
-            (entry, _is_look(entry, sigma_after)) for entry, sigma_after in zip(own, after, strict=True)
+            (entry, _is_look(entry, sigma_after, measured=things[pk].is_measured))
+            for entry, sigma_after in zip(own, after, strict=True)
         ]
     return found
 
 
-def _is_look(entry: Entry, sigma_after: float | None) -> bool:
-    """Return whether ``entry`` says what was found: a correction that keeps what is known of the item says nothing."""
-    return (
-        entry.reason in _LOOKED
-        and entry.line < SHOWN
-        and sigma_after != entry.sigma_before
-        and not _is_taken_back(entry)
-    )
+def _is_look(entry: Entry, sigma_after: float | None, *, measured: bool) -> bool:
+    """Return whether ``entry`` says what was found: a correction that keeps what is known of the item says nothing.
+
+    Pieces that were counted are known to the piece; less than that was a count of what one job took of them.
+    """
+    tells = sigma_after != entry.sigma_before if measured else sigma_after == 0.0
+    return entry.reason in _LOOKED and entry.line < SHOWN and tells and not _is_taken_back(entry)
 
 
 def _is_taken_back(entry: Entry) -> bool:

@@ -81,6 +81,8 @@ def how_sure(item: StockItem, units: Units) -> str:
 def _known(item: StockItem) -> str:
     if item.known == Known.SEALED and item.opened_on:
         return "reckoned from what was taken since it was sealed"
+    if item.known == Known.COUNTED and item.sigma and not item.is_measured:
+        return "reckoned from what jobs took since it was counted"
     return item.get_known_display()
 
 

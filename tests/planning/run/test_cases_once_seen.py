@@ -64,6 +64,10 @@ CASES = {
     "a needle changed is charged with all, and its due is told late": [
         (EVENTS, "test_a_needle_changed_after_four_pieces_is_charged_with_the_rest"),
         (EVENTS, "test_a_needle_is_foreseen_before_the_piece_at_which_it_is_due"),
+        (
+            "tests.planning.plan.test_speeds",
+            "test_the_slowest_of_machine_cloth_and_thread_sets_the_speed_and_the_cost",
+        ),
         ("tests.planning.jobs.test_quotes", "test_what_has_no_price_is_told_in_every_row"),
     ],
     "a change of tension can be said nowhere": [
