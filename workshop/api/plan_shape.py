@@ -178,6 +178,33 @@ class LayerPart(Schema):
     missing_pieces: int
     free_mm: int
     verdict: str
+    holds_by: str
+    comes_off: str
+    spray_mg: int
+    spray_free_mg: int
+    spray_missing_mg: int
+    cautions: list[str]
+
+
+class AppliqueStop(Schema):
+    at: str
+    do: str
+    block: int
+    called: str
+    part: int
+    line: str
+
+
+class AppliquePart(Schema):
+    """An applique of a design, with its piece of fabric."""
+
+    design: int
+    name: str
+    fabric: str
+    piece_mm: list[float]
+    count: int
+    stops: list[AppliqueStop]
+    cautions: list[str]
 
 
 class TimePart(Schema):
@@ -224,6 +251,7 @@ class LeftOutPart(Schema):
 class ShoppingPart(Schema):
     what: str
     need_mm: int
+    need_mg: int
     packs: int
     put_up: str
     supplier: str
@@ -280,10 +308,24 @@ class RethreadPart(Schema):
     on: int | None
 
 
+class SpoolChangePart(Schema):
+    thread: int
+    hooping: int
+    block: int
+    inside_block: float
+    off: str
+    on: str
+    needle: int
+    on_needle: int
+    ready_from: int
+    stops: bool
+
+
 class NeedlesPart(Schema):
     threadings: int
     start: list[NeedleStart]
     rethreads: list[RethreadPart]
+    spool_changes: list[SpoolChangePart]
 
 
 class CopiesPart(Schema):
@@ -318,6 +360,7 @@ class PlanAnswer(Schema):
     threads: list[ThreadPart]
     bobbins: BobbinsPart
     stabilizer: list[LayerPart]
+    applique: list[AppliquePart]
     time: TimePart
     cost: CostPart
     left_out: list[LeftOutPart]
