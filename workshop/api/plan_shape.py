@@ -60,7 +60,7 @@ class BlockPart(Schema):
     bobbin_used_mm_per_piece: float
 
 
-class RunnerUp(Schema):
+class RunnerUpPart(Schema):
     shade: PlannedShade
     delta_e_00: float
 
@@ -109,7 +109,7 @@ class ThreadPart(Schema):
     shade: PlannedShade | None
     pinned: bool
     remembered: bool
-    runners_up: list[RunnerUp]
+    runners_up: list[RunnerUpPart]
     requested: AskedColour
     blocks: list[list[int]]
     delta_e_00: float | None
@@ -186,7 +186,7 @@ class LayerPart(Schema):
     cautions: list[str]
 
 
-class AppliqueStop(Schema):
+class AppliqueStopPart(Schema):
     at: str
     do: str
     block: int
@@ -203,7 +203,7 @@ class AppliquePart(Schema):
     fabric: str
     piece_mm: list[float]
     count: int
-    stops: list[AppliqueStop]
+    stops: list[AppliqueStopPart]
     cautions: list[str]
 
 
@@ -280,7 +280,7 @@ class InsteadPart(Schema):
     total: str
 
 
-class LookedAt(Schema):
+class LookedAtPart(Schema):
     label: str
     what: str
     place: str | None
@@ -288,7 +288,7 @@ class LookedAt(Schema):
 
 
 class MeasurePart(Schema):
-    items: list[LookedAt]
+    items: list[LookedAtPart]
     of: str | None
     chance: float
     enough: float
