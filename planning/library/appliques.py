@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Max
 
-from inventory.acting import planned_act
+from inventory.acting import planned_act, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import changed_before
 from inventory.models import Change, StabilizerProduct
@@ -124,4 +124,6 @@ def _refuse_disorder(lines: Lines) -> None:
 
 
 def _note(applique: Applique, what: str, *, at: datetime, by: Any, key: str = "") -> None:
-    Change.objects.create(table=TABLE, record=applique.pk, what=what[:200], at=at, by=by, key=key)
+    Change.objects.create(
+        table=TABLE, record=applique.pk, what=what[:200], at=at, by=by, station=standing_at(by), key=key
+    )

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from inventory.acting import planned_act
+from inventory.acting import planned_act, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import changed_before
 from inventory.models import Change
@@ -45,6 +45,7 @@ def name_needle(
         fields={"needle": {"before": before, "after": needle}},
         at=at,
         by=by,
+        station=standing_at(by),
         key=key,
     )
     return turn

@@ -36,7 +36,7 @@ class JobNeedRow(Schema):
     quantity: int
 
 
-class NeedRow(Schema):
+class NeedTold(Schema):
     """A material: what jobs take of it, what is there, and what must be bought; in its unit."""
 
     material: str
@@ -54,7 +54,7 @@ class NeedRow(Schema):
     jobs: list[JobNeedRow]
 
 
-class NeedsAnswer(RowPage[NeedRow]):
+class NeedsAnswer(RowPage[NeedTold]):
     """The needs of all open jobs and of the shelf itself."""
 
     unclear: list[str] = Field(description="Jobs of which it cannot be said what they need.")

@@ -75,7 +75,7 @@ class JobRow(Schema):
     ended_at: str | None
 
 
-class SetAside(Schema):
+class AsideRow(Schema):
     """What is set aside for a job."""
 
     label: str
@@ -86,7 +86,7 @@ class SetAside(Schema):
 class JobAnswer(JobRow):
     """A job with what is set aside for it."""
 
-    set_aside: list[SetAside]
+    set_aside: list[AsideRow]
 
 
 class JobPlanAnswer(Schema):

@@ -60,7 +60,7 @@ class BlockPart(Schema):
     bobbin_used_mm_per_piece: float
 
 
-class RunnerUp(Schema):
+class RunnerUpPart(Schema):
     shade: PlannedShade
     delta_e_00: float
 
@@ -109,7 +109,7 @@ class ThreadPart(Schema):
     shade: PlannedShade | None
     pinned: bool
     remembered: bool
-    runners_up: list[RunnerUp]
+    runners_up: list[RunnerUpPart]
     requested: AskedColour
     blocks: list[list[int]]
     delta_e_00: float | None
@@ -178,6 +178,33 @@ class LayerPart(Schema):
     missing_pieces: int
     free_mm: int
     verdict: str
+    holds_by: str
+    comes_off: str
+    spray_mg: int
+    spray_free_mg: int
+    spray_missing_mg: int
+    cautions: list[str]
+
+
+class AppliqueStopPart(Schema):
+    at: str
+    do: str
+    block: int
+    called: str
+    part: int
+    line: str
+
+
+class AppliquePart(Schema):
+    """An applique of a design, with its piece of fabric."""
+
+    design: int
+    name: str
+    fabric: str
+    piece_mm: list[float]
+    count: int
+    stops: list[AppliqueStopPart]
+    cautions: list[str]
 
 
 class TimePart(Schema):
@@ -224,6 +251,7 @@ class LeftOutPart(Schema):
 class ShoppingPart(Schema):
     what: str
     need_mm: int
+    need_mg: int
     packs: int
     put_up: str
     supplier: str
@@ -252,7 +280,7 @@ class InsteadPart(Schema):
     total: str
 
 
-class LookedAt(Schema):
+class LookedAtPart(Schema):
     label: str
     what: str
     place: str | None
@@ -260,7 +288,7 @@ class LookedAt(Schema):
 
 
 class MeasurePart(Schema):
-    items: list[LookedAt]
+    items: list[LookedAtPart]
     of: str | None
     chance: float
     enough: float
@@ -280,10 +308,24 @@ class RethreadPart(Schema):
     on: int | None
 
 
+class SpoolChangePart(Schema):
+    thread: int
+    hooping: int
+    block: int
+    inside_block: float
+    off: str
+    on: str
+    needle: int
+    on_needle: int
+    ready_from: int
+    stops: bool
+
+
 class NeedlesPart(Schema):
     threadings: int
     start: list[NeedleStart]
     rethreads: list[RethreadPart]
+    spool_changes: list[SpoolChangePart]
 
 
 class CopiesPart(Schema):
@@ -318,6 +360,7 @@ class PlanAnswer(Schema):
     threads: list[ThreadPart]
     bobbins: BobbinsPart
     stabilizer: list[LayerPart]
+    applique: list[AppliquePart]
     time: TimePart
     cost: CostPart
     left_out: list[LeftOutPart]

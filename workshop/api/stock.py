@@ -41,7 +41,7 @@ class StockThing(Schema):
     """One thing on the shelf. A length is in mm, what is counted in pieces; the other of the two is null."""
 
     label: str
-    kind: Literal["spool", "bobbins", "part_bobbin", "roll", "sheets", "offcut", "needles"]
+    kind: Literal["spool", "bobbins", "part_bobbin", "roll", "sheets", "offcut", "needles", "can"]
     name: str = Field(description="What it is in words.")
     detail: str
     hex: str | None = Field(description="Its nearest screen colour; null where it has none or nobody knows.")
@@ -88,7 +88,7 @@ class ActDone(Schema):
 class StockAsked(PageAsked):
     """Which things: of one list, by words, in a place."""
 
-    of: Literal["thread", "bobbins", "stabilizer", "needles"] = "thread"
+    of: Literal["thread", "bobbins", "stabilizer", "needles", "sprays"] = "thread"
     text: Words = ""
     place: Words = Field("", description="The name of a place.")
     low: bool = False

@@ -1,12 +1,15 @@
 """Guessing is slowed by name, by address and over all; known devices stay free."""
 
+from collections.abc import Callable
+
 import pytest
 from django.conf import LazySettings
 from django.contrib.auth.models import User
 from django.test import Client
+from django.utils import timezone
 from pytest_django.asserts import assertContains
 
-from workshop.people.guessing import MOST_FROM_EVERYWHERE
+from workshop.people.guessing import MOST_FROM_EVERYWHERE, guesses
 
 pytestmark = pytest.mark.django_db
 RIGHT = {"username": "morgan", "password": "spindle-and-thread"}
@@ -55,6 +58,46 @@ def test_many_names_from_many_addresses_are_slowed_over_all(known: Client) -> No
     assert set(answers[:MOST_FROM_EVERYWHERE]) == {200}
     assert 429 in answers[MOST_FROM_EVERYWHERE:]
     assert known.post("/sign-in/", RIGHT).status_code == 302
+
+
+def first_name(number: int) -> str:
+    return f"name-{number}"
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize(
+    ("name", "address", "let_try"),
+    [
+        (lambda number: "morgan", lambda number: "198.51.100.1", 8),
+        (lambda number: "morgan", lambda number: f"203.0.{number // 250}.{number % 250}", 8),
+        (first_name, lambda number: "198.51.100.1", 8),
+        (first_name, lambda number: f"203.0.{number // 250}.{number % 250}", MOST_FROM_EVERYWHERE),
+    ],
+    ids=["one name, one address", "one name, many addresses", "names, one address", "names, many addresses"],
+)
+def test_a_thousand_guesses_are_slowed_and_reported_while_those_who_belong_here_come_in(
+    known: Client, name: Callable[[int], str], address: Callable[[int], str], let_try: int
+) -> None:
+    """The owner comes in from a known device in the middle of it, and so does another person at the same address."""
+    User.objects.create_user("sam", password=RIGHT["password"])
+    theirs, of_sam = Client(headers={"X-Forwarded-For": "198.51.100.1"}), RIGHT | {"username": "sam"}
+    assert theirs.post("/sign-in/", of_sam).status_code == 302
+    theirs.post("/sign-out/")
+    answers = []
+    for number in range(1000):
+        answers.append(guess(name(number), address(number)))
+        if number == 500:
+            assert known.post("/sign-in/", RIGHT).status_code == 302
+            known.post("/sign-out/")
+    tried = answers.count(200)
+    print(f"{tried} of 1,000 were tried")
+    assert (
+        tried <= let_try * 2
+    )  # a right password in the middle begins the count anew for its name and its address
+    assert answers.count(429) == 1000 - tried
+    assert theirs.post("/sign-in/", of_sam).status_code == 302
+    assert known.post("/sign-in/", RIGHT).status_code == 302
+    assert sum(each["times"] for each in guesses(timezone.now(), most=2000)) >= tried
 
 
 def test_even_a_known_device_does_not_guess_for_ever(known: Client, settings: LazySettings) -> None:
