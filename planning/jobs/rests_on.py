@@ -8,6 +8,7 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from django.core.exceptions import EmptyResultSet
@@ -87,7 +88,11 @@ class RestsOn:
 
     def question_of(self, pk: int) -> Hashable:
         """Return the mark of what a job asks, whatever is on the shelf."""
-        return (pk, dict(self.jobs)[pk], self.facts, self.catalogue)
+        return (pk, self._by_job[pk], self.facts, self.catalogue)
+
+    @cached_property
+    def _by_job(self) -> dict[int, bytes]:
+        return dict(self.jobs)
 
 
 def marks_now() -> RestsOn:
