@@ -107,7 +107,7 @@ def _threads(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Mate
     spools: dict[int, list[tuple[float, float]]] = defaultdict(list)
     known = Spool.objects.on_the_shelf().filter(sigma__isnull=False).exclude(known=Spool.Known.UNKNOWN)
     for pk, of, on_hand, sigma in known.values_list("pk", "shade_id", "on_hand", "sigma"):
-        spools[of].append((on_hand - aside.get(pk, 0), sigma))
+        spools[of].append((on_hand - aside.get(pk, 0), sigma or 0.0))
     materials = []
     for shade in Shade.objects.select_related("range"):
         free, sigma = combine_free(spools[shade.pk])

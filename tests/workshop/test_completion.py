@@ -19,7 +19,11 @@ def completed(script: str, *words: str) -> list[str]:
     typed = " ".join(f"'{word}'" for word in words)
     asked = f"COMP_WORDS=({typed}); COMP_CWORD={len(words) - 1}; _enough_thread; printf '%s\\n' \"${{COMPREPLY[@]}}\""
     done = subprocess.run(
-        ["/bin/bash", "--norc", "-c", f"{script}\n{asked}"], env={"PATH": ""}, capture_output=True, text=True, check=True
+        ["/bin/bash", "--norc", "-c", f"{script}\n{asked}"],
+        env={"PATH": ""},
+        capture_output=True,
+        text=True,
+        check=True,
     )
     assert done.stderr == ""
     return done.stdout.split()

@@ -39,6 +39,8 @@ WHOLE = frozenset(
         "import_template", "failed_rows", "backup_file", "stocktake_report", "job_hooping_files", "stitch_out_photo",
     }
 )  # fmt: skip
+# Where the work is the file itself, or the whole examination, that is asked for: its time grows with what it holds.
+SLOW_BY_NATURE = frozenset({"export", "shelf_csv", "backup_file", "job_hooping_files", "doctor"})
 
 
 class Sample:

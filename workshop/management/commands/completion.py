@@ -45,7 +45,9 @@ class Command(BaseCommand):
             f"            {name}) COMPREPLY=($(compgen -W '{' '.join(own)}' -- \"$word\")) ;;"
             for name, own in words.items()
         ]
-        self.stdout.write(SCRIPT.format(commands=" ".join(sorted([*words, "help"])), options="\n".join(lines)), ending="")
+        self.stdout.write(
+            SCRIPT.format(commands=" ".join(sorted([*words, "help"])), options="\n".join(lines)), ending=""
+        )
 
 
 def words_of_commands() -> dict[str, list[str]]:
