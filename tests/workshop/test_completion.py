@@ -4,7 +4,9 @@ import subprocess
 from io import StringIO
 
 import pytest
-from django.core.management import call_command
+from django.core.management import ManagementUtility, call_command
+
+from workshop.listing import commands_listed
 
 
 @pytest.fixture(scope="module")
@@ -45,3 +47,8 @@ def test_names_of_files_are_left_to_the_shell(script: str) -> None:
     assert completed(script, "./manage.py", "plan", "gul") == []
     assert completed(script, "python3", "other.py", "weig") == []
     assert "-o default" in script
+
+
+def test_help_lists_what_django_would_list() -> None:
+    listed = ManagementUtility(["manage.py", "help"]).main_help_text()
+    assert commands_listed("manage.py").split("\n") == listed.split("\n")
