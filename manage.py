@@ -32,6 +32,11 @@ def main():
     if testing:
         return _run_tests(sys.argv[2:])
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
+    from workshop.listing import ASKED_BY, commands_listed
+
+    if sys.argv[1:] in ASKED_BY:
+        print(commands_listed(os.path.basename(sys.argv[0])))
+        return 0
     from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)

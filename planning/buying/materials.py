@@ -105,9 +105,9 @@ def _offers() -> dict[str, list[Offer]]:
 
 def _threads(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Material]:
     spools: dict[int, list[tuple[float, float]]] = defaultdict(list)
-    for spool in Spool.objects.on_the_shelf():
-        if spool.is_known and spool.sigma is not None:
-            spools[spool.shade_id].append((spool.on_hand - aside.get(spool.pk, 0), spool.sigma))
+    known = Spool.objects.on_the_shelf().filter(sigma__isnull=False).exclude(known=Spool.Known.UNKNOWN)
+    for pk, of, on_hand, sigma in known.values_list("pk", "shade_id", "on_hand", "sigma"):
+        spools[of].append((on_hand - aside.get(pk, 0), sigma or 0.0))
     materials = []
     for shade in Shade.objects.select_related("range"):
         free, sigma = combine_free(spools[shade.pk])

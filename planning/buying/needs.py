@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 
 from inventory.compute.demand import WINDOW_WEEKS
 from inventory.compute.knowing import RELATIVE_SIGMA
@@ -157,8 +158,7 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
 
 def what_needs_rest_on() -> Hashable:
     """Return marks of all that needs, and baskets for them, rest on beside the day."""
-    last = Entry.objects.order_by("-pk").values_list("pk", flat=True).first()
-    return season_marks().every, mark_of(_ON_ORDER), last
+    return season_marks().every, mark_of(_ON_ORDER), _last_entry()
 
 
 def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:
@@ -172,7 +172,7 @@ def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:
     wanted, unclear = _wanted_by_jobs(jobs, rules)
     states = (Job.State.PROMISED, *((Job.State.DRAFT,) if include_drafts else ()))
     left_out = not_considered(*states)
-    history = weekly_use(today=today)
+    history = _weekly_use(today)
     shelf = shelf_use([used for key, used in history.items() if key.startswith("shade ")])
     waits = lead_times()
     needs = []
@@ -195,6 +195,20 @@ def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:
     )
 
 
+def _weekly_use(today: date) -> dict[str, list[int]]:
+    """Return what each material took, which rests on the ledger and on what each thing is: no rule moves it."""
+    return kept(
+        ("use", today),
+        lambda: (season_marks().stock, _last_entry()),
+        lambda: weekly_use(today=today),
+    )
+
+
+def _last_entry() -> int | None:
+    """Return the number of the last entry, which marks a ledger that is only added to."""
+    return Entry.objects.order_by("-pk").values_list("pk", flat=True).first()
+
+
 def _need(
     material: Material,
     jobs: tuple[JobNeed, ...],
@@ -208,7 +222,7 @@ def _need(
     lead_time_days, lead_sd = _lead_time(material.offers, waits)
     point = None
     if any(history):
-        point = reorder_point(
+        point = _reorder_point(
             history,
             lead_time_weeks=lead_time_days / 7,
             lead_time_sd_weeks=lead_sd / 7,
@@ -218,8 +232,8 @@ def _need(
         )
     kept_for = _kept_for(material, point)
     safety = float(max(material.minimum or 0, point.safety if point and kept_for else 0))
-    net = net_over_time(
-        [DatedNeed(each.day, float(each.quantity), each.spread) for each in jobs],
+    net = _net_over_time(
+        tuple(DatedNeed(each.day, float(each.quantity), each.spread) for each in jobs),
         free=material.free,
         free_sigma=material.free_sigma,
         receipts=material.coming,
@@ -249,6 +263,12 @@ def _need(
         reorder=point,
         kept_for=kept_for,
     )
+
+
+# What a material took in whole weeks changes with the week: every act in between asks the same again.
+_reorder_point = lru_cache(maxsize=4_096)(reorder_point)
+# An act moves one material, or a few.
+_net_over_time = lru_cache(maxsize=4_096)(net_over_time)
 
 
 def _kept_for(material: Material, point: ReorderPoint | None) -> str:

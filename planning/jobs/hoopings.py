@@ -25,13 +25,14 @@ from planning.compute.hooping.together import (
     runs_of,
 )
 from planning.compute.stitches.placing import placed_size
+from planning.compute.stitches.walk import Walked
 from planning.jobs.asked import asked_of
 from planning.library.designs import kept_file
 from planning.models import Design, Job
 from planning.plan.ask import terms_of
 from planning.plan.asked import JobAsked
 from planning.plan.hooping import Hooping, hoop_fields, hooping_of
-from planning.stitch_files.reading import read_design_file, read_design_files
+from planning.stitch_files.reading import read_design_files
 from planning.stitch_files.writing import CannotWrite, stitch_file_of_runs
 
 # What is read back may differ by this share of a piece's stitches and length: formats keep tenths of mm.
@@ -91,15 +92,14 @@ def hooping_files(job: Job, *, extension: str) -> list[tuple[str, bytes]]:
     """
     laying = _laying(job)
     paths = _paths(laying, trim_at_jumps=laying.asked.machine.trim_at_jumps)
-    found, seen = [], set()
+    found: dict[str, tuple[bytes, list[CopyLaid]]] = {}
     for load, positions in enumerate(_loads(laying)):
         stem = _hooping(job, laying, load).file_stem
-        content = _file_of(laying, positions, paths, extension=extension)
-        if stem in seen:
+        if f"{stem}.{extension}" in found:
             raise CannotWrite(f"Two hoopings would be called {stem}.")
-        seen.add(stem)
-        found.append((f"{stem}.{extension}", content))
-    return found
+        found[f"{stem}.{extension}"] = _file_of(laying, positions, paths, extension=extension)
+    _prove(found, extension=extension, field=laying.field)
+    return [(name, content) for name, (content, _) in found.items()]
 
 
 def zipped(files: Sequence[tuple[str, bytes]]) -> bytes:
@@ -196,7 +196,10 @@ def _paths(laying: _Laying, *, trim_at_jumps: int) -> dict[str, DesignPath]:
     return found
 
 
-def _file_of(laying: _Laying, positions: range, paths: Mapping[str, DesignPath], *, extension: str) -> bytes:
+def _file_of(
+    laying: _Laying, positions: range, paths: Mapping[str, DesignPath], *, extension: str
+) -> tuple[bytes, list[CopyLaid]]:
+    """Return the file of a hooping, and each copy as it was laid in it."""
     carried = laying.carried
     blocks: list[list[Points]] = []
     colours: list[str] = []
@@ -227,8 +230,7 @@ def _file_of(laying: _Laying, positions: range, paths: Mapping[str, DesignPath],
         blocks.append(runs)
         colours.append(carried.blocks[place[0][1]].block.hex or NO_COLOUR)
     content = stitch_file_of_runs(blocks, extension=extension, colours=colours)
-    _prove(content, [copy_laid(runs) for runs in by_copy], extension=extension, field=laying.field)
-    return content
+    return content, [copy_laid(runs) for runs in by_copy]
 
 
 def _colour_by_colour(laying: _Laying, positions: range) -> list[list[tuple[int, int]]]:
@@ -248,12 +250,21 @@ def _colour_by_colour(laying: _Laying, positions: range) -> list[list[tuple[int,
     return order
 
 
-def _prove(content: bytes, laid: Sequence[CopyLaid], *, extension: str, field: HoopField) -> None:
-    """Raise CannotWrite unless the file, read as any other, has every piece as it was laid, within the field."""
+def _prove(
+    files: Mapping[str, tuple[bytes, Sequence[CopyLaid]]], *, extension: str, field: HoopField
+) -> None:
+    """Raise CannotWrite unless every file, read as any other, has each piece as it was laid, within the field."""
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"hooping.{extension}"
-        path.write_bytes(content)
-        walked = read_design_file(path).walked
+        paths = [Path(folder) / name for name in files]
+        for path in paths:
+            path.write_bytes(files[path.name][0])
+        for path, read in read_design_files(paths):
+            if isinstance(read, WorkshopError):
+                raise read
+            _prove_read(read.walked, files[path.name][1], extension=extension, field=field)
+
+
+def _prove_read(walked: Walked, laid: Sequence[CopyLaid], *, extension: str, field: HoopField) -> None:
     left, top, right, bottom = (
         pick(copy.edges_mm[side] for copy in laid) for side, pick in enumerate((min, min, max, max))
     )

@@ -8,10 +8,9 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
-from django.core.exceptions import EmptyResultSet
-from django.db import connection
 from django.db.models import Exists, Model, OuterRef, QuerySet
 
 from inventory.models import (
@@ -35,6 +34,8 @@ from inventory.models import (
     Supplier,
     ThreadRange,
 )
+from inventory.schema.plain_rows import plain_rows
+from inventory.schema.unchanged import while_unchanged
 from planning.models import (
     Applique,
     Block,
@@ -87,11 +88,19 @@ class RestsOn:
 
     def question_of(self, pk: int) -> Hashable:
         """Return the mark of what a job asks, whatever is on the shelf."""
-        return (pk, dict(self.jobs)[pk], self.facts, self.catalogue)
+        return (pk, self._by_job[pk], self.facts, self.catalogue)
+
+    @cached_property
+    def _by_job(self) -> dict[int, bytes]:
+        return dict(self.jobs)
 
 
 def marks_now() -> RestsOn:
-    """Return the marks as the database stands, in a number of queries that does not grow."""
+    """Return the marks as the database stands, in a number of queries that does not grow; none if nothing moved."""
+    return while_unchanged("marks", _marks)
+
+
+def _marks() -> RestsOn:
     return RestsOn(
         stock=mark_of(STOCK),
         catalogue=mark_of(CATALOGUE),
@@ -100,8 +109,12 @@ def marks_now() -> RestsOn:
     )
 
 
-def mark_of(models: Iterable[type[Model]]) -> bytes:
+def mark_of(models: Sequence[type[Model]]) -> bytes:
     """Return the mark of all rows of these tables."""
+    return while_unchanged(("mark", *models), lambda: _mark_of(models))
+
+
+def _mark_of(models: Iterable[type[Model]]) -> bytes:
     hashed = hashlib.blake2b(digest_size=16)
     for model in models:
         hashed.update(model._meta.db_table.encode())
@@ -121,24 +134,12 @@ def own_columns(model: type[Model]) -> tuple[str, ...]:
 
 
 def _rows(query: QuerySet[Any], columns: Sequence[str], *, at_a_time: int = 5_000) -> Iterable[bytes]:
-    for rows in _fetched(query.order_by("pk").values_list(*columns), at_a_time=at_a_time):
+    for rows in plain_rows(query.order_by("pk").values_list(*columns), at_a_time=at_a_time):
         yield repr(rows).encode()
 
 
-def _fetched(query: QuerySet[Any], *, at_a_time: int = 5_000) -> Iterable[list[tuple[Any, ...]]]:
-    """Yield the rows as the database gives them: making decimals, days and lists of them would be most of the work."""
-    try:
-        statement, given = query.query.sql_with_params()
-    except EmptyResultSet:  # it asks for rows among none
-        return
-    with connection.cursor() as cursor:
-        cursor.execute(statement, given)
-        while rows := cursor.fetchmany(at_a_time):
-            yield rows
-
-
 def _plain(query: QuerySet[Any]) -> Iterable[tuple[Any, ...]]:
-    for rows in _fetched(query):
+    for rows in plain_rows(query):
         yield from rows
 
 

@@ -28,6 +28,7 @@ from inventory.models import (
     StockItem,
     ThreadRange,
 )
+from inventory.schema.unchanged import while_unchanged
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
@@ -56,9 +57,20 @@ def shelf(
 ) -> Shelf:
     """Return what is free: needle thread of this fibre and weight (empty: any), bobbins of the style, stabilizer.
 
-    What is set aside for the ``holder`` counts as free, or what ``own`` says of each item instead.
+    What is set aside for the ``holder`` counts as free, or what ``own`` says of each item instead. It is read once for
+    as long as nothing is committed.
     """
     own = set_aside_for(holder) if own is None else own
+    style = bobbin_style.pk if bobbin_style else None
+    return while_unchanged(
+        ("shelf", fibre, weight_label, style, frozenset(own.items())),
+        lambda: _shelf(fibre=fibre, weight_label=weight_label, bobbin_style=bobbin_style, own=own),
+    )
+
+
+def _shelf(
+    *, fibre: str, weight_label: str, bobbin_style: BobbinStyle | None, own: Mapping[int, int]
+) -> Shelf:
     known = _known_shades()
     spools = _spools_on_the_shelf()
     wanted = [shade for shade in known if _unwanted(shade, fibre=fibre, weight_label=weight_label) is None]

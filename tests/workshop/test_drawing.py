@@ -5,6 +5,9 @@ import re
 import pytest
 from django.template import Context, Template
 
+from tests.own_database import HOUSE
+from workshop.templatetags.drawing import WINDING
+
 
 def drawn(template: str, **values: object) -> str:
     return Template("{% load drawing %}" + template).render(Context(values))
@@ -38,12 +41,18 @@ def test_a_name_cannot_break_out_of_its_swatch() -> None:
 
 
 def test_strands_of_a_winding_stay_between_the_flanges() -> None:
-    paths = re.findall(r'd="((?:M[\d.]+ [\d.]+L[\d.]+ [\d.]+)+)"', drawn("{% swatch '#336699' 'Harbour' %}"))
+    paths = re.findall(r'd="((?:M[\d.]+ [\d.]+L[\d.]+ [\d.]+)+)"', WINDING)
     assert len(paths) == 2
     for path in paths:
         points = [(float(x), float(y)) for x, y in re.findall(r"([\d.]+) ([\d.]+)", path)]
         assert len(points) > 20
         assert all(6 <= x <= 42 and 5 <= y <= 31 for x, y in points)
+
+
+def test_the_sheet_of_icons_has_the_winding_that_every_swatch_refers_to() -> None:
+    sheet = (HOUSE / "workshop" / "static" / "workshop" / "icons.svg").read_text()
+    assert f'<symbol id="winding" viewBox="0 0 48 36">{WINDING}</symbol>' in sheet
+    assert 'icons.svg#winding"/>' in drawn("{% swatch '#336699' 'Harbour' %}")
 
 
 def test_every_verdict_has_a_shape_of_its_own() -> None:

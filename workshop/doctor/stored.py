@@ -27,7 +27,7 @@ _HASHED = re.compile(r"[0-9a-f]{64}")
 def stored_findings() -> Iterator[DoctorFinding]:
     """Yield files that are missing, damaged, unknown, or never written to their end."""
     known = set()
-    for design in Design.objects.order_by("pk").iterator():
+    for design in Design.objects.only("name", "sha256", "format", "size_bytes").order_by("pk").iterator():
         kept = kept_file(design)
         known.add(kept.path)
         state = state_of(kept, size_bytes=design.size_bytes)

@@ -80,6 +80,7 @@ SURROUND = mark_safe(
 FURROWS = _slanted(step=2.3, rise=4)
 RIDGES = _slanted(step=2.3, rise=4, offset=1.1)
 HATCHES = _slanted(step=5.2, rise=26)
+# The same for every colour: it stands once, as "winding", on the sheet of icons, and a swatch refers to it.
 WINDING = format_html(
     '<path d="{}" fill="none" stroke="#000" stroke-opacity=".32" stroke-width=".8"/>'
     '<path d="{}" fill="none" stroke="#fff" stroke-opacity=".26" stroke-width=".7"/>{}',
@@ -136,7 +137,9 @@ def _wound(colour: str | None) -> SafeString:
         return NO_COLOUR
     if not HEX_COLOUR.fullmatch(colour):
         raise ValueError(f"{colour!r} is not a colour of the form #rrggbb.")
-    return format_html('<path d="M6 5H42V31H6z" fill="{}"/>{}', colour, WINDING)
+    return format_html(
+        '<path d="M6 5H42V31H6z" fill="{}"/><use href="{}#winding"/>', colour, static("workshop/icons.svg")
+    )
 
 
 # Satin stitched in a colour that is asked for: flat, in slanting stitches; thread that exists is wound.

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from colormath.color_objects import sRGBColor
 
-from inventory.compute.colour.lab import Lab, delta_e_00_matrix
+from inventory.compute.colour.lab import delta_e_00_matrix
 from inventory.compute.names.iscc_nbs import CENTROIDS
 from inventory.compute.names.plain import EITHER_WAY, NEXT_TO_DEG, basic_hue, centroids, joined_hues
 from inventory.compute.surfaces.gamut import onto_surface_gamut
@@ -65,12 +65,6 @@ def share_hues(one: Hues, others: Hues) -> Bools:
     joined = ((others.basic & one.joined) != 0) | ((one.basic & others.joined) != 0)
     turn = np.abs((one.turn_deg - others.turn_deg + 180) % 360 - 180)
     return np.asarray(by_name | (joined & (turn <= NEXT_TO_DEG)))
-
-
-@lru_cache(maxsize=8_192)
-def hue_of(lab: Lab) -> Hues:
-    """Return the hues of one colour, shape (1,)."""
-    return hues_of([tuple(lab)])
 
 
 def screen_colours(labs: Floats) -> Ints:

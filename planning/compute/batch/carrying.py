@@ -113,8 +113,8 @@ class Carried:
         lengths = np.zeros((2, len(self.designs)))
         for block in (self.blocks[index] for index in blocks):
             lengths[:, block.design] += block.needle_geometry_mm, block.path_mm
-        of_kind = {piece: lengths[:, list(piece)].sum(axis=1) for piece in set(self.pieces)}
-        per_piece = np.array([of_kind[piece] for piece in self.pieces])
+        kinds, kind_of_piece = self._piece_kinds
+        per_piece = np.array([lengths[:, list(piece)].sum(axis=1) for piece in kinds])[kind_of_piece]
         geometry_mm, path_mm = np.vstack([np.zeros((1, 2)), np.cumsum(per_piece, axis=0)]).T
         return geometry_mm, path_mm
 
@@ -153,13 +153,24 @@ class Carried:
 
     def _by_kind(self, told: Callable[[list[tuple[int, ...]]], list[float]]) -> list[list[float]]:
         """Return what is told of each load's order, told once for loads that are alike."""
-        known = {kind: told(self._in_order(kind)) for kind in set(self._kinds)}
-        return [known[kind] for kind in self._kinds]
+        kinds, kind_of_load = self._load_kinds
+        known = [told(self._in_order(kind)) for kind in kinds]
+        return [known[kind] for kind in kind_of_load]
 
     @cached_property
-    def _kinds(self) -> list[tuple[tuple[int, ...], ...]]:
-        """What each load carries, load by load."""
-        return [tuple(self.pieces[piece] for piece in load) for load in self.loads]
+    def _piece_kinds(self) -> tuple[list[tuple[int, ...]], NDArray[np.intp]]:
+        """What pieces carry, each way once, and which of these ways each piece has."""
+        kinds = dict.fromkeys(self.pieces)
+        number = {kind: at for at, kind in enumerate(kinds)}
+        return list(kinds), np.array([number[piece] for piece in self.pieces], dtype=np.intp)
+
+    @cached_property
+    def _load_kinds(self) -> tuple[list[tuple[tuple[int, ...], ...]], list[int]]:
+        """What loads carry, each way once, and which of these ways each load has."""
+        loads = [tuple(self.pieces[piece] for piece in load) for load in self.loads]
+        kinds = dict.fromkeys(loads)
+        number = {kind: at for at, kind in enumerate(kinds)}
+        return list(kinds), [number[load] for load in loads]
 
     def hoopings(self) -> int:
         """Return how often a hoop is loaded: once a load for each group of designs that is stitched together."""

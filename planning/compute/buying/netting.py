@@ -114,7 +114,7 @@ def net_over_time(
     dated = {max(today, need.day) for need in needs if need.day is not None}
     days: list[date | None] = [*sorted(dated | {today}), None]
     coming = [Receipt(max(today, each.day), each.quantity) for each in receipts]
-    missing, p = 0.0, 1.0
+    missing, last = 0.0, (0.0, Factor(0.0, 0.0, 0.0), free)
     run_out: date | None = None
     lacks_for_jobs = False
     for day in days:
@@ -122,11 +122,15 @@ def net_over_time(
         median = sum(need.median for need in due)
         factor = Factor(0.0, _common_spread(due), 0.0)
         there = free + sum(each.quantity for each in coming if day is None or each.day <= day)
-        missing = max(missing, _lacking(median, factor, there - safety, free_sigma, certainty))
+        lacking = _lacking(median, factor, there - safety, free_sigma, certainty)
+        missing = max(missing, lacking)
         if not lacks_for_jobs:
-            p = p_enough(median, factor, free_mm=there, free_sigma_mm=free_sigma)
-            if _lacking(median, factor, there, free_sigma, certainty):
+            last = median, factor, there
+            # What does not lack beside the safety stock does not lack without it.
+            if lacking and (not safety or _lacking(median, factor, there, free_sigma, certainty)):
                 lacks_for_jobs, run_out = True, day
+    median, factor, there = last
+    p = p_enough(median, factor, free_mm=there, free_sigma_mm=free_sigma)
     order_by = run_out - timedelta(days=lead_time_days) if run_out else None
     if missing and not lacks_for_jobs:
         order_by = today

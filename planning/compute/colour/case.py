@@ -82,6 +82,12 @@ class ColourCase:
             len(some), len(others)
         )
 
+    def among(self, chosen: Ints) -> Floats:
+        """Return CIEDE2000 of the ``chosen`` shades, (m,), from one another: (m, m)."""
+        if self._rows:  # somebody weighs many answers
+            return self.between(chosen, chosen)
+        return delta_e_00_matrix(self.shades[chosen], self.shades[chosen])
+
     @cached_property
     def _rows(self) -> dict[int, Floats]:
         return {}
@@ -150,11 +156,15 @@ def count_broken(case: ColourCase, chosen: Ints) -> Broken:
 
     Short are the fewest requests that would have to go for the metres to cover the rest.
     """
-    short = 0
-    for shade in np.unique(chosen):
-        needs_mm = np.sort(case.needs_mm[chosen == shade, shade])
-        short += int((np.cumsum(needs_mm) > case.covers_mm[shade]).sum())
+    shades, times = np.unique(chosen, return_counts=True)
+    short = int((case.needs_mm[np.arange(len(chosen)), chosen] > case.covers_mm[chosen]).sum())
+    if len(shades) < len(chosen):
+        alone = np.isin(chosen, shades[times == 1])
+        short = int((case.needs_mm[alone, chosen[alone]] > case.covers_mm[chosen[alone]]).sum())
+        for shade in shades[times > 1]:
+            needs_mm = np.sort(case.needs_mm[chosen == shade, shade])
+            short += int((np.cumsum(needs_mm) > case.covers_mm[shade]).sum())
     labs = case.shades[chosen]
-    alike = np.triu(case.between(chosen, chosen) < case.least_apart, 1).sum()
+    alike = np.triu(case.among(chosen) < case.least_apart, 1).sum()
     out_of_order = (case.lighter & (labs[:, None, 0] <= labs[None, :, 0])).sum()
     return Broken(short, int(alike), int(out_of_order))

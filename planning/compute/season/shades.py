@@ -54,6 +54,7 @@ def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Condition
     ]
     barred = np.zeros(len(wall.shades), dtype=bool)
     barred[[wall.ids[shade] for shade in conditions.excluded if shade in wall.ids]] = True
+    wall.look_at_hues([wished for number in numbers if (wished := requests[number].wished) is not None])
     near, asked, rows, far = [], [], [], {}
     for number in numbers:
         request = requests[number]

@@ -209,11 +209,13 @@ def _thread(
     carried, terms, wall = ready.carried, ready.terms, shelf.wall
     request, pick = ready.requests[numbers[0]], picks[numbers[0]]
     blocks = sorted(index for number in numbers for index in ready.members[number])
+    geometry_mm, path_mm = request.geometry_mm, request.path_mm
+    if len(numbers) > 1:
+        geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
     shade = wall.shades[pick.column] if pick.column is not None and pick.near_enough else None
     factor = terms.factor_of(shade, slope=carried.needle_slope(blocks, terms.thread))
-    geometry_mm, path_mm = carried.cumulative_needle_mm(blocks)
-    total_mm, spread = float(geometry_mm[-1] * factor.median + path_mm[-1]), factor.about_one
-    free_mm, free_sigma_mm = shade.free if shade else (0.0, 0.0)
+    total_mm, spread = geometry_mm * factor.median + path_mm, factor.about_one
+    free_mm, free_sigma_mm = (0.0, 0.0) if shade is None else wall.free_of(wall.ids[shade.id])
     p = p_enough(total_mm, spread, free_mm=free_mm, free_sigma_mm=free_sigma_mm)
     wanted = need(total_mm, spread)
     chosen = None if pick.column is None else wall.shades[pick.column]

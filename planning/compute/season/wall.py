@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from inventory.compute.colour.lab import Lab, delta_e_00_matrix, lower_bound_00
 from inventory.compute.later import later
-from inventory.compute.names.hues import Hues, hue_of, hues_of, share_hues
+from inventory.compute.names.hues import Hues, hues_of, share_hues
 from planning.compute.certainty.coverage import geometries_covered
 from planning.compute.certainty.factor import Factor
 from planning.compute.colour.choice import OwnedShade
@@ -58,12 +58,15 @@ class Wall:
             spool.label: column for column, shade in enumerate(self.shades) for spool in shade.spools
         }
         self._colours = _colours_of(self.labs.tobytes())
+        # What is left of each shade, by a mark of its spools: made once, and anew for the shades that are touched.
+        self._left = np.array([_mark_of(shade) for shade in self.shades], dtype="V16")
 
     def again(self) -> "Wall":
         """Return another wall with the same thread, from which other jobs may take; colours are shared with it."""
         other = object.__new__(Wall)
         other.__dict__.update(self.__dict__)
         other.shades, other.free_mm = list(self.shades), self.free_mm.copy()
+        other.sigma_mm, other._left = self.sigma_mm.copy(), self._left.copy()
         return other
 
     def differences(self, asked: Lab, *, within: float) -> tuple[float, Floats]:
@@ -74,6 +77,10 @@ class Wall:
         """Return which shades may go by the same basic colour as ``wished``: (n,)."""
         return self._colours.sharing_a_hue(wished)
 
+    def look_at_hues(self, wished: Sequence[Lab]) -> None:
+        """Find out what ``sharing_a_hue`` says of each of these, together."""
+        self._colours.look_at_hues(wished)
+
     def has_other_than(self, fibre: str) -> bool:
         """Return whether there is a shade of another fibre than this."""
         return bool((self.fibres != fibre).any())
@@ -81,6 +88,10 @@ class Wall:
     def ids_of(self, fibre: str) -> frozenset[int]:
         """Return the ids of the shades of this fibre."""
         return frozenset(self.shades[column].id for column in np.flatnonzero(self.fibres == fibre).tolist())
+
+    def free_of(self, column: int) -> tuple[float, float]:
+        """Return the free length of a shade in mm and its sigma, as ``OwnedShade.free`` has it."""
+        return float(self.free_mm[column]), float(self.sigma_mm[column])
 
     def medians(self, conditions: Conditions) -> Floats:
         """Return the median of each shade's factor: (n,)."""
@@ -135,6 +146,7 @@ class Wall:
     def _put(self, column: int, shade: OwnedShade) -> None:
         self.shades[column] = shade
         self.free_mm[column], self.sigma_mm[column] = shade.free
+        self._left[column] = _mark_of(shade)
 
     @property
     def composition(self) -> bytes:
@@ -144,12 +156,7 @@ class Wall:
 
     def state_of(self, columns: Ints) -> bytes:
         """Return a mark of all that is left of the shades in ``columns``: the same mark, the same answers."""
-        spools = [
-            (spool.id, spool.label, spool.free_mm, spool.sigma_mm, spool.lot, spool.is_open, spool.place)
-            for column in columns.tolist()
-            for spool in self.shades[column].spools
-        ]
-        return hashlib.blake2b(repr(spools).encode(), digest_size=16).digest()
+        return hashlib.blake2b(self._left[columns].tobytes(), digest_size=16).digest()
 
 
 class WallColours:
@@ -180,10 +187,27 @@ class WallColours:
 
     def sharing_a_hue(self, wished: Lab) -> Bools:
         """Return what ``Wall.sharing_a_hue`` does."""
-        if wished not in self._sharing:
-            self._sharing[wished] = share_hues(hue_of(wished), self._hues)
-            _forget_oldest(self._sharing, most=8 * MOST_KEPT // max(1, len(self.labs)))
+        self.look_at_hues([wished])
         return self._sharing[wished]
+
+    def look_at_hues(self, wished: Sequence[Lab]) -> None:
+        """Find which shades share a hue with each of these, those that are new all at once."""
+        new = [each for each in dict.fromkeys(wished) if each not in self._sharing]
+        if not new:
+            return
+        hues = hues_of([tuple(each) for each in new])
+        for number, each in enumerate(new):
+            self._sharing[each] = share_hues(hues.of(number), self._hues)
+        _forget_oldest(self._sharing, most=max(len(new), 8 * MOST_KEPT // max(1, len(self.labs))))
+
+
+def _mark_of(shade: OwnedShade) -> bytes:
+    """Return a mark of all that is left of a shade, spool by spool."""
+    spools = [
+        (spool.id, spool.label, spool.free_mm, spool.sigma_mm, spool.lot, spool.is_open, spool.place)
+        for spool in shade.spools
+    ]
+    return hashlib.blake2b(repr(spools).encode(), digest_size=16).digest()
 
 
 @lru_cache(maxsize=4)

@@ -166,6 +166,21 @@ class _Walk:
             at = turn.stop
         return turns
 
+    def full_with_parts_first(self) -> int:
+        """Return the full bobbins of ``with_parts_first``, which is asked of many factors."""
+        at = count = 0
+        for part in self.parts:
+            at = self.reach(at, part.holds_mm)
+        blocks, more = len(self.needs), 1 + _TRIFLE
+        while at < blocks:
+            if self.long[at] > at:
+                furthest = bisect_right(self.total, (self.total[at] + self.bobbin_mm) * more) - 1
+                at, count = min(furthest, self.long[at]), count + 1
+            else:
+                turn = self.full_turn(at)
+                at, count = turn.stop, count + turn.full
+        return count
+
     def with_fewest(self) -> list[_Turn]:
         """Return the turns with fewest full bobbins, then fewest part ones.
 
@@ -211,16 +226,21 @@ class _Walk:
 
 def _told(turns: Sequence[_Turn], walk: _Walk, blocks: Sequence[int]) -> BobbinRun:
     """Return the turns in pieces and blocks."""
-    places = [(piece, block) for piece, count in enumerate(blocks, 1) for block in range(count)]
+    before = [0, *accumulate(blocks)]
+
+    def place_of(number: int) -> tuple[int, int]:
+        piece = bisect_right(before, number)
+        return piece, number - before[piece - 1]
+
     labels = ["" if turn.part is None else walk.parts[turn.part].label for turn in turns]
     return BobbinRun(
         count=sum(turn.full for turn in turns),
         changes=tuple(
-            BobbinChange(*places[turn.start], label)
+            BobbinChange(*place_of(turn.start), label)
             for turn, label in zip(turns[1:], labels[1:], strict=True)
         ),
         interruptions=tuple(
-            Interruption(*places[turn.start], round(number * walk.bobbin_mm / walk.needs[turn.start], 3))
+            Interruption(*place_of(turn.start), round(number * walk.bobbin_mm / walk.needs[turn.start], 3))
             for turn in turns
             for number in range(1, turn.full)
         ),
@@ -309,7 +329,7 @@ def _needed_at(
     walk = _Walk(
         needs, _refuse_empty(bobbin_mm * shorter), tuple(holding[:MOST_PARTS]), total=total, largest=largest
     )
-    return sum(turn.full for turn in walk.with_parts_first())
+    return walk.full_with_parts_first()
 
 
 def _refuse_empty(bobbin_mm: float) -> float:

@@ -7,6 +7,8 @@ so of each set of spools only the furthest place is kept, which makes the answer
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import accumulate, chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,8 +59,9 @@ def stretch_of(pieces_mm: Sequence[Sequence[float]]) -> Stretch:
     >>> stretch.block_ends.tolist(), stretch.piece_ends.tolist()
     ([0.0, 3.0, 5.0, 9.0], [0.0, 5.0, 9.0])
     """
-    block_ends = np.concatenate([[0.0], np.cumsum([mm for piece in pieces_mm for mm in piece])])
-    blocks = np.cumsum([0, *(len(piece) for piece in pieces_mm)])
+    taken_mm = np.fromiter(chain((0.0,), chain.from_iterable(pieces_mm)), dtype=np.float64)
+    block_ends = np.cumsum(taken_mm)
+    blocks = np.fromiter(accumulate(map(len, pieces_mm), initial=0), dtype=np.intp)
     return Stretch(block_ends, block_ends[blocks])
 
 
@@ -92,9 +95,6 @@ def reaches(
     [0.0, 4.0, 4.0, 8.0]
     """
     spools = len(holds)
-    sets = np.arange(1 << spools)
-    counts = np.array([number.bit_count() for number in range(1 << spools)])
-    layers = [sets[counts == count] for count in range(spools + 1)]
     same = np.arange(lots.max() + 1)[:, None] == lots[None, :]  # (lots, spools)
     found = dict(known or {})
     for within in range(inside + 1):
@@ -104,15 +104,23 @@ def reaches(
             reach = Reach(
                 start=np.zeros((1 << spools, len(same))), end=np.full((1 << spools, spools), -np.inf)
             )
-            for count, layer in enumerate(layers):
+            for count, (layer, having) in enumerate(_layers(spools)):
                 if count:
-                    for spool in range(spools):
-                        having = layer[(layer >> spool) & 1 == 1]
-                        without = having ^ (1 << spool)
-                        reach.end[having, spool] = reach.start[without, lots[spool]] + holds[spool]
+                    for spool, those in enumerate(having):
+                        without = those ^ (1 << spool)
+                        reach.end[those, spool] = reach.start[without, lots[spool]] + holds[spool]
                     _let_next_start(found, reach, layer, same, stretch, within=within, mix=mix)
             found[within, mix] = reach
     return found
+
+
+@lru_cache(maxsize=16)
+def _layers(spools: int) -> list[tuple[NDArray[np.intp], list[NDArray[np.intp]]]]:
+    """Return the sets of so many spools, layer by layer of as many each, and those of a layer that have each spool."""
+    sets = np.arange(1 << spools)
+    counts = sum((sets >> spool) & 1 for spool in range(spools)) + np.zeros_like(sets)
+    layers = [sets[counts == count] for count in range(spools + 1)]
+    return [(layer, [layer[(layer >> spool) & 1 == 1] for spool in range(spools)]) for layer in layers]
 
 
 def _let_next_start(

@@ -1,6 +1,7 @@
 """Which spool goes on for which pieces."""
 
 import itertools
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -407,8 +408,13 @@ def _uses(
     wall: _Wall, turns: Sequence[_Turn], stretch: Stretch, pieces_mm: Sequence[Sequence[float]]
 ) -> tuple[SpoolUse, ...]:
     """Return the turns in pieces and blocks."""
-    places = [(piece, block) for piece, blocks in enumerate(pieces_mm) for block in range(len(blocks))]
-    ends = stretch.block_ends
+    ends, before = stretch.block_ends, [0, *itertools.accumulate(map(len, pieces_mm))]
+
+    def place_of(number: int) -> tuple[int, int]:
+        """The piece and the block of a block that is counted through."""
+        piece = bisect_right(before, number) - 1
+        return piece, number - before[piece]
+
     uses = []
     for turn in turns:
         spool = wall.spools[turn.spool]
@@ -419,13 +425,13 @@ def _uses(
         uses.append(
             SpoolUse(
                 label=spool.label,
-                from_piece=places[first][0] + 1,
-                to_piece=places[last][0] + 1,
+                from_piece=place_of(first)[0] + 1,
+                to_piece=place_of(last)[0] + 1,
                 needed_mm=needed_mm,
                 left_mm=spool.free_mm - needed_mm,
                 place=spool.place,
                 lot=spool.lot,
-                from_block=places[first][1],
+                from_block=place_of(first)[1],
                 inside=round(float(begun), 3) if begun > SLACK else 0.0,
             )
         )

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
@@ -268,11 +269,21 @@ def _product_for(
         return max(fitting, key=lambda product: sum(can.free_mg for can in product.cans))
 
     def merit(product: StabilizerStock) -> tuple[int, int, str]:
-        order = _order(pieces.needs(has_grain=product.has_grain), losses)
-        cut = plan_cut(order, product.stock)
+        cut = _cut(_order(pieces.needs(has_grain=product.has_grain), losses), product.stock)
         return sum(cut.missing), cut.roll_mm2, product.product
 
     return min(fitting, key=merit)
+
+
+def _cut(order: CutOrder, stock: CutStock) -> CutPlan:
+    """Return the cut of an order, whatever its pieces are for."""
+    return _cut_of(replace(order, pieces=tuple(replace(each, label="") for each in order.pieces)), stock)
+
+
+@lru_cache(maxsize=640)
+def _cut_of(order: CutOrder, stock: CutStock) -> CutPlan:
+    """Return the cut, found once for what is asked of what is there: jobs are asked about again and again."""
+    return plan_cut(order, stock)
 
 
 def _order(needs: Sequence[PieceNeed], losses: Losses) -> CutOrder:
@@ -285,7 +296,7 @@ def _shares(product: StabilizerStock, wanted: Sequence[LayerPieces], losses: Los
     order = _order([need for own in needs for need in own], losses)
     ends = list(accumulate(len(own) for own in needs))
     groups = [tuple(range(end - len(own), end)) for own, end in zip(needs, ends, strict=True)]
-    return layer_cuts(plan_cut(order, product.stock), order, groups, product)
+    return layer_cuts(_cut(order, product.stock), order, groups, product)
 
 
 def layer_cuts(

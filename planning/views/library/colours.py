@@ -22,7 +22,7 @@ from planning.library.forms import ColourListForm, ColoursForm, CopyForm
 from planning.models import Block, Design
 
 SUGGESTIONS = 12
-MOST_SOURCES = 60
+MOST_SOURCES = 48
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

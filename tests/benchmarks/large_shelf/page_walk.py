@@ -17,15 +17,14 @@ REPEATS = 3
 SENT_TO = frozenset(
     {
         "begin_job", "buying_draft", "change_back", "change_remembered", "choose_person", "count_needed",
-        "count_or_leave", "delete_job", "design_colours_copy", "design_colours_take_back",
-        "design_join", "design_describe",
+        "count_or_leave", "delete_job", "design_join",
         "design_favourite", "design_note", "design_note_delete", "design_plan_with", "design_set_apart",
         "drop_job", "end_anyones_sign_in", "end_link", "end_sign_in", "finish_stocktake", "happened",
         "happenings", "hold_shades", "import_here", "invite", "let_go_person", "machine_changed",
         "needle", "not_begun", "order_act", "pick_up_job", "promise_job", "reopen_job", "reset_back", "sign_out",
         "start_anew", "station_add", "station_end", "strip_keep", "strip_threads_keep",
         "take_back_event", "take_back_promise",
-        "together", "take_back",
+        "together", "member",
     }
 )  # fmt: skip
 # Pages of people who are not signed in, or of links that are used once; they read nothing that grows.
@@ -40,6 +39,8 @@ WHOLE = frozenset(
         "import_template", "failed_rows", "backup_file", "stocktake_report", "job_hooping_files", "stitch_out_photo",
     }
 )  # fmt: skip
+# Where the work is the file itself, or the whole examination, that is asked for: its time grows with what it holds.
+SLOW_BY_NATURE = frozenset({"export", "shelf_csv", "backup_file", "job_hooping_files", "doctor"})
 
 
 class Sample:
@@ -123,7 +124,7 @@ LOOKED_AT: dict[str, PLACES] = {
     **dict.fromkeys(
         (
             "design", "design_file", "design_delete", "design_colours", "design_colour_list", "design_picture",
-            "design_density", "design_strip",
+            "design_density", "design_strip", "design_describe", "design_colours_copy", "design_colours_take_back",
         ),
         _of("design"),
     ),
@@ -135,10 +136,10 @@ LOOKED_AT: dict[str, PLACES] = {
     "material": _material,
     "order": _of("order", "number", to="number"),
     "order_file": _of("order", "number", to="number", ending="csv"),
-    "member": _of("user"),
+    "take_back": _of("entry"),
     "backup_file": lambda _: None,
-    "shelf_list": _fixed(slug="spools"),
-    "shelf_csv": _fixed(slug="spools"),
+    "shelf_list": _fixed(slug="thread"),
+    "shelf_csv": _fixed(slug="thread"),
     "receive": _fixed(slug="spools"),
     "catalogue_list": _fixed(slug="shades"),
     "catalogue_add": _fixed(slug="shades"),
@@ -149,7 +150,7 @@ LOOKED_AT: dict[str, PLACES] = {
     "export": _fixed(kind="spools", ending="csv"),
     "import_template": _fixed(kind="spools"),
     **dict.fromkeys(("import_preview", "failed_rows"), lambda _: None),  # a file that waits to be looked at
-    "act": _of("spool", "label", to="label", slug="use"),
+    "act": _of("spool", "label", to="label", slug="take"),
     "item": _of("spool", "label", to="label"),
     "label": _of("spool", "label", to="code"),
 }  # fmt: skip

@@ -19,4 +19,4 @@ def test_every_page_has_a_row() -> None:
 def test_what_only_takes_what_is_sent_refuses_to_be_looked_at(client: Client) -> None:
     client.force_login(User.objects.create_superuser("morgan"))
     refused = {name: client.get(address(name)).status_code for name in sorted(SENT_TO)}
-    assert {name: status for name, status in refused.items() if status not in (404, 405)} == {}
+    assert {name: status for name, status in refused.items() if status != 405} == {}

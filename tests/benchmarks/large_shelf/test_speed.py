@@ -6,19 +6,29 @@ first.
 """
 
 import json
+import math
 import os
+import shutil
 import sys
 from pathlib import Path
 
 import pytest
 
-from tests.benchmarks.large_shelf.page_walk import WHOLE
+from tests.benchmarks.large_shelf.page_walk import SLOW_BY_NATURE, WHOLE
 from tests.own_database import HOUSE, run_in
 
 # The shelves take minutes to build: before a release, or after touching what grows with the shelf.
 pytestmark = [pytest.mark.benchmark, pytest.mark.exhaustive]
 
-MEDIAN_MS, WORST_MS, MOST_BYTES, SEASON_S = 150, 300, 100_000, 2.0
+MEDIAN_MS, WORST_MS, MOST_BYTES, SEASON_S, MOST_GROWTH, AFTER_ACT_S, MOST_MB = (
+    150,
+    300,
+    100_000,
+    2.0,
+    1.2,
+    2.5,
+    250,
+)
 
 
 @pytest.fixture(scope="module")
@@ -39,17 +49,88 @@ def shelves(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, str
 def test_the_season_is_that_of_the_planner_to_the_millimetre(
     shelves: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    told = json.loads(
-        run_in(shelves["large"], "-m", "tests.benchmarks.large_shelf.season_load", timeout_s=3_600)
-    )
+    told = _season(shelves, "--jobs", "300", "--planner")
     with capsys.disabled():
         print(
             f"\n{told['jobs']} jobs that claim: read in {told['read_s']:.2f} s of processor, the season in "
             f"{told['season_s']:.2f} s (target {SEASON_S:g} s), the planner in {told['planner_s']:.1f} s; "
             f"{told['alike']} of {told['jobs']} alike"
         )
-    assert told["alike"] == told["jobs"]
-    assert told["season_s"] * 3 < told["planner_s"]
+    assert told["alike"] == told["jobs"] == 300
+    assert told["season_s"] * 5 < told["planner_s"]
+
+
+def test_a_season_grows_with_its_jobs_and_hardly_with_the_shades(
+    shelves: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    begin, jobs, shades = (
+        _season(shelves, *words)
+        for words in (("--jobs", "300"), ("--jobs", "1000"), ("--jobs", "300", "--shades", "10000"))
+    )
+
+    def exponent(more: dict[str, float], what: str) -> float:
+        return math.log(more["season_s"] / begin["season_s"]) / math.log(more[what] / begin[what])
+
+    with capsys.disabled():
+        for each in (begin, jobs, shades):
+            print(
+                f"\n{each['jobs']:5} jobs, {each['shades']:6,} shades: read in {each['read_s']:.2f} s, "
+                f"the season in {each['season_s']:.2f} s",
+                end="",
+            )
+        print(
+            f"\nexponent of the jobs {exponent(jobs, 'jobs'):.2f}, of the shades {exponent(shades, 'shades'):.2f}"
+        )
+    assert exponent(jobs, "jobs") <= MOST_GROWTH
+    assert exponent(shades, "shades") <= MOST_GROWTH
+
+
+def _season(shelves: dict[str, dict[str, str]], *words: str) -> dict[str, float]:
+    measured = ("-m", "tests.benchmarks.large_shelf.season_load", *words)
+    found: dict[str, float] = json.loads(run_in(shelves["large"], *measured, timeout_s=3_600))
+    return found
+
+
+def test_the_first_look_after_an_act(
+    shelves: dict[str, dict[str, str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = shutil.copytree(shelves["large"]["ENOUGH_THREAD_DATA"], tmp_path / "large")  # it writes
+    told = json.loads(
+        run_in(
+            {**shelves["large"], "ENOUGH_THREAD_DATA": str(folder)},
+            "-m",
+            "tests.benchmarks.large_shelf.after_acts",
+            timeout_s=3_600,
+        )
+    )
+    with capsys.disabled():
+        print(
+            "\nseconds of processor: first of all, after a weighing, after a rule that changes every plan, again"
+        )
+        for page, looks in told.items():
+            print(
+                f"{page:14} {looks['first_s']:5.2f} {looks['weighed_s']:5.2f} {looks['ruled_s']:5.2f} "
+                f"{looks['warm_s']:6.3f}   (targets {AFTER_ACT_S:g} and {WORST_MS / 1000:g})"
+            )
+    # What is asked again costs next to nothing: it is not worked out anew.
+    for page, looks in told.items():
+        assert looks["warm_s"] * 1000 <= WORST_MS, page
+        assert looks["warm_s"] * 5 < max(looks["first_s"], looks["ruled_s"], 0.5), page
+
+
+def test_memory_stays_where_it_is(
+    shelves: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    walk = ("-m", "tests.benchmarks.large_shelf.memory_walk", "5000")
+    told = json.loads(run_in(shelves["large"], *walk, timeout_s=3_600))
+    with capsys.disabled():
+        grown = ", ".join(f"{mb:.0f} MB after {number}" for number, mb in told["mb"].items())
+        print(
+            f"\n{told['pages']} pages one after the other: {grown}; {told['most_mb']:.0f} MB at most "
+            f"(target {MOST_MB})"
+        )
+    assert told["mb"]["2000"] <= 1.1 * told["mb"]["200"]
+    assert told["mb"]["5000"] <= 1.15 * told["mb"]["200"]
 
 
 def test_every_page_of_the_large_shelf(
@@ -69,16 +150,24 @@ def test_every_page_of_the_large_shelf(
             f"{route:26} {row['status']} {row['first_ms']:6} {row['ms']:5} ms {row['bytes']:8,} bytes "
             f"{row['queries']:5} queries, {small} small"
         )
-        if row["ms"] > WORST_MS or (row["bytes"] > MOST_BYTES and route not in WHOLE):
+        if (row["ms"] > WORST_MS and route not in SLOW_BY_NATURE) or (
+            row["bytes"] > MOST_BYTES and route not in WHOLE
+        ):
             over.append(route)
-    times = sorted(row["ms"] for row in rows["large"].values() if "ms" in row)
+    times = sorted(
+        row["ms"] for route, row in rows["large"].items() if "ms" in row and route not in SLOW_BY_NATURE
+    )
     with capsys.disabled():
         print("\n" + "\n".join(lines))
         print(
             f"median {times[len(times) // 2]} ms (target {MEDIAN_MS}), worst {times[-1]} ms (target {WORST_MS})"
         )
         print(f"over a target: {', '.join(over) or 'none'}", file=sys.stdout)
-    assert all(row.get("status", 200) < 500 for row in rows["large"].values())
+    # A page that is not there, or is refused, would be looked at in no time.
+    assert {
+        route: row for route, row in rows["large"].items() if row.get("status", 200) not in (200, 302)
+    } == {}
+    assert {route for route in over if rows["large"][route]["bytes"] > MOST_BYTES} == set()
     # A page may be slow on a busy machine; none may do the work of a whole season again.
     assert times[len(times) // 2] < MEDIAN_MS
 
