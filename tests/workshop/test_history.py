@@ -46,15 +46,18 @@ def _git(*words: str, asked: str = "") -> str:
 
 
 def states() -> list[str]:
-    """Return the first commit of each state in which the migration folders ever were, merged lines included."""
-    commits = _git("log", "--full-history", "--reverse", "--format=%h", "--", *FOLDERS).split()
+    """Return the last commit of each state in which the migration folders ever were, merged lines included.
+
+    The last, for the first of some states could not be started.
+    """
+    commits = _git("log", "--format=%h").split()
     asked = "".join(f"{commit}:{folder}\n" for commit in commits for folder in FOLDERS)
     answers = _git("cat-file", "--batch-check=%(objectname)", asked=asked).splitlines()
-    first: dict[tuple[str, ...], str] = {}
+    last: dict[tuple[str, ...], str] = {}
     for number, commit in enumerate(commits):
         here = answers[len(FOLDERS) * number :][: len(FOLDERS)]
-        first.setdefault(tuple("" if "missing" in each else each for each in here), commit)
-    return list(first.values())
+        last.setdefault(tuple("" if "missing" in each else each for each in here), commit)
+    return list(last.values())[::-1]
 
 
 @pytest.fixture

@@ -72,7 +72,7 @@ def move_database(url: str) -> Moved:
 
 
 def _refuse_one_in_use(alias: str) -> None:
-    """Raise CannotMove where a row of anybody would be replaced: of a workshop of any version, or of another program."""
+    """Raise CannotMove where any row would be replaced, of a workshop of whatever version or of another program."""
     connection = connections[alias]
     with connection.cursor() as cursor:
         for table in sorted(set(connection.introspection.table_names(cursor)) - FILLED_BY_THEMSELVES):

@@ -14,7 +14,6 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping
-from html.parser import HTMLParser
 from http.cookies import SimpleCookie
 from typing import Any
 from urllib.parse import urlencode
@@ -34,6 +33,7 @@ from planning.run.promise import promise  # noqa: E402
 from planning.run.ticks import begin  # noqa: E402
 from tests.factories import a_place, a_roll, a_shade  # noqa: E402
 from tests.own_database import HOUSE  # noqa: E402
+from tests.page_forms import Forms  # noqa: E402
 from tests.planning.acting.scene import NOW, a_job, another_red_spool, fresh, set_up  # noqa: E402
 from workshop.doctor.database import database_findings  # noqa: E402
 from workshop.doctor.stock import stock_problems  # noqa: E402
@@ -43,30 +43,6 @@ SPOOLS, RUNNING, DRAFTS = 10, 8, 16
 BUSY = "Somebody else was changing the same things"
 MARKUP = re.compile(r"<[^>]+>|\s+")
 REFUSED = re.compile(r'class="[^"]*\bproblem\b[^"]*"')
-
-
-class Forms(HTMLParser):
-    """The forms of a page: where each goes, and what it would send as it stands."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.found: list[tuple[str, dict[str, str]]] = []
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = {name: value or "" for name, value in attrs}
-        if tag == "form":
-            self.found.append((given.get("action", "").partition("#")[0], {}))
-        is_sent = given.get("type") not in ("checkbox", "radio", "submit", "file") and given.get("name")
-        if tag == "input" and self.found and is_sent:
-            self.found[-1][1][given["name"]] = given.get("value", "")
-
-    def to(self, address: str, **wanted: str) -> dict[str, str] | None:
-        """Return the fields of the first form that goes to ``address`` and holds what is ``wanted``."""
-        for action, fields in self.found:
-            if action == address and all(fields.get(name) == value for name, value in wanted.items()):
-                return fields
-        return None
 
 
 class Hand:

@@ -278,7 +278,9 @@ def test_a_database_that_has_anything_in_it_is_not_moved_into(tmp_path, django_d
         url = there.get("DATABASE_URL", f"sqlite:///{tmp_path / 'there' / 'enough-thread.sqlite3'}")
         with pytest.raises(AssertionError, match="has something in it already"):
             site(here, "move_database", url)
-        kept = "import django; django.setup(); from planning.models import Fabric; print(Fabric.objects.count())"
+        kept = (
+            "import django; django.setup(); from planning.models import Fabric; print(Fabric.objects.count())"
+        )
         assert run_in({**there, **settings}, "-c", kept) == "1\n"
 
 
