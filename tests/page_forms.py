@@ -2,7 +2,8 @@
 
 from html.parser import HTMLParser
 
-NOT_SENT = {"checkbox", "radio", "submit", "button", "file"}
+NOT_SENT = {"submit", "button", "file"}
+TICKED = {"checkbox", "radio"}
 
 
 class Forms(HTMLParser):
@@ -21,8 +22,9 @@ class Forms(HTMLParser):
         if not self.found:
             return
         fields, name = self.found[-1][1], given.get("name", "")
-        if tag == "input" and name and given.get("type") not in NOT_SENT:
-            fields[name] = given.get("value", "")
+        kind = given.get("type")
+        if tag == "input" and name and kind not in NOT_SENT and (kind not in TICKED or "checked" in given):
+            fields[name] = given.get("value", "on" if kind in TICKED else "")
         elif tag == "textarea" and name:
             fields[name] = ""
         elif tag == "select":
