@@ -6,7 +6,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, nullcontext
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -34,14 +34,17 @@ def keep_as_migrated(tests_database: BaseDatabaseWrapper) -> None:
 
 @contextmanager
 def own_database(
-    folder: Path, *, filled_from: str | None = None, migrated: bool = True
+    folder: Path, *, filled_from: str | None = None, migrated: bool = True, empty: bool = False
 ) -> Iterator[Mapping[str, str]]:
     """Give the environment of processes that share a new, migrated database, of the kind the tests run on.
 
     SQLite: a file in ``folder``. PostgreSQL: a database beside the tests' own, dropped at the end.
     ``filled_from`` names the database of an earlier commit in ``fixtures/upgrades`` to begin with; without
-    ``migrated`` it is as that commit left it.
+    ``migrated`` it is as that commit left it. ``empty`` has no tables at all.
     """
+    if connection.vendor != "postgresql" and empty:
+        yield _environment(folder)
+        return
     if connection.vendor != "postgresql":
         yield _own_earlier_file(folder, filled_from, migrated) if filled_from else own_file(folder)
         return
@@ -49,10 +52,10 @@ def own_database(
     name = f"enough_own_{os.getpid()}_{folder.name}".replace("-", "_").lower()[:60]
     _on_the_server(f'CREATE DATABASE "{name}"')
     try:
-        environment["DATABASE_URL"] = _address(name)
+        environment["DATABASE_URL"] = address_of(name)
         if filled_from:
             _on_the_server(_earlier(filled_from), database=name)
-        if migrated:
+        if migrated and not empty:
             _migrate(environment)
         yield environment
     finally:
@@ -94,7 +97,7 @@ def _migrate(environment: Mapping[str, str]) -> None:
     run_in(environment, "manage.py", "migrate", "--skip-checks", "--verbosity", "0")
 
 
-def _address(name: str) -> str:
+def address_of(name: str) -> str:
     server = {key: quote(str(value or ""), safe="") for key, value in connection.settings_dict.items()}
     person = f"{server['USER']}:{server['PASSWORD']}" if server["PASSWORD"] else server["USER"]
     return f"postgres://{person}@{server['HOST'] or 'localhost'}:{server['PORT'] or 5432}/{name}"
@@ -110,7 +113,7 @@ def on_a_server(*statements: str, beside: str = "") -> list[tuple[Any, ...]]:
 
     Returns what the last statement found. The line stays open: whoever kills again and again asks again and again.
     """
-    server = _server(f"{beside.rpartition('/')[0]}/postgres" if beside else _address("postgres"))
+    server = _server(f"{beside.rpartition('/')[0]}/postgres" if beside else address_of("postgres"))
     for statement in statements:
         cursor = server.execute(statement)
     return cursor.fetchall() if cursor.description else []
@@ -127,20 +130,32 @@ def _on_the_server(statement: str, *, database: str = "postgres") -> None:
     """Carry out what no transaction may hold, on a connection beside the test's."""
     import psycopg  # only where the tests run on PostgreSQL
 
-    with psycopg.connect(_address(database), autocommit=True) as server:
+    with psycopg.connect(address_of(database), autocommit=True) as server:
         server.execute(statement)
 
 
-def run_in(environment: Mapping[str, str], *words: str, timeout_s: float = 300) -> str:
-    """Return what Python answers to ``words`` in that environment; a failure fails the test with its message."""
-    done = subprocess.run(
-        [sys.executable, *words],
-        env=environment,
-        cwd=HOUSE,
-        capture_output=True,
-        text=True,
-        timeout=timeout_s,
-        check=False,
-    )
+def run_in(
+    environment: Mapping[str, str],
+    *words: str,
+    timeout_s: float = 300,
+    told_in: Path | None = None,
+    at: Path = HOUSE,
+) -> str:
+    """Return what Python answers to ``words`` in that environment; a failure fails the test with its message.
+
+    ``told_in`` names a file that takes the answer as it comes, so that a storm of hours can be watched; ``at`` is the
+    checkout whose code is run.
+    """
+    with told_in.open("w") if told_in else nullcontext(subprocess.PIPE) as answer:
+        done = subprocess.run(
+            [sys.executable, *words],
+            env=environment,
+            cwd=at,
+            stdout=answer,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=timeout_s,
+            check=False,
+        )
     assert done.returncode == 0, f"{' '.join(words)} ended with {done.returncode}:\n{done.stderr[-4000:]}"
-    return done.stdout
+    return told_in.read_text() if told_in else done.stdout

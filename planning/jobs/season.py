@@ -30,6 +30,7 @@ State = Job.State
 Answer = TypeVar("Answer")
 # So many answers, made-ready jobs and parts of standings are kept; the oldest go first.
 MOST_ANSWERS, MOST_READY, MOST_PARTS = 24, 1_200, 6_000
+READ_ANEW = 3  # times, where others change the workshop while it is read
 
 
 @dataclass
@@ -65,26 +66,38 @@ def kept(question: Hashable, marks: Callable[[], Hashable], work: Callable[[], A
     """Return what ``work`` answers, kept under the ``marks`` of all that the answer rests on.
 
     Where they change while it works, the answer stands for this time, and nothing that was made meanwhile is kept.
+    Work that fails because of that, having read the workshop half before and half after, is done again.
     """
-    _now.read = None
-    before = marks()
-    with _keeping.lock:
-        key = (question, before)
-        if key in _keeping.answers:
-            answer: Answer = _keeping.answers[key]
-            return answer
-        outer = getattr(_now, "held", None)
-        _now.held = outer or _now.read
-        try:
-            found = work()
-        finally:
-            _now.held = outer
-        if outer is None and marks() != before:
-            forget()
+    outer = getattr(_now, "held", None)
+    for again in reversed(range(READ_ANEW + 1)):
+        _now.read = None
+        before = marks()
+        with _keeping.lock:
+            key = (question, before)
+            if key in _keeping.answers:
+                answer: Answer = _keeping.answers[key]
+                return answer
+            _now.held = outer or _now.read
+            try:
+                found = work()
+            except WorkshopError:
+                raise
+            except Exception:
+                _now.held = outer
+                # Within another work the marks are held, and the outermost tells.
+                if outer is not None or not again or marks() == before:
+                    raise
+                forget()
+                continue
+            finally:
+                _now.held = outer
+            if outer is None and marks() != before:
+                forget()
+                return found
+            _keeping.answers[key] = found
+            _forget_oldest(_keeping.answers, most=MOST_ANSWERS)
             return found
-        _keeping.answers[key] = found
-        _forget_oldest(_keeping.answers, most=MOST_ANSWERS)
-        return found
+    raise AssertionError("unreachable")
 
 
 def in_turn(*, plans: int = 0) -> list[Standing]:

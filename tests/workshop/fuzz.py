@@ -72,6 +72,7 @@ class Asked:
     data: Any = None
     status: int = 0
     fault: str = ""
+    text: str = ""
 
 
 @dataclass
@@ -82,6 +83,7 @@ class Fuzzer:
     rng: random.Random
     keys: Sequence[Any]
     forms: dict[str, list[str]] = field(default_factory=dict)
+    _last: str = ""
 
     def run(self, requests: int) -> Iterator[Asked]:
         routes = [route for route in named_routes(get_resolver()) if route[0] not in SKIPPED]
@@ -150,7 +152,8 @@ class Fuzzer:
                         repr(answer.exc_info[1])[:200] if getattr(answer, "exc_info", None) else "500"
                     )
                 elif asked.method == "get" and "html" in answer.headers.get("Content-Type", ""):
-                    found = NAMED.findall(answer.content.decode())
+                    asked.text = answer.content.decode()
+                    found = NAMED.findall(asked.text)
                     self.forms.setdefault(self._last, sorted({*found} - {"csrfmiddlewaretoken"}))
             finally:
                 transaction.set_rollback(True)

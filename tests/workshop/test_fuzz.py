@@ -4,11 +4,13 @@ import random
 from collections import Counter
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.test import Client
+from django.urls import NoReverseMatch, get_resolver, resolve, reverse
 
 from inventory.shelf.forms import MoneyField
 from inventory.stocktakes.stocktakes import begin_place
@@ -28,8 +30,9 @@ from tests.factories import (
     some_bobbins,
 )
 from tests.own_database import HOUSE
+from tests.page_forms import Forms
 from tests.sizes import searched
-from tests.workshop.fuzz import JSON, Fuzzer, names_read
+from tests.workshop.fuzz import JSON, SKIPPED, Asked, Fuzzer, named_routes, names_read
 
 BADGE = HOUSE / "fixtures" / "designs" / "name-tag.exp"
 
@@ -92,6 +95,65 @@ def test_no_address_answers_500_to_a_few_hundred_odd_requests(workshop, client):
 @pytest.mark.parametrize("seed", searched(range(2, 12)))
 def test_no_address_answers_500_to_thousands_of_odd_requests(workshop, client, seed):
     assert faults(client, seed=seed, requests=500) == []
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("number", [2**31, 2**63 - 1, 2**63, 10**30])
+def test_every_address_and_form_answers_a_number_beyond_all_in_words(workshop, client, number):
+    """As a part of the address, and as the value of all that its page and the views know of."""
+    fuzzer = _owner_asks(client)
+    found = []
+    for name, converters in named_routes(get_resolver()):
+        for key in converters:
+            found += _asked(fuzzer, name, converters, {key: number}, {})
+        found += _asked(fuzzer, name, converters, {}, dict.fromkeys(names_read(), str(number)))
+    assert found == []
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("value", ["1e999", "-1e999", "nan", "9" * 400])
+def test_every_field_of_every_form_answers_what_is_no_number_in_words(workshop, client, value):
+    """One field after the other, the rest as its page has them, so that no earlier refusal hides a later fault."""
+    fuzzer = _owner_asks(client)
+    found, fields = [], 0
+    for name, converters in named_routes(get_resolver()):
+        address = _address(name, converters, {})
+        if name in SKIPPED or address is None:
+            continue
+        page = fuzzer._send(Asked("get", address))
+        found += [page.fault] if page.status == 500 else []
+        for action, filled in Forms(page.text).found:
+            for each in filled if resolve(action or address).url_name not in SKIPPED else ():
+                fields += 1
+                answer = fuzzer._send(Asked("post", action or address, filled | {each: value}))
+                found += [f"{address} {each}: {answer.fault}"] if answer.status == 500 else []
+    assert found == []
+    assert fields > 300
+
+
+def _owner_asks(client: Client) -> Fuzzer:
+    client.force_login(User.objects.create_superuser("morgan", password="spindle-and-thread"))
+    client.raise_request_exception = False
+    return Fuzzer(client, random.Random(0), (1,))
+
+
+def _address(name: str, converters: dict[str, str], given: dict[str, int]) -> str | None:
+    stand_in = {"int": 1, "str": "S0001", "slug": "x"}
+    words = {key: given.get(key, stand_in.get(kind, "x")) for key, kind in converters.items()}
+    try:
+        return reverse(name, kwargs=words)
+    except NoReverseMatch:
+        return None
+
+
+def _asked(
+    fuzzer: Fuzzer, name: str, converters: dict[str, str], given: dict[str, int], data: Any
+) -> list[str]:
+    address = _address(name, converters, given)
+    if name in SKIPPED or address is None:
+        return []
+    answers = [fuzzer._send(Asked(method, address, data)) for method in ("get", "post")]
+    return [f"{each.method} {address}: {each.fault}" for each in answers if each.status == 500]
 
 
 @pytest.mark.parametrize("amount", ["1" * 30, "-" + "9" * 40, "100000000", "1e999"])

@@ -16,6 +16,7 @@ TOLD = [
     (OperationalError("deadlock detected\nDETAIL: Process 1 waits"), BUSY),
     (OperationalError("database or disk is full"), FULL),
     (OperationalError('could not extend file "base/1": No space left on device'), FULL),
+    (OperationalError("connection failed: FATAL:  could not write init file"), FULL),
     (OperationalError("attempt to write a readonly database"), READ_ONLY),
     (OperationalError("unable to open database file"), READ_ONLY),
     (OperationalError("database disk image is malformed"), DAMAGED),

@@ -13,7 +13,6 @@ from inventory.compute.errors import WorkshopError
 from inventory.files.export import export_csv
 from inventory.files.importing import KINDS
 from inventory.kept_files import DamagedFile, FileNotKept, read_kept
-from inventory.models import Entry
 from planning.library.designs import kept_file
 from planning.models import Design
 from workshop.backup.routing import migrate_database
@@ -22,14 +21,14 @@ from workshop.backup.rows import (
     another_database,
     copy_rows,
     differences,
-    migrations_of,
     rows_of,
-    unknown_migrations,
     waiting_migrations,
 )
 
 # What is nobody's business outside: signs-in, and what passwords are kept as.
 NOT_TAKEN_OUT = ("sessions", "axes", "admin", "contenttypes", "django_tasks_database")
+# What a new database has once its tables are made, and a move that was interrupted leaves.
+FILLED_BY_THEMSELVES = {"django_migrations", "django_content_type", "auth_permission"}
 SECRET_COLUMNS = {("auth_user", "password")}
 
 
@@ -73,18 +72,15 @@ def move_database(url: str) -> Moved:
 
 
 def _refuse_one_in_use(alias: str) -> None:
+    """Raise CannotMove where any row would be replaced, of a workshop of whatever version or of another program."""
     connection = connections[alias]
-    if Entry._meta.db_table in connection.introspection.table_names():
-        unknown = unknown_migrations(migrations_of(alias))
-        if unknown or not waiting_migrations(alias):
-            with connection.cursor() as cursor:
-                cursor.execute(
-                    "SELECT 1 FROM inventory_stockitem UNION SELECT 1 FROM planning_design LIMIT 1"
+    with connection.cursor() as cursor:
+        for table in sorted(set(connection.introspection.table_names(cursor)) - FILLED_BY_THEMSELVES):
+            cursor.execute(f"SELECT 1 FROM {connection.ops.quote_name(table)} LIMIT 1")
+            if cursor.fetchone():
+                raise CannotMove(
+                    f"The other database has something in it already (in {table}). Name one that is empty."
                 )
-                if cursor.fetchone():
-                    raise CannotMove(
-                        "The other database has a workshop in it already. Name one that is empty."
-                    )
 
 
 def export_all(folder: Path) -> dict[str, int]:

@@ -13,6 +13,7 @@ from django.db.migrations.recorder import MigrationRecorder
 
 from inventory.compute.errors import WorkshopError
 from workshop.environment import database_settings
+from workshop.upgrading.history import FORMER, LANDED_AS
 
 ROWS_AT_ONCE = 500
 
@@ -54,7 +55,7 @@ def unknown_migrations(done: list[tuple[str, str]]) -> list[tuple[str, str]]:
     """Return those that this version does not know of: they are from a newer one."""
     from django.db.migrations.loader import MigrationLoader
 
-    known = set(MigrationLoader(None).disk_migrations)
+    known = {*MigrationLoader(None).disk_migrations, *FORMER, *LANDED_AS}
     ours = {app.label for app in apps.get_app_configs()}
     return [name for name in done if name[0] in ours and name not in known]
 

@@ -78,7 +78,8 @@ ODD_SIGN = Trouble(
 _SIGNS = (
     (BUSY, ("database is locked", "database table is locked", "deadlock detected", "could not serialize",
             "lock timeout", "statement timeout", "could not obtain lock")),
-    (FULL, ("database or disk is full", "no space left", "disk full", "could not extend file")),
+    (FULL, ("database or disk is full", "no space left", "disk full", "could not extend file",
+            "could not write init file")),
     (READ_ONLY, ("readonly database", "read-only", "unable to open database file", "permission denied")),
     (DAMAGED, ("malformed", "is not a database", "disk i/o error", "invalid page", "corrupt")),
     (OUT_OF_DATE, ("no such table", "no such column", "does not exist", "has no column")),

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.apps import apps as site
 from django.db import transaction
+from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
@@ -56,6 +57,14 @@ FORMER: frozenset[Name] = frozenset(
     }
 )
 
+# Names that some had on a line of work before they landed behind others, word for word the same.
+LANDED_AS: dict[Name, Name] = {
+    ("planning", "0009_warnings_in_two_grades"): ("planning", "0010_warnings_in_two_grades"),
+    ("planning", "0011_where_colours_come_from"): ("planning", "0012_where_colours_come_from"),
+    ("planning", "0011_runs_told_in_full"): ("planning", "0015_runs_told_in_full"),
+    ("planning", "0012_runs_told_in_full"): ("planning", "0015_runs_told_in_full"),
+}
+
 
 def put_history_right(connection: Any) -> list[str]:
     """Rewrite the record of migrations where it does not fit the tables, and say what was found.
@@ -65,6 +74,32 @@ def put_history_right(connection: Any) -> list[str]:
     recorder = MigrationRecorder(connection)
     if not recorder.has_table():
         return []
+    return _put_early_history_right(connection, recorder) + _take_landed_names(connection, recorder)
+
+
+def _take_landed_names(connection: Any, recorder: MigrationRecorder) -> list[str]:
+    """Record what was done under another name as what it landed as, once all that came to stand before it is done.
+
+    They change tables of their own, so that the order in which they were done leaves no trace.
+    """
+    found = []
+    for name, landed in LANDED_AS.items():
+        done = set(recorder.applied_migrations())
+        if name not in done or landed in done:
+            continue
+        executor = MigrationExecutor(connection)
+        before = {parent.key for parent in executor.loader.graph.node_map[landed].parents}
+        executor.migrate(
+            sorted(before - done)
+        )  # one that is done, as a target, would take back what came after it
+        with transaction.atomic(using=connection.alias):
+            recorder.record_unapplied(*name)
+            recorder.record_applied(*landed)
+        found.append(f"{name[0]} {name[1]} landed as {landed[1]}.")
+    return found
+
+
+def _put_early_history_right(connection: Any, recorder: MigrationRecorder) -> list[str]:
     ours = {name for name in recorder.applied_migrations() if name[0] in BEFORE_MENDING}
     if not ours or ours & MENDING:
         return []

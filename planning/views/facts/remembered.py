@@ -123,7 +123,8 @@ def _imported(request: HttpRequest) -> str:
 
 def _back(request: HttpRequest) -> str:
     asked = request.POST.get("next", "")
-    if url_has_allowed_host_and_scheme(asked, allowed_hosts={request.get_host()}):
+    # A bare word would be taken for the name of a view.
+    if asked.startswith("/") and url_has_allowed_host_and_scheme(asked, allowed_hosts={request.get_host()}):
         return asked
     return "/workshop/colours/"
 

@@ -14,7 +14,6 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping
-from html.parser import HTMLParser
 from http.cookies import SimpleCookie
 from typing import Any
 from urllib.parse import urlencode
@@ -34,6 +33,7 @@ from planning.run.promise import promise  # noqa: E402
 from planning.run.ticks import begin  # noqa: E402
 from tests.factories import a_place, a_roll, a_shade  # noqa: E402
 from tests.own_database import HOUSE  # noqa: E402
+from tests.page_forms import Forms  # noqa: E402
 from tests.planning.acting.scene import NOW, a_job, another_red_spool, fresh, set_up  # noqa: E402
 from workshop.doctor.database import database_findings  # noqa: E402
 from workshop.doctor.stock import stock_problems  # noqa: E402
@@ -45,35 +45,11 @@ MARKUP = re.compile(r"<[^>]+>|\s+")
 REFUSED = re.compile(r'class="[^"]*\bproblem\b[^"]*"')
 
 
-class Forms(HTMLParser):
-    """The forms of a page: where each goes, and what it would send as it stands."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.found: list[tuple[str, dict[str, str]]] = []
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = {name: value or "" for name, value in attrs}
-        if tag == "form":
-            self.found.append((given.get("action", "").partition("#")[0], {}))
-        is_sent = given.get("type") not in ("checkbox", "radio", "submit", "file") and given.get("name")
-        if tag == "input" and self.found and is_sent:
-            self.found[-1][1][given["name"]] = given.get("value", "")
-
-    def to(self, address: str, **wanted: str) -> dict[str, str] | None:
-        """Return the fields of the first form that goes to ``address`` and holds what is ``wanted``."""
-        for action, fields in self.found:
-            if action == address and all(fields.get(name) == value for name, value in wanted.items()):
-                return fields
-        return None
-
-
 class Hand:
     """One client, with a session of its own."""
 
     def __init__(self, number: int, *, port: int, session: str) -> None:
-        self.rng = random.Random(number)
+        self.number, self.rng = number, random.Random(number)
         self.cookies = SimpleCookie({"sessionid": session})
         self.line = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
         self.told: Counter[str] = Counter()
@@ -95,8 +71,10 @@ class Hand:
             "same again": self.again,
         }
         names, odds = list(acts), (4, 6, 2, 2, 1, 1, 2, 2, 1)
+        # Each begins with another, so that all kinds are done even where the computer has no time for many.
+        first = [names[(self.number + step) % len(names)] for step in (0, 4)]
         while time.monotonic() < until:
-            name = self.rng.choices(names, odds)[0]
+            name = first.pop() if first else self.rng.choices(names, odds)[0]
             try:
                 done = acts[name]()
             except Exception as problem:

@@ -22,6 +22,7 @@ def test_eight_people_do_all_sorts_of_acts_for_a_while(tmp_path: Path, seconds: 
     with own_database(tmp_path) as environment:
         words = ("-m", "tests.planning.acting.clients", str(CLIENTS), str(seconds), str(port))
         told = json.loads(run_in(environment, *words, timeout_s=600).splitlines()[-1])
+    print(told)
     assert told["errors"] == []
     assert told["oversold"] == []
     assert told["problems"] == []

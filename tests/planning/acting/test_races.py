@@ -29,6 +29,7 @@ def test_of_two_at_the_same_moment(race: str, rounds: int, tmp_path: Path) -> No
     with own_database(tmp_path) as environment:
         words = ("-m", "tests.planning.acting.races", race, str(rounds))
         told = json.loads(run_in(environment, *words, timeout_s=1_200).splitlines()[-1])
+    print(race, told)
     assert told["problems"] == []
     assert told["rounds"] == rounds
     if race in {"draft_sent_twice", "again_sent_twice", "swap_tick"}:

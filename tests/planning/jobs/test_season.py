@@ -164,6 +164,21 @@ def test_asked_again_nothing_is_read_but_the_marks(designs, django_assert_max_nu
     assert in_turn()[0].stood is first[0].stood
 
 
+def test_what_was_read_half_before_an_act_and_half_after_is_read_anew(designs, monkeypatch) -> None:
+    """A job that is made between the marks and the reading is among the jobs, and has no mark."""
+    a_job(designs[0], 1)
+    marks_now, made = season.marks_now, []
+
+    def marks_and_then_a_job() -> object:
+        marks = marks_now()
+        if not made:
+            made.append(a_job(designs[1], 2))
+        return marks
+
+    monkeypatch.setattr(season, "marks_now", marks_and_then_a_job)
+    assert len(each_alone()) == 2
+
+
 def planned_in_turn() -> list[tuple]:
     """Return what today's planner says of the waiting jobs, one after the other: the checker of the season."""
     jobs = list(Job.objects.waiting().with_everything().in_turn())

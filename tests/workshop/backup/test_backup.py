@@ -258,6 +258,32 @@ def test_moved_to_the_other_engine_and_back_every_row_is_equal(tmp_path, backup,
         assert "sound" in site(again, "check_ledger")
 
 
+EARLIER_WITHOUT_STOCK = """
+import django; django.setup()
+from django.contrib.auth.models import User
+from django.db import connection
+from planning.models import Fabric
+Fabric.objects.create(name="twill", thickness_mm=0.6)
+with connection.cursor() as cursor:
+    cursor.execute("DELETE FROM django_migrations WHERE name LIKE '%%fibres_of_one_piece'", [])
+"""
+
+
+def test_a_database_that_has_anything_in_it_is_not_moved_into(tmp_path, django_db_setup):
+    for name in ("here", "there"):
+        (tmp_path / name).mkdir()
+    with own_database(tmp_path / "here") as here, own_database(tmp_path / "there") as there:
+        settings = {"DJANGO_SETTINGS_MODULE": "workshop.settings"}
+        run_in({**there, **settings}, "-c", EARLIER_WITHOUT_STOCK)
+        url = there.get("DATABASE_URL", f"sqlite:///{tmp_path / 'there' / 'enough-thread.sqlite3'}")
+        with pytest.raises(AssertionError, match="has something in it already"):
+            site(here, "move_database", url)
+        kept = (
+            "import django; django.setup(); from planning.models import Fabric; print(Fabric.objects.count())"
+        )
+        assert run_in({**there, **settings}, "-c", kept) == "1\n"
+
+
 def test_everything_can_be_taken_out(tmp_path, backup):
     restore_beside(backup, into=tmp_path / "data")
     environment = {"ENOUGH_THREAD_DATA": str(tmp_path / "data"), "PATH": "/usr/bin:/bin"}

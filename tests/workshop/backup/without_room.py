@@ -1,11 +1,12 @@
 """Do every act on a disk without room, and again once there is some; tell what came of each.
 
-Run as ``python -m tests.workshop.backup.without_room`` with the data folder on a small disk and a new database in it.
+Run as ``python -m tests.workshop.backup.without_room DISK`` with the data folder and a new database on that small disk.
 """
 
 import json
 import re
 import sqlite3
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -35,6 +36,9 @@ LIST = b"kind,label\n" + ROWS.encode()
 
 
 MARKUP = re.compile(r"<[^>]+>|\s+")
+
+
+BEFORE = "before"
 
 
 class Refused(Exception):
@@ -106,8 +110,7 @@ def fill(place: Path) -> Path:
 def main() -> None:
     open_the_workshop()
     User.objects.create_superuser("morgan", password="spindle-and-thread")
-    place = Path(settings.DATA_FOLDER)
-    saved = place / "saved.zip"
+    place, saved = Path(sys.argv[1]), Path(settings.DATA_FOLDER) / "saved.zip"
     back_up(saved, at=NOW)
     acts: dict[str, Callable[[], object]] = {
         **ACTS,
@@ -126,10 +129,9 @@ def main() -> None:
             "to mend",
         )
     }
-    connection.close()
-    kept = Path(str(connection.settings_dict["NAME"])).read_bytes()
+    databases.keep(BEFORE)
     for name, act in acts.items():
-        _put_back(kept)
+        databases.put_back(BEFORE)
         _signed_in.force_login(User.objects.get())
         before = databases.rows()
         connection.close()
@@ -158,17 +160,8 @@ def main() -> None:
                 seen["still refused with room"].append(f"{name}: {problem!r:.900}")
         connection.close()
         seen["to mend"] += [f"{name}: {each}" for each in stored_findings() if not each.advice]
+    databases.forget(BEFORE)
     print(json.dumps(seen))
-
-
-def _put_back(kept: bytes) -> None:
-    connection.close()
-    file = Path(str(connection.settings_dict["NAME"]))
-    # A new file altogether: a connection that an error still holds may go on with the old one's log.
-    for ending in ("", "-wal", "-shm"):
-        file.with_name(file.name + ending).unlink(missing_ok=True)
-    file.write_bytes(kept)
-    file.chmod(0o600)
 
 
 def _outcome(act: Callable[[], object]) -> str:

@@ -41,12 +41,12 @@ class Stormed:
 
 def storm(act: Callable[[], object], *, kills: int, rng: random.Random) -> Stormed:
     """Return what ``kills`` deaths in ``act`` left behind."""
-    before, numbers, pace, seen = databases.rows(), databases.numbers_given_out(), Pace(), Stormed()
-    after = []
+    known, numbers, pace, seen = databases.known(), databases.numbers_given_out(), Pace(), Stormed()
+    before, after = known.rows, []
     for _ in range(2):
         pace.learn(whole_life(act))
         databases.settle()
-        after.append(databases.rows())
+        after.append(databases.rows(known))
         if len(after) == 2:
             seen.problems += examined()
         databases.put_rows_back(before, after[-1], name=BEFORE)
@@ -61,10 +61,10 @@ def storm(act: Callable[[], object], *, kills: int, rng: random.Random) -> Storm
         seen.kills += 1
         seen.after_a_write += life.wrote is not None and life.done is None
         pace.learn(life)
-        _look(life, before, after[0], passing, seen)
+        there = databases.rows(known)
+        _look(life, there, (before, after[0]), passing, seen)
         if seen.kills % EXAMINED_EVERY == 0:
             seen.problems += examined()
-        there = databases.rows()
         if there != before:
             databases.put_rows_back(before, there, name=BEFORE)
         databases.give_out_again(numbers)
@@ -73,12 +73,12 @@ def storm(act: Callable[[], object], *, kills: int, rng: random.Random) -> Storm
 
 def _look(
     life: Life,
-    before: databases.Rows,
-    after: databases.Rows,
+    there: databases.Rows,
+    before_and_after: tuple[databases.Rows, databases.Rows],
     passing: dict[str, set[int]],
     seen: Stormed,
 ) -> None:
-    there = databases.rows()
+    before, after = before_and_after
     seen.problems += databases.quick_look()
     if databases_alike(there, before, {}):
         seen.absent += 1

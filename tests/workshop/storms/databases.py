@@ -5,24 +5,28 @@ To be imported where Django is set up. Everything here is for a database that no
 
 import shutil
 import time
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from django.db import connection, transaction
 
 from inventory.schema.tables import Model
-from tests.own_database import on_a_server
+from tests.own_database import address_of, on_a_server
 from workshop.backup.rows import all_models
 
 Rows = dict[str, list[tuple[Any, ...]]]
 # Written by whoever looks, and of no concern to a workshop.
 PASSING = {"django_session"}
 GONE_WITHIN_S = 20.0
+_onlookers: list[Any] = []
 
 
 def keep(name: str) -> None:
     """Keep the database under ``name``, to be put back later."""
     connection.close()
+    _look_away()
     if connection.vendor == "sqlite":
         shutil.copyfile(_file(), _kept(name))
         return
@@ -36,6 +40,7 @@ def keep(name: str) -> None:
 def put_back(name: str) -> None:
     """Make the database what was kept under ``name``."""
     connection.close()
+    _look_away()
     if connection.vendor == "sqlite":
         for ending in ("", "-wal", "-shm", "-journal"):
             _file().with_name(_file().name + ending).unlink(missing_ok=True)
@@ -66,6 +71,7 @@ def put_rows_back(wanted: Rows, there: Rows, *, name: str) -> None:
 
 def forget(name: str) -> None:
     """Throw away what was kept under ``name``."""
+    _look_away()
     if connection.vendor == "sqlite":
         _kept(name).unlink(missing_ok=True)
     else:
@@ -78,10 +84,44 @@ def settle() -> None:
         _alone()
 
 
-def rows() -> Rows:
-    """Return every row of every table, in the order of their first columns."""
+def rows(like: "Known | None" = None) -> Rows:
+    """Return every row of every table, in the order of their first columns.
+
+    What is as in ``like`` is not asked for again: a server tells in one answer which tables those are.
+    """
+    tables = [table for table in map(_table, all_models()) if table not in PASSING]
+    same = _tables_with(like.marks) if like and like.marks else set()
     with connection.cursor() as cursor:
-        return {table: _rows(cursor, table) for table in map(_table, all_models()) if table not in PASSING}
+        return {
+            table: like.rows[table] if like and table in same else _rows(cursor, table) for table in tables
+        }
+
+
+@dataclass(frozen=True)
+class Known:
+    """The rows of a database, and on a server the mark of each table, by which it is known again."""
+
+    rows: Rows
+    marks: Mapping[str, str]
+
+
+def known() -> Known:
+    """Return what stands in the database now."""
+    return Known(rows(), marks() if connection.vendor == "postgresql" else {})
+
+
+def marks() -> dict[str, str]:
+    """Return for each table of a server a sum over all that stands in it."""
+    each = " UNION ALL ".join(
+        f"SELECT '{table}', md5(coalesce(string_agg(t::text, '\n' ORDER BY t::text), '')) FROM \"{table}\" t"
+        for table in map(_table, all_models())
+        if table not in PASSING
+    )
+    return dict(_onlooker().execute(each, prepare=True).fetchall())
+
+
+def _tables_with(those: Mapping[str, str]) -> set[str]:
+    return {table for table, mark in marks().items() if those[table] == mark}
 
 
 def _rows(cursor: Any, table: str) -> list[tuple[Any, ...]]:
@@ -121,11 +161,25 @@ def quick_look() -> list[str]:
     return [] if answer == "ok" else [f"the file is damaged: {answer}"]
 
 
+def _onlooker() -> Any:
+    """Return a line of its own that stays open from death to death, so that what is asked again is planned once."""
+    import psycopg  # only where the storm rages on PostgreSQL
+
+    if not _onlookers:
+        _onlookers.append(psycopg.connect(address_of(_named()), autocommit=True))
+    return _onlookers[0]
+
+
+def _look_away() -> None:
+    while _onlookers:
+        _onlookers.pop().close()
+
+
 def _alone() -> None:
     until = time.monotonic() + GONE_WITHIN_S
+    ours = [line.info.backend_pid for line in (connection.connection, *_onlookers) if line]
     while on_a_server(
-        f"SELECT 1 FROM pg_stat_activity WHERE datname = '{_named()}' AND pid <> "
-        f"{connection.connection.info.backend_pid if connection.connection else 0}"
+        f"SELECT 1 FROM pg_stat_activity WHERE datname = '{_named()}' AND pid <> ALL (ARRAY{[0, *ours]})"
     ):
         assert time.monotonic() < until, "somebody else is at the database"
         time.sleep(0.005)

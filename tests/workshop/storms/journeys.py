@@ -41,7 +41,7 @@ from tests.workshop.storms.acts import open_the_workshop  # noqa: E402
 from tests.workshop.storms.acts_storm import databases_alike, differing_columns, examined  # noqa: E402
 from tests.workshop.storms.deaths import Pace, short_life, whole_life  # noqa: E402
 from workshop.backup.archive import manifest_in, unpack  # noqa: E402
-from workshop.backup.making import back_up, back_up_into, kept_backups  # noqa: E402
+from workshop.backup.making import back_up, back_up_into, empty_database, kept_backups  # noqa: E402
 from workshop.backup.moving import move_database  # noqa: E402
 from workshop.backup.restoring import restore  # noqa: E402
 from workshop.backup.routing import migrate_database  # noqa: E402
@@ -50,6 +50,7 @@ from workshop.doctor.stored import stored_findings  # noqa: E402
 
 BEFORE = "before"
 FINISHED_EVERY = 5  # so many deaths of one journey, then it is let come to its end
+FROM_NOTHING = 10  # so many backups make even the empty database that they fill
 NEW_EVERY = 50  # so many deaths of moves, then one begins with a database that has no tables yet
 IMPORTED = 10
 _seconds = count(1)
@@ -85,6 +86,8 @@ def killed_backups(kills: int, rng: random.Random) -> Travelled:
         pace.learn(whole_life(lambda at=at: back_up_into(folder, at=at, keep=3)))  # type: ignore[misc]
     seen.timed(pace)
     while seen.kills < kills:
+        if seen.kills == FROM_NOTHING:
+            empty_database()  # most of the time of a first backup on a server; then the deaths fall into the rest
         at, before = a_moment(), len(kept_backups(folder))
         life = short_life(
             lambda at=at: back_up_into(folder, at=at, keep=3),  # type: ignore[misc]

@@ -46,7 +46,9 @@ def test_an_act_that_is_killed_is_there_to_the_last_row_or_not_at_all(
 ) -> None:
     with own_database(tmp_path) as environment:
         words = ("-m", "tests.workshop.storms.acts_storm", str(kills), "1147", *acts)
-        told = [json.loads(line) for line in run_in(environment, *words, timeout_s=14_400).splitlines()]
+        said = run_in(environment, *words, timeout_s=14_400, told_in=tmp_path / "told.jsonl")
+    told = [json.loads(line) for line in said.splitlines()]
+    print(said)
     assert len(told) == len(acts) or (not acts and len(told) > 50)
     for each in told:
         assert each["problems"] == [], each
@@ -86,5 +88,7 @@ def test_a_move_to_a_server_that_is_killed_can_be_done_again(
 
 def storm(environment: Any, journey: str, kills: int) -> dict[str, Any]:
     words = ("-m", "tests.workshop.storms.journeys", journey, str(kills), "1147")
-    told: dict[str, Any] = json.loads(run_in(environment, *words, timeout_s=7_200).splitlines()[-1])
+    said = run_in(environment, *words, timeout_s=7_200)
+    print(said)
+    told: dict[str, Any] = json.loads(said.splitlines()[-1])
     return told
