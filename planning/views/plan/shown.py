@@ -225,10 +225,14 @@ def fold_lines(
         if bobbins.thread
         else "none of this machine's kind are known",
         "stabilizer": "; ".join(_layer_line(layer, units) for layer in plan.stabilizer) or "none is planned",
-        "cost": f"{sums.currency} {sums.total:,.2f} in all, {sums.total_per_piece:,.2f} a piece",
+        "cost": f"{sums.currency} {sums.total:,.2f} in all, {sums.total_per_piece:,.2f} a piece"
+        + ("; not everything has a price" if sums.unpriced else "")
+        if sums.total
+        else "no price is known",
         "quantities": ", ".join(
-            f"{each.pieces} cost {each.total_per_piece:,.2f} each" for each in quantities[-3:]
-        ),
+            f"{each.pieces} cost {each.total_per_piece:,.2f} each" for each in quantities[-3:] if each.total
+        )
+        or (f"the time for {', '.join(str(each.pieces) for each in quantities)}" if quantities else ""),
         "shopping": f"{_count(len(shopping), 'thing')}"
         + (f", {sums.currency} {sum(float(row['total']) for row in priced):,.2f}" if priced else "")
         if shopping
