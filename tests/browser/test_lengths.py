@@ -12,7 +12,7 @@ from workshop.demo.designs import keep_demo_designs
 
 DESK, PHONE = (1280, 900), (360, 780)
 # So many screens are the most, at the desk and on a phone.
-MOST_SCREENS = {"plan": (2.0, 4.0)}
+MOST_SCREENS = {"plan": (2.0, 4.0), "keep a job": (2.0, 4.0)}
 
 
 @pytest.fixture
