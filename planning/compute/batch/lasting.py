@@ -95,16 +95,17 @@ def _bobbins(plan: BatchPlan) -> Lasting:
 
 
 def _layer(plan: BatchPlan, place: int, layer: LayerPlan) -> Lasting:
-    total = plan.pieces.total
-    if layer.verdict == "unknown" or (layer.cut is None and layer.pieces):
-        return Lasting("stabilizer", place, layer.verdict, total, 0, 0, None)
-    if layer.verdict == "enough":
+    total, word = plan.pieces.total, layer.verdict
+    if word == "unknown" or not layer.is_planned:
+        return Lasting("stabilizer", place, word, total, 0, 0, None)
+    if layer.spray is not None:
+        share = layer.spray.free_mg / layer.spray.needed_mg if layer.spray.needed_mg else 1.0
+        lasts = total if word == "enough" else min(total, int(total * share))
+        return Lasting("stabilizer", place, word, total, total if word == "enough" else 0, lasts, share)
+    if word == "enough":
         used = layer.cut.roll_mm if layer.cut else 0
-        return Lasting(
-            "stabilizer", place, "enough", total, total, total, layer.free_mm / used if used else 1.42
-        )
-    missing = layer.cut.missing if layer.cut else layer.pieces
+        return Lasting("stabilizer", place, word, total, total, total, layer.free_mm / used if used else 1.42)
+    missing = layer.missing_pieces
     there = total * (layer.pieces - missing) // layer.pieces if layer.pieces else total
-    sure = there if missing else 0
     reach = (layer.pieces - missing) / layer.pieces if layer.pieces else 1.0
-    return Lasting("stabilizer", place, layer.verdict, total, sure, there, reach)
+    return Lasting("stabilizer", place, word, total, there if missing else 0, there, reach)

@@ -209,6 +209,7 @@ def plan_context(
         for thread in plan.threads
     ]
     banner, shopping = banner_of(plan), [_with_day(row) for row in shopping_rows(plan)]
+    appliques = appliques_as_data(plan.designs)
     pictures = pictures_seen(plan_pictures(plan), looking.get("seen") or "")
     grave = [
         f"{design.name}: {warning.text}"
@@ -232,6 +233,7 @@ def plan_context(
             fold_lines(plan, banner, shopping=shopping, notes=len(plan.notes) + len(told), units=units),
             grave=grave,
             pictures=bool(pictures),
+            appliques=bool(appliques),
             unfolded=_unfolded(looking, address, job),
         ),
         **found_context(plan, banner, machine=machine, fabric=fabric, units=units),
@@ -271,7 +273,7 @@ def plan_context(
         )
         if fabric
         else [],
-        "appliques": appliques_as_data(plan.designs),
+        "appliques": appliques,
         "layer_cautions": each_once(layer.cautions for layer in plan.stabilizer),
         "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
         "second_needles": [

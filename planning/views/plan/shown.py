@@ -6,7 +6,7 @@ from typing import Any
 from django.utils.safestring import SafeString, mark_safe
 
 from inventory.compute.colour.seen import difference_seen
-from inventory.compute.lengths import format_length, told_length
+from inventory.compute.lengths import format_length, format_weight, told_length
 from inventory.compute.units import Units
 from planning.compute.batch.lasting import Lasting
 from planning.compute.batch.needle_thread import PlannedThread
@@ -127,22 +127,30 @@ def _bobbin_row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
 def _layer_row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
     layer = plan.stabilizer[each.place]
     roll_mm = layer.cut.roll_mm if layer.cut else 0
+    needs = _number(roll_mm, units) if roll_mm else f"{layer.pieces} cut"
+    free = _number(layer.free_mm, units) if layer.product else "–"
+    over = f"{_length(layer.free_mm - roll_mm, units)} over" if roll_mm else "from offcuts"
+    if layer.spray is not None:
+        needs, free = (
+            format_weight(mg, unit=units.weight) for mg in (layer.spray.needed_mg, layer.spray.free_mg)
+        )
+        over = f"{format_weight(layer.spray.free_mg - layer.spray.needed_mg, unit=units.weight)} over"
     if not layer.product and layer.pieces:
         says = "none is on the shelf"
     elif each.word == "unknown":
         says = "not known"
     elif each.word == "enough":
-        says = f"{_length(layer.free_mm - roll_mm, units)} over" if roll_mm else "from offcuts"
+        says = over
     elif each.word == "tight":
-        says = "the roll may be too short"
+        says = "it may be too little"
     else:
-        says = f"{layer.cut.missing if layer.cut else layer.pieces} pieces more to cut"
+        says = f"{layer.missing_pieces} pieces more to cut" if layer.missing_pieces else "too little"
     return {
         "picture": "roll",
         "colour": CLOTH,
         "detail": " · ".join(filter(None, [layer.product, layer.words or layer.method])),
-        "needs": _number(roll_mm, units) if roll_mm else f"{layer.pieces} cut",
-        "free": _number(layer.free_mm, units) if layer.product else "–",
+        "needs": needs,
+        "free": free,
         "says": says,
     }
 
@@ -160,6 +168,7 @@ def plan_folds(
     *,
     grave: Sequence[str],
     pictures: bool,
+    appliques: bool,
     unfolded: Collection[str],
 ) -> list[dict[str, Any]]:
     """Return the folds of a plan's page in their order, each with its result in one line and what is in it."""
@@ -170,6 +179,7 @@ def plan_folds(
         ("spools", "Spools and needles", lines["spools"], "_plan_threading"),
         ("bobbins", "Bobbins", lines["bobbins"], "_plan_bobbins"),
         ("stabilizer", "Stabilizer", lines["stabilizer"], "_plan_stabilizer"),
+        ("applique", "Applique", "what is done at each stop" if appliques else "", "_applique_stops"),
         ("cost", "Time and cost", lines["cost"], "_plan_time_and_cost"),
         ("quantities", "Fewer or more", lines["quantities"], "_plan_other_ways"),
         ("to-buy", "To buy", lines["shopping"], "_plan_buying"),
