@@ -11,6 +11,8 @@ from inventory.compute.names.plain import colour_of_name
 from inventory.models import Shade, Spool
 from inventory.shelf.reads import NearShade, owned_nearest
 
+# Up to these differences (CIEDE2000) a colour that is asked for is owned, or nearly: common practice, no source.
+YES, NEARLY = 1.0, 5.0
 # More shades than these under one name are no answer: the person has to say more.
 MOST_SHADES = 12
 
@@ -55,11 +57,11 @@ class Owned:
 
     @property
     def closeness(self) -> str:
-        """How near the nearest is, as a verdict: the eye passes over grade 4-5, and calls 2 another colour."""
+        """How near the nearest is, as a verdict: yes, nearly, or another colour."""
         if not self.near:
             return "unknown"
-        grade = self.near[0].near.grade
-        return "enough" if grade in ("5", "4-5") else "tight" if grade in ("4", "3-4", "3") else "short"
+        delta_e_00 = self.near[0].near.delta_e_00
+        return "enough" if delta_e_00 <= YES else "tight" if delta_e_00 <= NEARLY else "short"
 
     @property
     def owns_the_very_one(self) -> bool:

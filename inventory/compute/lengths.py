@@ -227,6 +227,17 @@ def format_length(mm: int | float, *, unit: str, places: int | None = None) -> s
     return _format_quantity(mm, unit=unit, sizes=_MM_IN, places=places)
 
 
+def told_length(mm: int | float, *, unit: str) -> str:
+    """Return a length as it stands in a sentence, to be read and not typed: whole units from ten on.
+
+    >>> told_length(1_866_400, unit="m"), told_length(4_230, unit="m"), told_length(30_000, unit="yd")
+    ('1,866 m', '4.2 m', '33 yd')
+    """
+    sized = format_length(mm, unit=unit, places=1)
+    number = float(sized.partition(" ")[0].replace(",", ""))
+    return sized if abs(number) < 10 else f"{number:,.0f} {unit}"
+
+
 def format_weight(mg: int | float, *, unit: str, places: int | None = None) -> str:
     """Return a weight in mg as text in ``unit``, written as ``format_length`` writes a length.
 

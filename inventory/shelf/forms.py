@@ -119,6 +119,46 @@ class NumberField(TypedField):
         return -number if below else number
 
 
+class PercentField(TypedField):
+    """A share typed in percent, 95 or 95 %, cleaned to a float from 0 to 1.
+
+    ``least`` and ``most`` are in percent. Where ``least_meant`` is more than nothing, a number below it that is no
+    nothing is asked about: whoever types 0.95 means 95.
+    """
+
+    def __init__(
+        self, *, least: float = 0.0, most: float = 100.0, least_meant: float = 0.0, **options: Any
+    ) -> None:
+        self.least, self.most, self.least_meant = least, most, least_meant
+        super().__init__(max_length=20, **options)
+        self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
+
+    def prepare_value(self, value: Any) -> Any:
+        """Return a share as a person would type it."""
+        return f"{round(value * 100, 4):g}" if isinstance(value, float) else value
+
+    def to_python(self, value: Any) -> Any:
+        if isinstance(value, float):
+            return value
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            number = float(parse_decimal(text.strip().removesuffix("%").strip()))
+        except WorkshopError as problem:
+            raise forms.ValidationError(str(problem)) from None
+        if 0 < number < self.least_meant:
+            raise forms.ValidationError(
+                f"{text} in a hundred is next to nothing. Is {number * 100:g} meant? Type it like that."
+            )
+        if not self.least <= number <= self.most:
+            raise forms.ValidationError(f"Type a number from {self.least:g} to {self.most:g}, such as 95.")
+        return number / 100
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return bool(super().has_changed(self.prepare_value(initial), data))
+
+
 class DensityField(TypedField):
     """A linear density in tex, dtex, denier, Nm or Ne, cleaned to a LinearDensity."""
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from inventory.compute.colour.grade import grade_between, grade_in_words
 from inventory.compute.colour.lab import Lab, delta_e_00, parse_colour
+from inventory.compute.colour.seen import difference_seen
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import LeftOut
 from inventory.compute.names.plain import colour_of_name
@@ -37,6 +38,11 @@ class NearShade:
     grade: str
     in_words: str
     free_mm: int
+
+    @property
+    def seen(self) -> str:
+        """How the difference is seen where the two lie side by side."""
+        return difference_seen(self.delta_e_00)
 
 
 def colour_meant(text: str) -> Lab:

@@ -7,6 +7,7 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from inventory.compute.colour.seen import difference_seen
 from inventory.compute.units import Units
 from inventory.ledger.history import Level
 from inventory.models import Shade, StockItem
@@ -27,6 +28,12 @@ def held(item: StockItem, units: Units) -> str:
 def held_number(item: StockItem, units: Units) -> str:
     """Return what an item holds without its unit, for a column that has it in the head."""
     return quantity_number(item.kind, item.on_hand, units) if item.is_known else "not known"
+
+
+@register.filter
+def seen_beside(delta_e_00: float | None) -> str:
+    """Return how a difference of two colours is seen where they lie side by side."""
+    return "not known" if delta_e_00 is None else difference_seen(delta_e_00)
 
 
 @register.filter

@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 
 from inventory.models import NeedlePack
+from inventory.shelf.forms import PercentField
 from planning.models import Fabric, Hoop, Layer, Machine, Rules
 
 LAYER_FIELDS = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
@@ -90,6 +91,35 @@ LayerForms = forms.formset_factory(LayerForm, formset=Layers, extra=1, max_num=8
 
 
 class RulesForm(forms.ModelForm):
+    """The workshop's rules; shares are typed in percent, as people say them."""
+
+    enough_at = PercentField(
+        label="Enough from, %", least_meant=1.0, help_text="So sure it must be: 95 means 19 times out of 20."
+    )
+    tight_at = PercentField(
+        label="Tight from, %", least_meant=1.0, help_text="Below this it is called short."
+    )
+    spoilage = PercentField(
+        label="Pieces that may spoil, %", help_text="Rounded up. Common practice: 2 to 5 in a hundred."
+    )
+    allowance = PercentField(
+        label="Extra thread for breaks, %",
+        least_meant=1.0,
+        help_text="For re-stitching and bobbin ends too. Common practice: 5 to 15 in a hundred.",
+    )
+    service_level = PercentField(
+        label="Never out of stock, %",
+        least=50.0,
+        most=99.9,
+        help_text="How often what is kept in stock should last until the next order comes: 50 to 99.9.",
+    )
+    surplus_worth = PercentField(
+        label="Worth of what is left over, %",
+        most=90.0,
+        least_meant=1.0,
+        help_text="Of its price, what the rest of a pack is worth that will be used within half a year: 0 to 90.",
+    )
+
     class Meta:
         model = Rules
         fields = "__all__"
@@ -101,8 +131,9 @@ class RulesForm(forms.ModelForm):
             "ring_strip_height_mm": "Strip kept of a used ring, height in mm",
             "hands_on_rate": "An hour of hands costs",
             "machine_rate": "An hour of the machine costs",
-            "colour_limit": "Colour limit of a picture, ΔE00",
-            "brand_colour_limit": "Colour limit of brand colours, ΔE00",
+            "colour_limit": "How near a colour must be: a picture",
+            "brand_colour_limit": "How near a colour must be: brand colours",
+            "equivalent_within": "Equal for buying: how near a colour must be",
             "working_hours_a_day": "Working hours a day",
         }
         help_texts = {"ring_strip_width_mm": "Empty: what is left round a design is waste."}

@@ -3,7 +3,10 @@
 from collections.abc import Sequence
 
 from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
 
+from planning.compute.picture.thread_bar import bar_of
 from planning.compute.spools.turns import SpoolUse
 from planning.plan import words
 from planning.plan.pins import written_block
@@ -21,3 +24,37 @@ def spool_goes_on(use: SpoolUse) -> str:
 def block_called(at_block: tuple[int, int], designs: Sequence[object]) -> str:
     """Return what the block of a (design, number) is called: its number, after the design's where there are several."""
     return written_block(at_block, several=len(designs) > 1)
+
+
+# A bobbin and a roll, where no colour is asked for.
+THINGS = {
+    "bobbin": mark_safe(
+        '<circle cx="22" cy="18" r="13" fill="#fbfbf8" stroke="#17211f"/><circle cx="22" cy="18" r="4.5" fill="none" '
+        'stroke="#17211f"/><path d="M48 6h4v24h-4zM66 6h4v24h-4z" fill="#6a6a6a"/>'
+        '<path d="M52 9h14v18H52z" fill="#fbfbf8" stroke="#17211f" stroke-width=".7"/>'
+    ),
+    "roll": mark_safe(
+        '<path d="M18 7h48a5 11 0 0 1 0 22H18" fill="#fbfbf8" stroke="#17211f"/>'
+        '<ellipse cx="18" cy="18" rx="5" ry="11" fill="#fbfbf8" stroke="#17211f"/>'
+        '<ellipse cx="18" cy="18" rx="1.6" ry="3.6" fill="#6a6a6a"/>'
+    ),
+}
+
+
+@register.simple_tag
+def thing_drawn(what: str) -> SafeString:
+    """Return a bobbin or a roll of stabilizer on neutral grey; its name stands beside it."""
+    return format_html(
+        '<svg class="pair" viewBox="0 0 82 36" aria-hidden="true" focusable="false">'
+        '<path d="M0 0H82V36H0z" fill="#bababa"/>{}</svg>',
+        THINGS[what],
+    )
+
+
+@register.simple_tag
+def bar_key(part: str) -> SafeString:
+    """Return a piece of a thread bar as its key: sure, perhaps or missing."""
+    return format_html(
+        '<svg class="bar-key" viewBox="0 0 44 20" aria-hidden="true" focusable="false">{}</svg>',
+        mark_safe(bar_of(part)),
+    )

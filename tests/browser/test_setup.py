@@ -49,9 +49,9 @@ def test_rules_that_contradict_each_other_keep_what_was_typed(workshop, signed_i
     page = signed_in
     page.goto("/workshop/rules/")
     axe_is_silent(page)
-    page.get_by_label("Tight from").fill("0.97")
+    page.get_by_label("Tight from").fill("97")
     page.get_by_role("button", name="Save the rules").click()
     expect(page.get_by_role("alert")).to_be_visible()
-    expect(page.get_by_label("Tight from")).to_have_value("0.97")
+    expect(page.get_by_label("Tight from")).to_have_value("97")
     axe_is_silent(page)
     fits(page)

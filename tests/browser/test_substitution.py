@@ -6,6 +6,7 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 from inventory.models import Shade
+from tests.browser.folds import unfold
 from tests.factories import a_put_up, a_range, a_roll, a_shade, a_spool, an_offer, some_bobbins
 
 RED, ROSE = "#b01c2e", "#bc2a3a"
@@ -35,13 +36,18 @@ def test_a_runner_up_is_pinned_and_undone(
     page.get_by_role("button", name="Ask the shelf").click()
 
     def chosen(number: int):
-        return page.locator("tr").filter(has_text=f"colour {number}").first.locator('[data-label="Chosen"]')
+        return (
+            page.locator("#threads tr")
+            .filter(has_text=f"colour {number}")
+            .first.locator('[data-label="Chosen"]')
+        )
 
     def offered(number: int):
         return page.locator("tr.row-more").filter(has_text=f"For colour {number}")
 
     expect(chosen(1)).to_contain_text("Skerry Forty · R2")
     expect(chosen(2)).to_contain_text("Skerry Forty · R1")
+    unfold(page)
     expect(page.get_by_text("Buying this one shade would bring the mean difference")).to_be_visible()
     axe_is_silent(page)
 
@@ -57,6 +63,7 @@ def test_a_runner_up_is_pinned_and_undone(
     expect(chosen(1)).to_contain_text("Skerry Forty · R2")
     expect(chosen(2)).to_contain_text("Skerry Forty · R1")
 
+    unfold(page)
     offered(1).get_by_role("link", name="leave out deep red").click()
     expect(page.get_by_text("Left out: Skerry Forty R2")).to_be_visible()
     axe_is_silent(page)
@@ -64,6 +71,7 @@ def test_a_runner_up_is_pinned_and_undone(
     expect(chosen(1)).to_contain_text("Skerry Forty · R2")
 
     # Kept as a job, the pins stay with it.
+    unfold(page)
     offered(1).get_by_role("link", name="harbour red R1").click()
     page.get_by_role("link", name="Keep as a job").click()
     page.get_by_label("What is it?").fill("crew caps")
@@ -71,6 +79,7 @@ def test_a_runner_up_is_pinned_and_undone(
     expect(chosen(1)).to_contain_text("Skerry Forty · R1")
     page.get_by_role("button", name="Take back the pin").click()
     expect(chosen(1)).to_contain_text("Skerry Forty · R2")
+    unfold(page)
     offered(2).get_by_role("button", name="pale red R3").click()
     expect(chosen(2)).to_contain_text("Skerry Forty · R3")
     page.get_by_role("button", name="Pin all as they are now").click()
@@ -85,6 +94,7 @@ def test_two_pictures_lie_in_one_place_and_nothing_moves_for_who_asked_for_less_
     page = signed_in
     page.get_by_label("Stitch files").set_input_files(stitch_file(RED, ROSE))
     page.get_by_role("button", name="Ask the shelf").click()
+    page.locator("#pictures > summary").click()
     asked, chosen = page.locator(".picture-pair figure").first, page.locator(".picture-pair figure").last
     assert asked.bounding_box()["x"] < chosen.bounding_box()["x"]
 

@@ -4,6 +4,7 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.dropping import drop
+from tests.browser.folds import unfold
 from tests.factories import a_roll, a_shade, a_spool, some_bobbins
 
 MOST_CLICKS = 5
@@ -71,6 +72,7 @@ def test_a_remembered_black_is_used_by_the_next_file_by_itself(
     drop(page, [("cap.pes", stitch_file("#000000", name="cap.pes").read_bytes())])
     page.get_by_role("button", name="Ask the shelf").click()
     expect(page.get_by_role("row").filter(has_text="tar black").first).to_contain_text("Enough")
+    unfold(page)
     page.get_by_role("link", name="soot K2").click()
     page.get_by_role("button", name="every file").click()
     expect(page.locator(".messages")).to_contain_text("Done")
@@ -79,7 +81,8 @@ def test_a_remembered_black_is_used_by_the_next_file_by_itself(
     drop(page, [("bag.pes", stitch_file("#000000", "#ffffff", name="bag.pes", stitches=150).read_bytes())])
     page.get_by_role("button", name="Ask the shelf").click()
     expect(page.locator(".answer")).to_contain_text("Enough for all")
-    black = page.get_by_role("row").filter(has_text="soot").first
+    unfold(page)
+    black = page.locator("#threads tr").filter(has_text="soot").first
     expect(black).to_contain_text("remembered")
     axe_is_silent(page)
     fits(page)

@@ -51,6 +51,8 @@ VERDICT_SHAPES = {
         '<circle cx="16" cy="12" r="6.5" fill="currentColor"/>'
     ),
 }
+# What a verdict is called on pages, where that is not its own word.
+SAID = {"off colour": "No match", "unknown": "Not known"}
 STRAND_LENGTH, STRAND_ROOM = 100, 120
 
 
@@ -204,7 +206,7 @@ def verdict(word: str, text: str = "") -> SafeString:
         '<span class="verdict-words">{}</span></span>',
         word.replace(" ", "-"),
         VERDICT_SHAPES[word],
-        text or word.capitalize(),
+        text or SAID.get(word, word.capitalize()),
     )
 
 

@@ -89,7 +89,10 @@ def buying(request: HttpRequest) -> HttpResponse:
         "needs": needs,
         "not_considered": left_out_in_words(needs.left_out),
         "plan": plan,
-        "rows": [(need, _sums(need)) for need in page.object_list if _is_told(need)],
+        "rows": [(need, _sums(need)) for need in page.object_list if _is_told(need) and need.missing],
+        "enough_rows": [
+            (need, _sums(need)) for need in page.object_list if _is_told(need) and not need.missing
+        ],
         "others": [need for need in page.object_list if not _is_told(need)],
         "page_obj": page,
         "page_numbers": page.paginator.get_elided_page_range(page.number),

@@ -4,7 +4,7 @@ from uuid import uuid4
 
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -27,6 +27,7 @@ from planning.jobs.turns import Standing
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
+from planning.plan.forms import QuestionForm
 from planning.run.promise import shown_of
 from planning.run.sound import corrected_since
 from planning.views.plan.ask import plan_context
@@ -81,8 +82,23 @@ def keep_job(request: HttpRequest) -> HttpResponse:
             return redirect("job", job.pk)
     else:
         form = KeepForm(initial=request.GET.dict() | {"design": request.GET.getlist("design")})
-    shown = {"form": form, "key": request.POST.get("key") or new_key()}
+    shown = {"form": form, "asked": asked_in_words(request.GET), "key": request.POST.get("key") or new_key()}
     return render(request, "planning/keep_job.html", shown, status=422 if form.is_bound else 200)
+
+
+def asked_in_words(address: QueryDict) -> str:
+    """Return what the plan sheet asked, in one line, where its address still asks something that can be kept."""
+    question = QuestionForm(address)
+    if not question.is_valid():
+        return ""
+    given = question.cleaned_data
+    designs = ", ".join(design.name for design in given["design"])
+    parts = [
+        f"{given['pieces']} × {designs}",
+        *(str(given[each]) for each in ("fabric", "machine") if given[each]),
+    ]
+    parts += [f"due {given['needed_on']:%-d %B}"] if given["needed_on"] else []
+    return " · ".join(parts)
 
 
 def _key_of(request: HttpRequest) -> str:

@@ -31,6 +31,7 @@ from planning.library.uploads import Refusal, keep_uploads
 from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
 from planning.plan.appliques import appliques_as_data
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
+from planning.plan.banner import banner_of
 from planning.plan.data import shopping_rows
 from planning.plan.forms import AskForm, QuestionForm
 from planning.plan.json_keys import PLAN, READ_DESIGN, SHADE
@@ -54,6 +55,8 @@ from planning.views.plan.pins import (
     with_choices,
 )
 from planning.views.plan.seen import pictures_seen, viewers
+from planning.views.plan.shown import fold_lines, found_context, lasting_rows, plan_folds
+from planning.views.plan.ways import ways_on
 
 RECENT = 12
 # What an address says of shades, and of which designs it was said, where a question is changed.
@@ -205,6 +208,15 @@ def plan_context(
         thread_row(thread, several=several) | {"remember": to_remember(thread, plan)}
         for thread in plan.threads
     ]
+    banner, shopping = banner_of(plan), [_with_day(row) for row in shopping_rows(plan)]
+    appliques = appliques_as_data(plan.designs)
+    pictures = pictures_seen(plan_pictures(plan), looking.get("seen") or "")
+    grave = [
+        f"{design.name}: {warning.text}"
+        for design in plan.designs
+        for warning in design.graded_warnings
+        if warning.is_grave
+    ]
     by_number: dict[Hashable, dict[str, Any]] = dict(enumerate(rows))
 
     def pins(thread: PlannedThread) -> dict[str, Any] | None:
@@ -214,6 +226,17 @@ def plan_context(
 
     return {
         **(held_by(job, plan) if job is not None else {}),
+        "banner": banner,
+        "ways": ways_on(plan, banner, units=units, address=address, job=job),
+        "lasting": lasting_rows(plan, banner, units=units),
+        "folds": plan_folds(
+            fold_lines(plan, banner, shopping=shopping, notes=len(plan.notes) + len(told), units=units),
+            grave=grave,
+            pictures=bool(pictures),
+            appliques=bool(appliques),
+            unfolded=_unfolded(looking, address, job),
+        ),
+        **found_context(plan, banner, machine=machine, fabric=fabric, units=units),
         "look_first": [(each, look_first_in_words(each)) for each in plan.look_first],
         "instead": [
             instead_in_words(each, currency=plan.cost.currency, now=plan.verdict) for each in plan.instead
@@ -233,13 +256,13 @@ def plan_context(
         "to_keep": to_keep(plan),
         "pinned_here": bool(address and (address.getlist("pin") or address.getlist("exclude"))),
         "plan": plan,
-        "pictures": pictures_seen(plan_pictures(plan), looking.get("seen") or ""),
+        "pictures": pictures,
         "viewers": viewers(looking),
         "answer": answer_in_words(plan, units=units),
         "threads": [row | {"pins": pins(row["thread"])} for row in rows],
-        "grave": any(warning.is_grave for warning in told),
+        "grave": grave,
         "informed": not all(warning.is_grave for warning in told),
-        "shopping": [_with_day(row) for row in shopping_rows(plan)],
+        "shopping": shopping,
         "machine": machine,
         "fabric": fabric,
         "worked": worked_before(
@@ -250,7 +273,7 @@ def plan_context(
         )
         if fabric
         else [],
-        "appliques": appliques_as_data(plan.designs),
+        "appliques": appliques,
         "layer_cautions": each_once(layer.cautions for layer in plan.stabilizer if layer.kind != "fabric"),
         "needles": [(needle, by_number[thread]) for needle, thread in plan.needles.start.items()],
         "second_needles": [
@@ -265,6 +288,13 @@ def plan_context(
         ],
         "copies": [_copies_row(option, plan, address) for option in plan.copies],
     }
+
+
+def _unfolded(looking: QueryDict, address: QueryDict | None, job: Job | None) -> set[str]:
+    """Return the folds in which a person has just changed something."""
+    held = bool(job and (job.pinned_shades.exists() or job.left_out_shades.exists()))
+    said = bool(address and (address.getlist("pin") or address.getlist("exclude")))
+    return ({"pictures"} if looking.get("seen") else set()) | ({"threads"} if held or said else set())
 
 
 def _copies_row(option: CopiesOption, plan: BatchPlan, address: QueryDict | None) -> dict[str, Any]:

@@ -137,14 +137,14 @@ def test_saving_a_fabric_as_it_was_changes_no_layer(signed_in, workshop):
 
 def test_rules_begin_as_the_stated_defaults_and_can_be_changed(signed_in):
     address = reverse("setup_rules")
-    sent = fields_of(signed_in.get(address)) | {"enough_at": 0.9}
+    sent = fields_of(signed_in.get(address)) | {"enough_at": "90"}
     assert signed_in.post(address, sent).status_code == 302
     assert (Rules.current().enough_at, Rules.current().test_pieces) == (0.9, 1)
 
 
 def test_rules_that_contradict_each_other_are_refused(signed_in):
     address = reverse("setup_rules")
-    response = signed_in.post(address, fields_of(signed_in.get(address)) | {"tight_at": 0.97})
+    response = signed_in.post(address, fields_of(signed_in.get(address)) | {"tight_at": "97"})
     assert response.status_code == 422
     assert Rules.current().tight_at == 0.5
 
