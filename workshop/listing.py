@@ -7,7 +7,7 @@ from django.apps import AppConfig
 from django.conf import settings
 from django.core import management
 
-ASKED_BY = ([], ["help"], ["--help"], ["-h"])
+ASKED_BY: tuple[list[str], ...] = ([], ["help"], ["--help"], ["-h"])
 
 
 def commands_listed(program: str) -> str:

@@ -56,7 +56,7 @@ def test_an_earlier_database_is_updated_and_goes_through_a_whole_job(commit, tmp
     rows_before = rows_in_dump(commit)
     (tmp_path / "earlier").mkdir()
     with own_database(tmp_path / "earlier", filled_from=commit, migrated=False) as environment:
-        found = json.loads(run_in(environment, "-m", "tests.workshop.whole_job"))
+        found = json.loads(run_in(environment, "-m", "tests.workshop.upgrading.whole_job"))
         if connection.vendor == "sqlite":  # reads its own account of its tables
             own_file(tmp_path / "new")
             assert shape(tmp_path / "earlier") == shape(tmp_path / "new")

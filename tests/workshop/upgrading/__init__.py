@@ -1,0 +1,1 @@
+"""Databases of earlier commits, brought up to date."""
