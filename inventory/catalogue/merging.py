@@ -30,7 +30,7 @@ class CannotMerge(WorkshopError):
 
 
 @dataclass(frozen=True)
-class RestsOn:
+class RestingRows:
     """What of one kind rests on a shade: what it is called, how many there are, and the first of them by name."""
 
     what: str
@@ -42,7 +42,7 @@ class RestsOn:
         return f"{self.what} ({self.count}): {', '.join(self.names)}{f' and {more} more' if more else ''}"
 
 
-def rests_on_shade(shade: Shade) -> list[RestsOn]:
+def rests_on_shade(shade: Shade) -> list[RestingRows]:
     """Return all that rests on ``shade``: kinds of records that name it, and who has its spools set aside."""
     found = []
     for relation in _relations():
@@ -51,12 +51,12 @@ def rests_on_shade(shade: Shade) -> list[RestsOn]:
         rows = _rows(relation, shade)
         if count := rows.count():
             name = str(relation.related_model._meta.verbose_name_plural)
-            found.append(RestsOn(name, count, tuple(str(row) for row in rows[:NAMED])))
+            found.append(RestingRows(name, count, tuple(str(row) for row in rows[:NAMED])))
     holders = sorted(
         set(Reservation.objects.filter(item__spool__shade=shade).values_list("holder", flat=True))
     )
     if holders:
-        found.append(RestsOn("spools set aside for", len(holders), tuple(holders[:NAMED])))
+        found.append(RestingRows("spools set aside for", len(holders), tuple(holders[:NAMED])))
     return found
 
 
