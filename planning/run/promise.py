@@ -338,7 +338,8 @@ def _freeze_thread(
         geometry_mm=[round(each, 1) for each in thread.geometry_mm],
         path_mm=[round(each, 1) for each in thread.path_mm],
     )
-    on_its_own = [None, *(each if each.is_ready else None for each in changes)]
+    # The first spool is on its thread's own needle; a thread of which nothing is there has no spool at all.
+    on_its_own = [None, *(each if each.is_ready else None for each in changes)] if thread.spools else []
     PromisedSpool.objects.bulk_create(
         PromisedSpool(
             needle=change.on_needle if change else None,

@@ -432,3 +432,12 @@ def test_what_is_set_aside_for_a_job_is_there_for_it_when_stabilizer_runs_out(on
     before = balance()
     promise(on_twill, at=NOW, by=None)
     assert balance() == before
+
+
+def test_a_job_is_promised_although_there_is_no_spool_for_it_at_all(stitch_file, workshop):
+    path = stitch_file(RED, name="badge.pes")
+    design = keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
+    wanted = JobFacts(what="crew caps", pieces=6, machine=Machine.objects.first())
+    job = again(make_job(wanted, designs=[design], at=NOW, by=None))
+    made = promise(job, at=NOW, by=None, although_short=True)
+    assert [thread.spools.count() for thread in made.threads.all()] == [0]
