@@ -24,12 +24,14 @@ SENT_TO = frozenset(
         "needle", "not_begun", "order_act", "pick_up_job", "promise_job", "reopen_job", "reset_back", "sign_out",
         "start_anew", "station_add", "station_end", "strip_keep", "strip_threads_keep",
         "take_back_event", "take_back_promise",
-        "together", "member",
+        "together", "member", "app_keep", "design_applique_remove", "passkey_ask", "passkey_away", "passkey_keep",
+        "passkey_make", "passkey_sign_in", "second_away", "second_needle", "second_rule", "take_back_act_on_many",
+        "take_back_shade", "token_end",
     }
 )  # fmt: skip
 # Pages of people who are not signed in, or of links that are used once; they read nothing that grows.
 OF_NOBODY = frozenset(
-    {"sign_in", "welcome", "open_workshop", "join", "reset_password", "station_here", "health"}
+    {"sign_in", "welcome", "open_workshop", "join", "reset_password", "station_here", "health", "second_step"}
 )
 # Sheets that print, files and pictures: their size is what was asked for.
 WHOLE = frozenset(
@@ -41,6 +43,9 @@ WHOLE = frozenset(
 )  # fmt: skip
 # Where the work is the file itself, or the whole examination, that is asked for: its time grows with what it holds.
 SLOW_BY_NATURE = frozenset({"export", "shelf_csv", "backup_file", "job_hooping_files", "doctor"})
+
+# What programs ask, each with a key of its own: they are no pages.
+OF_PROGRAMS = "api_"
 
 
 class Sample:
@@ -109,7 +114,9 @@ LOOKED_AT: dict[str, PLACES] = {
             "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "run_worker", "designs",
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
             "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
-            "json_keys", "find", "names_job", "measure_first", "strip_threads", "labels",
+            "json_keys", "find", "names_job", "measure_first", "strip_threads", "labels", "acts", "api_help",
+            "first_hour", "own_list",
+            "second_factor", "tokens", "watching",
         ),
         _nothing,
     ),
@@ -124,7 +131,9 @@ LOOKED_AT: dict[str, PLACES] = {
     **dict.fromkeys(
         (
             "design", "design_file", "design_delete", "design_colours", "design_colour_list", "design_picture",
-            "design_density", "design_strip", "design_describe", "design_colours_copy", "design_colours_take_back",
+            "design_density", "design_strip",
+            "design_describe", "design_colours_copy", "design_colours_take_back", "design_appliques",
+            "first_colours", "first_machine",
         ),
         _of("design"),
     ),
@@ -144,12 +153,14 @@ LOOKED_AT: dict[str, PLACES] = {
     "catalogue_list": _fixed(slug="shades"),
     "catalogue_add": _fixed(slug="shades"),
     "catalogue_record": _of("shade", slug="shades"),
-    **dict.fromkeys(("shade_colour", "shade_equivalents"), _of("shade")),
+    **dict.fromkeys(("shade_colour", "shade_equivalents", "shade_acts"), _of("shade")),
     "range_readings": _of("range"),
     **dict.fromkeys(("stocktake", "stocktake_report"), _stocktake),
     "export": _fixed(kind="spools", ending="csv"),
     "import_template": _fixed(kind="spools"),
-    **dict.fromkeys(("import_preview", "failed_rows"), lambda _: None),  # a file that waits to be looked at
+    # a file that waits to be looked at
+    **dict.fromkeys(("import_preview", "failed_rows", "own_list_read"), lambda _: None),
+    "act_on_many": lambda _: None,  # nobody has acted on many things at once
     "act": _of("spool", "label", to="label", slug="take"),
     "item": _of("spool", "label", to="label"),
     "label": _of("spool", "label", to="code"),
