@@ -53,6 +53,18 @@ def test_a_colour_is_answered_with_its_distance_and_grade_in_words(signed_in):
     assert answer.near[0].near.in_words in response.content.decode()
 
 
+def test_a_colour_is_owned_or_nearly_or_another_one_is_nearest(signed_in):
+    a_spool(a_shade("B", hex=BLUE, name="deep blue"))
+    for asked, closeness, word in (
+        (BLUE, "enough", "Yes"),
+        ("#24349b", "tight", "Nearly"),
+        (RED, "short", "No"),
+    ):
+        response = own(signed_in, asked)
+        assert response.context["answer"].closeness == closeness
+        assert f'<span class="verdict-words">{word}</span>' in response.content.decode()
+
+
 def test_an_earlier_code_finds_the_shade_and_says_that_it_is_earlier(signed_in):
     shade = a_shade("R1")
     EarlierCode.objects.create(shade=shade, code="OLD77")

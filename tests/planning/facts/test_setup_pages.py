@@ -142,6 +142,17 @@ def test_rules_begin_as_the_stated_defaults_and_can_be_changed(signed_in):
     assert (Rules.current().enough_at, Rules.current().test_pieces) == (0.9, 1)
 
 
+def test_shares_are_typed_in_percent_and_a_share_of_one_is_asked_about(signed_in):
+    address = reverse("setup_rules")
+    page = signed_in.get(address)
+    assert page.context["form"]["enough_at"].value() == "95"
+    meant = signed_in.post(address, fields_of(page) | {"enough_at": "0.9"})
+    assert meant.status_code == 422
+    assert "Is 90 meant?" in meant.content.decode()
+    assert signed_in.post(address, fields_of(page) | {"spoilage": "2,5 %"}).status_code == 302
+    assert Rules.current().spoilage == 0.025
+
+
 def test_rules_that_contradict_each_other_are_refused(signed_in):
     address = reverse("setup_rules")
     response = signed_in.post(address, fields_of(signed_in.get(address)) | {"tight_at": "97"})
