@@ -1,5 +1,6 @@
 """Restore a backup: looked at whole first, made ready beside, then put in place in one step."""
 
+import re
 import shutil
 import sqlite3
 import tempfile
@@ -27,6 +28,8 @@ from workshop.backup.rows import (
     waiting_migrations,
 )
 from workshop.trouble.kinds import BUSY, DAMAGED, trouble_of
+
+A_HASH = re.compile("[0-9a-f]{64}")
 
 
 class CannotRestore(WorkshopError):
@@ -135,10 +138,14 @@ def _set_apart(at: datetime) -> Path:
 
 
 def _put_files_back(manifest: Manifest, ready: Path) -> int:
-    """Write the files that are missing or not as they should be; their names say their content."""
+    """Write the files that are missing or not as they should be; their names say their content.
+
+    What was damaged already when it was backed up must not take the place of what is whole.
+    """
     put_back = 0
     for name, part in manifest.parts.items():
-        if name == DATABASE:
+        says = Path(name).stem
+        if name == DATABASE or (A_HASH.fullmatch(says) and says != part.sha256):
             continue
         place = Path(settings.MEDIA_ROOT) / name.removeprefix(FILES)
         if not place.is_file() or place.stat().st_size != part.bytes or sha256_of(place) != part.sha256:

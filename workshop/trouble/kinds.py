@@ -3,10 +3,12 @@
 import errno
 import shutil
 import sqlite3
+from contextlib import closing
 from dataclasses import dataclass
+from pathlib import Path
 
 from django.conf import settings
-from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError
+from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError, connection
 from django.db.utils import InternalError
 
 LEAST_ROOM_BYTES = 1_000_000  # SQLite lays out its log in steps of 32 kB; two beside each other need some
@@ -52,6 +54,13 @@ OUT_OF_DATE = Trouble(
     "The database is of another version",
     "The program was updated, and the database was not yet. Nothing was changed.",
     "Run python3 manage.py migrate, then try again.",
+)
+EMPTY = Trouble(
+    "empty",
+    "There is nothing in the database",
+    "No table is in it, neither stock nor jobs. Nothing is written to it.",
+    "If there was a workshop in it, stop the site and restore the newest backup: python3 manage.py restore FILE. "
+    "For a new workshop run python3 manage.py migrate.",
 )
 AWAY = Trouble(
     "away",
@@ -118,9 +127,21 @@ def trouble_of(problem: BaseException) -> Trouble | None:
         words = str(problem).lower()
         for trouble, signs in _SIGNS:
             if any(sign in words for sign in signs):
-                return _full_or(trouble, problem, words)
+                return EMPTY if trouble is OUT_OF_DATE and _is_empty() else _full_or(trouble, problem, words)
         return AWAY if isinstance(problem, OperationalError | InterfaceError | InternalError) else None
     return None
+
+
+def _is_empty() -> bool:
+    """Return whether the site's SQLite database has no table: an update would make a new workshop of it."""
+    if connection.vendor != "sqlite":
+        return False
+    place = Path(str(connection.settings_dict["NAME"])).absolute()
+    try:
+        with closing(sqlite3.connect(f"{place.as_uri()}?mode=ro", uri=True)) as looking:
+            return looking.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone() is None
+    except sqlite3.Error:
+        return False
 
 
 def _full_or(trouble: Trouble, problem: BaseException, words: str) -> Trouble:
