@@ -21,7 +21,7 @@ def thread_bar(*, total: int, sure: int, perhaps: int, reach: float | None, colo
     enough goes on. ``colour`` is #rrggbb, or empty for none.
 
     >>> thread_bar(total=63, sure=19, perhaps=34, reach=0.44).count("<rect")
-    6
+    5
     """
     sure_at, perhaps_at = (FINISH * pieces / total if total else 0.0 for pieces in (sure, perhaps))
     fill = colour or "#9aa39f"
@@ -44,7 +44,7 @@ def bar_of(part: str) -> str:
     """Return 44 units of a bar of one kind, for its key: sure, perhaps or missing.
 
     >>> bar_of("missing").count("<circle")
-    4
+    5
     """
     fill, end = "#c9a15f", 44.0
     if part == "sure":

@@ -5,9 +5,9 @@ from django.test import Client
 from django.urls import reverse
 
 from inventory.ledger import ledger_problems
-from inventory.models import StockItem, Stocktake
+from inventory.models import StabilizerProduct, StockItem, Stocktake
 from inventory.shelf.bobbins import open_bobbin
-from inventory.shelf.receipts import receive_needles, receive_offcut, receive_sheets
+from inventory.shelf.receipts import receive_cans, receive_needles, receive_offcut, receive_sheets
 from tests.factories import (
     NOW,
     a_delivery,
@@ -32,6 +32,7 @@ def phone(client, person):
 
 def everything_at(place) -> list[StockItem]:
     stabilizer = a_stabilizer()
+    spray = StabilizerProduct.objects.create(maker="Skerry", name="Hold", kind="spray")
     things = [
         a_spool(a_shade(), place=place),
         some_bobbins(),
@@ -39,6 +40,7 @@ def everything_at(place) -> list[StockItem]:
         receive_sheets(stabilizer, width_mm=200, height_mm=250, count=12, delivery=a_delivery()),
         receive_offcut(stabilizer, width_mm=200, height_mm=250, delivery=a_delivery()),
         receive_needles(size=75, system="flat shank", count=10, delivery=a_delivery()),
+        receive_cans(spray, content_mg=300_000, delivery=a_delivery())[0],
     ]
     StockItem.objects.filter(pk__in=[thing.pk for thing in things]).update(place=place)
     return list(StockItem.objects.filter(place=place).order_by("label"))
@@ -53,6 +55,8 @@ def note(phone, url, code, found, **more):
 
 
 def as_the_books_have_it(item: StockItem) -> str:
+    if item.kind == StockItem.Kind.CAN:
+        return f"{item.on_hand / 1000:g} g"
     return f"{item.on_hand / 1000:g} m" if item.is_measured else str(item.on_hand)
 
 

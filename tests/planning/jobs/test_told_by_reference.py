@@ -36,7 +36,8 @@ def test_pieces_cut_before_are_told_by_kind_method_and_product(jobs):
 
 
 def test_every_method_of_a_layer_was_known_by_its_words():
-    assert {words: method for method, words in Layer.Method.choices} == moved_on.METHODS
+    # Methods that came later were never kept by their words.
+    assert {words: method for method, words in Layer.Method.choices}.items() >= moved_on.METHODS.items()
 
 
 def test_strips_kept_before_are_told_by_the_key_of_their_entry(jobs):
