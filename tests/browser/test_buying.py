@@ -41,6 +41,7 @@ def test_from_a_shortage_to_the_shelf_with_labels(job: Job, signed_in: Page, axe
     page.get_by_role("link", name="Buying").first.click()
     expect(page.locator(".answer")).to_contain_text("To buy from Quay Supplies")
     axe_is_silent(page)
+    page.get_by_text("Needs, and why").click()
     page.get_by_role("link", name="harbour red").first.click()
     expect(page.get_by_text("The broken line is the reorder point")).to_be_visible()
     axe_is_silent(page)

@@ -48,7 +48,7 @@ def phone(chromium: Browser, live_server, job: Job) -> Iterator[tuple[BrowserCon
     page.goto("/sign-in/")
     page.get_by_label("Name").fill("morgan")
     page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign in", exact=True).click()
     page.get_by_role("heading", name="Is there enough?").wait_for()
     yield context, page
     context.close()

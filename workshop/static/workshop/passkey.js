@@ -23,7 +23,7 @@ function answered(credential) {
   return { id: credential.id, rawId: toText(credential.rawId), type: credential.type, response };
 }
 
-async function post(address, form, body) {
+async function postJson(address, form, body) {
   const answer = await fetch(address, {
     method: "POST",
     headers: {
@@ -56,21 +56,21 @@ function showCodes(form, codes, go) {
   done.focus();
 }
 
-function prepare(form) {
+function usePasskeys(form) {
   const status = form.querySelector("[role=status]");
   form.hidden = false;
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     status.textContent = "";
     try {
-      const options = asked(await post(form.dataset.ask, form, {}));
+      const options = asked(await postJson(form.dataset.ask, form, {}));
       const makes = form.dataset.passkey === "make";
       const credential = makes
         ? await navigator.credentials.create({ publicKey: options })
         : await navigator.credentials.get({ publicKey: options });
       const answer = answered(credential);
       const body = makes ? { name: form.elements.name.value, made: answer } : answer;
-      const said = await post(form.action, form, body);
+      const said = await postJson(form.action, form, body);
       if (said.codes && said.codes.length) showCodes(form, said.codes, said.go);
       else window.location.assign(said.go);
     } catch (problem) {
@@ -83,5 +83,5 @@ function prepare(form) {
 }
 
 if (window.PublicKeyCredential && window.isSecureContext) {
-  document.querySelectorAll("form[data-passkey]").forEach(prepare);
+  document.querySelectorAll("form[data-passkey]").forEach(usePasskeys);
 }
