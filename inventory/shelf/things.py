@@ -8,7 +8,7 @@ from django.db import models
 
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import Line, entries_of, lock, moved_alike, once, post, reverse, write
-from inventory.ledger.changes import CannotChange, change
+from inventory.ledger.changes import CannotChange, change, changed_before
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -88,8 +88,12 @@ def put_back(item: StockItem, *, quantity: int, key: str, at: datetime, by: Any)
 
 
 def move(item: StockItem, *, place: Place | None, at: datetime, by: Any, key: str = "") -> Change | None:
-    """Return what was noted of ``item`` going to ``place``; None where it was there already."""
-    _refuse_gone(item)
+    """Return what was noted of ``item`` going to ``place``; None where it was there already.
+
+    The same key sent again tells what it did, also where the thing has left the shelf since.
+    """
+    if changed_before(key) is None:
+        _refuse_gone(item)
     return change(item, changes={"place": place}, at=at, by=by, key=key)
 
 

@@ -58,13 +58,20 @@ def hold_to(off: list[OffBy]) -> None:
     print(f"\n{in_words(off)}")
     assert within(off, 2) >= 0.95
     for kind in ("spool", "roll", "bobbins"):
-        assert within([each for each in off if each.kind == kind], 3) >= 0.95
+        own = [each for each in off if each.kind == kind]
+        # Of a few bobbins, one that is miscounted by one is no share of anything.
+        assert sum(abs(each.sigmas) > 3 for each in own) <= max(1, 0.05 * len(own))
     # What is said of everything is always right: the stated sigma is worth something as well.
     assert within(off, 1) <= 0.9
 
 
 @pytest.mark.thorough
 def test_after_a_season_the_shelf_is_as_near_the_truth_as_it_says(tmp_path):
+    hold_to(off_after(range(1, 2), tmp_path))
+
+
+@pytest.mark.exhaustive
+def test_after_three_seasons_the_shelf_is_as_near_the_truth_as_it_says(tmp_path):
     hold_to(off_after(range(1, 4), tmp_path))
 
 

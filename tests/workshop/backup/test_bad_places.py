@@ -12,7 +12,7 @@ from tests.own_database import own_database, run_in
 from tests.workshop.backup.small_disk import small_disk
 from workshop.trouble.kinds import DAMAGED, EMPTY, READ_ONLY, Trouble
 
-pytestmark = [pytest.mark.thorough, pytest.mark.database, pytest.mark.usefixtures("django_db_setup")]
+pytestmark = [pytest.mark.exhaustive, pytest.mark.database, pytest.mark.usefixtures("django_db_setup")]
 on_sqlite = pytest.mark.skipif(connection.vendor != "sqlite", reason="the file of a SQLite database")
 
 
