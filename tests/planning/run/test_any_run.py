@@ -281,7 +281,7 @@ class TestAnyRun:
         ("runs", "steps"),
         [
             (6, 15),
-            pytest.param(50, 40, marks=pytest.mark.thorough),
+            pytest.param(30, 40, marks=pytest.mark.thorough),
             pytest.param(200, 40, marks=pytest.mark.exhaustive),
         ],
     )
