@@ -21,7 +21,7 @@ import yaml
 
 from tests.own_database import HOUSE, own_file
 
-DEPLOY = HOUSE / "deploy"
+DEPLOY = HOUSE / "workshop" / "deploy"
 UNITS = sorted((DEPLOY / "systemd").iterdir())
 LONGEST_START_S = 120
 HERE_FOR = {"/srv/enough-thread/.venv/bin/python": sys.executable}
