@@ -13,7 +13,7 @@ from inventory.compute.diameters import Winding, length_from_diameter
 from inventory.compute.knowing import sealed_sigma
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.names.plain import plain_name
-from inventory.compute.names.weight_labels import same_weight, weight_of_label
+from inventory.compute.names.weight_labels import same_weight, thickness_words, weight_of_label
 from inventory.compute.typical import USUAL_LABEL, typical_empty_mg, typical_tex
 from inventory.compute.weighing import (
     MOISTURE_SIGMA,
@@ -67,7 +67,7 @@ class SpoolInWords:
     colour: Lab | None = None
     weight_label: str = ""
     fibre: str = Fibre.POLYESTER
-    full_mm: int | None = 1_000_000
+    full_mm: int | None = USUAL_FULL_MM
     length_mm: int | None = None
     looks: str = ""
     level: FillLevel | None = None
@@ -232,8 +232,7 @@ def _range(said: SpoolInWords, *, key: str, at: datetime, by: Any, purpose: str)
         ]
     if alike:
         return alike[0]
-    thickness = f"{label} wt" if label.replace(".", "").isdecimal() else label
-    words = [thickness or "thread", "" if said.fibre == Fibre.POLYESTER else said.fibre]
+    words = [thickness_words(label) or "thread", "" if said.fibre == Fibre.POLYESTER else said.fibre]
     words += ["bobbin"] if purpose == ThreadRange.Purpose.BOBBIN else []
     name = own_name or " ".join(filter(None, words))[:60]
     taken = set(ThreadRange.objects.filter(maker__iexact=maker).values_list("name", flat=True))

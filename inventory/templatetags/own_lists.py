@@ -5,7 +5,7 @@ from django import template
 from inventory.catalogue.in_own_words import SpoolInWords
 from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.names.plain import plain_name
-from inventory.compute.names.weight_labels import weight_of_label
+from inventory.compute.names.weight_labels import thickness_words
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.files.listening.meanings import MEANINGS
@@ -17,11 +17,9 @@ register = template.Library()
 @register.filter
 def spool_words(said: SpoolInWords, units: Units) -> str:
     """Return whose thread it is, which colour, and how thick."""
-    label = weight_of_label(said.weight_label) or ""
-    thickness = f"{label} wt" if label.replace(".", "").isdecimal() else label
     colour = said.name or (plain_name(said.colour) if said.colour is not None else "")
     which = " ".join(filter(None, [said.maker, said.range_name, said.code, colour]))
-    return ", ".join(filter(None, [which, thickness]))
+    return ", ".join(filter(None, [which, thickness_words(said.weight_label)]))
 
 
 @register.filter

@@ -47,12 +47,20 @@ def own_list_read(request: HttpRequest, sha256: str) -> HttpResponse:
     units = units_of(request)
     try:
         kept = read_kept_list(_content(sha256), sheet=request.GET.get("sheet", ""))
-        usual, came_before = usual_reading(kept, unit=units.length)
-        answered = "unit" in request.GET
-        form = ReadingForm(request.GET if answered else None, kept=kept, reading=usual, units=units)
-        reading = form.reading() if answered and form.is_valid() else usual
-        rows = understand(kept, reading, mended=_mended(request), left_out=_left_out(request))
-        if request.method == "POST":
+    except FileNotKept:
+        raise Http404("no such list was looked at") from None
+    except WorkshopError as problem:
+        return render(request, "inventory/file_not_read.html", {"problem": problem}, status=422)
+    usual, came_before = usual_reading(kept, unit=units.length)
+    answered = "unit" in request.GET
+    form = ReadingForm(request.GET if answered else None, kept=kept, reading=usual, units=units)
+    reading = form.reading() if answered and form.is_valid() else usual
+    rows = understand(kept, reading, mended=_mended(request), left_out=_left_out(request))
+    refused = ""
+    if request.method == "POST" and form.errors:
+        refused = "Nothing came onto the shelf: say first how the columns are read."
+    elif request.method == "POST":
+        try:
             landed = land_list(
                 kept,
                 rows,
@@ -61,14 +69,11 @@ def own_list_read(request: HttpRequest, sha256: str) -> HttpResponse:
                 by=request.user,
                 reference=f"list {sha256[:8]}",
             )
+        except WorkshopError as problem:
+            refused = str(problem)
+        else:
             return redirect(f"{reverse('receive', args=['spools'])}?{urlencode({'done': landed.key})}")
-    except FileNotKept:
-        raise Http404("no such list was looked at") from None
-    except WorkshopError as problem:
-        if "rows" not in locals():
-            return render(request, "inventory/file_not_read.html", {"problem": problem}, status=422)
-        return _page(request, kept, form, reading, rows, came_before, refused=str(problem))
-    return _page(request, kept, form, reading, rows, came_before, refused="")
+    return _page(request, kept, form, reading, rows, came_before, refused=refused)
 
 
 def _page(
@@ -87,6 +92,7 @@ def _page(
     context: dict[str, Any] = {
         "kept": kept,
         "form": form,
+        "query": form.as_query(),
         "reading": reading,
         "came_before": came_before,
         "refused": refused,

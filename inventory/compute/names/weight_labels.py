@@ -34,6 +34,16 @@ def weight_of_label(label: str) -> str | None:
     return f"{int(whole)}.{part}" if part else str(int(whole))
 
 
+def thickness_words(label: str) -> str:
+    """Return how thick a label says that a thread is, as people write it; nothing where nothing is written.
+
+    >>> thickness_words("No. 40"), thickness_words("Ne 50/2"), thickness_words("")
+    ('40 wt', 'ne 50/2', '')
+    """
+    weight = weight_of_label(label) or ""
+    return f"{weight} wt" if weight.replace(".", "").isdecimal() else weight
+
+
 def same_weight(one: str, other: str) -> bool | None:
     """Tell whether two labels name one weight; None where either is not written down.
 

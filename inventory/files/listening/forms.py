@@ -1,6 +1,7 @@
 """What a person answers about a list: what its columns are, and what holds where it does not say."""
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django import forms
 
@@ -86,6 +87,12 @@ class ReadingForm(UnitsForm):
     @property
     def defaults(self) -> list[Any]:
         return [self[name] for name in ("unit", "maker", "weight_label", "full", "unsaid_is_full")]
+
+    def as_query(self) -> str:
+        """Return the answers as an address carries them, so that what was shown is what comes onto the shelf."""
+        return urlencode(
+            {name: self[name].value() or "" for name in self.fields if self[name].value() is not False}
+        )
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data

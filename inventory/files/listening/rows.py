@@ -2,18 +2,18 @@
 
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
-from inventory.catalogue.in_own_words import SpoolInWords
+from inventory.catalogue.in_own_words import USUAL_FULL_MM, SpoolInWords
 from inventory.compute.colour.lab import Lab, lab_from_hex
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import AmbiguousNumber, parse_decimal, parse_length, read_scale
 from inventory.compute.names.fullness import Fullness, fullness_of
 from inventory.compute.names.plain import colour_of_name, is_colour_word
-from inventory.compute.weighing import FILL_LEVELS, FillLevel
-from inventory.files.listening.meanings import LEFT_OUT, MEANINGS, unit_in
+from inventory.compute.weighing import FILL_LEVELS
+from inventory.files.listening.meanings import LEFT_OUT, unit_in
 from inventory.files.listening.reading import KeptList
 from inventory.models import Fibre
 from inventory.shelf.receipts import MOST_PRICE
@@ -51,7 +51,7 @@ class Reading:
     unit: str = "m"
     maker: str = ""
     weight_label: str = "40"
-    full_mm: int = 1_000_000
+    full_mm: int = USUAL_FULL_MM
     unsaid_is_full: bool = False
 
     def column(self, name: str) -> int | None:
@@ -337,17 +337,10 @@ def column_words(kept: KeptList, column: int) -> str:
     return kept.headings[column] or f"Column {chr(ord('A') + column) if column < 26 else column + 1}"
 
 
-def meaning_words(name: str) -> str:
-    return MEANINGS[name].words if name else "left out"
-
-
 def _as_full_as(said: SpoolInWords, share: float, full_mm: int) -> SpoolInWords:
-    nearest = fullness_of(f"{share * 100:g} %")
-    level = nearest.level if nearest else FillLevel(share, 0.12)
-    return SpoolInWords(
-        maker=said.maker, range_name=said.range_name, code=said.code, name=said.name, colour=said.colour,
-        weight_label=said.weight_label, fibre=said.fibre, full_mm=full_mm, level=level,
-    )  # fmt: skip
+    judged = fullness_of(f"{share * 100:g} %")
+    assert judged is not None  # any share from nothing to all of it is
+    return replace(said, full_mm=full_mm, level=judged.level, length_mm=None, gross=None, is_sealed=False)
 
 
 def _number(text: str) -> Decimal:

@@ -1,6 +1,8 @@
 """Lists as people keep them: what is understood of them, what is asked, and that they land whole and once."""
 
+import html
 import io
+import re
 
 import pytest
 from django.core.management import call_command
@@ -161,6 +163,27 @@ def test_a_column_is_read_as_a_person_says(client, person):
     twice = client.get(sent.url, query | {"column-1": "name"})
     assert twice.status_code == 422
     assert "Another column is" in twice.content.decode()
+
+
+@pytest.mark.django_db
+def test_what_was_shown_is_what_lands_though_another_list_was_read_otherwise_meanwhile(client, person):
+    client.force_login(person)
+    sent = client.post(reverse("own_list"), {"pasted": "Colour,Left\nred,half\n"})
+    page = client.get(sent.url).content.decode()
+    action = html.unescape(re.search(r'<form method="post" action="(\?unit=[^"]*)"', page)[1])
+    landed(read("Colour,Left\nblue,half\n"), full_mm=5_000_000)
+    client.post(sent.url + action)
+    assert Spool.objects.latest("pk").on_hand == 500_000
+
+
+@pytest.mark.django_db
+def test_nothing_lands_while_it_is_not_said_how_the_columns_are_read(client, person):
+    client.force_login(person)
+    sent = client.post(reverse("own_list"), {"pasted": "Colour,Left\nred,half\n"})
+    refused = client.post(f"{sent.url}?unit=m&full=1000&column-0=name&column-1=name")
+    assert refused.status_code == 422
+    assert "say first how the columns are read" in refused.content.decode()
+    assert not Spool.objects.exists()
 
 
 @pytest.mark.django_db
