@@ -18,7 +18,6 @@ from inventory.compute.typical import USUAL_LABEL, typical_empty_mg, typical_tex
 from inventory.compute.weighing import (
     MOISTURE_SIGMA,
     FillLevel,
-    length_from_fill_level,
     length_from_weight,
     length_sigma,
 )
@@ -56,9 +55,9 @@ class Across:
 class SpoolInWords:
     """What a person can read off a spool and see of it; empty, or None, where it says nothing.
 
-    How much is on it is told by ``length_mm``, ``gross``, ``across``, ``level`` or ``looks`` (one of ``FILL_LEVELS``),
-    the first that is given; ``is_sealed`` says that nobody has opened it. Where ``full_mm``, the length that it was
-    sold with, is None, the spool is of no put-up, and how full it looks says nothing.
+    How much is on it is told by ``length_mm``, ``gross``, ``across`` or ``level`` (how full it looks), the first that
+    is given; ``is_sealed`` says that nobody has opened it. Where ``full_mm``, the length that it was sold with, is
+    None, the spool is of no put-up, and how full it looks says nothing.
     """
 
     maker: str = ""
@@ -69,7 +68,6 @@ class SpoolInWords:
     fibre: str = Fibre.POLYESTER
     full_mm: int | None = USUAL_FULL_MM
     length_mm: int | None = None
-    looks: str = ""
     level: FillLevel | None = None
     is_sealed: bool = False
     gross: ScaleReading | None = None
@@ -191,9 +189,6 @@ def how_much(
             said.level.sigma_fraction * full_mm,
             StockItem.Known.JUDGED,
         )
-    if said.looks:
-        length_mm, sigma_mm = length_from_fill_level(said.looks, put_up_mm=full_mm)
-        return round(length_mm), sigma_mm, StockItem.Known.JUDGED
     return None, None, StockItem.Known.UNKNOWN
 
 

@@ -9,6 +9,7 @@ from inventory.compute.colour.lab import Lab, lab_from_hex, parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import colour_of_name
 from inventory.compute.units import Units
+from inventory.compute.weighing import FILL_LEVELS
 from inventory.models import Fibre
 from inventory.shelf.forms import KeyedForm, MeasureField, NumberField, ScaleField, UnitsForm
 from planning.facts.recipes import STARTERS, starter
@@ -159,7 +160,7 @@ class ThreadForm(KeyedForm):
             weight_label=given["weight_label"],
             fibre=given["fibre"] or Fibre.POLYESTER,
             full_mm=int(given["full"] or 1_000) * 1_000,
-            looks="" if weighed or measured else given["looks"],
+            level=FILL_LEVELS.get(given["looks"]),
             gross=given["gross"] if weighed else None,
             empty_mg=given["empty"] if weighed else None,
             across=Across(given["thread_across"], given["full_across"], given["core_across"])

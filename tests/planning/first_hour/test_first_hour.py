@@ -10,7 +10,7 @@ from django.test import Client
 from inventory.catalogue.in_own_words import SpoolInWords, how_much, own_bobbins, own_spool
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.typical import typical_empty_mg, typical_tex
-from inventory.compute.weighing import length_sigma
+from inventory.compute.weighing import FILL_LEVELS, length_sigma
 from inventory.ledger.check import ledger_problems
 from inventory.models import BobbinBatch, PutUp, Shade, Spool, ThreadRange
 from planning.models import Fabric, Hoop, Machine
@@ -100,7 +100,7 @@ def test_a_spool_lighter_than_a_typical_empty_one_is_taken_for_empty() -> None:
 
 def test_the_same_request_sent_twice_brings_one_spool() -> None:
     key = a_key()
-    said = SpoolInWords(name="red", looks="half")
+    said = SpoolInWords(name="red", level=FILL_LEVELS["half"])
     first, again = (own_spool(said, key=key, at=NOW, by=None) for _ in range(2))
     assert first.pk == again.pk
     assert (Spool.objects.count(), Shade.objects.count()) == (1, 1)
