@@ -70,10 +70,11 @@ def unbook(before: Run, after: Run, event: RunEvent, back: RunEvent, *, at: date
     restored = _is_last(event, entries)
     if entries and restored:
         reverse(entries[0], key=act_key(back), at=at, by=by, reference=reference(after.job))
+    # Also where the act could be taken back as it stood: what it took or found may have hidden, without an entry, what
+    # others took before or after it.
     touched = _touched(before, after)
-    if not restored:
-        touched |= {each.item for each in before.taken if each.step == event.pk and each.item is not None}
-        touched |= {each.item_id for each in entries if each.reason in (Reason.COUNT, Reason.WEIGH)}
+    touched |= {each.item for each in before.taken if each.step == event.pk and each.item is not None}
+    touched |= {each.item_id for each in entries if each.reason in (Reason.COUNT, Reason.WEIGH)}
     problems = _correct(after, touched, back, at=at, by=by, unfound=() if restored else entries)
     _correct_bobbins(before, after, back, booked=bobbins_booked, at=at, by=by)
     return problems

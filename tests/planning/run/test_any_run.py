@@ -289,5 +289,29 @@ class TestAnyRun:
         self, runs: int, steps: int, workshop, stitch_file
     ) -> None:
         TestAnyRun.file = stitch_file(RED, BLUE, name="badge.pes", stitches=400)
-        few = settings(max_examples=runs, stateful_step_count=steps, deadline=None)
+        few = settings(
+            max_examples=runs,
+            stateful_step_count=steps,
+            deadline=None,
+            derandomize=runs < 200,
+            print_blob=True,
+        )
         run_state_machine_as_test(AnyRun, settings=few)
+
+    @pytest.mark.django_db
+    def test_a_part_taken_back_below_a_finding_stays_taken_back_without_it(
+        self, workshop, stitch_file
+    ) -> None:
+        TestAnyRun.file = stitch_file(RED, BLUE, name="badge.pes", stitches=400)
+        run = AnyRun()
+        run.workshop()
+        run.stitched_again(share=1.0, thread=1, twice=True)
+        run.stitched_again(share=0.5, thread=1, twice=True)
+        run.swap(thread=1, spool=2, left="nothing", at=22)
+        run.taken_back(number=0, twice=False)
+        run.all_accounts_agree()
+
+        run.taken_back(number=1, twice=True)
+
+        run.all_accounts_agree()
+        run.teardown()
