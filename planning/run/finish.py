@@ -3,43 +3,47 @@
 import math
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db.models import Sum
 
-from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed
+from inventory.acting import fingerprint_of, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
 from inventory.ledger import (
     Finding,
     Line,
-    NotEnough,
     held_after,
-    post,
     release_holder,
-    sigma_without,
     use_for,
 )
 from inventory.models import Entry, Spool, SprayCan, StockItem, ThreadRange
 from inventory.shelf.weights import sigma_of_use, weigh_spool
 from planning.compute.hooping.timing import machine_minutes
-from planning.compute.run.state import at_position
 from planning.cutting.cuts import fingerprint, post_cut
 from planning.facts.learning import Kind as Learns
 from planning.facts.learning import observe
 from planning.facts.needles import note_stitches
 from planning.models import Job, Rules, RunReport
+from planning.run.bobbins_counted import settle_bobbins
 from planning.run.needle import stitches_since_needle
-from planning.run.promise import bobbin_batches, lock_in, machine_of
+from planning.run.promise import lock_in, machine_of
 from planning.run.report import report_facts
 from planning.run.stabilizer import StabilizerUse, hoopings_ticked, stabilizer_use
-from planning.run.standing import TICKS, OnSpool, Run, entries_of_run, run_of, spools_of, used_so_far
+from planning.run.standing import (
+    TICKS,
+    OnSpool,
+    Run,
+    ending_key,
+    entries_of_run,
+    run_of,
+    spools_of,
+    used_so_far,
+)
 
 State = Job.State
-# How well a person tells what is left on the last bobbin, as a share of a full one: common practice, no source.
-BOBBIN_SIGMA = 0.15
 # How well a person tells how long a machine ran: common practice, no source.
 TIME_SIGMA = 0.05
 # A weighing that is off by more than this share of what was used teaches nothing of it: its logarithm is more noise
@@ -60,11 +64,13 @@ class WeighedBack:
 class Ending:
     """What a person says at the end of a run. What is left out is believed as it was estimated.
 
-    ``bobbins`` may have a fraction: 3.5 is three empty ones and half of a fourth.
+    ``bobbins`` may have a fraction: 3.5 is three empty ones and half of a fourth, and ``keep_bobbin`` says that its
+    rest goes on the shelf as a part bobbin.
     """
 
     weighed: tuple[WeighedBack, ...] = ()
     bobbins: float | None = None
+    keep_bobbin: bool = False
     machine_min: float | None = None
     although_unfinished: bool = False
     # Whether the stabilizer is taken as it was proposed; if not, somebody has taken it by hand, or will.
@@ -109,7 +115,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any, shown: str | None
     release_holder(job.holder)
     corrected = _weigh_back(job, ending, spools, at=at, by=by)
     not_booked += _teach_thread(job, spools, began, corrected, at=at, by=by)
-    bobbins = _settle_bobbins(run, ending, at=at, by=by)
+    bobbins, kept = settle_bobbins(run, ending.bobbins, keep_rest=ending.keep_bobbin, at=at, by=by)
     _teach_time(run, ending, at=at, by=by)
     not_booked += _charge_needle(run, at=at, by=by)
     not_booked += [event.note for event in run.events if event.kind in TICKS and event.note]
@@ -120,6 +126,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any, shown: str | None
         weighed=[each.label for each in ending.weighed],
         machine_min=ending.machine_min,
         bobbins=bobbins,
+        bobbin_kept=kept.label if kept else None,
         found_under=found_at_the_end(job),
         stabilizer=stabilizer,
         not_booked=list(dict.fromkeys(not_booked)),
@@ -134,12 +141,6 @@ def found_at_the_end(job: Job) -> list[str]:
     """
     begun = Entry.objects.filter(key__startswith=f"finish-{job.pk}-", reversed_by__isnull=True)
     return list(begun.exclude(reason=Entry.Reason.REVERSE).values_list("key", flat=True).distinct())
-
-
-def ending_key(job: Job, what: str) -> str:
-    """Return the key of an act of finishing ``job``; each time it is finished has its own."""
-    times = job.reopenings.count()
-    return f"finish-{job.pk}-{what}" if not times else f"finish-{job.pk}-again{times}-{what}"
 
 
 def _take_stabilizer(run: Run, use: StabilizerUse, ending: Ending, *, at: datetime, by: Any) -> list[str]:
@@ -240,10 +241,6 @@ def _weigh_back(
     return found
 
 
-def _bobbins_key(job: Job) -> str:
-    return ending_key(job, "bobbins")
-
-
 def _teach_thread(
     job: Job,
     spools: Mapping[int, OnSpool],
@@ -308,82 +305,6 @@ def _teach_thread(
             by=by,
         )
     return too_little
-
-
-def _settle_bobbins(run: Run, ending: Ending, *, at: datetime, by: Any) -> float:
-    """Return how many bobbins the run took, after putting the shelf right and teaching the factor."""
-    used = used_so_far(run.job)
-    batches = {batch.pk: batch for batch in bobbin_batches(run.job)}
-    gone = list(held(StockItem.objects.filter(pk__in=used, kind=StockItem.Kind.BOBBINS)))
-    taken = sum(used[item.pk] for item in gone)
-    if ending.bobbins is None:
-        return float(taken)
-    if ending.bobbins < 0:
-        raise WorkshopError(f"{ending.bobbins:g} bobbins cannot be used up; give 0 or more.")
-    lines = _bobbin_corrections(
-        math.ceil(ending.bobbins) - taken,
-        gone={item.pk: used[item.pk] for item in gone},
-        batches=list(batches.values()),
-    )
-    lines = _as_counted(run.job, gone, lines)
-    if lines:
-        post(
-            lines,
-            reason=Entry.Reason.COUNT,
-            key=_bobbins_key(run.job),
-            at=at,
-            by=by,
-            reference=f"{run.job.holder}: bobbins counted",
-        )
-    machine = machine_of(run.job)
-    geometry_mm = sum(at_position(run.promise.bobbin_geometry_mm, position) for position in run.done)
-    if ending.bobbins > 0 and geometry_mm > 0 and run.promise.bobbin_mm and machine.pk:
-        batch = next(iter(batches.values()), None)
-        observe(
-            machine,
-            Learns.BOBBIN,
-            range=batch.shade.range if batch else None,
-            job=run.job,
-            estimated=geometry_mm,
-            actual=ending.bobbins * run.promise.bobbin_mm,
-            sigma=BOBBIN_SIGMA * run.promise.bobbin_mm,
-            kappa_slope=run.promise.bobbin_kappa_slope,
-            kappa=run.promise.kappa,
-            key=_bobbins_key(run.job),
-            at=at,
-            by=by,
-        )
-    return ending.bobbins
-
-
-def _bobbin_corrections(more: int, *, gone: Mapping[int, int], batches: list[Any]) -> list[Line]:
-    """Return the lines that take ``more`` bobbins off the shelf, or put back those that were not used after all."""
-    lines: list[Line] = []
-    if more < 0:
-        for pk, quantity in gone.items():
-            back = min(-more, quantity)
-            if back > 0:
-                lines.append(Line(StockItem(pk=pk), back))
-                more += back
-        return lines
-    for batch in batches:
-        take = min(more, batch.free)
-        if take > 0:
-            lines.append(Line(batch, -take))
-            more -= take
-    if more:
-        raise NotEnough(f"{more} more bobbins were used than the shelf has. Count the bobbins first.")
-    return lines
-
-
-def _as_counted(job: Job, gone: list[StockItem], lines: list[Line]) -> list[Line]:
-    """Return ``lines`` with what is known of each batch once it is known what this run took of it."""
-    own = set(entries_of_run(job).values_list("key", flat=True))
-    found = {line.item.pk: line for line in lines}
-    for item in gone:
-        line = found.get(item.pk, Line(item, 0))
-        found[item.pk] = replace(line, finding=Finding(sigma_without(item, own), item.known))
-    return [found[pk] for pk in sorted(found)]
 
 
 def _teach_time(run: Run, ending: Ending, *, at: datetime, by: Any) -> None:

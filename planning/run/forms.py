@@ -28,6 +28,7 @@ class EndingForm(forms.Form):
         min_value=0,
         help_text="With what is left on the last one: 3.5 is three empty and half of a fourth.",
     )
+    keep_bobbin = forms.BooleanField(label="Keep the rest of the last one as a part bobbin", required=False)
     machine_min = forms.FloatField(label="Minutes at the machine", required=False, min_value=0)
     stabilizer_by_hand = forms.BooleanField(
         label="Take no stabilizer now: it is taken by hand, or on the cut sheet", required=False
@@ -64,6 +65,7 @@ class EndingForm(forms.Form):
                 if given[name] is not None
             ),
             bobbins=given["bobbins"],
+            keep_bobbin=given["keep_bobbin"],
             machine_min=given["machine_min"],
             although_unfinished=bool(given.get("although_unfinished")),
             stabilizer_as_proposed=not given["stabilizer_by_hand"],

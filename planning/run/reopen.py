@@ -11,10 +11,9 @@ from inventory.ledger import CannotReverse, reverse
 from inventory.models import Entry
 from planning.facts.learning import leave_out
 from planning.models import Job, JobCut, Reopening, RunReport
-from planning.run.finish import ending_key
 from planning.run.lines import reference
 from planning.run.promise import lock_in
-from planning.run.standing import run_of
+from planning.run.standing import ending_key, run_of
 from planning.run.ticks import set_aside_what_is_left
 
 WHY_LEFT_OUT = "the job was opened again"
@@ -25,7 +24,8 @@ def reopen(job: Job, *, why: str, at: datetime, by: Any) -> Reopening:
     """Return the record of ``job``, finished, opened again: it runs as before, and can be finished anew.
 
     The count of bobbins and the stabilizer of the ending are taken back, what it taught is left out, and the report
-    is kept with the reason. What was weighed at the end stays as it was found. Offcuts that have been used since stay
+    is kept with the reason. The rest of the last bobbin, if it was kept, is in the machine again: CannotReverse where
+    it has been used since. What was weighed at the end stays as it was found. Offcuts that have been used since stay
     too, and with them their cut: the next ending takes only what is beyond it.
     """
     if not why.strip():
@@ -47,7 +47,8 @@ def reopen(job: Job, *, why: str, at: datetime, by: Any) -> Reopening:
 
 def _take_ending_back(job: Job, *, at: datetime, by: Any) -> None:
     stabilizer = JobCut.objects.filter(job=job, key__endswith=f"-{ending_key(job, 'stabilizer')}")
-    keys = [*stabilizer.values_list("key", flat=True), ending_key(job, "bobbins"), ending_key(job, "spray")]
+    own = [ending_key(job, what) for what in ("part-left", "part", "bobbins", "spray")]
+    keys = [*stabilizer.values_list("key", flat=True), *own]
     for key in keys:
         entry = Entry.objects.filter(key=key, reversed_by__isnull=True).order_by("line").first()
         if entry is None or entry.reason == Entry.Reason.REVERSE:
@@ -56,5 +57,10 @@ def _take_ending_back(job: Job, *, at: datetime, by: Any) -> None:
             with transaction.atomic():
                 reverse(entry, key=f"reopen-{entry.pk}", at=at, by=by, reference=reference(job))
         except CannotReverse:
+            if key in own[:2]:
+                raise CannotReverse(
+                    f"{entry.item} was kept of the last bobbin at the end, and has been used or set aside since. "
+                    "Take that back first, then open the job again."
+                ) from None
             if entry.reason != Entry.Reason.CUT:
                 raise

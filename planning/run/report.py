@@ -22,14 +22,16 @@ def report_facts(
     weighed: Collection[str],
     machine_min: float | None,
     bobbins: float,
+    bobbin_kept: str | None = None,
     found_under: Collection[str],
     stabilizer: StabilizerUse = NO_STABILIZER,
     not_booked: Collection[str] = (),
 ) -> dict[str, Any]:
     """Return planned against actual, as it is kept: thread by thread, time and money.
 
-    ``weighed`` are the labels of the spools that were on the scale; ``machine_min`` and ``bobbins`` what was told;
-    ``found_under`` the keys under which the ledger has what was found at the end; ``not_booked`` what was not, and why.
+    ``weighed`` are the labels of the spools that were on the scale; ``machine_min`` and ``bobbins`` what was told, and
+    ``bobbin_kept`` the label of the part bobbin that came of the last; ``found_under`` the keys under which the ledger
+    has what was found at the end; ``not_booked`` what was not, and why.
     """
     job, promise = run.job, run.promise
     used = _used_in_all(job, found_under)
@@ -68,7 +70,7 @@ def report_facts(
         "threads": threads,
         "stabilizer": _stabilizer(run, stabilizer),
         "not_booked": list(not_booked),
-        "bobbins": {"planned": promise.answer["bobbins"]["count"], "used": bobbins},
+        "bobbins": {"planned": promise.answer["bobbins"]["count"], "used": bobbins, "kept": bobbin_kept},
         "minutes": {
             "planned": round(promise.machine_min, 1),
             "actual": machine_min,

@@ -196,6 +196,12 @@ def act_key(event: RunEvent) -> str:
     return f"{ACT}{event.key}"
 
 
+def ending_key(job: Job, what: str) -> str:
+    """Return the key of an act of finishing ``job``; each time it is finished has its own."""
+    times = job.reopenings.count()
+    return f"finish-{job.pk}-{what}" if not times else f"finish-{job.pk}-again{times}-{what}"
+
+
 def entries_of_run(job: Job, *, endings: Sequence[str] = USED) -> QuerySet[Entry]:
     """Return what the ledger has of the events of ``job``, those included that take others back.
 

@@ -25,6 +25,7 @@ class Command(WorkshopCommand):
         )  # fmt: skip
         add_scale_step(parser)
         parser.add_argument("--bobbins", type=float, metavar="N", help="Bobbins used, such as 3.5.")
+        parser.add_argument("--keep-bobbin", action="store_true", help="Keep the rest of the last bobbin.")
         parser.add_argument("--minutes", type=float, metavar="MIN", help="Minutes at the machine.")
         parser.add_argument("--as-it-is", action="store_true", help="The pieces left will not be stitched.")
         parser.add_argument("--sure", action="store_true", help="A spool fuller than full is right.")
@@ -37,6 +38,7 @@ class Command(WorkshopCommand):
                 for written in options["weighed"]
             ),
             bobbins=options["bobbins"],
+            keep_bobbin=options["keep_bobbin"],
             machine_min=options["minutes"],
             although_unfinished=options["as_it_is"],
         )
@@ -52,6 +54,8 @@ class Command(WorkshopCommand):
             self.stdout.write(
                 f"  {row['thread']}: planned {row['planned_mm'] / 1000:,.1f} m, used {row['used_mm'] / 1000:,.1f} m"
             )
+        if facts["bobbins"]["kept"]:
+            self.stdout.write(f"  The rest of the last bobbin is part bobbin {facts['bobbins']['kept']}.")
         material = facts["material"]
         self.stdout.write(
             f"  Material: planned {material['currency']} {material['planned']}, used {material['used']}"

@@ -31,7 +31,7 @@ from tests.factories import (
     a_stabilizer,
     some_bobbins,
 )
-from tests.planning.run.true_workshop import (
+from tests.planning.run.seasons.true_workshop import (
     Block,
     TrueMachine,
     TrueWorkshop,

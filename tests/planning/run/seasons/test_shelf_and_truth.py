@@ -9,8 +9,8 @@ import pytest
 from django.db import transaction
 
 from inventory.ledger import ledger_problems
-from tests.planning.run.true_season import Season
-from tests.planning.run.true_workshop import OffBy
+from tests.planning.run.seasons.true_season import Season
+from tests.planning.run.seasons.true_workshop import OffBy
 
 pytestmark = pytest.mark.django_db
 JOBS = 60
