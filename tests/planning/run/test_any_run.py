@@ -3,6 +3,7 @@
 What must be on every spool is worked out here anew after each step, from a list of what was done and nothing else.
 """
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,7 +22,7 @@ from hypothesis.stateful import (
 
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import ledger_problems
-from inventory.models import Entry, Reservation, Spool, StockItem
+from inventory.models import BobbinBatch, Entry, Reservation, Spool, StockItem
 from inventory.shelf.counts import count_item
 from planning.models import Job, RunEvent
 from planning.run.finish import Ending, finish
@@ -73,6 +74,8 @@ class AnyRun(RuleBasedStateMachine):
         run = run_of(self.job)
         self.planned = {record.order: record.spools.get().item_id for record in run.records}
         self.done: list[Done] = []
+        # The full bobbins that are gone as a person counted them at the end; None: as they were ticked.
+        self.bobbins_counted: float | None = None
 
     def _note(self, kind: str, *, twice: bool = False, **more: Any) -> RunEvent | None:
         happening = Happening(kind, key=a_key(), again=True, **more)
@@ -181,9 +184,13 @@ class AnyRun(RuleBasedStateMachine):
         chosen.is_back = True
 
     @precondition(is_running)
-    @rule()
-    def finished(self) -> None:
-        report = finish(self.job, Ending(although_unfinished=True), at=NOW, by=None)
+    @rule(counted=st.sampled_from([None, None, 0.0, 1.0, 1.5, 2.25]), keeps_rest=st.booleans())
+    def finished(self, counted: float | None, keeps_rest: bool) -> None:
+        keeps_rest = keeps_rest and counted is not None and counted != math.floor(counted)
+        ending = Ending(although_unfinished=True, bobbins=counted, keep_bobbin=keeps_rest)
+        report = finish(self.job, ending, at=NOW, by=None)
+        if counted is not None:
+            self.bobbins_counted = counted if keeps_rest else math.ceil(counted)
         used = {}
         for thread in report.facts["threads"]:
             for spool in thread["spools"]:
@@ -197,6 +204,7 @@ class AnyRun(RuleBasedStateMachine):
     @rule()
     def opened_again(self) -> None:
         reopen(self.job, why="one more came back", at=NOW, by=None)
+        self.bobbins_counted = None
 
     def _on(self, thread: int, position: int, before: Done | None = None) -> int:
         on, best = self.planned[thread], (0, -1)
@@ -263,10 +271,13 @@ class AnyRun(RuleBasedStateMachine):
         assert {label: each for label, each in reported.items() if each} == {
             labels[pk]: quantity for pk, quantity in used.items() if quantity
         }
-        bobbins = sum(
-            -each.quantity for each in Entry.objects.filter(item__kind="bobbins").exclude(reason="receive")
+        full, part = (
+            sum(each.quantity for each in Entry.objects.filter(item__kind=kind).exclude(reason="receive"))
+            for kind in ("bobbins", "part_bobbin")
         )
-        assert bobbins == run.bobbins.full
+        each_mm = BobbinBatch.objects.get().length_mm
+        gone = run.bobbins.full if self.bobbins_counted is None else self.bobbins_counted
+        assert -full - part / each_mm == gone
 
     def teardown(self) -> None:
         transaction.set_rollback(True)
