@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import IO, Any, cast
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 from rich.console import Console
 
 from inventory.compute.errors import WorkshopError
+from inventory.management.examples import WithExample
 
 
 @contextmanager
@@ -30,7 +31,7 @@ def stray_lines_aside() -> Iterator[None]:
         os.close(kept)
 
 
-class WorkshopCommand(BaseCommand):
+class WorkshopCommand(WithExample):
     """A command whose refusals are sentences, never tracebacks."""
 
     # They look at the code, not at the workshop, and load every page: the tests and ``check`` do that.

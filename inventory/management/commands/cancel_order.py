@@ -12,6 +12,7 @@ from inventory.orders.orders import cancel_order, take_cancelling_back
 
 class Command(WorkshopCommand):
     help = "Cancel the order with this NUMBER: what has not come of it is no longer expected. --take-back: it is."
+    example = "cancel_order 4"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

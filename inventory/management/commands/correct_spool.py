@@ -14,6 +14,7 @@ from inventory.shelf.labelled import item_labelled
 
 class Command(ActCommand):
     help = "Make the spool that carries the label LABEL one of SHADE: it was entered as something else."
+    example = 'correct_spool S0042 R170 --why "read the label of its neighbour"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

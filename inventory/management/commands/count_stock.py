@@ -15,6 +15,7 @@ class Command(ActCommand):
         "Set the thing that carries the label LABEL to what was FOUND of it: a count (18), a length (350 m), "
         "the weight of a spool (52.4 g), how full it looks (half), or ? where nobody knows."
     )
+    example = "count_stock S0042 half"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

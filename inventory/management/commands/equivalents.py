@@ -13,6 +13,7 @@ from inventory.management.shades import shade_as_data
 
 class Command(WorkshopCommand):
     help = "List the shade of each other range that is nearest to SHADE, from the colours that are known."
+    example = "equivalents R170"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

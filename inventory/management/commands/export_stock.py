@@ -16,6 +16,7 @@ class Command(WorkshopCommand):
         "Write KIND as CSV, or as a workbook with --xlsx, to standard output or a file. What it writes can be "
         "imported again. Exits 0, or 1 where the file cannot be written."
     )
+    example = "export_stock spools --xlsx --output spools.xlsx"
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("kind", metavar="KIND", choices=list(KINDS), help=", ".join(KINDS))

@@ -19,8 +19,9 @@ from inventory.management.base import WorkshopCommand
 class Command(WorkshopCommand):
     help = (
         "Put the spools of FILE, a list with columns and words of its own, on the shelf: all of it or nothing. "
-        "Exits 1 where a row is not understood. Example: import_list wall.xlsx --column 'Colour no=code'."
+        "Exits 1 where a row is not understood."
     )
+    example = 'import_list wall.xlsx --column "Colour no=code"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -25,6 +25,7 @@ class Command(WorkshopCommand):
         "Import FILE (CSV or .xlsx) of KIND: all of it or, where a row is bad, nothing. "
         "Exits 0 where the file landed (or would, with --dry-run), 1 where nothing did."
     )
+    example = "import_stock spools spools.csv --dry-run"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

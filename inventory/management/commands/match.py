@@ -18,6 +18,7 @@ class Command(WorkshopCommand):
         "List the owned thread nearest to COLOUR (#rrggbb, lab:L,a,b, a shade code, or words such as 'dark blue'), "
         "nearest first."
     )
+    example = 'match "dark blue"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

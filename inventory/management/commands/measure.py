@@ -14,6 +14,7 @@ from inventory.shelf.labelled import item_labelled
 
 class Command(ActCommand):
     help = "Set the spool that carries the label LABEL to what its DIAMETER across the thread, in mm, tells."
+    example = "measure S0042 31.5"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -17,6 +17,7 @@ class Command(WorkshopCommand):
         "List all orders with what has come of them; with a NUMBER show that order, and with --output write it as "
         ".pdf, .csv or .txt to be sent."
     )
+    example = "orders 4 --output order-4.pdf"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -16,6 +16,7 @@ class Command(WorkshopCommand):
         "Note that the order with this NUMBER was sent: what is on it counts as on order from now on. Placed already, "
         "it takes the day of --expected."
     )
+    example = "place_order 4 --expected 2026-12-04"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -14,6 +14,7 @@ from inventory.shelf.labelled import item_labelled
 
 class Command(WorkshopCommand):
     help = "Write a PDF with labels for the things with these label CODEs, or for everything in a place."
+    example = "print_labels S0042 S0043 --base-url http://workshop.local:8000 --output labels.pdf"
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("codes", metavar="CODE", nargs="*")

@@ -15,6 +15,7 @@ from inventory.models import ThreadRange
 
 class Command(WorkshopCommand):
     help = "Read the colours of shades of RANGE from a colour meter's CSV (code, L, a, b, illuminant): all or none."
+    example = 'read_colours meter.csv --range "Bright 40"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

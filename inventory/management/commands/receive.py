@@ -28,6 +28,7 @@ class Command(ActCommand):
         "stabilizer, film, foam or fabric (a roll with --width and --length, sheets with --width and --height) or of a "
         "spray (cans with --content), or a needle system with --needles."
     )
+    example = 'receive R170 --count 3 --place "Wall, top row" --price 3.20'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -18,6 +18,7 @@ class Command(ActCommand):
         "Put on the shelf what came of the order with this NUMBER: all that is still to come, or with --line so many "
         "of some lines. Each thing gets a label code. Nothing can come twice."
     )
+    example = "receive_order 4 --line 1=2 --lot 3099C"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

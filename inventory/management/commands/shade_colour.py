@@ -21,6 +21,7 @@ from inventory.models import Shade
 
 class Command(WorkshopCommand):
     help = "Set the colour of SHADE from typing, a colour meter's CSV or a photograph, and tell how well it is known."
+    example = 'shade_colour R170 --colour "#b01c2e" --source maker'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
@@ -28,7 +29,7 @@ class Command(WorkshopCommand):
         how = parser.add_mutually_exclusive_group(required=True)
         how.add_argument("--colour", metavar="COLOUR", help="#rrggbb, lab:L,a,b (D65) or lab50:L,a,b.")
         how.add_argument("--readings", metavar="CSV", help="A meter's file; columns L, a, b, illuminant.")
-        how.add_argument("--photo", metavar="PICTURE", help="Thread beside an 18 % grey card.")
+        how.add_argument("--photo", metavar="PICTURE", help="Thread beside an 18 %% grey card.")
         parser.add_argument("--source", choices=["measured", "maker", "screen"], default="screen",
                             help="Where a typed colour comes from.")  # fmt: skip
         parser.add_argument(

@@ -18,6 +18,7 @@ class Command(WorkshopCommand):
         "Show what rests on a shade; give it the code its maker gave it; make it one with another. All that rests on "
         "it is carried over, and taken back as a whole."
     )
+    example = 'shades merge R170 R171 --why "one thread under two codes"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

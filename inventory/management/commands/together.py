@@ -26,6 +26,7 @@ DOINGS = ("move", "relabel", "find", "retire", "list", "take-back")
 
 class Command(ActCommand):
     help = "Move, relabel, weigh or take off the shelf many things in one act; list such acts; take one back."
+    example = 'together move S0042 S0043 --place "Cone rack"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

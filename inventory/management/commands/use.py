@@ -13,6 +13,7 @@ from inventory.shelf.labelled import item_labelled
 
 class Command(ActCommand):
     help = "Take QUANTITY (such as 12.5 m, 8 g, or 3) of the thing that carries the label LABEL."
+    example = 'use S0042 12.5m --for "a sample"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -13,6 +13,7 @@ from inventory.shelf.weights import learn_tare, weigh_spool
 
 class Command(ActCommand):
     help = "Set the spool that carries the label LABEL to what its WEIGHT (such as 52.4 g) tells."
+    example = "weigh S0042 52.4g"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

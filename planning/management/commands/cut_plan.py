@@ -16,6 +16,7 @@ class Command(WorkshopCommand):
         "Show how the stabilizer of the jobs with these numbers is cut, strip by strip, saving nothing; several are "
         "cut together. Exits 0 for enough, 3 for tight or short, 4 for unknown, 1 for an error."
     )
+    example = "cut_plan 3 4"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -19,6 +19,7 @@ class Command(WorkshopCommand):
         "Show the parts of design DESIGN from stop to stop, what may be an applique, and what was said to be one. "
         "With --fabric and at least one line, say that it is; with --remove, take one out."
     )
+    example = 'design_appliques 12 --fabric "Felt, stiff" --placement 1 --tack-down 2 --cover 3'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -15,6 +15,7 @@ from planning.run.finish import Ending, WeighedBack, finish
 
 class Command(WorkshopCommand):
     help = "Finish a running job and report planned against actual."
+    example = "finish_job 3 --weighed S0042=31.5g --bobbins 3.5 --keep-bobbin --minutes 95"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

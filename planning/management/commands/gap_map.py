@@ -12,6 +12,7 @@ from planning.plan.data import shade_as_data
 
 class Command(WorkshopCommand):
     help = "Tell which known colours have nothing near on the shelf, by region, and what would cover most of them."
+    example = "gap_map --most 5"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -14,6 +14,7 @@ from planning.stitch_files.writing import WRITTEN
 
 class Command(WorkshopCommand):
     help = "List the hoopings of a job, each with its pieces in order; write a stitch file for each into a folder."
+    example = "hoopings 3 --write tags --as pes"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -23,6 +23,7 @@ class Command(WorkshopCommand):
         "skipped, and a run that was stopped goes on when it is started again. Exits 0 if every stitch file is "
         "in the library afterwards, 1 if one was refused or for an error."
     )
+    example = 'import_designs designs --machine "Single needle by the window"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

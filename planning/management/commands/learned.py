@@ -21,6 +21,7 @@ class Command(WorkshopCommand):
     help = (
         "Show the use factors of each machine, how often the stated 95 % held, and changes that were noticed."
     )
+    example = "learned"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -14,6 +14,7 @@ from planning.models import Machine
 
 class Command(WorkshopCommand):
     help = "Say that a machine's tension was changed: estimates are less sure until weigh-backs tell more."
+    example = 'machine_changed "Six needles" --what "upper tension"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -14,6 +14,7 @@ class Command(WorkshopCommand):
         "List what to weigh, measure or look at first so that the open jobs are no longer tight or unknown, what "
         "settles most first. Exits 0, or 1 for an error."
     )
+    example = "measure_first"
 
     def handle(self, *args: Any, **options: Any) -> None:
         found = measure_first()

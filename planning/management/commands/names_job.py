@@ -25,6 +25,7 @@ class Command(WorkshopCommand):
         "Make a job of the names in FILE, one a line, each with a kept design of its lettering: MARLA finds the "
         "design called MARLA, or the only one with that word in its name; MARLA: file-12 names it."
     )
+    example = 'names_job "Name tags" names.txt --fabric "Pennant felt" --copies most'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -12,6 +12,7 @@ from planning.models import Job
 
 class Command(WorkshopCommand):
     help = "Change which shades the job with this number holds on to, and tell which it holds on to then."
+    example = "pin_shades 3 --pin 2=R170"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -31,6 +31,7 @@ class Command(WorkshopCommand):
         "Plan a batch from stitch files and the shelf, saving nothing. "
         "Exits 0 for enough, 3 for tight or short, 4 for unknown, 1 for an error."
     )
+    example = 'plan crew-cap-badge.pes --pieces 24 --fabric "Woven twill" --copies most'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -16,6 +16,7 @@ from planning.run.promise import shown_of
 
 class Command(WorkshopCommand):
     help = "Plan the job with this number against the shelf. Exits 0 for enough, 3 for tight or short, 4 for unknown."
+    example = "plan_job 3"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

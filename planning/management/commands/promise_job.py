@@ -13,6 +13,7 @@ from planning.run.promise import drop, pick_up, promise, take_promise_back
 
 class Command(WorkshopCommand):
     help = "Promise a job: freeze its plan and set its spools, bobbins and stabilizer aside."
+    example = "promise_job 3"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -17,6 +17,7 @@ from planning.models import Rules
 
 class Command(WorkshopCommand):
     help = "Quote a job: its cost with a margin, rounded up, never below the least order, and for other quantities."
+    example = "quote 3 --margin 40 --round-to 0.5 --minimum 25 --pdf quote.pdf"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -17,6 +17,7 @@ from planning.stitch_files.reading import UnreadableDesign, read_design_file
 
 class Command(WorkshopCommand):
     help = "Read stitch files and show stitches, trims and drawn length of each colour block. Saves nothing."
+    example = "read_design crew-cap-badge.pes"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

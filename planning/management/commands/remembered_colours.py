@@ -30,6 +30,7 @@ class Command(WorkshopCommand):
         "list what is remembered and what could be."
     )
     formats = ("text", "json", "csv")
+    example = 'remembered_colours --remember "#ff0000=R170"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -13,6 +13,7 @@ from planning.run.promise import same_again
 
 class Command(WorkshopCommand):
     help = "Make a new draft that is stitched as this job was."
+    example = "repeat_job 3 --pieces 12"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

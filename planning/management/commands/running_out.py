@@ -15,6 +15,7 @@ class Command(WorkshopCommand):
         "Show when each stabilizer on rolls runs out, over booked jobs and past use, and by when to order it. "
         "Exits 0, or 1 for an error."
     )
+    example = "running_out"
 
     def handle(self, *args: Any, **options: Any) -> None:
         outlooks, unclear = stabilizer_outlooks(

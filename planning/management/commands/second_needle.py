@@ -12,6 +12,7 @@ from planning.run.second_needle import name_needle
 
 class Command(WorkshopCommand):
     help = "Say that the spool LABEL, which follows another of its thread in job JOB, is on needle NEEDLE (0: on none)."
+    example = "second_needle 3 S0043 7"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -35,6 +35,7 @@ class Command(WorkshopCommand):
         "be said of all, 1 for an error."
     )
     formats = ("text", "json", "csv")
+    example = "shopping_list --draft-orders"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -35,6 +35,7 @@ class Command(WorkshopCommand):
         "and bobbin thread of each how thick the cloth is, how deep the threads interlock, and κ. Threads are "
         f"unravelled and measured in mm; with --scale-mg they are weighed, in mg. Formats: {FORMATS}."
     )
+    example = 'strip_threads strip.pes --fabric "Woven twill"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

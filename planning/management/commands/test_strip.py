@@ -24,6 +24,7 @@ class Command(WorkshopCommand):
         f"to be weighed on your scale ({FORMATS}). With what you read and weighed, it tells κ and the two use factors "
         "instead; give the same scale, threads, hoop and error as when it was written."
     )
+    example = "test_strip strip.pes --scale-mg 10 --needle-tex 27 --bobbin-tex 15"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -20,6 +20,7 @@ KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin", "tension", 
 
 class Command(WorkshopCommand):
     help = "Note what happened in a run. The first tick of a promised job begins it."
+    example = "tick_job 3 spool --thread 2 --label S0043 --left nothing"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

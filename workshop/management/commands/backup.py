@@ -16,6 +16,7 @@ class Command(WorkshopCommand):
         "Back up the database and the stitch files into one file, which is opened again to be sure. The site may "
         "run. It holds everything, passwords' hashes too: keep it as you keep a key. Exits 1 if nothing was made."
     )
+    example = "backup --into /backups --keep 7"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

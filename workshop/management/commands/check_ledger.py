@@ -3,19 +3,21 @@
 import json
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 
+from inventory.management.examples import WithExample
 from inventory.models import Entry, StockItem
 from workshop.doctor.stock import stock_problems
 
 
-class Command(BaseCommand):
+class Command(WithExample):
     help = (
         "Check the ledger, and that promises, cuts and orders agree with it; exits 1 and names each invariant "
         "that fails."
     )
 
     requires_system_checks: Any = ()  # it looks at the workshop, not at the code
+    example = "check_ledger"
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--format", choices=["text", "json"], default="text")

@@ -4,7 +4,8 @@ import re
 from typing import Any
 
 from django.core.management import get_commands, load_command_class
-from django.core.management.base import BaseCommand
+
+from inventory.management.examples import WithExample
 
 OURS = ("workshop", "planning", "inventory")
 # Words of every command that a person hardly ever types.
@@ -35,9 +36,10 @@ complete -o default -F _enough_thread manage.py ./manage.py enough-thread python
 """
 
 
-class Command(BaseCommand):
+class Command(WithExample):
     help = "Print a script for bash that completes commands and their options: source <(python3 manage.py completion)"
     requires_system_checks: list[str] = []
+    example = "completion"
 
     def handle(self, *args: Any, **options: Any) -> None:
         words = words_of_commands()

@@ -30,6 +30,7 @@ class Command(WorkshopCommand):
         "Lay out the demo workshop Gull & Halyard and plan a batch with it; with --serve, show it in a browser. "
         "Running it again is safe. Exits 0 whatever the plan's verdict, 1 for an error."
     )
+    example = "demo --serve"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

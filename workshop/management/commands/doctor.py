@@ -16,6 +16,7 @@ class Command(WorkshopCommand):
     )
     requires_migrations_checks = False
     requires_system_checks: list[str] = []
+    example = "doctor --mend"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

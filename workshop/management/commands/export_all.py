@@ -11,6 +11,7 @@ from workshop.backup.moving import export_all
 
 class Command(WorkshopCommand):
     help = "Write everything in open formats (CSV, the stitch files as they came) into a new folder. Exits 1 if not."
+    example = "export_all /tmp/workshop-in-csv"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

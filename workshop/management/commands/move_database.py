@@ -13,6 +13,7 @@ class Command(WorkshopCommand):
         "Copy everything into the empty database at URL (postgres://PERSON@SERVER/NAME or sqlite:////PATH) and compare "
         "it row by row. Stop the site first. This database is not changed. Exits 1 if nothing was moved."
     )
+    example = "move_database postgres://gull@localhost/workshop"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -12,6 +12,7 @@ from workshop.people.members import opening_link
 
 class Command(WorkshopCommand):
     help = "Print a link, good for one day and one use, that makes the owner of a workshop nobody opened yet."
+    example = "owner_link"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

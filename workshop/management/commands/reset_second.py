@@ -12,6 +12,7 @@ from workshop.people.second import has_second, take_second_away
 
 class Command(WorkshopCommand):
     help = "Take the second factor of the person called NAME away: app, passkeys and recovery codes."
+    example = "reset_second marla"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

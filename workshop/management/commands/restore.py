@@ -16,6 +16,7 @@ class Command(WorkshopCommand):
         "Restore a backup. All of it is looked at before anything is touched, and what is there now is backed up "
         "first. With --beside, lay it out in another folder for a look. Exits 1 if nothing was restored."
     )
+    example = "restore backup.zip --beside /tmp/a-look"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -24,6 +24,7 @@ class Command(WorkshopCommand):
         "Serve the site with granian. BASE_URL says how people reach it; with --certificate and --key it speaks "
         "TLS itself, which phones need for the camera and for working without a network."
     )
+    example = "serve --host 0.0.0.0 --port 8000"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

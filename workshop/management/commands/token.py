@@ -17,6 +17,7 @@ BY_WORD = {right.name.lower(): right for right in RIGHTS}
 
 class Command(WorkshopCommand):
     help = "Make a token called NAME for a program and print it this once; without NAME, list the tokens that let in."
+    example = "token scale --right stitch --days 90"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

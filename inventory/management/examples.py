@@ -1,0 +1,24 @@
+"""An example at the foot of what a command says of itself."""
+
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser, DjangoHelpFormatter
+
+CALLED = "python3 manage.py "
+
+
+class _AsWritten(DjangoHelpFormatter):
+    """Leaves an example as it is: broken over two lines it could not be copied."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        return text if CALLED in text else super()._fill_text(text, width, indent)
+
+
+class WithExample(BaseCommand):
+    """A command whose ``--help`` ends with an example, as it is typed: its name and what follows it."""
+
+    example: str
+
+    def create_parser(self, prog_name: str, subcommand: str, **options: Any) -> CommandParser:
+        options |= {"formatter_class": _AsWritten, "epilog": f"Example:\n  {CALLED}{self.example}"}
+        return super().create_parser(prog_name, subcommand, **options)
