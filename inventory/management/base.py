@@ -3,13 +3,17 @@
 import json
 import os
 import sys
+from argparse import ArgumentTypeError
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import date
 from typing import IO, Any, cast
 
 from django.core.management.base import CommandParser
+from django.utils.timezone import localdate
 from rich.console import Console
 
+from inventory.compute.days import read_day
 from inventory.compute.errors import WorkshopError
 from inventory.management.examples import WithExample
 
@@ -29,6 +33,14 @@ def stray_lines_aside() -> Iterator[None]:
     finally:
         os.dup2(kept, 1)
         os.close(kept)
+
+
+def day(written: str) -> date:
+    """Return the day that an argument names, as ``read_day`` takes it: 2026-12-04, "4 Dec", friday."""
+    try:
+        return read_day(written, today=localdate())
+    except WorkshopError as problem:
+        raise ArgumentTypeError(str(problem)) from None
 
 
 class WorkshopCommand(WithExample):

@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, from_excel
 
 from inventory.compute.colour.lab import lab_from_hex
+from inventory.compute.days import plausible_day, read_day
 from inventory.compute.density import LinearDensity, read_area_weight, read_linear_density
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import (
@@ -27,9 +28,6 @@ from inventory.compute.lengths import (
 from inventory.tables.cells import Unreadable, read_list, shown
 
 _BLANK = {"", "?", "unknown", "not known"}
-_ISO_DAY = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})(?:[T ][0-9:.]+Z?)?")
-_DAY_FIRST = re.compile(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})")
-_EITHER_FIRST = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
 _DAY_COUNT = re.compile(r"[0-9]{5}")
 _YES = {"yes", "y", "true", "1", "x"}
 _NO = {"no", "n", "false", "0"}
@@ -309,45 +307,18 @@ class DayCell(CellField):
 
     def read(self, value: Any) -> date:
         if isinstance(value, date):
-            return _plausible(value)
+            return plausible_day(value)
         text = shown(value).strip()
         if isinstance(value, Decimal) or _DAY_COUNT.fullmatch(text):
             return self._counted(Decimal(text))
-        if day := _ISO_DAY.fullmatch(text):
-            return _day(*day.groups(), text=text)
-        if day := _DAY_FIRST.fullmatch(text):
-            return _day(day[3], day[2], day[1], text=text)
-        if day := _EITHER_FIRST.fullmatch(text):
-            if int(day[1]) <= 12 and int(day[2]) <= 12 and day[1] != day[2]:
-                raise WorkshopError(
-                    f"{text} could be {day[3]}-{day[2]:0>2}-{day[1]:0>2} or {day[3]}-{day[1]:0>2}-{day[2]:0>2}. "
-                    "Type the one that is meant."
-                )
-            day_number, month = (day[1], day[2]) if int(day[2]) <= 12 else (day[2], day[1])
-            return _day(day[3], month, day_number, text=text)
-        raise WorkshopError(f'"{text[:40]}" is not a day. Type it like 2026-03-02.')
+        return read_day(text)
 
     def _counted(self, number: Decimal) -> date:
         epoch = CALENDAR_MAC_1904 if self.days_from_1904 else CALENDAR_WINDOWS_1900
         if not 20_000 <= number < 80_000:
             raise WorkshopError(f"{number} is not a day. Type it like 2026-03-02.")
         moment: Any = from_excel(float(int(number)), epoch)
-        return _plausible(moment.date())
-
-
-def _day(year: str, month: str, day: str, *, text: str) -> date:
-    try:
-        return _plausible(date(int(year), int(month), int(day)))
-    except ValueError as problem:
-        if isinstance(problem, WorkshopError):
-            raise
-        raise WorkshopError(f"There is no such day as {text}.") from None
-
-
-def _plausible(day: date) -> date:
-    if not 1950 <= day.year <= 2100:
-        raise WorkshopError(f"The year {day.year} cannot be right. Type the day like 2026-03-02.")
-    return day
+        return plausible_day(moment.date())
 
 
 def typed(value: Any) -> str:

@@ -1,12 +1,11 @@
 """Place a drafted order."""
 
-from datetime import date
 from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from inventory.management.base import WorkshopCommand
+from inventory.management.base import WorkshopCommand, day
 from inventory.management.orders import order_as_data, order_numbered
 from inventory.orders.orders import expect_order, place_order
 
@@ -21,9 +20,7 @@ class Command(WorkshopCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("number", type=int, metavar="NUMBER")
-        parser.add_argument(
-            "--expected", type=date.fromisoformat, metavar="YYYY-MM-DD", help="The day it is expected."
-        )
+        parser.add_argument("--expected", type=day, metavar="DAY", help="The day it is expected.")
 
     def handle(self, *args: Any, **options: Any) -> None:
         order = place_order(

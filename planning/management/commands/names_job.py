@@ -2,7 +2,6 @@
 
 import sys
 import uuid
-from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
@@ -10,7 +9,7 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
-from inventory.management.base import WorkshopCommand
+from inventory.management.base import WorkshopCommand, day
 from planning.facts.names import by_name
 from planning.jobs.jobs import JobFacts, make_names_job
 from planning.models import Fabric, Hoop, Job, Machine
@@ -37,7 +36,7 @@ class Command(WorkshopCommand):
         parser.add_argument(
             "--tests", type=int, default=0, metavar="N", help="Test pieces; none, if not given."
         )
-        parser.add_argument("--by", type=date.fromisoformat, metavar="YYYY-MM-DD")
+        parser.add_argument("--by", type=day, metavar="DAY")
         parser.add_argument(
             "--copies", type=_copies, default="most", metavar="N|most",
             help="Names in one hooping: as many as a hoop holds, if not given.",

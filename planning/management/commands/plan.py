@@ -1,12 +1,11 @@
 """Answer whether there is enough for a batch."""
 
 import sys
-from datetime import date
 from typing import Any, Literal
 
 from django.core.management.base import CommandParser
 
-from inventory.management.base import WorkshopCommand
+from inventory.management.base import WorkshopCommand, day
 from planning.library.designs import asked_from_file
 from planning.models import Strictness
 from planning.plan.ask import (
@@ -49,9 +48,7 @@ class Command(WorkshopCommand):
             default=Strictness.PICTURE,
             help="How near the colours must come: as in a picture, or as brand colours; the rules have the limits.",
         )
-        parser.add_argument(
-            "--by", type=date.fromisoformat, metavar="YYYY-MM-DD", help="The day the material must be there."
-        )
+        parser.add_argument("--by", type=day, metavar="DAY", help="The day the material must be there.")
         parser.add_argument(
             "--copies",
             type=_copies,

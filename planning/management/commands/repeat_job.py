@@ -1,12 +1,11 @@
 """Make the same job again with another number of pieces."""
 
-from datetime import date
 from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from inventory.management.base import WorkshopCommand
+from inventory.management.base import WorkshopCommand, day
 from planning.management.jobs import job_numbered
 from planning.run.promise import same_again
 
@@ -19,7 +18,7 @@ class Command(WorkshopCommand):
         super().add_arguments(parser)
         parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
         parser.add_argument("--pieces", type=int, metavar="N", help="Left out: as many as before.")
-        parser.add_argument("--by", type=date.fromisoformat, metavar="YYYY-MM-DD", help="When it is needed.")
+        parser.add_argument("--by", type=day, metavar="DAY", help="When it is needed.")
         parser.add_argument(
             "--key", default="", help="A name of your own; given again, nothing is made twice."
         )
