@@ -30,7 +30,6 @@ urlpatterns = [
     path("jobs/<int:pk>/change/", jobs.edit_job, name="edit_job"),
     path("jobs/<int:pk>/shades/", held_shades.change_held, name="hold_shades"),
     path("jobs/<int:pk>/cut/", cuts.cut_sheet, name="cut_sheet"),
-    path("jobs/worker.js", sheet.worker, name="run_worker"),
     path("jobs/<int:pk>/promise/", promise.promise_job, name="promise_job"),
     path("jobs/<int:pk>/begin/", promise.begin_job, name="begin_job"),
     path("jobs/<int:pk>/draft/", promise.take_back_promise, name="take_back_promise"),

@@ -3,7 +3,18 @@
 from django.urls import include, path, re_path
 
 from inventory.views.scan import scanned
-from workshop.views import accounts, backups, find, health, people, second, stations, tokens, watching
+from workshop.views import (
+    accounts,
+    backups,
+    find,
+    health,
+    offline,
+    people,
+    second,
+    stations,
+    tokens,
+    watching,
+)
 
 urlpatterns = [
     path("sign-in/", accounts.sign_in, name="sign_in"),
@@ -48,6 +59,8 @@ urlpatterns = [
     path("preferences/backups/<str:name>", backups.backup_file, name="backup_file"),
     path("preferences/sound/", backups.health_of_everything, name="doctor"),
     path("find/", find.find_anything, name="find"),
+    path("worker.js", offline.worker, name="worker"),
+    path("jobs/worker.js", offline.earlier_worker, name="earlier_worker"),
     path("health/", health.health, name="health"),
     # What the labels' codes to scan hold, in capitals because those pack closer.
     re_path(r"^[sS]/(?P<code>[^/]+)/?$", scanned, name="label"),

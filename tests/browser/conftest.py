@@ -6,7 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.contrib.auth.models import User
 from django.test import Client
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures that pages need too
 
@@ -62,6 +62,29 @@ def signed_in(page: Page, live_server, transactional_db) -> Page:
     page.goto("/")
     page.get_by_role("heading", name="Is there enough?").wait_for()
     return page
+
+
+@pytest.fixture
+def phone_signed_in(
+    chromium: Browser, live_server, transactional_db
+) -> Iterator[tuple[BrowserContext, Page]]:
+    """A signed-in phone; its browser may complain that the network is away, for that is what is tried."""
+    User.objects.create_superuser("morgan", password=PASSWORD)
+    context = chromium.new_context(
+        base_url=live_server.url, viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
+    )
+    page = context.new_page()
+    page.set_default_timeout(LONGEST_WAIT_MS)
+    problems: list[str] = []
+    page.on("pageerror", lambda error: problems.append(str(error)))
+    page.goto("/sign-in/")
+    page.get_by_label("Name").fill("morgan")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in", exact=True).click()
+    page.get_by_role("heading", name="Is there enough?").wait_for()
+    yield context, page
+    context.close()
+    assert problems == []
 
 
 @pytest.fixture

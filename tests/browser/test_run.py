@@ -1,10 +1,7 @@
 """A job from its promise to its report, on a phone beside the machine that loses the network for a while."""
 
-from collections.abc import Iterator
-
 import pytest
-from django.contrib.auth.models import User
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, expect
 
 from inventory.ledger import ledger_problems
 from inventory.models import Spool, StockItem
@@ -14,7 +11,6 @@ from planning.models import Job, Machine, Observation, RunEvent
 from planning.run.promise import promise
 from planning.run.ticks import begin
 from planning.stitch_files.reading import read_design_file
-from tests.browser.conftest import LONGEST_WAIT_MS, PASSWORD
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 
 RED, BLUE = "#b01c2e", "#1c2b8d"
@@ -35,24 +31,8 @@ def job(transactional_db, workshop, settings, tmp_path, stitch_file) -> Job:
 
 
 @pytest.fixture
-def phone(chromium: Browser, live_server, job: Job) -> Iterator[tuple[BrowserContext, Page]]:
-    """A signed-in phone; its browser may complain that the network is away, for that is what is tried."""
-    User.objects.create_superuser("morgan", password=PASSWORD)
-    context = chromium.new_context(
-        base_url=live_server.url, viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
-    )
-    page = context.new_page()
-    page.set_default_timeout(LONGEST_WAIT_MS)
-    problems: list[str] = []
-    page.on("pageerror", lambda error: problems.append(str(error)))
-    page.goto("/sign-in/")
-    page.get_by_label("Name").fill("morgan")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in", exact=True).click()
-    page.get_by_role("heading", name="Is there enough?").wait_for()
-    yield context, page
-    context.close()
-    assert problems == []
+def phone(phone_signed_in: tuple[BrowserContext, Page], job: Job) -> tuple[BrowserContext, Page]:
+    return phone_signed_in
 
 
 def weight_of(spool: StockItem) -> str:

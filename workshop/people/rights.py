@@ -76,7 +76,7 @@ ROUTES: dict[str, Asks] = {
         (
             "shelf", "shelf_list", "shelf_csv", "own", "shade_choices", "catalogue", "catalogue_list",
             "shade_equivalents", "equivalents", "export", "import_template", "labels", "label", "item",
-            "stocktake_report", "acts", "act_on_many",
+            "stocktake_report", "acts", "act_on_many", "pocket", "pocket_shades",
         ),
         _LOOK,
     ),
@@ -92,11 +92,12 @@ ROUTES: dict[str, Asks] = {
     # Planning.
     **dict.fromkeys(
         (
-            "plan_sheet", "jobs", "job", "job_report", "run_worker", "run_state", "what_if_first", "designs", "design",
+            "plan_sheet", "jobs", "job", "job_report", "run_state", "what_if_first", "designs", "design",
             "design_file", "shade_suggestions", "design_picture", "design_density", "design_strip", "gap_map",
             "stitch_out_photo", "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file",
             "help", "strip_download", "import_run", "import_refused", "remembered_colours", "remembered_colours_csv",
-            "json_keys", "job_hoopings", "job_hooping_files", "measure_first", "strip_threads_download",
+            "json_keys", "job_hoopings", "job_hooping_files", "measure_first", "strip_threads_download", "worker",
+            "earlier_worker",
         ),
         _LOOK,
     ),
@@ -153,8 +154,8 @@ API = "api_"
 STATION_ROUTES = frozenset(
     {
         "station_here", "choose_person", "let_go_person", "jobs", "run_sheet", "happened", "happenings",
-        "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "run_worker", "not_begun", "run_state",
-        "second_needle", "job_hoopings", "job_hooping_files",
+        "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "not_begun", "run_state",
+        "second_needle", "job_hoopings", "job_hooping_files", "worker", "earlier_worker",
         "design_picture", "stitch_out_photo", "needle", "rights", "help",
         # By a token that is the station's.
         "api_run", "api_events", "api_event_back", "api_job", "api_job_plan", "api_stock", "api_thing", "api_weigh",

@@ -202,6 +202,8 @@ async function renew() {
   const focus = document.activeElement;
   const held = focus && run.contains(focus);
   morph(run, fresh);
+  const since = document.querySelector(".kept-since");
+  if (since) since.remove();
   adopt();
   noted(words);
   show();
@@ -279,16 +281,3 @@ show();
 send();
 window.addEventListener("online", send);
 setInterval(() => look().catch(() => undefined), 5000);
-
-if ("serviceWorker" in navigator && window.isSecureContext) {
-  const drawnWith = [...document.querySelectorAll("link[rel=stylesheet], script[src]")];
-  navigator.serviceWorker
-    .register(run.dataset.worker)
-    .then(() => navigator.serviceWorker.ready)
-    // The worker keeps what passes through it; this very sheet came before it was there.
-    .then(() => caches.open("run-sheets"))
-    .then((sheets) => sheets.addAll([location.href, ...drawnWith.map((each) => each.href || each.src)]))
-    .catch((problem) => {
-      console.warn("The run sheet cannot be kept for when the network is away:", problem);
-    });
-}

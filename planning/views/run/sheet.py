@@ -7,9 +7,7 @@ from uuid import uuid4
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.template.loader import render_to_string
 from django.utils import timezone
-from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -141,15 +139,6 @@ def not_begun(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, str(problem))
         return redirect("run_sheet", pk)
     return redirect("job", pk)
-
-
-@require_safe
-@cache_control(no_cache=True)
-def worker(request: HttpRequest) -> HttpResponse:
-    """Serve the script that keeps a run sheet readable while the network is away."""
-    return HttpResponse(
-        render_to_string("planning/run_worker.js"), content_type="text/javascript; charset=utf-8"
-    )
 
 
 # How the back of a satin column is drawn: where the strip of bobbin thread begins in a column 60 wide, and its width.

@@ -37,7 +37,8 @@ OF_NOBODY = frozenset(
 WHOLE = frozenset(
     {
         "run_sheet", "cut_sheet", "cut_together", "shelf_csv", "export", "order_file", "design_file", "design_picture",
-        "design_density", "design_strip", "remembered_colours_csv", "strip_download", "run_worker", "import_refused",
+        "design_density", "design_strip", "remembered_colours_csv", "strip_download", "import_refused",
+        "worker", "earlier_worker", "pocket_shades",
         "import_template", "failed_rows", "backup_file", "stocktake_report", "job_hooping_files", "stitch_out_photo",
     }
 )  # fmt: skip
@@ -111,11 +112,11 @@ LOOKED_AT: dict[str, PLACES] = {
         (
             "preferences", "change_password", "my_pin", "my_sign_ins", "people", "rights", "backups", "doctor",
             "shelf", "own", "receive_first", "shade_choices", "catalogue", "equivalents", "stocktakes", "files",
-            "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "run_worker", "designs",
+            "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "designs",
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
             "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
             "json_keys", "find", "names_job", "measure_first", "strip_threads", "labels", "acts", "api_help",
-            "first_hour", "own_list",
+            "first_hour", "own_list", "pocket", "pocket_shades", "worker", "earlier_worker",
             "second_factor", "tokens", "watching",
         ),
         _nothing,

@@ -276,9 +276,3 @@ def test_a_run_sheet_asks_no_more_after_more_ticks(signed_in, running):
     for key in "xyz":
         post(signed_in, "happened", running.pk, kind="piece", key=key)
     assert queries_of(signed_in, "run_sheet", running.pk) <= few
-
-
-def test_the_worker_of_the_run_sheet_is_a_script(signed_in):
-    answer = signed_in.get(reverse("run_worker"))
-    assert answer["Content-Type"].startswith("text/javascript")
-    assert b"freshOrKept" in answer.content

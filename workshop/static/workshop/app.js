@@ -78,3 +78,46 @@ document.addEventListener("keydown", (event) => {
   field.focus();
   field.select();
 });
+
+// A device keeps the pages that are wanted without a network, as long as somebody is signed in on it.
+const EARLIER = "run-sheets";
+
+function inCharge() {
+  return new Promise((resolve) => {
+    if (navigator.serviceWorker.controller) resolve();
+    else navigator.serviceWorker.addEventListener("controllerchange", resolve, { once: true });
+  });
+}
+
+async function keepThisPage(marked) {
+  const registered = await navigator.serviceWorker.register(marked.dataset.keep);
+  for (const other of await navigator.serviceWorker.getRegistrations()) {
+    // That of before, which kept run sheets alone, would go on answering for them.
+    if (other.scope !== registered.scope && other.scope.startsWith(registered.scope)) await other.unregister();
+  }
+  await caches.delete(EARLIER);
+  const cameFirst = !navigator.serviceWorker.controller;
+  await inCharge();
+  // The worker keeps what passes through it; this very page, and what it is drawn with, came before it was there.
+  const drawnWith = [...document.querySelectorAll("link[rel=stylesheet], script[src]")];
+  const wanted = cameFirst ? [location.href, ...drawnWith.map((each) => each.href || each.src)] : [];
+  if (marked.dataset.also) wanted.push(marked.dataset.also);
+  for (const each of wanted) await fetch(each, { redirect: "error" });
+}
+
+async function forgetPages() {
+  for (const name of await caches.keys()) await caches.delete(name);
+}
+
+// A kept page says how old it is; with a network it can be had anew.
+window.addEventListener("online", () => {
+  const since = document.querySelector(".kept-since");
+  if (since) since.textContent = "There is a network again. This page is as it was kept: load it anew.";
+});
+
+if (window.isSecureContext && "serviceWorker" in navigator) {
+  const marked = document.querySelector("[data-keep]");
+  const signedOut = !document.body.classList.contains("has-places");
+  const done = signedOut ? forgetPages() : marked ? keepThisPage(marked) : Promise.resolve();
+  done.catch((problem) => console.warn("Nothing can be kept for when there is no network:", problem));
+}

@@ -1,0 +1,100 @@
+// Keeps the pages that are wanted where there is no network, and what they are drawn with.
+"use strict";
+
+const KEPT = "kept-pages";
+// Run sheets, the list of what to buy, and "do I own this?" in the shop.
+const PAGES = [/\/jobs\/\d+\/run\/$/, /\/buying\/$/, /\/shelf\/pocket\/$/];
+const LISTS = [/\/shelf\/pocket\/shades$/];
+const DRAWN_WITH = [/\.(css|js|svg|png|webmanifest)$/];
+
+self.addEventListener("install", () => self.skipWaiting());
+self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
+
+function isOne(of, request) {
+  const { origin, pathname } = new URL(request.url);
+  return request.method === "GET" && origin === self.location.origin && of.some((each) => each.test(pathname));
+}
+
+async function keep(request, answer) {
+  const headers = new Headers(answer.headers);
+  headers.set("x-kept-at", String(Date.now()));
+  headers.delete("content-encoding");
+  headers.delete("content-length");
+  const pages = await caches.open(KEPT);
+  await pages.put(request.url, new Response(await answer.blob(), { headers }));
+}
+
+function saidOf(ms) {
+  const minutes = Math.round(ms / 60000);
+  if (minutes < 1) return "just now";
+  if (minutes < 90) return `${minutes} min ago`;
+  return minutes < 48 * 60 ? `${Math.round(minutes / 60)} h ago` : `${Math.round(minutes / 1440)} days ago`;
+}
+
+// The page as it was kept, which says so at its head and how old it is.
+async function aged(known) {
+  const at = Number(known.headers.get("x-kept-at"));
+  const when = new Date(at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+  const words = `No network. This is how it stood on ${when}, ${saidOf(Date.now() - at)}.`;
+  const page = (await known.text()).replace(
+    /<main[^>]*>/,
+    (main) => `${main}<p class="kept-since" role="status">${words}</p>`,
+  );
+  return new Response(page, { headers: known.headers });
+}
+
+// What the pages that are kept are drawn with, so that the word of no network looks like them.
+async function looks() {
+  const styles = (await (await caches.open(KEPT)).keys()).filter((each) => each.url.endsWith(".css"));
+  return styles.map((each) => `<link rel="stylesheet" href="${new URL(each.url).pathname}">`).join("");
+}
+
+async function keptPages() {
+  const pages = await caches.open(KEPT);
+  const found = [];
+  for (const request of await pages.keys()) {
+    if (!isOne(PAGES, request)) continue;
+    const title = /<title>([^<]*)</.exec(await (await pages.match(request)).text());
+    found.push(`<li><a href="${new URL(request.url).pathname}">${title ? title[1].replace(" · Enough Thread", "") : request.url}</a></li>`);
+  }
+  return found;
+}
+
+async function noNetwork() {
+  const found = await keptPages();
+  const kept = found.length
+    ? `<p>This device keeps:</p><ul>${found.join("")}</ul>`
+    : "<p>This device keeps no page yet: run sheets, what to buy and the page for the shop are kept once they were looked at.</p>";
+  return new Response(
+    `<!doctype html><html lang="en-GB"><head><meta charset="utf-8"><title>No network · Enough Thread</title>
+    <meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">
+    ${await looks()}</head><body><main id="content"><h1>No network</h1><p>This page is asked of the workshop each time. Nothing was lost.</p>
+    ${kept}</main></body></html>`,
+    { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } },
+  );
+}
+
+async function freshOrKept(event, { isPage }) {
+  const { request } = event;
+  try {
+    const answer = await fetch(request);
+    if (answer.ok && !answer.redirected) event.waitUntil(keep(request, answer.clone()));
+    return answer;
+  } catch (problem) {
+    // A page that looks for news is told that there is none; a kept sheet would pass for a new one.
+    const looksForNews = isPage && request.mode !== "navigate";
+    const known = looksForNews ? undefined : await (await caches.open(KEPT)).match(request.url);
+    if (known) return isPage ? aged(known) : known;
+    if (request.mode === "navigate") return noNetwork();
+    throw problem;
+  }
+}
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  if (isOne(PAGES, request)) event.respondWith(freshOrKept(event, { isPage: true }));
+  else if (isOne([...LISTS, ...DRAWN_WITH], request)) event.respondWith(freshOrKept(event, { isPage: false }));
+  else if (request.method === "GET" && request.mode === "navigate") {
+    event.respondWith(fetch(request).catch(noNetwork));
+  }
+});
