@@ -53,7 +53,7 @@ function called(shade) {
   return shade.name ? `${shade.name}, ${shade.range} ${shade.code}` : `${shade.range} ${shade.code}`;
 }
 
-function kept(shade) {
+function keptOf(shade) {
   return `${shade.spools === 1 ? "1 spool" : `${shade.spools} spools`}, ${shade.free} free · ${shade.places.join(", ")}`;
 }
 
@@ -67,17 +67,17 @@ function row(shade) {
   const nearest = shades[shade.nearest];
   if (shade.spools) {
     part("answer", item).textContent = "Yes";
-    part("where", item).textContent = kept(shade);
+    part("where", item).textContent = keptOf(shade);
   } else if (nearest) {
     part("answer", item).textContent = `No. The nearest that is owned is ${called(nearest)}: ${shade.seen}.`;
-    part("where", item).textContent = kept(nearest);
+    part("where", item).textContent = keptOf(nearest);
   } else {
     part("answer", item).textContent = "No";
   }
   return item;
 }
 
-function show() {
+function showFound() {
   const { rows, isNear: near } = found(field.value);
   part("found").replaceChildren(...rows.slice(0, MOST).map(row));
   const told = [];
@@ -96,11 +96,11 @@ async function begin() {
   const owned = shades.filter((shade) => shade.spools).length;
   part("how-old").textContent = `${owned} of ${shades.length} known shades are owned, as the shelf was on ${at}.`;
   field.disabled = false;
-  show();
+  showFound();
 }
 
 field.form.addEventListener("submit", (event) => event.preventDefault());
-field.addEventListener("input", show);
+field.addEventListener("input", showFound);
 part("no-keeping").hidden = "serviceWorker" in navigator && window.isSecureContext;
 begin().catch((problem) => {
   part("how-old").textContent =
