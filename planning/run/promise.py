@@ -226,18 +226,23 @@ def machine_of(job: Job) -> Machine:
 
 
 def bobbin_batches(job: Job) -> list[BobbinBatch]:
-    """Return the full bobbins that fit the job's machine, those of the kind with most thread free first."""
+    """Return the full bobbins that fit the job's machine, in the order of ``bobbins_that_fit``."""
     return [batch for kind in bobbins_that_fit(job) for batch in kind]
 
 
 def bobbins_that_fit(job: Job) -> list[list[BobbinBatch]]:
-    """Return the full bobbins that fit the job's machine, locked, by kind: most thread free first."""
+    """Return the full bobbins that fit the job's machine, locked, by kind: that of its promise, then most thread free.
+
+    Whoever winds on goes on with the box that was begun, though meanwhile another kind has more thread.
+    """
     style = machine_of(job).bobbin_style_id
     if not style:
         return []
     there = held(StockItem.objects.filter(bobbinbatch__style_id=style, retired_at__isnull=True))
     batches = BobbinBatch.objects.filter(pk__in=[item.pk for item in there]).order_by("pk")
-    return bobbins_by_kind(batches, free=lambda batch: batch.free)
+    promised_mm = Promise.objects.filter(job=job).values_list("bobbin_mm", flat=True).first()
+    kinds = bobbins_by_kind(batches, free=lambda batch: batch.free)
+    return sorted(kinds, key=lambda kind: kind[0].length_mm != promised_mm)
 
 
 def _claimed(plan: BatchPlan) -> dict[int, int]:

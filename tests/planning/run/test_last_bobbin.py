@@ -111,3 +111,22 @@ def test_the_page_and_the_command_keep_it_too(signed_in, stitched, capsys):
 def shown(client, job: Job) -> dict[str, str]:
     page = client.get(reverse("finish_job", args=[job.pk]))
     return {"shown": page.context["shown"]}
+
+
+def test_a_run_goes_on_with_the_kind_of_bobbin_it_began_with(stitch_file, workshop):
+    for colour in (RED, BLUE):
+        a_spool(a_shade(hex=colour), left_m=900)
+    a_roll()
+    begun, other = some_bobbins(count=20, metres=80), some_bobbins(count=20, metres=79)
+    job = a_job(stitch_file(RED, BLUE, name="badge.pes", stitches=400))
+    promise(job, at=NOW, by=None)
+    begin(job, at=NOW)
+    while run_of(job).left:
+        note(job, Happening("piece", key=a_key()), at=NOW, by=None)
+    for _ in range(3):  # more than were set aside; by now the other kind has more thread
+        note(job, Happening("bobbin", key=a_key(), again=True), at=NOW, by=None)
+    taken = used_so_far(job)
+    assert taken[begun.pk] >= 4
+    assert other.pk not in taken
+    finish(job, Ending(bobbins=taken[begun.pk] + 1), at=NOW, by=None)
+    assert on_the_shelf(other) == 20
