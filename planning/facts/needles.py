@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError
+from django.db.models import Sum
 
 from inventory.acting import held as held_rows
 from inventory.acting import whole_act
@@ -67,7 +68,7 @@ def take_stitches_back(machine: Machine, *, key_begins: str) -> None:
     notes = NeedleNote.objects.filter(machine=held)
     changed = notes.filter(stitches__isnull=True).order_by("id").values_list("id", flat=True).last() or 0
     own = notes.filter(stitches__isnull=False, key__startswith=key_begins, id__gt=changed)
-    stitched = sum(own.values_list("stitches", flat=True))
+    stitched = own.aggregate(total=Sum("stitches"))["total"] or 0
     held.stitches_since_needle = max(0, held.stitches_since_needle - stitched)
     held.save(update_fields=["stitches_since_needle"])
     own.delete()
