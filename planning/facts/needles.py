@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError
+from django.db.models import Sum
 
 from inventory.acting import held as held_rows
 from inventory.acting import whole_act
@@ -56,6 +57,21 @@ def needle_changed(
         return NeedleNote(machine=held, lasted_stitches=lasted, at=at, by=by, key=key)
 
     return _noted(machine, note, key=key, same=lambda earlier: earlier.stitches is None)
+
+
+def take_stitches_back(machine: Machine, *, key_begins: str) -> None:
+    """Take back from the needle that is in now the stitches noted under keys that begin so.
+
+    What a needle before it made stays: that one is gone, with what it had come to.
+    """
+    held = held_rows(Machine.objects.all()).get(pk=machine.pk)
+    notes = NeedleNote.objects.filter(machine=held)
+    changed = notes.filter(stitches__isnull=True).order_by("id").values_list("id", flat=True).last() or 0
+    own = notes.filter(stitches__isnull=False, key__startswith=key_begins, id__gt=changed)
+    stitched = own.aggregate(total=Sum("stitches"))["total"] or 0
+    held.stitches_since_needle = max(0, held.stitches_since_needle - stitched)
+    held.save(update_fields=["stitches_since_needle"])
+    own.delete()
 
 
 def needle_due(machine: Machine) -> NeedleDue:

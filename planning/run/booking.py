@@ -17,6 +17,7 @@ from planning.run.standing import (
     AS_FOUND,
     BOBBINS_BACK,
     BOBBINS_MORE,
+    KEPT_AS_FOUND,
     PUT_BACK,
     TAKEN_MORE,
     USED,
@@ -44,7 +45,14 @@ def book(before: Run, after: Run, event: RunEvent, *, at: datetime, by: Any) -> 
     ``before`` is the run without the event, ``after`` with it. What an earlier event took under another reading of
     the run is put back, and taken where it is taken now, each with entries of its own.
     """
-    own = [each for each in after.taken if each.step == event.pk]
+    own = [each for each in after.taken if each.step == event.pk and each.item is not None]
+    gone = StockItem.objects.filter(pk__in={each.item for each in own}, retired_at__isnull=False)
+    # A piece was stitched all the same: it counts, and says what could not be taken.
+    left_the_shelf = dict(gone.values_list("pk", "label"))
+    problems = [
+        f"{label} has left the shelf, so that nothing was taken of it" for label in left_the_shelf.values()
+    ]
+    own = [each for each in own if each.item not in left_the_shelf]
     threads = {thread.order: thread for thread in after.threads}
     so_far = reckoned(after, (each.item for each in own if each.item is not None))
     lines = [
@@ -57,7 +65,7 @@ def book(before: Run, after: Run, event: RunEvent, *, at: datetime, by: Any) -> 
     lines += _parts_used_up(set(after.bobbins.parts) - set(before.bobbins.parts))
     if lines:
         _take(after, lines, key=act_key(event), at=at, by=by)
-    return _correct(after, _touched(before, after), event, at=at, by=by)
+    return problems + _correct(after, _touched(before, after), event, at=at, by=by)
 
 
 def unbook(before: Run, after: Run, event: RunEvent, back: RunEvent, *, at: datetime, by: Any) -> list[str]:
@@ -199,8 +207,11 @@ def _finds(run: Run, item: StockItem) -> list[_Found]:
 
 def _from_outside(run: Run, item: StockItem, *, since: int) -> list[tuple[Entry, ItemHeld | ItemMoved]]:
     """Return what happened to ``item`` beside the run, entry by entry: found, or moved."""
-    endings = (*USED, f"{AS_FOUND}+", f"{AS_FOUND}-")
-    ours = set(entries_of_run(run.job, endings=endings).filter(item=item).values_list("id", flat=True))
+    ours = set(
+        entries_of_run(run.job, endings=(*USED, *KEPT_AS_FOUND))
+        .filter(item=item)
+        .values_list("id", flat=True)
+    )
     entries = list(Entry.objects.filter(item=item).order_by("id").select_related("reversed_by"))
     known_after = [each.known_before for each in entries[1:]] + [item.known]
     held, steps = 0, []

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from inventory.acting import fingerprint_of, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
 from inventory.ledger import (
+    SHOWN,
     Finding,
     Line,
     held_after,
@@ -29,10 +30,12 @@ from planning.facts.needles import note_stitches
 from planning.models import Job, Rules, RunReport
 from planning.run.bobbins_counted import settle_bobbins
 from planning.run.needle import stitches_since_needle
-from planning.run.promise import lock_in, machine_of
+from planning.run.promise import lock_in, machine_of, note_state
 from planning.run.report import report_facts
 from planning.run.stabilizer import StabilizerUse, hoopings_ticked, stabilizer_use
 from planning.run.standing import (
+    ACT,
+    KEPT_AS_FOUND,
     TICKS,
     OnSpool,
     Run,
@@ -134,6 +137,25 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any, shown: str | None
     return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
 
 
+@planned_act
+def drop(job: Job, *, at: datetime, by: Any = None) -> Job:
+    """Return ``job``, dropped: what was set aside for it is free again; what was used stays used.
+
+    Of a job at the machine the stabilizer of what was ticked is taken and the needle charged, as at any other end.
+    """
+    lock_in(job, State.DRAFT, State.PROMISED, State.RUNNING)
+    before = job.state
+    if before == State.RUNNING:
+        run = run_of(job)
+        _take_stabilizer(run, stabilizer_use(run), Ending(), at=at, by=by)
+        _charge_needle(run, at=at, by=by)
+    release_holder(job.holder)
+    job.state, job.ended_at = State.DROPPED, at
+    job.save(update_fields=["state", "ended_at"])
+    note_state(job, before=before, at=at, by=by)
+    return job
+
+
 def found_at_the_end(job: Job) -> list[str]:
     """Return the keys under which the ledger has what was weighed and counted when ``job`` was finished.
 
@@ -233,12 +255,24 @@ def _weigh_back(
             sure=weighed.sure,
             reference=f"{job.holder}: weighed back",
         )
-        # An ending before may have put the shelf right already.
-        so_far = Entry.objects.filter(item=spool, key__in=found_at_the_end(job)).aggregate(
-            total=Sum("quantity")
-        )
-        found[spool.pk] = _Corrected(so_far["total"] or 0, weighed.gross.resolution_mg)
+        found[spool.pk] = _Corrected(_found_since_begun(job, spool), weighed.gross.resolution_mg)
     return found
+
+
+def _found_since_begun(job: Job, spool: Spool) -> int:
+    """Return how much more than was reckoned has been found on ``spool`` since ``job`` first took of it.
+
+    By its endings, an earlier one included; by people at the shelf in between; and what kept a finding true while a
+    tick before it was taken back. What other jobs found is theirs.
+    """
+    first = entries_of_run(job).filter(item=spool).order_by("id").values_list("id", flat=True).first() or 0
+    looks = (Entry.Reason.COUNT, Entry.Reason.WEIGH)
+    at_the_shelf = Q(reason__in=looks) | Q(reason=Entry.Reason.REVERSE, reverses__reason__in=looks)
+    of_runs = Q(key__startswith="finish-") | Q(key__startswith=ACT)
+    kept = entries_of_run(job, endings=KEPT_AS_FOUND).values("id")
+    mine = Q(key__in=found_at_the_end(job)) | Q(id__in=kept) | (at_the_shelf & ~of_runs)
+    of_spool = Entry.objects.filter(item=spool, id__gt=first, line__lt=SHOWN)
+    return of_spool.filter(mine).aggregate(total=Sum("quantity"))["total"] or 0
 
 
 def _teach_thread(

@@ -128,18 +128,6 @@ def take_promise_back(job: Job, *, at: datetime, by: Any = None) -> Job:
 
 
 @planned_act
-def drop(job: Job, *, at: datetime, by: Any = None) -> Job:
-    """Return ``job``, dropped: what was set aside for it is free again; what was used stays used."""
-    lock_in(job, State.DRAFT, State.PROMISED, State.RUNNING)
-    before = job.state
-    release_holder(job.holder)
-    job.state, job.ended_at = State.DROPPED, at
-    job.save(update_fields=["state", "ended_at"])
-    note_state(job, before=before, at=at, by=by)
-    return job
-
-
-@planned_act
 def pick_up(job: Job, *, at: datetime, by: Any = None) -> Job:
     """Return a dropped ``job`` that never ran, a draft again: the undo of dropping it."""
     lock_in(job, State.DROPPED)

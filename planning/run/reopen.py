@@ -10,9 +10,10 @@ from inventory.compute.errors import WorkshopError
 from inventory.ledger import CannotReverse, reverse
 from inventory.models import Entry
 from planning.facts.learning import leave_out
+from planning.facts.needles import take_stitches_back
 from planning.models import Job, JobCut, Reopening, RunReport
 from planning.run.lines import reference
-from planning.run.promise import lock_in
+from planning.run.promise import lock_in, machine_of
 from planning.run.standing import ending_key, run_of
 from planning.run.ticks import set_aside_what_is_left
 
@@ -23,16 +24,20 @@ WHY_LEFT_OUT = "the job was opened again"
 def reopen(job: Job, *, why: str, at: datetime, by: Any) -> Reopening:
     """Return the record of ``job``, finished, opened again: it runs as before, and can be finished anew.
 
-    The count of bobbins and the stabilizer of the ending are taken back, what it taught is left out, and the report
-    is kept with the reason. The rest of the last bobbin, if it was kept, is in the machine again: CannotReverse where
-    it has been used since. What was weighed at the end stays as it was found. Offcuts that have been used since stay
-    too, and with them their cut: the next ending takes only what is beyond it.
+    The count of bobbins, the stabilizer and the stitches of the needle of the ending are taken back, what it taught
+    is left out, and the report is kept with the reason. The rest of the last bobbin, if it was kept, is in the machine
+    again: CannotReverse where it has been used since. What was weighed at the end stays as it was found. Offcuts that
+    have been used since stay too, and with them their cut: the next ending takes only what is beyond it.
     """
     if not why.strip():
         raise WorkshopError("Say why the job is opened again: the reason is kept with its report.")
     lock_in(job, Job.State.FINISHED)
     report = RunReport.objects.get(job=job)
     _take_ending_back(job, at=at, by=by)
+    machine = machine_of(job)
+    if machine.pk is not None:
+        # The next ending charges the needle with what is ticked by then.
+        take_stitches_back(machine, key_begins=f"finish-{job.pk}-")
     for observation in job.observations.filter(key__startswith=f"finish-{job.pk}-", said__isnull=True):
         leave_out(observation, why=WHY_LEFT_OUT)
     made = Reopening.objects.create(

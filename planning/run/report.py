@@ -5,12 +5,12 @@ from collections.abc import Collection, Mapping
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Min, Sum
 
 from inventory.models import Entry, Offcut, SheetPack, Spool, StabilizerRoll, StockItem
 from planning.models import Job, JobCut, Rules, RunEvent
 from planning.run.stabilizer import StabilizerUse
-from planning.run.standing import Run, used_so_far
+from planning.run.standing import KEPT_AS_FOUND, Run, entries_of_run, used_so_far
 
 Kind = RunEvent.Kind
 NO_STABILIZER = StabilizerUse()
@@ -130,10 +130,16 @@ def _used_in_all(job: Job, found_under: Collection[str]) -> dict[int, int]:
     """Return what the job took of each item by its ticks and by what was found afterwards."""
     used = used_so_far(job)
     found = (
-        Entry.objects.filter(key__in=found_under).order_by().values("item_id").annotate(total=Sum("quantity"))
+        Entry.objects.filter(key__in=found_under)
+        .order_by()
+        .values("item_id")
+        .annotate(total=Sum("quantity"), first=Min("id"))
     )
+    # What kept a finding of an earlier ending true, while a tick before it was taken back, was used all the same.
+    kept = list(entries_of_run(job, endings=KEPT_AS_FOUND).values_list("item_id", "id", "quantity"))
     for each in found:
-        used[each["item_id"]] = used.get(each["item_id"], 0) - each["total"]
+        since = sum(quantity for item, pk, quantity in kept if item == each["item_id"] and pk > each["first"])
+        used[each["item_id"]] = used.get(each["item_id"], 0) - each["total"] - since
     for item_id, quantity in _cut_for(job).items():
         used[item_id] = used.get(item_id, 0) + quantity
     return used

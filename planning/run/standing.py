@@ -48,6 +48,7 @@ USED = ("", TAKEN_MORE, PUT_BACK, BOBBINS_MORE, BOBBINS_BACK)
 BOBBIN_IN_CASE = 0.25
 # What keeps a thing as it was found outside the run, while the run's own use of it changes.
 AS_FOUND = "~found"
+KEPT_AS_FOUND = (f"{AS_FOUND}+", f"{AS_FOUND}-")
 
 
 @dataclass(frozen=True)

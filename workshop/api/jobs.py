@@ -15,7 +15,8 @@ from planning.models import Design, Fabric, Hoop, Job, Machine
 from planning.models.jobs import MOST_PIECES
 from planning.plan.ask import Question, each_in_its_own_hooping, plan, question_named
 from planning.plan.data import plan_as_data
-from planning.run.promise import drop, pick_up, promise, shown_of, take_promise_back
+from planning.run.finish import drop
+from planning.run.promise import pick_up, promise, shown_of, take_promise_back
 from workshop.api.once import DoneOnce, once
 from workshop.api.plan_shape import PlanAnswer
 from workshop.api.shapes import (

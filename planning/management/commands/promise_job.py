@@ -8,7 +8,8 @@ from django.utils import timezone
 from inventory.management.base import WorkshopCommand
 from inventory.models import Reservation
 from planning.management.jobs import job_numbered
-from planning.run.promise import drop, pick_up, promise, take_promise_back
+from planning.run.finish import drop
+from planning.run.promise import pick_up, promise, take_promise_back
 
 
 class Command(WorkshopCommand):

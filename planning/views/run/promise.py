@@ -15,7 +15,8 @@ from planning.jobs.forms import AgainForm
 from planning.jobs.season import if_first, in_turn
 from planning.jobs.turns import Standing, worse_off
 from planning.models import Job
-from planning.run.promise import drop, pick_up, promise, same_again, take_promise_back
+from planning.run.finish import drop
+from planning.run.promise import pick_up, promise, same_again, take_promise_back
 from planning.run.ticks import begin
 
 PER_PAGE = 50

@@ -27,7 +27,8 @@ from planning.buying.drafting import shown_of as basket_shown  # noqa: E402
 from planning.cutting.cuts import fingerprint, jobs_to_cut, plan_cuts, post_cut  # noqa: E402
 from planning.jobs.jobs import plan_of  # noqa: E402
 from planning.models import Job, JobCut, RunEvent  # noqa: E402
-from planning.run.promise import drop, promise, same_again, take_promise_back  # noqa: E402
+from planning.run.finish import drop  # noqa: E402
+from planning.run.promise import promise, same_again, take_promise_back  # noqa: E402
 from planning.run.promise import shown_of as plan_shown  # noqa: E402
 from planning.run.ticks import Happening, begin, note  # noqa: E402
 from tests.planning.acting.scene import (  # noqa: E402

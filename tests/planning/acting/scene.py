@@ -18,7 +18,7 @@ from planning.buying.needs import needs_of_all
 from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Design, Fabric, Hoop, Job, Layer, Machine
-from planning.run.promise import drop
+from planning.run.finish import drop
 from planning.stitch_files.reading import read_design_file
 from tests.factories import a_bobbin_style, a_key, a_roll, a_shade, a_spool, an_offer, some_bobbins
 

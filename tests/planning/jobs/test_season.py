@@ -21,7 +21,8 @@ from planning.jobs.season import each_alone, if_first, in_turn
 from planning.jobs.turns import Shelves, Standing
 from planning.library.designs import keep_design
 from planning.models import Design, Fabric, Job, Machine, Observation, Rules
-from planning.run.promise import drop, promise, take_promise_back
+from planning.run.finish import drop
+from planning.run.promise import promise, take_promise_back
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_key, a_range, a_roll, a_shade, a_spool, an_offer, some_bobbins
 

@@ -13,8 +13,8 @@ from planning.facts.learning import learned, machine_learned
 from planning.jobs.jobs import JobFacts, NotInThisState, change_job, delete_job, make_job, plan_of
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job, Machine, Observation, RunEvent
-from planning.run.finish import Ending, WeighedBack, finish
-from planning.run.promise import CannotPromise, drop, pick_up, promise, same_again, take_promise_back
+from planning.run.finish import Ending, WeighedBack, drop, finish
+from planning.run.promise import CannotPromise, pick_up, promise, same_again, take_promise_back
 from planning.run.standing import run_of, used_so_far
 from planning.run.ticks import AlreadyTicked, Happening, begin, note, stop_before_the_first, take_back
 from planning.stitch_files.reading import read_design_file

@@ -8,13 +8,15 @@ from django.urls import reverse
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
-from inventory.ledger import ledger_problems
+from inventory.ledger import ledger_problems, release
 from inventory.models import Offcut, Reservation, Spool, StockItem
+from inventory.shelf.things import put_back_on_shelf, retire
 from inventory.shelf.weights import weigh_spool
 from planning.cutting.cuts import fingerprint, jobs_to_cut, plan_cuts, post_cut
+from planning.facts.needles import needle_changed, needle_due
 from planning.jobs.jobs import NotInThisState
 from planning.models import Fabric, Job, Machine, NeedleNote, Observation, Reopening, RunEvent, ToldChange
-from planning.run.finish import Ending, WeighedBack, finish
+from planning.run.finish import Ending, WeighedBack, drop, finish
 from planning.run.promise import promise
 from planning.run.reopen import reopen
 from planning.run.sheet import due_notes, threading_order
@@ -372,3 +374,90 @@ def test_a_second_device_learns_that_something_was_noted(signed_in, running):
     before = last()
     event = tick(running)
     assert before < last() == event.pk
+
+
+def test_a_job_dropped_at_the_machine_takes_its_stabilizer_and_charges_its_needle(running):
+    before = roll().on_hand
+    for _ in range(4):
+        tick(running)
+    drop(running, at=NOW, by=None)
+    assert roll().on_hand < before
+    assert needle_due(running.machine).stitches == round(run_of(running).promise.stitches / 2)
+    assert not Reservation.objects.filter(holder=running.holder).exists()
+    assert not ledger_problems()
+
+
+def test_a_piece_taken_back_after_the_job_was_opened_again_is_not_charged_to_the_needle(running):
+    tick_all(running)
+    finish(running, Ending(), at=NOW, by=None)
+    seven = needle_due(running.machine).stitches
+    reopen(running, why="three were never stitched", at=NOW, by=None)
+    for event in list(running.events.standing())[-3:]:
+        take_back(event, key=a_key(), at=NOW, by=None)
+    finish(running, Ending(although_unfinished=True), at=NOW, by=None)
+    assert needle_due(running.machine).stitches == round(seven * 4 / 7)
+
+
+def test_a_needle_changed_between_two_endings_is_not_charged_with_what_the_one_before_made(running):
+    tick_all(running)
+    finish(running, Ending(), at=NOW, by=None)
+    needle_changed(running.machine, key=a_key(), at=NOW + timedelta(minutes=1), by=None)
+    reopen(running, why="the bobbins were not counted", at=NOW + timedelta(minutes=2), by=None)
+    finish(running, Ending(), at=NOW + timedelta(minutes=3), by=None)
+    assert needle_due(running.machine).stitches == 0
+
+
+def shown_by_the_scale(spool: Spool, used_mm: float) -> ScaleReading:
+    """Return what a fine scale shows of ``spool``, of which ``used_mm`` of its 900 m are gone: 27 tex on 12 g."""
+    return ScaleReading(mg=round(12_000 + (900_000 - used_mm) / 1000 * 27), resolution_mg=1)
+
+
+def of_the_job(job: Job, spool: Spool) -> int:
+    return spools_of(run_of(job))[spool.pk].estimated_mm
+
+
+def taught(job: Job) -> float:
+    """Return the thread that the last weighing back taught, with what is lost at changes and breaks."""
+    return Observation.objects.filter(job=job, said__isnull=True).latest("id").actual
+
+
+def test_a_spool_weighed_in_the_middle_teaches_what_the_whole_job_used(running, red):
+    for _ in range(3):
+        tick(running)
+    middle = shown_by_the_scale(red, 1.5 * of_the_job(running, red))
+    weigh_spool(red, gross_mg=middle.mg, scale_resolution_mg=1, key=a_key(), at=NOW, by=None)
+    tick_all(running)
+    used_mm = 1.5 * of_the_job(running, red)
+    ending = Ending(weighed=(WeighedBack(red.label, shown_by_the_scale(red, used_mm)),))
+    finish(running, ending, at=NOW, by=None)
+    assert taught(running) == pytest.approx(used_mm - spools_of(run_of(running))[red.pk].beyond_mm, rel=0.01)
+
+
+def test_a_piece_taken_back_between_two_weighings_leaves_what_the_scale_showed(running, red):
+    tick_all(running)
+    used_mm = 1.2 * of_the_job(running, red)
+    ending = Ending(
+        weighed=(WeighedBack(red.label, shown_by_the_scale(red, used_mm)),), although_unfinished=True
+    )
+    finish(running, ending, at=NOW, by=None)
+    reopen(running, why="the last was never stitched", at=NOW, by=None)
+    take_back(running.events.standing().last(), key=a_key(), at=NOW, by=None)
+    report = finish(running, ending, at=NOW, by=None)
+    assert taught(running) == pytest.approx(used_mm - spools_of(run_of(running))[red.pk].beyond_mm, rel=0.01)
+    spools = [spool for thread in report.facts["threads"] for spool in thread["spools"]]
+    (told,) = [spool["used_mm"] for spool in spools if spool["label"] == red.label]
+    assert told == 900_000 - held(red).on_hand == pytest.approx(used_mm, rel=0.01)
+
+
+def test_a_spool_that_left_the_shelf_in_the_middle_does_not_stop_the_ticks(running, red):
+    for _ in range(3):
+        tick(running)
+    so_far = of_the_job(running, red)
+    release(list(Reservation.objects.filter(item=red)))
+    retire(red, key=a_key(), at=NOW, by=None)
+    assert red.label in tick(running).note
+    put_back_on_shelf(red, key=a_key(), at=NOW, by=None)
+    assert 900_000 - held(red).on_hand == used_so_far(running)[red.pk] == so_far
+    report = finish(running, Ending(although_unfinished=True), at=NOW, by=None)
+    assert any(red.label in why for why in report.facts["not_booked"])
+    assert not ledger_problems()

@@ -14,7 +14,8 @@ from planning.jobs.jobs import JobFacts, make_job
 from planning.jobs.season import forget
 from planning.library.designs import keep_design
 from planning.models import FactorReset, Job, Machine, Observation, RunEvent, RunReport
-from planning.run.promise import drop, promise
+from planning.run.finish import drop
+from planning.run.promise import promise
 from planning.run.standing import run_of
 from planning.run.ticks import Happening, begin, note
 from planning.stitch_files.reading import read_design_file

@@ -42,8 +42,8 @@ from planning.jobs import jobs, pinning
 from planning.library.colours import RequestedColour, recolour
 from planning.library.search import describe_design
 from planning.models import Design, Fabric, Hoop, Job, Layer, Machine, RunEvent
-from planning.run.finish import Ending, WeighedBack, finish
-from planning.run.promise import drop, pick_up, promise, same_again, take_promise_back
+from planning.run.finish import Ending, WeighedBack, drop, finish
+from planning.run.promise import pick_up, promise, same_again, take_promise_back
 from planning.run.ticks import Happening, begin, note, stop_before_the_first, take_back
 from tests.factories import a_place, a_put_up, a_shade, a_spool, a_stabilizer
 from tests.planning.acting.scene import NOW, another_red_spool, basket, fresh, set_up

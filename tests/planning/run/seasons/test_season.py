@@ -12,8 +12,8 @@ from planning.facts.learning import learned
 from planning.jobs.jobs import JobFacts, make_job
 from planning.library.designs import keep_design
 from planning.models import Job, Machine
-from planning.run.finish import Ending, WeighedBack, finish
-from planning.run.promise import drop, promise, take_promise_back
+from planning.run.finish import Ending, WeighedBack, drop, finish
+from planning.run.promise import promise, take_promise_back
 from planning.run.standing import run_of, spools_of
 from planning.run.ticks import Happening, begin, note, take_back
 from planning.stitch_files.reading import read_design_file
