@@ -1,13 +1,18 @@
-"""What may be done in the background: by ``manage.py db_worker`` where one runs, else in the request itself."""
+"""What is carried out beside requests: by a worker, or by the site itself where none runs."""
 
 from django.utils import timezone
-from django_tasks import task
 
+from inventory.work import Carrying, long_work
 from planning.library.importing import carry_out
 from planning.plan.ask import chosen_machine
 
 
-@task()
-def carry_out_import(run_id: int) -> None:
+@long_work
+def carry_out_import(work: Carrying, run_id: int) -> str:
     """Import the files that a run waits with."""
-    carry_out(run_id, trim_at_jumps=chosen_machine(None).trim_at_jumps, clock=timezone.now)
+    run = carry_out(
+        run_id, trim_at_jumps=chosen_machine(None).trim_at_jumps, clock=timezone.now, progress=work.progress
+    )
+    if run is None:
+        return "Nothing was left to do."
+    return f"{run.kept} kept, {run.known} known already, {run.refused} refused."

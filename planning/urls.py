@@ -53,6 +53,7 @@ urlpatterns = [
     path("designs/import/", importing.design_import, name="design_import"),
     path("designs/import/<int:pk>/", importing.import_run, name="import_run"),
     path("designs/import/<int:pk>/go/", importing.import_here, name="import_here"),
+    path("designs/import/<int:pk>/stop/", importing.import_stop, name="import_stop"),
     path("designs/import/<int:pk>/refused.csv", importing.import_refused, name="import_refused"),
     path("designs/shades/", colours.shade_suggestions, name="shade_suggestions"),
     path("designs/<int:pk>/", designs.design, name="design"),

@@ -99,6 +99,15 @@ def person(db: None) -> User:
 
 
 @pytest.fixture(scope="session", autouse=True)
+def _requests_do_their_own_work() -> Iterator[None]:
+    """Have long work done where it is asked for: a test's transaction is seen by no other thread."""
+    immediate = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}
+    os.environ.setdefault("ENOUGH_THREAD_WORKER", "request")  # for processes that tests start
+    with override_settings(WORK_IN="request", TASKS=immediate):
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
 def _quick_passwords() -> Iterator[None]:
     """Hash passwords quickly and badly, in tests alone: the site's own way takes a third of a second on purpose."""
     with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):

@@ -17,7 +17,7 @@ TOP = ("workshop", "inventory", "planning", "tests", "fixtures", ".ci")
 PATH = re.compile(rf"(?<![\w/])((?:{'|'.join(map(re.escape, TOP))})/[\w./-]*\w/?)")
 LEAST_QUESTIONS = 30
 # Not ours: Django's own, and the worker's, which parses only where a database backend is set up.
-OTHERS = {"migrate", "runserver", "db_worker"}
+OTHERS = {"migrate", "runserver"}
 
 
 def told(name: str) -> str:

@@ -32,6 +32,13 @@ def whole(name: str, *, default: int) -> int:
     return int(value) if value else default
 
 
+def work_in() -> str:
+    """Return who carries out long work by ``ENOUGH_THREAD_WORKER``: *worker* (yes), *site* (no), or *request*."""
+    if os.environ.get("ENOUGH_THREAD_WORKER", "").strip().lower() == "request":
+        return "request"
+    return "worker" if flag("ENOUGH_THREAD_WORKER") else "site"
+
+
 class Address(NamedTuple):
     """Where people reach the site: what hosts, origins, cookies, proxy headers and the sub-path follow from."""
 

@@ -1,5 +1,7 @@
 """Settings of the site; what differs between places comes through ``workshop.environment``."""
 
+from datetime import timedelta
+
 from csp.constants import NONE, SELF
 
 from workshop import environment
@@ -143,16 +145,20 @@ FILE_UPLOAD_HANDLERS = [
 
 DATA_UPLOAD_MAX_NUMBER_FILES = 1000  # the import page says in words how many it takes
 
-# With ENOUGH_THREAD_WORKER a worker runs beside the server (manage.py db_worker) and long work waits for it;
-# without, the request that asks for it does it.
-HAS_WORKER = environment.flag("ENOUGH_THREAD_WORKER")
+# Who carries out long work: workers beside the site (manage.py work), or, where ENOUGH_THREAD_WORKER does not say that
+# there are any, a thread of the site itself. "request" has the request do it that asks, as tests and scripts need.
+WORK_IN = environment.work_in()
 TASKS = {
     "default": {
-        "BACKEND": "django_tasks_db.DatabaseBackend"
-        if HAS_WORKER
-        else "django_tasks.backends.immediate.ImmediateBackend"
+        "BACKEND": "django_tasks.backends.immediate.ImmediateBackend"
+        if WORK_IN == "request"
+        else "django_tasks_db.DatabaseBackend"
     }
 }
+# A process says so often that it lives, and is thought dead after saying nothing for so long; on SQLite it may have
+# to wait half a minute for its turn to write.
+WORK_BEAT_S = environment.whole("ENOUGH_THREAD_WORK_BEAT_S", default=5)
+WORK_LOST_AFTER = timedelta(seconds=environment.whole("ENOUGH_THREAD_WORK_LOST_AFTER_S", default=60))
 
 # Requests of one token, and refused ones of one address, that are answered within a minute.
 API_PER_MINUTE = environment.whole("ENOUGH_THREAD_API_PER_MINUTE", default=600)

@@ -14,6 +14,7 @@ from workshop.views import (
     stations,
     tokens,
     watching,
+    work,
 )
 
 urlpatterns = [
@@ -39,6 +40,9 @@ urlpatterns = [
     path("help/api/", tokens.api_help, name="api_help"),
     path("api/1/metrics", watching.metrics, name="api_metrics"),
     path("preferences/watching/", watching.watching, name="watching"),
+    path("preferences/work/", work.work, name="work"),
+    path("preferences/work/<int:pk>/stop/", work.work_stop, name="work_stop"),
+    path("preferences/work/<int:pk>/again/", work.work_again, name="work_again"),
     path("api/1/", include("workshop.api.urls")),
     path("station/", stations.station_here, name="station_here"),
     path("station/choose/", stations.choose_person, name="choose_person"),

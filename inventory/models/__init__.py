@@ -13,6 +13,7 @@ from inventory.models.stock import LabelSeries, StockItem
 from inventory.models.stocktakes import Stocktake, StocktakeLine
 from inventory.models.suppliers import Offer, PriceBreak, Staple, Supplier
 from inventory.models.threads import EarlierCode, Fibre, PutUp, Shade, Spool, ThreadRange, Washing
+from inventory.models.work import LongWork, WorkProcess
 
 __all__ = [
     "ActOnMany",
@@ -25,6 +26,7 @@ __all__ = [
     "LabelSeries",
     "LandedRow",
     "ListShape",
+    "LongWork",
     "NeedlePack",
     "Offcut",
     "Offer",
@@ -51,4 +53,5 @@ __all__ = [
     "Supplier",
     "ThreadRange",
     "Washing",
+    "WorkProcess",
 ]

@@ -23,6 +23,7 @@ from django.db.models import Q
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files.by_content import UNFINISHED
+from inventory.work import LaidDown, Stopped, TakenOver
 from planning.library.designs import keep_digests
 from planning.library.digests import DesignDigest, digest_design_files
 from planning.models import Design, ImportedFile, ImportRun
@@ -37,6 +38,9 @@ PATH_LENGTH, REASON_LENGTH, SOURCE_LENGTH = 1000, 500, 500
 KEPT_AT_ONCE, KEPT_WITHIN_SECONDS = 16, 0.5
 Outcome = ImportedFile.Outcome
 Clock = Callable[[], datetime]
+# Told how many files of how many are dealt with, with ``always=True`` within the transaction that keeps them; raises
+# where somebody stopped the run, or another process has taken it over.
+Progress = Callable[..., None]
 
 
 class CannotImport(WorkshopError):
@@ -112,19 +116,35 @@ def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None
     return run
 
 
-def carry_out(run_id: int, *, trim_at_jumps: int, clock: Clock, processes: int = 2) -> bool:
-    """Import what a run waits with, and return whether it was for us to do; two never work at one run.
+def _untold(done: int, total: int, saying: str = "", *, always: bool = False) -> None:
+    """Tell nobody."""
 
-    A run that was killed is taken up again once it has shown no sign of life for a while.
+
+def carry_out(
+    run_id: int,
+    *,
+    trim_at_jumps: int,
+    clock: Clock,
+    processes: int = 2,
+    progress: Progress | None = None,
+) -> ImportRun | None:
+    """Import what a run waits with and return it, or None where it is through; two never work at one run.
+
+    Whoever gives ``progress`` has taken the run as long work, and knows that nobody else has it. Without, a run that
+    was killed is taken up again once it has shown no sign of life for a while.
     """
     now = clock()
     free = Q(started_at__isnull=True) | Q(alive_at__lt=now - GIVEN_UP_AFTER)
+    if progress is not None:
+        free = Q()
     if not ImportRun.objects.filter(free, pk=run_id, ended_at__isnull=True).update(
         started_at=now, alive_at=now
     ):
-        return False
+        return None
     run = ImportRun.objects.get(pk=run_id)
     try:
+        if not _incoming(run).is_dir():
+            raise CannotImport("The files that waited here are gone from the workshop's folder. Send them again.")
         candidates, run.passed_over = _received(run)
         run.found = len(candidates)
         rows = dict(run.files.values_list("path", "outcome"))
@@ -134,21 +154,31 @@ def carry_out(run_id: int, *, trim_at_jumps: int, clock: Clock, processes: int =
         )
         run.save()
         left = [candidate for candidate in candidates if candidate.record not in rows]
-        _carry_out(run, left, processes=processes, trim_at_jumps=trim_at_jumps, clock=clock)
+        _carry_out(
+            run,
+            left,
+            processes=processes,
+            trim_at_jumps=trim_at_jumps,
+            clock=clock,
+            progress=progress or _untold,
+        )
+    except (TakenOver, LaidDown):
+        raise  # somebody else goes on with it
     except Exception as error:
         # Whoever waits for the run must learn that it will not end; the cause goes on to the log.
-        run.ended_at = clock()
-        run.failure = (
-            str(error)
+        ImportRun.objects.filter(pk=run_id).update(
+            ended_at=clock(),
+            failure=str(error)
             if isinstance(error, WorkshopError)
             else (
                 f"The program itself failed ({type(error).__name__}). What was kept stays; import the rest again."
-            )
+            ),
         )
-        run.save()
+        if isinstance(error, Stopped):
+            shutil.rmtree(_incoming(run), ignore_errors=True)
         raise
     shutil.rmtree(_incoming(run), ignore_errors=True)
-    return True
+    return run
 
 
 def _carry_out(
@@ -159,6 +189,7 @@ def _carry_out(
     trim_at_jumps: int,
     clock: Clock,
     tell: Callable[[ImportRun], None] = lambda run: None,
+    progress: Progress = _untold,
 ) -> None:
     by_path: dict[Path, Candidate] = {}
     by_content = dict(Design.objects.values_list("sha256", "pk"))
@@ -166,12 +197,12 @@ def _carry_out(
     def to_read() -> Iterator[Path]:
         for candidate in candidates:
             if candidate.reason:
-                _refuse(run, candidate, candidate.reason, clock=clock)
+                _refuse(run, candidate, candidate.reason, clock=clock, progress=progress)
                 tell(run)
                 continue
             design_id = by_content.get(_sha256(candidate))
             if design_id is not None:
-                _count_known(run, candidate, design_id, clock=clock)
+                _count_known(run, candidate, design_id, clock=clock, progress=progress)
                 tell(run)
                 continue
             by_path[candidate.path] = candidate
@@ -182,12 +213,14 @@ def _carry_out(
     for path, found in digest_design_files(to_read(), processes=processes, trim_at_jumps=trim_at_jumps):
         read.append((by_path.pop(path), found))
         if len(read) >= KEPT_AT_ONCE or time.monotonic() - last > KEPT_WITHIN_SECONDS:
-            by_content |= _keep_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock)
+            by_content |= _keep_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock, progress=progress)
             tell(run)
             read, last = [], time.monotonic()
-    _keep_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock)
-    run.ended_at = clock()
-    run.save()
+    _keep_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock, progress=progress)
+    with transaction.atomic():
+        run.ended_at = clock()
+        run.save()
+        progress(run.done, run.found, always=True)
     tell(run)
 
 
@@ -198,6 +231,7 @@ def _keep_all(
     *,
     trim_at_jumps: int,
     clock: Clock,
+    progress: Progress,
 ) -> dict[str, int]:
     """Keep what was read and record what became of it; return the ids of the designs by their content.
 
@@ -222,22 +256,22 @@ def _keep_all(
             run.refused += 1
             records.append(_file_record(run, candidate, Outcome.REFUSED, reason=str(found)))
     ImportedFile.objects.bulk_create(records)
-    _show_life(run, now)
+    _show_life(run, now, progress)
     return ids
 
 
 @transaction.atomic
-def _count_known(run: ImportRun, candidate: Candidate, design_id: int, *, clock: Clock) -> None:
+def _count_known(run: ImportRun, candidate: Candidate, design_id: int, *, clock: Clock, progress: Progress) -> None:
     run.known += 1
     _file_record(run, candidate, Outcome.KNOWN, design_id=design_id).save()
-    _show_life(run, clock())
+    _show_life(run, clock(), progress)
 
 
 @transaction.atomic
-def _refuse(run: ImportRun, candidate: Candidate, reason: str, *, clock: Clock) -> None:
+def _refuse(run: ImportRun, candidate: Candidate, reason: str, *, clock: Clock, progress: Progress) -> None:
     run.refused += 1
     _file_record(run, candidate, Outcome.REFUSED, reason=reason).save()
-    _show_life(run, clock())
+    _show_life(run, clock(), progress)
 
 
 def _file_record(
@@ -254,9 +288,10 @@ def _file_record(
     )
 
 
-def _show_life(run: ImportRun, now: datetime) -> None:
+def _show_life(run: ImportRun, now: datetime, progress: Progress) -> None:
     run.alive_at = now
     run.save(update_fields=["kept", "known", "refused", "alive_at"])
+    progress(run.done, run.found, always=True)
 
 
 def _sha256(candidate: Candidate) -> str:
@@ -343,8 +378,8 @@ def _received(run: ImportRun) -> tuple[list[Candidate], int]:
     """Return the files that a run waits with, archives unpacked, and the number of others in those."""
     candidates: list[Candidate] = []
     others = 0
-    unpacked = _incoming(run) / "unpacked"
-    shutil.rmtree(unpacked, ignore_errors=True)
+    # Never the folder of an earlier turn: whoever was thought dead may still be reading there.
+    unpacked = Path(tempfile.mkdtemp(dir=_incoming(run), prefix="unpacked-"))
     for path in sorted(_incoming(run).glob("[0-9]*/*")):
         number, size_bytes = path.parent.name, path.stat().st_size
         record = f"{number}/{path.name}"

@@ -202,7 +202,7 @@ def test_the_units_migrate_serve_work_and_back_up(environment: dict[str, str], t
     with served(command(site["ExecStart"], **{"8000": port}), environment, port) as process:
         assert process.poll() is None
     worker = command(service("enough-thread-worker")["ExecStart"])
-    run([*worker, "--batch"], environment)
+    run([*worker, "--until-empty"], environment)
     folder = str(tmp_path / "backups")
     backup = command(
         service("enough-thread-backup")["ExecStart"], **{"/var/lib/enough-thread/backups": folder}

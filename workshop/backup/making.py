@@ -5,7 +5,7 @@ import re
 import sqlite3
 import tempfile
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
@@ -29,6 +29,14 @@ PASSING = ("incoming/",)
 NAME = re.compile(r"enough-thread-[0-9]{8}-[0-9]{6}(?:-[a-z-]+)?\.zip")
 
 
+# Told how many files of how many are in; raises where somebody stopped the backup, which then leaves nothing behind.
+Progress = Callable[[int, int, str], None]
+
+
+def _untold(done: int, total: int, saying: str) -> None:
+    """Tell nobody."""
+
+
 class CannotBackUp(WorkshopError):
     """No backup was made; nothing that was there before is changed."""
 
@@ -50,7 +58,9 @@ def program_version() -> str:
         return "0.1.0"
 
 
-def back_up(path: Path, *, at: datetime, pictures: bool = False) -> Manifest:
+def back_up(
+    path: Path, *, at: datetime, pictures: bool = False, progress: Progress = _untold
+) -> Manifest:
     """Write a backup of everything to ``path``, open it again to be sure, and return what it holds.
 
     The database is as it was at one moment; files are added before and after that moment, so that none that it
@@ -62,7 +72,8 @@ def back_up(path: Path, *, at: datetime, pictures: bool = False) -> Manifest:
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=path.parent, prefix=f"{UNFINISHED}backup-") as folder:
             unfinished = Path(folder) / "backup.zip"
-            _write(unfinished, Path(folder), at=at, pictures=pictures)
+            files = _write(unfinished, Path(folder), at=at, pictures=pictures, progress=progress)
+            progress(files, files, "It is opened again, to be sure.")
             (Path(folder) / "look").mkdir()
             manifest = unpack(unfinished, into=Path(folder) / "look")
             unfinished.chmod(0o600)
@@ -75,12 +86,16 @@ def back_up(path: Path, *, at: datetime, pictures: bool = False) -> Manifest:
     return manifest
 
 
-def _write(unfinished: Path, folder: Path, *, at: datetime, pictures: bool) -> None:
+def _write(unfinished: Path, folder: Path, *, at: datetime, pictures: bool, progress: Progress) -> int:
+    """Write the archive, and return how many files are in it."""
     database = folder / DATABASE
+    total = sum(1 for _ in stored_files(pictures=pictures)) + 1
     with zipfile.ZipFile(unfinished, "x", zipfile.ZIP_DEFLATED, compresslevel=6) as archive:
         writing = Writing(archive)
         for name, path in stored_files(pictures=pictures):
             writing.add(name, path)
+            progress(len(writing.parts), total, "Files")
+        progress(len(writing.parts), total, "The database")
         migrations = copy_database(database)
         writing.add(DATABASE, database)
         for name, path in stored_files(pictures=pictures):
@@ -95,6 +110,7 @@ def _write(unfinished: Path, folder: Path, *, at: datetime, pictures: bool) -> N
         )
     with unfinished.open("rb") as file:
         os.fsync(file.fileno())
+    return len(writing.parts)
 
 
 def stored_files(*, pictures: bool) -> Iterator[tuple[str, Path]]:
@@ -161,11 +177,17 @@ def backup_name(at: datetime, *, why: str = "") -> str:
 
 
 def back_up_into(
-    folder: Path, *, at: datetime, keep: int | None = None, pictures: bool = False, why: str = ""
+    folder: Path,
+    *,
+    at: datetime,
+    keep: int | None = None,
+    pictures: bool = False,
+    why: str = "",
+    progress: Progress = _untold,
 ) -> Path:
     """Make a backup in ``folder`` under a name with its time, and then delete all but the newest ``keep``."""
     path = folder / backup_name(at, why=why)
-    back_up(path, at=at, pictures=pictures)
+    back_up(path, at=at, pictures=pictures, progress=progress)
     if keep is not None:
         for old in kept_backups(folder)[max(keep, 1) :]:
             old.path.unlink(missing_ok=True)

@@ -12,7 +12,8 @@ from pathlib import Path
 from django.conf import settings
 from django.contrib.staticfiles.finders import find
 
-from inventory.models import Entry
+from inventory.models import Entry, LongWork
+from inventory.work.queue import alive
 from workshop.backup.making import kept_backups
 from workshop.doctor.finding import DoctorFinding
 
@@ -82,16 +83,12 @@ def _clock(at: datetime) -> Iterator[DoctorFinding]:
 
 
 def _worker(at: datetime) -> Iterator[DoctorFinding]:
-    if not settings.HAS_WORKER:
-        return
-    from django_tasks_db.models import DBTaskResult
-
-    waiting = DBTaskResult.objects.filter(status="READY", enqueued_at__lt=at - WORKER_WITHIN).count()
-    if waiting:
+    waiting = LongWork.objects.waiting().filter(asked_at__lt=at - WORKER_WITHIN).count()
+    if waiting and not alive(at=at).exists():
         yield DoctorFinding(
             AREA,
-            f"{waiting} imports wait, and no worker takes them.",
-            "Start one: python3 manage.py db_worker",
+            f"{waiting} imports, backups or other long work wait, and no process takes them.",
+            "Start a worker: python3 manage.py work" if settings.WORK_IN == "worker" else "Start the site.",
         )
 
 

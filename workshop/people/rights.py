@@ -67,6 +67,7 @@ ROUTES: dict[str, Asks] = {
         (
             "people", "invite", "end_link", "member", "station_add", "station_end", "end_anyones_sign_in", "backups",
             "backup_file", "doctor", "reopen_job", "tokens", "token_end", "second_rule", "watching",
+            "work", "work_stop", "work_again",
         ),
         _OWN,
     ),
@@ -113,6 +114,7 @@ ROUTES: dict[str, Asks] = {
             "today", "first_hour", "first_colours", "first_machine",
             "keep_job", "names_job", "quote", "edit_job", "hold_shades", "promise_job", "take_back_promise",
             "drop_job", "pick_up_job", "same_again", "confirm_delete_job", "delete_job", "design_import", "import_here",
+            "import_stop",
             "design_describe", "design_favourite", "design_note_delete", "design_delete", "design_plan_with",
             "design_set_apart", "design_join", "design_colours", "design_colour_list", "design_colours_copy",
             "design_colours_take_back", "setup", "setup_rules", "start_anew", "count_or_leave", "reset_back", "strip",

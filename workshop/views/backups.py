@@ -2,20 +2,24 @@
 
 import re
 from pathlib import Path
+from uuid import uuid4
 
 from django.conf import settings
 from django.contrib import messages
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.compute.errors import WorkshopError
-from workshop.backup.making import NAME, back_up_into, kept_backups
+from inventory.models import LongWork
+from inventory.work import ask_for
+from workshop.backup.making import NAME, kept_backups
 from workshop.doctor.examine import examine
+from workshop.tasks import KEEP, make_backup
 
-KEEP = 14
+BACKUP = "backup"  # how the keys of such work begin
 
 
 @never_cache
@@ -24,23 +28,30 @@ def backups(request: HttpRequest) -> HttpResponse:
     """Show the backups there are; make one."""
     folder = Path(settings.BACKUP_FOLDER)
     if request.method == "POST":
-        try:
-            path = back_up_into(
-                folder, at=timezone.now(), keep=KEEP, pictures="pictures" in request.POST, why="by-hand"
-            )
-        except WorkshopError as problem:
-            messages.error(request, str(problem))
-        else:
-            size = path.stat().st_size / 1e6
-            messages.success(
-                request, f"The backup is made and opens: {size:,.1f} MB. Download it, and keep it elsewhere."
-            )
+        key = request.POST.get("key", "")[:60] or uuid4().hex
+        work = ask_for(
+            make_backup,
+            ("pictures" in request.POST,),
+            key=f"{BACKUP} {key}",
+            what="Backup",
+            page=reverse("backups"),
+            at=timezone.now(),
+            by=request.user,
+        )
+        if work.state == "failed":
+            messages.error(request, work.failure)
+        elif work.state == "done":
+            messages.success(request, work.saying)
         return redirect("backups")
+    ours = LongWork.objects.filter(key__startswith=f"{BACKUP} ")
     return render(
         request,
         "workshop/backups.html",
-        {"backups": kept_backups(folder), "folder": folder, "keep": KEEP, "now": timezone.now()},
-    )
+        {
+            "backups": kept_backups(folder), "folder": folder, "keep": KEEP, "now": timezone.now(),
+            "key": uuid4().hex, "under_way": ours.open().first(), "last": ours.exclude(ended_at=None).first(),
+        },
+    )  # fmt: skip
 
 
 @never_cache

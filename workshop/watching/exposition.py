@@ -23,7 +23,7 @@ def exposition(state: WorkshopState, numbers: Numbers, *, at: float | None = Non
         *_by("thread_things", "How many there are.", "what", state.counts),
         *_by("thread_jobs", "Jobs by state.", "state", state.jobs),
         *_by("thread_tasks", "Long work by how it stands.", "status", state.queue),
-        *_series("thread_workers", "gauge", "Workers that took work lately.", [({}, state.workers)]),
+        *_series("thread_workers", "gauge", "Processes that carry out long work now.", [({}, state.workers)]),
     ]
     if state.last_backup is not None:
         age = now - state.last_backup.made_at.timestamp()

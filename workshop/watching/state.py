@@ -12,15 +12,13 @@ from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.db import connection
 from django.db.models import Count
-from django_tasks_db.models import DBTaskResult
 
-from inventory.models import Entry, StockItem
+from inventory.models import Entry, LongWork, StockItem
+from inventory.work.queue import alive
 from planning.models import Design, Job
 from workshop.backup.making import KeptBackup, kept_backups, program_version
 from workshop.models import Token, WrongPassword
 
-# A worker that took work within this time is said to be there.
-WORKER_SEEN = timedelta(minutes=10)
 
 
 @dataclass(frozen=True)
@@ -38,7 +36,6 @@ class WorkshopState:
 
 def state_of_workshop(*, at: datetime) -> WorkshopState:
     """Return how things stand, in a number of questions that does not grow."""
-    taken = DBTaskResult.objects.filter(started_at__gt=at - WORKER_SEEN).values_list("worker_ids", flat=True)
     backups = kept_backups(Path(settings.BACKUP_FOLDER))
     return WorkshopState(
         versions={
@@ -66,10 +63,11 @@ def state_of_workshop(*, at: datetime) -> WorkshopState:
         jobs=dict.fromkeys(Job.State.values, 0)
         | dict(Job.objects.order_by().values_list("state").annotate(Count("pk"))),
         queue={
-            status.lower(): count
-            for status, count in DBTaskResult.objects.order_by().values_list("status").annotate(Count("pk"))
+            "waiting": LongWork.objects.waiting().count(),
+            "running": LongWork.objects.under_way().count(),
+            "failed": LongWork.objects.exclude(failure="").count(),
         },
-        workers=len({worker for workers in taken for worker in workers}),
+        workers=alive(at=at).count(),
         last_backup=backups[0] if backups else None,
     )
 

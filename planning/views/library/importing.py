@@ -6,15 +6,17 @@ from datetime import timedelta
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from inventory.models import LongWork
 from inventory.tables.cells import guarded
+from inventory.work import ask_for, ask_to_stop, look_here
 from planning.library.forms import LibraryFilesForm
-from planning.library.importing import GIVEN_UP_AFTER, carry_out, receive_files
+from planning.library.importing import GIVEN_UP_AFTER, receive_files
 from planning.models import ImportedFile, ImportRun
-from planning.plan.ask import chosen_machine
 from planning.tasks import carry_out_import
 
 SHOWN = 100
@@ -34,7 +36,7 @@ def design_import(request: HttpRequest) -> HttpResponse:
             form.add_error("stitch_files", too_large)
         elif form.is_valid():
             run = receive_files(form.cleaned_data["stitch_files"], at=timezone.now(), by=request.user)
-            carry_out_import.enqueue(run.pk)
+            _carry_out(request, run)
             return redirect("import_run", run.pk)
     else:
         form = LibraryFilesForm()
@@ -51,10 +53,15 @@ def import_run(request: HttpRequest, pk: int) -> HttpResponse:
     """Show how far an import is and what came of it; the page looks again by itself until it is through."""
     run = get_object_or_404(ImportRun, pk=pk)
     now = timezone.now()
+    work = LongWork.objects.filter(key=_key(run)).first()
     if run.ended_at:
         state = "failed" if run.failure else "done"
+    elif work is not None and work.ended_at:
+        state = "killed"
     elif run.started_at is None:
         state = "late" if now - run.asked_at > PATIENCE else "waiting"
+    elif work is not None:
+        state = "stopping" if work.stop_asked_at else "working"
     else:
         state = "killed" if now - (run.alive_at or run.started_at) > GIVEN_UP_AFTER else "working"
     refused = run.files.filter(outcome=ImportedFile.Outcome.REFUSED)
@@ -65,7 +72,8 @@ def import_run(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "run": run,
             "state": state,
-            "is_moving": state in ("waiting", "late", "working"),
+            "work": work,
+            "is_moving": state in ("waiting", "late", "working", "stopping"),
             "refused": refused[:SHOWN],
             "kept": kept.order_by("-pk")[:SHOWN],
             "shown": SHOWN,
@@ -75,11 +83,40 @@ def import_run(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def import_here(request: HttpRequest, pk: int) -> HttpResponse:
-    """Import in this request what no worker has taken, or what one has left unfinished."""
+    """Have this site itself go on with what no worker has taken, or what one has left unfinished."""
     run = get_object_or_404(ImportRun, pk=pk)
-    if not carry_out(run.pk, trim_at_jumps=chosen_machine(None).trim_at_jumps, clock=timezone.now):
-        messages.info(request, "Somebody is importing these files already.")
+    _carry_out(request, run, again=True)
+    look_here()
     return redirect("import_run", run.pk)
+
+
+@require_POST
+def import_stop(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask whoever carries the import out to end it; what was kept stays."""
+    run = get_object_or_404(ImportRun, pk=pk)
+    work = LongWork.objects.filter(key=_key(run)).first()
+    if work is None:
+        messages.info(request, "This import was begun at the command line, and is stopped there.")
+    else:
+        ask_to_stop(work, at=timezone.now(), by=request.user)
+    return redirect("import_run", run.pk)
+
+
+def _carry_out(request: HttpRequest, run: ImportRun, *, again: bool = False) -> None:
+    ask_for(
+        carry_out_import,
+        (run.pk,),
+        key=_key(run),
+        what=f"Import of {run.source}",
+        page=reverse("import_run", args=[run.pk]),
+        at=timezone.now(),
+        by=request.user,
+        again=again,
+    )
+
+
+def _key(run: ImportRun) -> str:
+    return f"import {run.pk}"
 
 
 @require_safe

@@ -462,9 +462,9 @@ def test_a_run_that_waits_is_shown_so_and_can_be_started_here(signed_in, person)
     page = page_text(signed_in.get(address))
     assert "1 file waits for its turn" in page
     assert 'hx-trigger="every 1s"' in page
-    assert "db_worker" not in page
+    assert "manage.py work" not in page
     ImportRun.objects.update(asked_at=timezone.now() - timedelta(seconds=30))
-    assert "db_worker" in page_text(signed_in.get(address))
+    assert "manage.py work" in page_text(signed_in.get(address))
     signed_in.post(reverse("import_here", args=[run.pk]))
     page = page_text(signed_in.get(address))
     assert "1 design came in" in page
@@ -505,13 +505,26 @@ def test_a_run_that_fails_says_so_instead_of_waiting_for_ever(signed_in, person,
 
 @pytest.mark.django_db(transaction=True)
 def test_a_worker_takes_what_waits(signed_in, settings):
-    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+    settings.WORK_IN, settings.TASKS = "worker", {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
     response = send(signed_in, ("one.vp3", stitch_bytes(1)))
     assert "for its turn" in page_text(signed_in.get(response.url))
     assert not Design.objects.exists()
-    call_command("db_worker", batch=True, interval=0, startup_delay=False, reload=False, verbosity=0)
+    call_command("work", until_empty=True)
     assert "1 design came in" in page_text(signed_in.get(response.url))
     assert Design.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_an_import_that_was_stopped_before_it_began_keeps_nothing_and_can_go_on_no_more(signed_in, settings):
+    settings.WORK_IN, settings.TASKS = "worker", {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+    response = send(signed_in, ("one.vp3", stitch_bytes(1)))
+    settings.WORK_LOST_AFTER = timedelta(0)  # nobody else is there to hear of it, and this process is not to begin
+    run = ImportRun.objects.get()
+    LongWork.objects.update(stop_asked_at=timezone.now())
+    call_command("work", until_empty=True)
+    assert "It was stopped" in page_text(signed_in.get(response.url))
+    assert not Design.objects.exists()
+    assert not (Path(settings.MEDIA_ROOT) / "incoming" / str(run.pk)).exists()
 
 
 def test_a_visitor_is_asked_to_sign_in(client, db):

@@ -73,7 +73,7 @@ def test_each_part_is_let_through_exactly_where_the_table_says(
     client: Client, role: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # An owner may make a backup; the tests' own database, in a transaction, is not to be had for one.
-    monkeypatch.setattr("workshop.views.backups.back_up_into", _no_backup)
+    monkeypatch.setattr("workshop.tasks.back_up_into", _no_backup)
     User.objects.create_user("somebody")  # the workshop is open
     if role:
         user = User.objects.create_user("morgan")

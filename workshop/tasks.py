@@ -1,0 +1,22 @@
+"""What the site carries out beside requests: backups."""
+
+from pathlib import Path
+
+from django.conf import settings
+
+from inventory.work import Carrying, long_work
+from workshop.backup.making import back_up_into, backup_name
+
+KEEP = 14
+
+
+@long_work
+def make_backup(work: Carrying, pictures: bool) -> str:
+    """Make a backup in the folder of backups, under the time at which it was asked for."""
+    folder = Path(settings.BACKUP_FOLDER)
+    path = folder / backup_name(work.asked_at, why="by-hand")
+    if not path.is_file():  # a process may have died between its last step and saying so
+        back_up_into(
+            folder, at=work.asked_at, keep=KEEP, pictures=pictures, why="by-hand", progress=work.progress
+        )
+    return f"The backup is made and opens: {path.stat().st_size / 1e6:,.1f} MB. Download it, and keep it elsewhere."
