@@ -20,6 +20,7 @@ from django.core.management import call_command
 from django.urls import reverse
 from django.utils import timezone
 
+from inventory.models import LongWork
 from planning.library import importing, uploads
 from planning.library.colours import RequestedColour, recolour
 from planning.library.digests import digest_design_files
@@ -515,10 +516,9 @@ def test_a_worker_takes_what_waits(signed_in, settings):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_an_import_that_was_stopped_before_it_began_keeps_nothing_and_can_go_on_no_more(signed_in, settings):
+def test_an_import_that_was_stopped_before_it_began_keeps_nothing(signed_in, settings):
     settings.WORK_IN, settings.TASKS = "worker", {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
     response = send(signed_in, ("one.vp3", stitch_bytes(1)))
-    settings.WORK_LOST_AFTER = timedelta(0)  # nobody else is there to hear of it, and this process is not to begin
     run = ImportRun.objects.get()
     LongWork.objects.update(stop_asked_at=timezone.now())
     call_command("work", until_empty=True)
