@@ -13,7 +13,7 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from http.cookies import SimpleCookie
 from typing import Any
 from urllib.parse import urlencode
@@ -54,29 +54,43 @@ class Hand:
         self.line = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
         self.told: Counter[str] = Counter()
         self.errors: list[str] = []
-        self.slowest_s = 0.0
+        self.seconds: list[float] = []
+
+    @property
+    def slowest_s(self) -> float:
+        return max(self.seconds, default=0.0)
+
+    def acts(self, spools: list[str]) -> Mapping[str, tuple[int, Callable[[], bool | None]]]:
+        """Return what this client does, and how often among ten or so."""
+        return {
+            "promise": (4, self.promise),
+            "tick": (6, self.tick),
+            "swap": (2, lambda: self.swap(self.rng.choice(spools))),
+            "cut": (2, self.cut),
+            "receive": (1, self.receive),
+            "draft": (1, self.draft),
+            "weigh": (
+                2,
+                lambda: self.on_item(
+                    self.rng.choice(spools), "weigh", gross=f"{self.rng.randint(20, 38)} g"
+                ),
+            ),
+            "move": (
+                2,
+                lambda: self.on_item(self.rng.choice(spools), "move", place=str(self.rng.randint(1, 2))),
+            ),
+            "same again": (1, self.again),
+        }
 
     def work(self, *, until: float, spools: list[str]) -> None:
-        acts: Mapping[str, Callable[[], bool | None]] = {
-            "promise": self.promise,
-            "tick": self.tick,
-            "swap": lambda: self.swap(self.rng.choice(spools)),
-            "cut": self.cut,
-            "receive": self.receive,
-            "draft": self.draft,
-            "weigh": lambda: self.on_item(
-                self.rng.choice(spools), "weigh", gross=f"{self.rng.randint(20, 38)} g"
-            ),
-            "move": lambda: self.on_item(self.rng.choice(spools), "move", place=str(self.rng.randint(1, 2))),
-            "same again": self.again,
-        }
-        names, odds = list(acts), (4, 6, 2, 2, 1, 1, 2, 2, 1)
+        acts = self.acts(spools)
+        names, odds = list(acts), [often for often, _ in acts.values()]
         # Each begins with another, so that all kinds are done even where the computer has no time for many.
         first = [names[(self.number + step) % len(names)] for step in (0, 4)]
         while time.monotonic() < until:
             name = first.pop() if first else self.rng.choices(names, odds)[0]
             try:
-                done = acts[name]()
+                done = acts[name][1]()
             except Exception as problem:
                 self.errors.append(f"{name}: {problem!r}")
                 self.line.close()
@@ -91,10 +105,8 @@ class Hand:
             jar = "; ".join(f"{name}={morsel.value}" for name, morsel in self.cookies.items())
             headers = {"Cookie": jar, "Content-Type": "application/x-www-form-urlencoded"}
             began = time.monotonic()
-            self.line.request(method, address, body, headers)
-            answer = self.line.getresponse()
-            page = answer.read().decode()
-            self.slowest_s = max(self.slowest_s, time.monotonic() - began)
+            answer, page = self.answer(method, address, body, headers)
+            self.seconds.append(time.monotonic() - began)
             for given in answer.headers.get_all("Set-Cookie") or ():
                 self.cookies.load(given)
             if answer.status not in (301, 302, 303):
@@ -104,6 +116,13 @@ class Hand:
             said = MARKUP.sub(" ", page)[:300]
             self.errors.append(f"{answer.status} at {address}: {said}")
         return answer.status, page
+
+    def answer(
+        self, method: str, address: str, body: str | None, headers: Mapping[str, str]
+    ) -> tuple[http.client.HTTPResponse, str]:
+        self.line.request(method, address, body, headers)
+        answer = self.line.getresponse()
+        return answer, answer.read().decode()
 
     def send(
         self, address: str, to: str, wanted: Mapping[str, str] | None = None, **typed: str
@@ -185,6 +204,20 @@ def stock_the_workshop() -> list[str]:
 def main() -> None:
     clients, seconds, port = map(int, sys.argv[1:])
     spools = stock_the_workshop()
+    sessions = signed_in(clients)
+    server = subprocess.Popen(granian_command("127.0.0.1", port, None), cwd=HOUSE)
+    try:
+        wait_for(port)
+        hands = [Hand(number, port=port, session=session) for number, session in enumerate(sessions)]
+        let_work(hands, seconds=seconds, spools=spools)
+    finally:
+        server.terminate()
+        server.wait(30)
+    print(json.dumps(what_came_of_it(hands)))
+
+
+def signed_in(clients: int) -> list[str]:
+    """Return so many sessions of one person who may do everything."""
     person = User.objects.create_user("morgan", is_superuser=True)
     sessions = []
     for _ in range(clients):
@@ -192,25 +225,22 @@ def main() -> None:
         browser.force_login(person)
         sessions.append(browser.cookies["sessionid"].value)
     connection.close()
-    server = subprocess.Popen(granian_command("127.0.0.1", port, None), cwd=HOUSE)
-    try:
-        _wait_for(port)
-        hands = [Hand(number, port=port, session=session) for number, session in enumerate(sessions)]
-        until = time.monotonic() + seconds
-        threads = [
-            threading.Thread(target=hand.work, kwargs={"until": until, "spools": spools}) for hand in hands
-        ]
-        for thread in threads:
-            thread.start()
-        for thread in threads:
-            thread.join()
-    finally:
-        server.terminate()
-        server.wait(30)
-    print(json.dumps(what_came_of_it(hands)))
+    return sessions
 
 
-def what_came_of_it(hands: list[Hand]) -> dict[str, Any]:
+def let_work(hands: Sequence[Hand], *, seconds: float, spools: list[str]) -> None:
+    """Have all at work at once for so long."""
+    until = time.monotonic() + seconds
+    threads = [
+        threading.Thread(target=hand.work, kwargs={"until": until, "spools": spools}) for hand in hands
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+
+def what_came_of_it(hands: Sequence[Hand]) -> dict[str, Any]:
     told = sum((hand.told for hand in hands), Counter[str]())
     oversold = [
         item.label for item in StockItem.objects.all() if item.on_hand < 0 or item.reserved > item.on_hand
@@ -227,7 +257,7 @@ def what_came_of_it(hands: list[Hand]) -> dict[str, Any]:
     }
 
 
-def _wait_for(port: int) -> None:
+def wait_for(port: int) -> None:
     for _ in range(240):
         try:
             line = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
