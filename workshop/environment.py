@@ -129,9 +129,17 @@ def database_url(folder: Path) -> str:
     return f"sqlite:///{path}"
 
 
-def database_settings(url: str) -> dict[str, Any]:
-    """Return Django's settings of the database at ``url``, with what each engine needs to be safe."""
+def database_settings(url: str, *, pooled: int = 0) -> dict[str, Any]:
+    """Return Django's settings of the database at ``url``, with what each engine needs to be safe.
+
+    On PostgreSQL up to ``pooled`` connections stay open in the process and are handed round; 0 opens one each time.
+    """
     database: dict[str, Any] = dict(dj_database_url.parse(url, conn_health_checks=True))
+    if pooled and database["ENGINE"] == "django.db.backends.postgresql":
+        database["OPTIONS"] = {
+            **database.get("OPTIONS", {}),
+            "pool": {"min_size": 1, "max_size": pooled, "timeout": 30},
+        }
     if database["ENGINE"] == "django.db.backends.sqlite3":
         database["OPTIONS"] = {
             # IMMEDIATE: a transaction that will write takes its place in the queue when it begins, so that two

@@ -81,7 +81,15 @@ TEMPLATES = [
     },
 ]
 
-DATABASES = {"default": environment.database_settings(environment.database_url(DATA_FOLDER))}
+# ``serve`` gathers the static files first: compressed, named by their content, kept by browsers for a year.
+SERVED = environment.flag("ENOUGH_THREAD_SERVED")
+SERVING_THREADS = 4  # of one site process
+# One connection for each of them, one for long work in the site itself, one for its signs of life.
+DATABASES = {
+    "default": environment.database_settings(
+        environment.database_url(DATA_FOLDER), pooled=SERVING_THREADS + 2 if SERVED else 0
+    )
+}
 DATABASE_ROUTERS = ["workshop.backup.routing.MigratedDatabase"]
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -122,8 +130,6 @@ USE_TZ = True
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_FOLDER / "static"
 MEDIA_ROOT = DATA_FOLDER / "files"
-# ``serve`` gathers the static files first: compressed, named by their content, kept by browsers for a year.
-SERVED = environment.flag("ENOUGH_THREAD_SERVED")
 WHITENOISE_USE_FINDERS = not SERVED
 BACKUP_FOLDER = DATA_FOLDER / "backups"
 WHITENOISE_MIMETYPES = {".webmanifest": "application/manifest+json"}

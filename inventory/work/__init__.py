@@ -3,4 +3,14 @@
 from inventory.work.asking import ask_for, ask_to_stop, begin_again, look_here
 from inventory.work.carrying import Carrying, LaidDown, Stopped, TakenOver, long_work
 
-__all__ = ["Carrying", "LaidDown", "Stopped", "TakenOver", "ask_for", "ask_to_stop", "begin_again", "long_work", "look_here"]
+__all__ = [
+    "Carrying",
+    "LaidDown",
+    "Stopped",
+    "TakenOver",
+    "ask_for",
+    "ask_to_stop",
+    "begin_again",
+    "long_work",
+    "look_here",
+]

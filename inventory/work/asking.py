@@ -86,7 +86,9 @@ def ask_to_stop(work: LongWork, *, at: datetime, by: Any) -> None:
 
     Where no process lives that could hear it, the site's own takes the work to end it.
     """
-    LongWork.objects.open().filter(pk=work.pk, stop_asked_at__isnull=True).update(stop_asked_at=at, stopped_by=by)
+    LongWork.objects.open().filter(pk=work.pk, stop_asked_at__isnull=True).update(
+        stop_asked_at=at, stopped_by=by
+    )
     if settings.WORK_IN != "request" and not alive(at=at).exists():
         transaction.on_commit(wake)
 

@@ -113,7 +113,10 @@ def _carry_out(work_id: int, act: Callable[..., str]) -> None:
         _end(work, failure=str(refusal)[:FAILURE_LENGTH])
     except Exception as error:
         # Whoever waits must learn that it will not end; the cause goes on to the log.
-        _end(work, failure=f"The program itself failed ({type(error).__name__}). What was done until then stays.")
+        _end(
+            work,
+            failure=f"The program itself failed ({type(error).__name__}). What was done until then stays.",
+        )
         raise
     else:
         _end(work, saying=came_of_it[:WORDS_LENGTH])

@@ -85,7 +85,9 @@ class _Heart:
 
     def __enter__(self) -> "_Heart":
         now = timezone.now()
-        self.process_id = WorkProcess.objects.create(name=self.name, kind=self.kind, since=now, seen_at=now).pk
+        self.process_id = WorkProcess.objects.create(
+            name=self.name, kind=self.kind, since=now, seen_at=now
+        ).pk
         self.thread = threading.Thread(target=self._beat, name="heart", daemon=True)
         self.thread.start()
         return self

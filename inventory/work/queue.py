@@ -1,6 +1,10 @@
 """The queue of long work: put in, taken up again from the dead, and cleared of what is long through."""
 
+from collections.abc import Iterable
+from contextlib import suppress
 from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
 
 from django.conf import settings
 from django.db.models import Q, QuerySet
@@ -38,11 +42,11 @@ def _lost(at: datetime) -> list[LongWork]:
 
 def _never_taken(at: datetime) -> list[LongWork]:
     """Return work that waits without a turn in the queue: whoever drew its turn died before taking it."""
-    waiting = {work.task_id: work for work in LongWork.objects.waiting() if work.task_id}
+    waiting = {work.task_id or str(work.pk): work for work in LongWork.objects.waiting()}
     if not waiting:
         return []
     living = set(alive(at=at).values_list("name", flat=True))
-    turns = DBTaskResult.objects.filter(pk__in=waiting).values_list("pk", "status", "worker_ids")
+    turns = _turns(waiting).values_list("pk", "status", "worker_ids")
     has_turn = {
         str(turn)
         for turn, status, drawn_by in turns
@@ -52,10 +56,21 @@ def _never_taken(at: datetime) -> list[LongWork]:
     return [work for turn, work in waiting.items() if turn not in has_turn]
 
 
+def _turns(names: Iterable[str]) -> QuerySet[DBTaskResult]:
+    """Return the turns of these names; one that a request took for itself was never in the queue."""
+    found = []
+    for name in names:
+        with suppress(ValueError):
+            found.append(UUID(name))
+    return DBTaskResult.objects.filter(pk__in=found)
+
+
 def _take_up(work: LongWork, *, at: datetime) -> bool:
-    same = LongWork.objects.open().filter(pk=work.pk, turns=work.turns, process=work.process_id, task_id=work.task_id)
+    same = LongWork.objects.open().filter(
+        pk=work.pk, turns=work.turns, process=work.process_id, task_id=work.task_id
+    )
     deaths = work.deaths + 1
-    fields = {"process": None, "turns": work.turns + 1, "deaths": deaths}
+    fields: dict[str, Any] = {"process": None, "turns": work.turns + 1, "deaths": deaths}
     if deaths >= MOST_DEATHS:
         fields |= {
             "ended_at": at,
@@ -65,7 +80,7 @@ def _take_up(work: LongWork, *, at: datetime) -> bool:
     def take_up() -> bool:
         if not same.update(**fields):
             return False
-        DBTaskResult.objects.filter(pk=work.task_id or None, status=TaskResultStatus.RUNNING).update(
+        _turns([work.task_id]).filter(status=TaskResultStatus.RUNNING).update(
             status=TaskResultStatus.FAILED, finished_at=at, traceback="Its process died."
         )
         if deaths < MOST_DEATHS:

@@ -42,7 +42,9 @@ def _work() -> None:
                     interval_s=LOOKS_EVERY_S,
                     through=lambda: not is_work_open(),
                 )
-        except Exception:  # of a database that is not there yet, or of another version: the site says so itself
+        except (
+            Exception
+        ):  # of a database that is not there yet, or of another version: the site says so itself
             logger.warning("Long work could not be looked for.", exc_info=True)
         with _changing:  # whoever wakes from here on starts a thread anew
             if _ending.is_set() or not _wake.is_set():

@@ -144,7 +144,9 @@ def carry_out(
     run = ImportRun.objects.get(pk=run_id)
     try:
         if not _incoming(run).is_dir():
-            raise CannotImport("The files that waited here are gone from the workshop's folder. Send them again.")
+            raise CannotImport(
+                "The files that waited here are gone from the workshop's folder. Send them again."
+            )
         candidates, run.passed_over = _received(run)
         run.found = len(candidates)
         rows = dict(run.files.values_list("path", "outcome"))
@@ -261,7 +263,9 @@ def _keep_all(
 
 
 @transaction.atomic
-def _count_known(run: ImportRun, candidate: Candidate, design_id: int, *, clock: Clock, progress: Progress) -> None:
+def _count_known(
+    run: ImportRun, candidate: Candidate, design_id: int, *, clock: Clock, progress: Progress
+) -> None:
     run.known += 1
     _file_record(run, candidate, Outcome.KNOWN, design_id=design_id).save()
     _show_life(run, clock(), progress)

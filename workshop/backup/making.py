@@ -58,9 +58,7 @@ def program_version() -> str:
         return "0.1.0"
 
 
-def back_up(
-    path: Path, *, at: datetime, pictures: bool = False, progress: Progress = _untold
-) -> Manifest:
+def back_up(path: Path, *, at: datetime, pictures: bool = False, progress: Progress = _untold) -> Manifest:
     """Write a backup of everything to ``path``, open it again to be sure, and return what it holds.
 
     The database is as it was at one moment; files are added before and after that moment, so that none that it

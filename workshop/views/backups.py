@@ -1,11 +1,11 @@
 """The owner's page of backups: the last one, make one, download. The table of rights keeps others out."""
 
 import re
+from datetime import timedelta
 from pathlib import Path
 from uuid import uuid4
 
 from django.conf import settings
-from django.contrib import messages
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -20,6 +20,7 @@ from workshop.doctor.examine import examine
 from workshop.tasks import KEEP, make_backup
 
 BACKUP = "backup"  # how the keys of such work begin
+SAID_FOR = timedelta(minutes=15)
 
 
 @never_cache
@@ -29,7 +30,7 @@ def backups(request: HttpRequest) -> HttpResponse:
     folder = Path(settings.BACKUP_FOLDER)
     if request.method == "POST":
         key = request.POST.get("key", "")[:60] or uuid4().hex
-        work = ask_for(
+        ask_for(
             make_backup,
             ("pictures" in request.POST,),
             key=f"{BACKUP} {key}",
@@ -38,10 +39,6 @@ def backups(request: HttpRequest) -> HttpResponse:
             at=timezone.now(),
             by=request.user,
         )
-        if work.state == "failed":
-            messages.error(request, work.failure)
-        elif work.state == "done":
-            messages.success(request, work.saying)
         return redirect("backups")
     ours = LongWork.objects.filter(key__startswith=f"{BACKUP} ")
     return render(
@@ -49,7 +46,7 @@ def backups(request: HttpRequest) -> HttpResponse:
         "workshop/backups.html",
         {
             "backups": kept_backups(folder), "folder": folder, "keep": KEEP, "now": timezone.now(),
-            "key": uuid4().hex, "under_way": ours.open().first(), "last": ours.exclude(ended_at=None).first(),
+            "key": uuid4().hex, "under_way": ours.open().first(), "last": ours.filter(ended_at__gt=timezone.now() - SAID_FOR).first(),
         },
     )  # fmt: skip
 

@@ -20,7 +20,6 @@ from workshop.backup.making import KeptBackup, kept_backups, program_version
 from workshop.models import Token, WrongPassword
 
 
-
 @dataclass(frozen=True)
 class WorkshopState:
     """What an owner and a watching machine are told."""

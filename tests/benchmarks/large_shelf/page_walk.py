@@ -20,13 +20,13 @@ SENT_TO = frozenset(
         "count_or_leave", "delete_job", "design_join",
         "design_favourite", "design_note", "design_note_delete", "design_plan_with", "design_set_apart",
         "drop_job", "end_anyones_sign_in", "end_link", "end_sign_in", "finish_stocktake", "happened",
-        "happenings", "hold_shades", "import_here", "invite", "let_go_person", "machine_changed",
+        "happenings", "hold_shades", "import_here", "import_stop", "invite", "let_go_person", "machine_changed",
         "needle", "not_begun", "order_act", "pick_up_job", "promise_job", "reopen_job", "reset_back", "sign_out",
         "start_anew", "station_add", "station_end", "strip_keep", "strip_threads_keep",
         "take_back_event", "take_back_promise",
         "together", "member", "app_keep", "design_applique_remove", "passkey_ask", "passkey_away", "passkey_keep",
         "passkey_make", "passkey_sign_in", "second_away", "second_needle", "second_rule", "take_back_act_on_many",
-        "take_back_shade", "token_end",
+        "take_back_shade", "token_end", "work_again", "work_stop",
     }
 )  # fmt: skip
 # Pages of people who are not signed in, or of links that are used once; they read nothing that grows.
@@ -117,7 +117,7 @@ LOOKED_AT: dict[str, PLACES] = {
             "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
             "json_keys", "find", "names_job", "measure_first", "strip_threads", "labels", "acts", "api_help",
             "first_hour", "own_list", "pocket", "pocket_shades", "worker", "earlier_worker",
-            "second_factor", "tokens", "watching",
+            "second_factor", "tokens", "watching", "work",
         ),
         _nothing,
     ),

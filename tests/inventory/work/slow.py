@@ -14,7 +14,9 @@ def make_places(work: Carrying, number: int, pause_s: float, called: str = "shel
     for each in range(number):
         with transaction.atomic():
             _, is_new = Place.objects.get_or_create(name=f"{called} {each}")
-            if is_new:  # were one made twice, the constraint on names would say so; this counts across processes
+            if (
+                is_new
+            ):  # were one made twice, the constraint on names would say so; this counts across processes
                 LongWork.objects.filter(pk=work.pk).update(what=f"{LongWork.objects.get(pk=work.pk).what}.")
             work.progress(each + 1, number, always=True)
         time.sleep(pause_s)

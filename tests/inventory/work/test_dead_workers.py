@@ -109,7 +109,9 @@ def test_a_worker_that_slept_and_was_thought_dead_writes_nothing_more(environmen
             assert f":{second.pid}:" in ended["by"]
 
 
-def test_a_worker_that_is_asked_to_end_lays_its_work_down_for_the_next(environment: Mapping[str, str]) -> None:
+def test_a_worker_that_is_asked_to_end_lays_its_work_down_for_the_next(
+    environment: Mapping[str, str],
+) -> None:
     run_in(environment, "-c", ASK)
     with a_worker(environment) as first:
         until(environment, lambda now: now["done"] > 3)
@@ -124,7 +126,9 @@ def test_a_worker_that_is_asked_to_end_lays_its_work_down_for_the_next(environme
 def test_the_site_itself_does_the_work_where_no_worker_is_said_to_run(environment: Mapping[str, str]) -> None:
     alone = {**environment, "ENOUGH_THREAD_WORKER": ""}
     # A site that is killed in the midst of its own work, and one that is started after it.
-    died = subprocess.Popen([sys.executable, "-c", f"{ASK}\nimport time; time.sleep(600)"], cwd=HOUSE, env=alone)
+    died = subprocess.Popen(
+        [sys.executable, "-c", f"{ASK}\nimport time; time.sleep(600)"], cwd=HOUSE, env=alone
+    )
     try:
         until(alone, lambda now: now["done"] > 3)
     finally:

@@ -80,9 +80,14 @@ def test_nothing_stays_of_whoever_comes_back_after_another_has_taken_over(queued
     work = asked()
     LongWork.objects.update(turns=2)
     thought_dead = Carrying(work.pk, turn=1, asked_at=NOW, by=None)
-    with pytest.raises(TakenOver), transaction.atomic():
+
+    @transaction.atomic
+    def one_more_step() -> None:
         Place.objects.create(name="by the dead")
         thought_dead.progress(1, 3, always=True)
+
+    with pytest.raises(TakenOver):
+        one_more_step()
     assert not Place.objects.exists()
 
 

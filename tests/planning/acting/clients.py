@@ -71,9 +71,7 @@ class Hand:
             "draft": (1, self.draft),
             "weigh": (
                 2,
-                lambda: self.on_item(
-                    self.rng.choice(spools), "weigh", gross=f"{self.rng.randint(20, 38)} g"
-                ),
+                lambda: self.on_item(self.rng.choice(spools), "weigh", gross=f"{self.rng.randint(20, 38)} g"),
             ),
             "move": (
                 2,

@@ -109,7 +109,8 @@ def ask_for_work(number: int) -> None:
     for each in range(number):
         ask_for(make_places, (STEPS, PAUSE_S, f"row {each}"), key=f"slow {each}", what="", at=now)
         files = [
-            SimpleUploadedFile(f"{each}-{name}.vp3", small_design(each * FILES + name)) for name in range(FILES)
+            SimpleUploadedFile(f"{each}-{name}.vp3", small_design(each * FILES + name))
+            for name in range(FILES)
         ]
         run = receive_files(files, at=now)
         ask_for(carry_out_import, (run.pk,), key=f"import {run.pk}", what="Import", at=now)

@@ -1,4 +1,4 @@
-"""Many clients at several site processes and workers: nothing fails, nothing is sold twice, nothing is lost to a kill."""
+"""Many clients at several site processes and workers: nothing fails, nothing is sold twice or lost to a kill."""
 
 import json
 import socket

@@ -16,8 +16,6 @@ from django.utils import timezone
 from inventory.management.base import WorkshopCommand
 from workshop.people.members import opening_link
 
-THREADS = 4
-
 
 class Command(WorkshopCommand):
     help = (
@@ -78,7 +76,7 @@ def granian_command(
     number = workers or (1 if connection.vendor == "sqlite" else os.cpu_count() or 1)
     command = [
         sys.executable, "-m", "granian", "workshop.wsgi:application", "--interface", "wsgi", "--host", host,
-        "--port", str(port), "--workers", str(number), "--blocking-threads", str(THREADS),
+        "--port", str(port), "--workers", str(number), "--blocking-threads", str(settings.SERVING_THREADS),
         "--respawn-failed-workers", "--no-ws",
     ]  # fmt: skip
     if settings.BASE_URL and settings.BASE_URL.path != "/":
