@@ -7,17 +7,18 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import IntegrityError
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 from django.utils.timezone import localdate
 
 from inventory.acting import held as held_rows
-from inventory.acting import whole_act
+from inventory.acting import standing_at, whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
 from inventory.ledger import Finding, LedgerProblem, Line, entries_of, once, reverse, write
 from inventory.ledger.posting import SHOWN, key_missing, key_used
 from inventory.models import (
     BobbinBatch,
+    Change,
     Entry,
     Offer,
     Order,
@@ -36,6 +37,7 @@ from inventory.shelf.receipts import COUNTED, label_and_save, shared_out
 
 MOST_AT_ONCE = 1000
 ATTEMPTS = 3
+TOLD_AS = "order"  # what is told of orders in the journal of changes
 
 
 class CannotOrder(WorkshopError):
@@ -101,9 +103,9 @@ def draft_order(
 @whole_act
 def _drafted(supplier: Supplier, things: Sequence[OrderedThing], **particulars: Any) -> Order:
     last = Order.objects.aggregate(last=Max("number"))["last"] or 0
-    order = Order.objects.create(
-        number=last + 1, supplier=supplier, made_at=particulars.pop("at"), **particulars
-    )
+    at = particulars.pop("at")
+    order = Order.objects.create(number=last + 1, supplier=supplier, made_at=at, **particulars)
+    _note(order, "drafted", at=at, by=particulars["by"])
     OrderLine.objects.bulk_create(_line_of(order, number, thing) for number, thing in enumerate(things, 1))
     return order
 
@@ -142,7 +144,7 @@ def _line_of(order: Order, number: int, thing: OrderedThing) -> OrderLine:
 
 
 @whole_act
-def place_order(order: Order, *, at: datetime, expected_on: date | None = None) -> Order:
+def place_order(order: Order, *, at: datetime, by: Any = None, expected_on: date | None = None) -> Order:
     """Return ``order``, now placed; it is expected after the supplier's lead time unless a day is given."""
     held = _held(order)
     if held.state == Order.State.PLACED:
@@ -155,39 +157,47 @@ def place_order(order: Order, *, at: datetime, expected_on: date | None = None) 
         raise CannotOrder(f"It cannot be expected on {expected_on:%d %b %Y}, before it is placed.")
     held.state, held.placed_at, held.expected_on = Order.State.PLACED, at, expected_on
     held.save(update_fields=["state", "placed_at", "expected_on"])
+    _note(held, "placed", at=at, by=by)
     return held
 
 
 @whole_act
-def expect_order(order: Order, *, on: date) -> Order:
+def expect_order(order: Order, *, on: date, at: datetime, by: Any = None) -> Order:
     """Return ``order`` with another day on which its rest is expected."""
     held = _held(order)
     if held.state != Order.State.PLACED:
         raise CannotOrder(f"Order {held.number} is {held.get_state_display()}, so nothing of it is expected.")
+    if held.expected_on == on:
+        return held
     held.expected_on = on
     held.save(update_fields=["expected_on"])
+    _note(held, f"expected on {on:%-d %b %Y}", at=at, by=by)
     return held
 
 
 @whole_act
-def cancel_order(order: Order, *, at: datetime) -> Order:
+def cancel_order(order: Order, *, at: datetime, by: Any = None) -> Order:
     """Return ``order`` without what has not come of it: cancelled where nothing has, else closed."""
     held = _held(order)
     lines = list(held.lines.with_received())
     if held.state == Order.State.CANCELLED:
         return held
     if any(line.received for line in lines):
+        if all(line.given_up == line.things - line.received for line in lines):
+            return held
         for line in lines:
             line.given_up = line.things - line.received
         OrderLine.objects.bulk_update(lines, ["given_up"])
+        _note(held, "closed: the rest is not expected", at=at, by=by)
         return held
     held.state, held.cancelled_at = Order.State.CANCELLED, at
     held.save(update_fields=["state", "cancelled_at"])
+    _note(held, "cancelled", at=at, by=by)
     return held
 
 
 @whole_act
-def take_cancelling_back(order: Order) -> Order:
+def take_cancelling_back(order: Order, *, at: datetime, by: Any = None) -> Order:
     """Return ``order`` as it stood before it was cancelled, or before its rest was given up."""
     held = _held(order)
     if held.state == Order.State.CANCELLED:
@@ -195,11 +205,12 @@ def take_cancelling_back(order: Order) -> Order:
         held.cancelled_at = None
         held.save(update_fields=["state", "cancelled_at"])
     held.lines.update(given_up=0)
+    _note(held, "expected again", at=at, by=by)
     return held
 
 
 @whole_act
-def give_up(line: OrderLine) -> OrderLine:
+def give_up(line: OrderLine, *, at: datetime, by: Any = None) -> OrderLine:
     """Return ``line`` with nothing more expected of it: it came short."""
     held = _held(line.order)
     now = OrderLine.objects.with_received().get(pk=line.pk)
@@ -207,7 +218,19 @@ def give_up(line: OrderLine) -> OrderLine:
         raise CannotOrder(f"Order {held.number} is {held.get_state_display()}; nothing of it is expected.")
     now.given_up = now.things - now.received
     now.save(update_fields=["given_up"])
+    _note(held, f"the rest of {now.what} is not expected", at=at, by=by)
     return now
+
+
+def told_of_order(order: Order) -> QuerySet[Change]:
+    """Return what was done with an order, by whom and at which station, oldest first."""
+    return Change.objects.filter(table=TOLD_AS, record=order.pk).select_related("by").order_by("pk")
+
+
+def _note(order: Order, what: str, *, at: datetime, by: Any) -> None:
+    Change.objects.create(
+        table=TOLD_AS, record=order.pk, what=what[:200], at=at, by=by, station=standing_at(by)
+    )
 
 
 def receive_order(

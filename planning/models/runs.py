@@ -184,6 +184,9 @@ class RunReport(models.Model):
     job = models.OneToOneField("planning.Job", on_delete=models.CASCADE, related_name="report")
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    station = models.CharField(
+        max_length=60, null=True
+    )  # the tablet at which it was finished; NULL where at none
     facts = models.JSONField(help_text="Planned against actual: lengths in mm, minutes, money as text.")
 
     def __str__(self) -> str:
@@ -196,6 +199,7 @@ class Reopening(models.Model):
     job = models.ForeignKey("planning.Job", on_delete=models.CASCADE, related_name="reopenings")
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+")
+    station = models.CharField(max_length=60, null=True)  # the tablet at which that was said
     why = models.CharField(max_length=200)
     finished_at = models.DateTimeField()
     facts = models.JSONField(help_text="The report that this put aside.")

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db.models import Q, Sum
 
-from inventory.acting import fingerprint_of, planned_act, refuse_if_changed
+from inventory.acting import fingerprint_of, planned_act, refuse_if_changed, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
 from inventory.ledger import (
@@ -134,7 +134,7 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any, shown: str | None
         stabilizer=stabilizer,
         not_booked=list(dict.fromkeys(not_booked)),
     )
-    return RunReport.objects.create(job=job, at=at, by=by, facts=facts)
+    return RunReport.objects.create(job=job, at=at, by=by, station=standing_at(by), facts=facts)
 
 
 @planned_act

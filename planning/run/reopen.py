@@ -5,7 +5,7 @@ from typing import Any
 
 from django.db import transaction
 
-from inventory.acting import planned_act
+from inventory.acting import planned_act, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import CannotReverse, reverse
 from inventory.models import Entry
@@ -41,7 +41,13 @@ def reopen(job: Job, *, why: str, at: datetime, by: Any) -> Reopening:
     for observation in job.observations.filter(key__startswith=f"finish-{job.pk}-", said__isnull=True):
         leave_out(observation, why=WHY_LEFT_OUT)
     made = Reopening.objects.create(
-        job=job, at=at, by=by, why=why.strip()[:200], finished_at=report.at, facts=report.facts
+        job=job,
+        at=at,
+        by=by,
+        station=standing_at(by),
+        why=why.strip()[:200],
+        finished_at=report.at,
+        facts=report.facts,
     )
     report.delete()
     job.state, job.ended_at = Job.State.RUNNING, None

@@ -221,7 +221,7 @@ def one_order(request: HttpRequest, number: int = OrderNumber) -> Any:
 def place(request: HttpRequest, placed: PlaceAsked, number: int = OrderNumber) -> OrderRow:
     """Say that an order was sent."""
     done: DoneOnce = request.done  # type: ignore[attr-defined]
-    place_order(_found(number), at=done.at, expected_on=placed.expected_on)
+    place_order(_found(number), at=done.at, by=done.by, expected_on=placed.expected_on)
     return OrderRow.model_validate(_order(_found(number)))
 
 
@@ -230,7 +230,7 @@ def place(request: HttpRequest, placed: PlaceAsked, number: int = OrderNumber) -
 def cancel(request: HttpRequest, number: int = OrderNumber) -> OrderRow:
     """Cancel an order; of one that came in part, the rest is given up."""
     done: DoneOnce = request.done  # type: ignore[attr-defined]
-    cancel_order(_found(number), at=done.at)
+    cancel_order(_found(number), at=done.at, by=done.by)
     return OrderRow.model_validate(_order(_found(number)))
 
 

@@ -23,7 +23,7 @@ from inventory.ledger import CannotReverse
 from inventory.shelf.labelled import NoSuchLabel
 from planning.jobs.jobs import NotInThisState
 from planning.run.ticks import AlreadyTicked, OnceMore, WhatIsLeft
-from workshop.api import buying, catalogue, deliveries, jobs, runs, stock
+from workshop.api import buying, catalogue, cutting, deliveries, endings, jobs, runs, stock
 from workshop.api.once import HEADER, KeyMissing
 from workshop.api.problems import KINDS, MEDIA_TYPE, problem
 
@@ -129,7 +129,9 @@ for room in (
     catalogue.router,
     jobs.plans,
     jobs.router,
+    cutting.router,
     runs.router,
+    endings.router,
     buying.router,
 ):
     api.add_router("", room)

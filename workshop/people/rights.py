@@ -131,13 +131,14 @@ ROUTES: dict[str, Asks] = {
             "api_stock", "api_thing", "api_movements", "api_makers", "api_ranges", "api_range", "api_shades",
             "api_shade", "api_match", "api_places", "api_bobbin_styles", "api_stabilizers", "api_designs", "api_design",
             "api_plan", "api_job_plan", "api_job", "api_needs", "api_basket", "api_order", "api_metrics",
+            "api_report",
         ),
         _LOOK,
     ),
     **dict.fromkeys(
         (
             "api_weigh", "api_use", "api_put_back", "api_count", "api_judge", "api_waste", "api_move", "api_retire",
-            "api_take_back", "api_run", "api_events", "api_event_back",
+            "api_take_back", "api_run", "api_events", "api_event_back", "api_ending", "api_cut",
         ),
         _STITCH,
     ),
@@ -160,7 +161,7 @@ STATION_ROUTES = frozenset(
         "second_needle", "job_hoopings", "job_hooping_files", "worker", "earlier_worker",
         "design_picture", "stitch_out_photo", "needle", "rights", "help",
         # By a token that is the station's.
-        "api_run", "api_events", "api_event_back", "api_job", "api_job_plan", "api_stock", "api_thing", "api_weigh",
+        "api_run", "api_events", "api_event_back", "api_ending", "api_report", "api_cut", "api_job", "api_job_plan", "api_stock", "api_thing", "api_weigh",
     }
 )  # fmt: skip
 

@@ -25,7 +25,9 @@ class Command(WorkshopCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         order = order_numbered(options["number"])
         changed = (
-            take_cancelling_back(order) if options["take_back"] else cancel_order(order, at=timezone.now())
+            take_cancelling_back(order, at=timezone.now())
+            if options["take_back"]
+            else cancel_order(order, at=timezone.now())
         )
         now = order_numbered(changed.number)
         if options["format"] == "json":

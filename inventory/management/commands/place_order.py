@@ -27,7 +27,7 @@ class Command(WorkshopCommand):
             order_numbered(options["number"]), at=timezone.now(), expected_on=options["expected"]
         )
         if options["expected"] and order.expected_on != options["expected"]:
-            order = expect_order(order, on=options["expected"])
+            order = expect_order(order, on=options["expected"], at=timezone.now())
         if options["format"] == "json":
             self.write_json(order_as_data(order_numbered(order.number)))
         else:

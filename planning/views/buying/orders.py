@@ -24,6 +24,7 @@ from inventory.orders.orders import (
     receive_order,
     reverse_receipt,
     take_cancelling_back,
+    told_of_order,
 )
 from inventory.orders.sheets import order_csv, order_pdf, order_text
 from inventory.shelf.forms import new_key, shades_like
@@ -174,6 +175,7 @@ def _context(
         acts.setdefault(receipt.entry.key, []).append(receipt)
     done = request.GET.get("done", "")
     return {
+        "told": told_of_order(found),
         "order": found,
         "rows": rows if found.state == Order.State.PLACED else [],
         "problem": problem,
@@ -204,22 +206,23 @@ def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
             form = PlaceOrderForm(request.POST)
             if not form.is_valid():
                 raise WorkshopError("The day it is expected is no date. Write it like 2026-03-09.")
-            placed = place_order(found, at=at, expected_on=form.cleaned_data["expected_on"])
+            placed = place_order(found, at=at, by=request.user, expected_on=form.cleaned_data["expected_on"])
             said = f"Order {number} is placed, and expected on {placed.expected_on:%-d %b %Y}."
         elif act == "expect":
             form = PlaceOrderForm(request.POST)
             if not form.is_valid() or not form.cleaned_data["expected_on"]:
                 raise WorkshopError("Say on which day the rest is expected, such as 2026-03-09.")
-            expect_order(found, on=form.cleaned_data["expected_on"])
+            expect_order(found, on=form.cleaned_data["expected_on"], at=at, by=request.user)
             said = f"The rest of order {number} is expected on {form.cleaned_data['expected_on']:%-d %b %Y}."
         elif act == "cancel":
-            said = f"Order {number} is {'closed' if cancel_order(found, at=at).placed_at else 'cancelled'}."
+            cancelled = cancel_order(found, at=at, by=request.user)
+            said = f"Order {number} is {'closed' if cancelled.placed_at else 'cancelled'}."
         elif act == "revive":
-            take_cancelling_back(found)
+            take_cancelling_back(found, at=at, by=request.user)
             said = f"Order {number} is expected again."
         elif act == "give-up":
             line = get_object_or_404(found.lines, number=_whole(request.POST.get("line", "")))
-            said = f"The rest of {give_up(line).what} is no longer expected."
+            said = f"The rest of {give_up(line, at=at, by=request.user).what} is no longer expected."
         elif act == "take_back":
             reverse_receipt(found, key=request.POST.get("receipt", ""), at=at, by=request.user)
             said = "Taken back: what came is off the shelf, and expected again."

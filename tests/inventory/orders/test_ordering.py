@@ -122,9 +122,9 @@ def test_a_wrong_shade_is_kept_and_the_right_one_still_waited_for(order: Order, 
 
 def test_a_short_delivery_is_given_up_and_taken_up_again(order: Order):
     receive(order, Arrived(line(order), 4))
-    assert give_up(line(order)).to_come == 0
+    assert give_up(line(order), at=NOW).to_come == 0
     assert Order.objects.get().is_open  # the roll is still to come
-    take_cancelling_back(order)
+    take_cancelling_back(order, at=NOW)
     assert line(order).to_come == 2
 
 
@@ -141,7 +141,7 @@ def test_a_cancelled_order_is_not_received_until_it_is_revived(order: Order):
     assert Order.objects.get().stands == "cancelled"
     with pytest.raises(CannotOrder, match="cancelled"):
         receive(order, Arrived(line(order), 1))
-    take_cancelling_back(order)
+    take_cancelling_back(order, at=NOW)
     assert len(receive(order, Arrived(line(order), 1))) == 1
 
 

@@ -132,6 +132,26 @@ class AnyActs(RuleBasedStateMachine):
             event = events[-1 - number % len(events)]
             self.do(f"jobs/{event.job_id}/run/events/{event.pk}/take-back")
 
+    @rule(job=which, bobbins=st.none() | st.floats(0, 8), weighed=st.integers(0, 60_000), whole=st.booleans())
+    def finish(self, job: int, bobbins: float | None, weighed: int, whole: bool) -> None:
+        number = self._job(job).pk
+        told: dict[str, Any] = {
+            "bobbins": bobbins,
+            "although_unfinished": True,
+            "stabilizer_as_proposed": whole,
+        }
+        ending = self.program.get(f"jobs/{number}/run/ending")
+        if ending.status_code == 200:
+            told["shown"] = ending.json()["shown"]
+            told["weighed"] = [
+                {"label": label, "gross_mg": weighed, "sure": True} for label in ending.json()["spools"] if weighed
+            ]  # fmt: skip
+        self.do(f"jobs/{number}/run/ending", told)
+
+    @rule(job=which)
+    def cut(self, job: int) -> None:
+        self.do(f"jobs/{self._job(job).pk}/cut", {})
+
     @rule(count=st.integers(1, 2))
     def buy(self, count: int) -> None:
         orders = self.do("orders", {}).json().get("orders", [])

@@ -257,6 +257,44 @@ def test_a_run_is_begun_ticked_told_of_and_taken_back(planner: Program) -> None:
     assert planner.post(f"jobs/{job.pk}/run/events/999999/take-back").status_code == 404
 
 
+def test_a_run_is_finished_as_it_was_looked_at_and_its_report_is_told(planner: Program) -> None:
+    job = Job.objects.get(state=Job.State.RUNNING)
+    assert planner.get(f"jobs/{job.pk}/report").status_code == 404
+    ending = planner.get(f"jobs/{job.pk}/run/ending").json()
+    assert ending["left"] == [1, 2, 3, 4]
+    (label,) = ending["spools"]
+    refused = planner.post(f"jobs/{job.pk}/run/ending", {"shown": ending["shown"]})
+    assert refused.status_code == 422
+    assert "not ticked" in refused.json()["detail"]
+    for _ in ending["left"]:
+        assert planner.post(f"jobs/{job.pk}/run/events", {"kind": "piece"}).status_code == 201
+    told = {"weighed": [{"label": label, "gross_mg": 40_000, "sure": True}], "bobbins": 2.5}
+    stale = planner.post(f"jobs/{job.pk}/run/ending", told | {"shown": ending["shown"]})
+    assert stale.status_code == 409
+    now = planner.get(f"jobs/{job.pk}/run/ending").json()
+    report = planner.post(f"jobs/{job.pk}/run/ending", told | {"shown": now["shown"]}).json()
+    assert report["pieces"] == {"ordered": 3, "good": 3, "tests": 1, "spoiled": 0}
+    assert [each["label"] for each in report["threads"][0]["spools"] if each["weighed"]] == [label]
+    assert (report["by"], report["station"], report["bobbins"]["used"]) == ("robin", None, 2.5)
+    assert planner.get(f"jobs/{job.pk}/report").json() == report
+    assert planner.get(f"jobs/{job.pk}").json()["state"] == "finished"
+
+
+def test_stabilizer_is_cut_as_it_was_looked_at_once(planner: Program) -> None:
+    job = Job.objects.get(state=Job.State.DRAFT)
+    cut = planner.get(f"jobs/{job.pk}/cut").json()
+    (product,) = cut["cuts"]
+    (source,) = product["sources"]
+    assert source["from"] == "roll"
+    assert sum(len(strip["pieces"]) for strip in source["strips"]) == product["layers"][0]["pieces"] >= 4
+    done = planner.post(f"jobs/{job.pk}/cut", {"shown": cut["shown"]}, key="cut-it")
+    assert done.status_code == 201
+    moved = {each["label"]: each for each in done.json()["movements"]}
+    assert moved[source["label"]]["quantity_mm"] == -product["roll_mm"]
+    assert planner.post(f"jobs/{job.pk}/cut", {"shown": cut["shown"]}, key="cut-it").content == done.content
+    assert planner.post(f"jobs/{job.pk}/cut", {"shown": cut["shown"]}).status_code == 409
+
+
 def test_what_is_missing_is_ordered_and_received(planner: Program) -> None:
     design = Design.objects.get()
     planner.post(
