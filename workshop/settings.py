@@ -122,6 +122,16 @@ AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False  # waiting helps, whatever
 AXES_VERBOSE = False
 AXES_ENABLE_ADMIN = False
 
+# Who forgot a password can have a link sent, where there is a server that sends it and an address that it leads to.
+MAIL_SERVER = environment.mail_server()
+if MAIL_SERVER:
+    EMAIL_HOST, EMAIL_PORT = MAIL_SERVER.host, MAIL_SERVER.port
+    EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = MAIL_SERVER.user, MAIL_SERVER.password
+    EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL_SERVER.use_tls, MAIL_SERVER.use_ssl
+    DEFAULT_FROM_EMAIL = SERVER_EMAIL = MAIL_SERVER.sender
+    EMAIL_TIMEOUT = 20
+SENDS_MAIL = bool(MAIL_SERVER and BASE_URL)
+
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = environment.words("TIME_ZONE", default=["UTC"])[0]
 USE_I18N = True

@@ -1,4 +1,4 @@
-"""What the site carries out beside requests: backups."""
+"""What the site carries out beside requests: backups, and messages to people."""
 
 from pathlib import Path
 
@@ -6,6 +6,7 @@ from django.conf import settings
 
 from inventory.work import Carrying, long_work
 from workshop.backup.making import back_up_into, backup_name
+from workshop.people.by_mail import send_reset_links
 
 KEEP = 14
 
@@ -20,3 +21,14 @@ def make_backup(work: Carrying, pictures: bool) -> str:
             folder, at=work.asked_at, keep=KEEP, pictures=pictures, why="by-hand", progress=work.progress
         )
     return f"The backup is made and opens: {path.stat().st_size / 1e6:,.1f} MB. Download it, and keep it elsewhere."
+
+
+@long_work
+def mail_reset_links(work: Carrying, address: str) -> str:
+    """Send a link to a new password to whoever gave this address.
+
+    Whoever asked is told nothing of this. Sent twice, because a process died in between, the later link is the one
+    that works.
+    """
+    send_reset_links(address, at=work.asked_at)
+    return "Answered."

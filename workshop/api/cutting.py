@@ -15,7 +15,7 @@ from workshop.api.stock import ActDone, act_done
 router = Router(tags=["jobs"])
 
 
-class CutPiece(Schema):
+class PieceLying(Schema):
     """A piece of a layer where it lies, from the free end of its roll."""
 
     layer: str
@@ -35,7 +35,7 @@ class CutStrip(Schema):
     y_mm: int
     width_mm: int
     length_mm: int
-    pieces: list[CutPiece]
+    pieces: list[PieceLying]
 
 
 class CutRest(Schema):

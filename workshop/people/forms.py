@@ -28,6 +28,35 @@ class NewPasswordForm(SetPasswordForm):
         name_passwords(self, first="new_password1", second="new_password2")
 
 
+class ForgottenForm(forms.Form):
+    """Where a link to a new password is to be sent."""
+
+    email = forms.EmailField(label="Your mail address", max_length=254)
+
+
+class MailForm(forms.Form):
+    """Where a person is written to, and the password that says it is them."""
+
+    email = forms.EmailField(
+        label="Mail address", max_length=254, required=False, help_text="Blank: none is kept."
+    )
+    password = forms.CharField(
+        label="Your password",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+    def __init__(self, user: User, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.user = user
+
+    def clean_password(self) -> str:
+        """Return the password. Raises ValidationError for another one."""
+        if not self.user.check_password(self.cleaned_data["password"]):
+            raise forms.ValidationError("That is not your password.")
+        return str(self.cleaned_data["password"])
+
+
 class InviteForm(forms.Form):
     """Whom a link is for, and what they will be."""
 

@@ -53,12 +53,14 @@ _OWN = Asks(Right.OWN, Right.OWN)
 # By the name of the route.
 ROUTES: dict[str, Asks] = {
     **dict.fromkeys(("sign_in", "sign_out", "welcome", "open_workshop", "join", "reset_password", "health"), _ANYONE),
+    "forgotten": _ANYONE,
     **dict.fromkeys(("api_description", "api_help"), _ANYONE),
     **dict.fromkeys(("second_step", "passkey_ask", "passkey_sign_in"), _ANYONE),
     **dict.fromkeys(("station_here", "choose_person", "let_go_person"), _ANYONE),  # the guard knows the tablet
     **dict.fromkeys(
         (
-            "preferences", "change_password", "my_pin", "my_sign_ins", "end_sign_in", "second_factor", "app_keep",
+            "preferences", "change_password", "my_mail", "my_pin", "my_sign_ins", "end_sign_in",
+            "second_factor", "app_keep",
             "second_away", "passkey_make", "passkey_keep", "passkey_away",
         ),
         _SELF,
@@ -161,7 +163,8 @@ STATION_ROUTES = frozenset(
         "second_needle", "job_hoopings", "job_hooping_files", "worker", "earlier_worker",
         "design_picture", "stitch_out_photo", "needle", "rights", "help",
         # By a token that is the station's.
-        "api_run", "api_events", "api_event_back", "api_ending", "api_report", "api_cut", "api_job", "api_job_plan", "api_stock", "api_thing", "api_weigh",
+        "api_run", "api_events", "api_event_back", "api_ending", "api_report", "api_cut", "api_job", "api_job_plan",
+        "api_stock", "api_thing", "api_weigh",
     }
 )  # fmt: skip
 

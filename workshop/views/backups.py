@@ -41,12 +41,13 @@ def backups(request: HttpRequest) -> HttpResponse:
         )
         return redirect("backups")
     ours = LongWork.objects.filter(key__startswith=f"{BACKUP} ")
+    last = ours.filter(ended_at__gt=timezone.now() - SAID_FOR).first()
     return render(
         request,
         "workshop/backups.html",
         {
             "backups": kept_backups(folder), "folder": folder, "keep": KEEP, "now": timezone.now(),
-            "key": uuid4().hex, "under_way": ours.open().first(), "last": ours.filter(ended_at__gt=timezone.now() - SAID_FOR).first(),
+            "key": uuid4().hex, "under_way": ours.open().first(), "last": last,
         },
     )  # fmt: skip
 

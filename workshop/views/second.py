@@ -4,6 +4,7 @@ from datetime import timedelta
 from typing import Any, cast
 
 import segno
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.models import User
@@ -33,6 +34,9 @@ HALF_LASTS = timedelta(minutes=10)
 
 class AskNameAndPassword(LoginView):
     """The page that asks for name and password, and lets in whoever needs nothing more."""
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(**kwargs) | {"sends_mail": settings.SENDS_MAIL}
 
     def form_valid(self, form: Any) -> HttpResponse:
         user: User = form.get_user()

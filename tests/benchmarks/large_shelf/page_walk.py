@@ -31,7 +31,17 @@ SENT_TO = frozenset(
 )  # fmt: skip
 # Pages of people who are not signed in, or of links that are used once; they read nothing that grows.
 OF_NOBODY = frozenset(
-    {"sign_in", "welcome", "open_workshop", "join", "reset_password", "station_here", "health", "second_step"}
+    {
+        "sign_in",
+        "welcome",
+        "open_workshop",
+        "join",
+        "reset_password",
+        "station_here",
+        "health",
+        "second_step",
+        "forgotten",
+    }
 )
 # Sheets that print, files and pictures: their size is what was asked for.
 WHOLE = frozenset(
@@ -110,7 +120,7 @@ def _stocktake(_: Sample) -> dict[str, Any] | None:
 LOOKED_AT: dict[str, PLACES] = {
     **dict.fromkeys(
         (
-            "preferences", "change_password", "my_pin", "my_sign_ins", "people", "rights", "backups", "doctor",
+            "preferences", "change_password", "my_mail", "my_pin", "my_sign_ins", "people", "rights", "backups", "doctor",
             "shelf", "own", "receive_first", "shade_choices", "catalogue", "equivalents", "stocktakes", "files",
             "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "designs",
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 import schemathesis
+from django.core.wsgi import get_wsgi_application
 from django.db import transaction
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
@@ -20,7 +21,6 @@ from planning.models import Job
 from tests.workshop.api.conftest import a_member, a_program
 from workshop.api.site import api
 from workshop.models import Role
-from workshop.wsgi import application
 
 pytestmark = pytest.mark.django_db
 # Data that the description allows is carried out, or the workshop refuses it in words: 422 and 409 are no faults.
@@ -56,7 +56,7 @@ def faults(cases_each: int, *, beginning: int) -> tuple[list[str], Counter[int]]
     """Return what was answered otherwise than described, and how often each status came. Each has its own world."""
     secret = a_program(a_member("robin", Role.PLANNER)).secret
     schema = schemathesis.openapi.from_dict(api.get_openapi_schema(), config=CONFIG)
-    schema.app = application
+    schema.app = get_wsgi_application()
     headers = {"Authorization": f"Bearer {secret}", "Accept-Encoding": "identity"}
     found: list[str] = []
     statuses: Counter[int] = Counter()

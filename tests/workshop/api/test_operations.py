@@ -290,7 +290,7 @@ def test_stabilizer_is_cut_as_it_was_looked_at_once(planner: Program) -> None:
     done = planner.post(f"jobs/{job.pk}/cut", {"shown": cut["shown"]}, key="cut-it")
     assert done.status_code == 201
     moved = {each["label"]: each for each in done.json()["movements"]}
-    assert moved[source["label"]]["quantity_mm"] == -product["roll_mm"]
+    assert moved[source["label"]]["moved_mm"] == -product["roll_mm"]
     assert planner.post(f"jobs/{job.pk}/cut", {"shown": cut["shown"]}, key="cut-it").content == done.content
     assert planner.post(f"jobs/{job.pk}/cut", {"shown": cut["shown"]}).status_code == 409
 
