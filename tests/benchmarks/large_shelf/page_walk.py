@@ -120,7 +120,8 @@ def _stocktake(_: Sample) -> dict[str, Any] | None:
 LOOKED_AT: dict[str, PLACES] = {
     **dict.fromkeys(
         (
-            "preferences", "change_password", "my_mail", "my_pin", "my_sign_ins", "people", "rights", "backups", "doctor",
+            "preferences", "change_password", "my_mail", "my_pin", "my_sign_ins", "people", "rights", "backups",
+            "doctor",
             "shelf", "own", "receive_first", "shade_choices", "catalogue", "equivalents", "stocktakes", "files",
             "scan", "today", "plan_sheet", "jobs", "cut_together", "keep_job", "designs",
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
