@@ -35,6 +35,9 @@ class EndingAsked(Asked):
     bobbins: float | None = Field(
         None, strict=True, ge=0, le=MOST_BOBBINS, description="Used up; 3.5 is half of a fourth."
     )
+    keep_bobbin: Yes = Field(
+        False, description="The rest of the last one goes on the shelf as a part bobbin."
+    )
     machine_min: float | None = Field(None, strict=True, gt=0, le=MOST_MINUTES)
     although_unfinished: Yes = Field(False, description="End it with pieces that are not ticked.")
     stabilizer_as_proposed: Yes = Field(True, description="False where somebody takes it by hand.")
@@ -123,6 +126,7 @@ def end_run(request: HttpRequest, told: EndingAsked, number: int = JobNumber) ->
             for each in told.weighed
         ),
         bobbins=told.bobbins,
+        keep_bobbin=told.keep_bobbin,
         machine_min=told.machine_min,
         although_unfinished=told.although_unfinished,
         stabilizer_as_proposed=told.stabilizer_as_proposed,

@@ -52,12 +52,14 @@ def give_address(user: User, address: str) -> None:
 
 
 def _send(user: User, secret: str) -> None:
+    site = settings.BASE_URL
+    assert site is not None  # without, nothing is sent at all
     # A thread beside requests knows no sub-path: the address that the owner set has it.
     way = reverse("reset_password", args=[secret]).removeprefix(get_script_prefix())
     told: dict[str, Any] = {
         "name": user.get_username(),
         # Of the address that the owner set, never of what a request says of itself.
-        "link": f"{settings.BASE_URL.origin}{settings.BASE_URL.path}{way}",
+        "link": f"{site.origin}{site.path}{way}",
         "hours": int(RESETS_LAST.total_seconds() // 3600),
     }
     send_mail(

@@ -19,6 +19,7 @@ class Command(WorkshopCommand):
         "number of machines that reach the same database and files; ENOUGH_THREAD_WORKER=yes tells the site of them."
     )
     formats = ("text",)
+    example = "work --until-empty"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)

@@ -9,7 +9,7 @@ import pytest
 import schemathesis
 from django.core.wsgi import get_wsgi_application
 from django.db import transaction
-from hypothesis import HealthCheck, Phase, given, seed, settings
+from hypothesis import HealthCheck, Phase, assume, given, seed, settings
 from hypothesis import strategies as st
 from schemathesis import GenerationMode
 from schemathesis.config import SchemathesisConfig
@@ -78,6 +78,8 @@ def answers_as_described(
     """Return the test of one request, which leaves nothing behind."""
 
     def check(case: Any) -> None:
+        # An empty list among what is asked leaves nothing in the address: it then is not what it is judged by.
+        assume([] not in (case.query or {}).values())
         with transaction.atomic():
             response = case.call(headers=headers)
             statuses[response.status_code] += 1
