@@ -13,6 +13,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.files.export import export_csv
 from inventory.files.importing import KINDS
 from inventory.kept_files import DamagedFile, FileNotKept, read_kept
+from inventory.models import LongWork, WorkProcess
 from planning.library.designs import kept_file
 from planning.models import Design
 from workshop.backup.routing import migrate_database
@@ -117,7 +118,7 @@ def _write_tables(folder: Path) -> int:
     written = 0
     for model in all_models():
         table = model._meta.db_table
-        if model._meta.app_label in NOT_TAKEN_OUT:
+        if model._meta.app_label in NOT_TAKEN_OUT or model in (LongWork, WorkProcess):
             continue
         columns = [field.column for field in model._meta.local_concrete_fields]
         shown = [place for place, column in enumerate(columns) if (table, column) not in SECRET_COLUMNS]
