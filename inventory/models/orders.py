@@ -94,9 +94,12 @@ class OrderLineQuerySet(models.QuerySet["OrderLine"]):
 
     def to_come(self) -> "OrderLineQuerySet":
         """Lines of placed orders of which something is still to come."""
+        return self.not_all_there().filter(order__state=Order.State.PLACED)
+
+    def not_all_there(self) -> "OrderLineQuerySet":
+        """Lines of any order of which something has not come and was not given up."""
         return (
             self.with_received()
-            .filter(order__state=Order.State.PLACED)
             .alias(open_count=F("things") - F("given_up") - F("received_count"))
             .filter(open_count__gt=0)
             .select_related("order", "shade__range", "put_up__range", "bobbin_style", "product")

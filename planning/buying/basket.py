@@ -276,7 +276,7 @@ def _equals(needs: Sequence[MaterialNeed], *, within: float) -> dict[str, list[M
     found: dict[str, list[Material]] = {}
     for key, need in shades.items():
         mine = need.material.record
-        if need.material.free > 0 or need.material.on_order:
+        if need.material.free > 0 or need.material.orders:
             continue
         distances = delta_e_00(np.array([mine.lab_l, mine.lab_a, mine.lab_b], dtype=float), labs)
         for other, distance in zip(others, distances, strict=True):

@@ -1,13 +1,27 @@
 """From the basket to orders: drafted from what is there now, once, and only as it was shown."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
 from inventory.acting import fingerprint_of, planned_act, refuse_if_changed
+from inventory.compute.errors import WorkshopError
 from inventory.models import Order, Shade
 from inventory.orders.orders import OrderedThing, draft_order
 from planning.buying.basket import BasketPlan
+
+
+class AlreadyDrafted(WorkshopError):
+    """What was to be drafted is on a draft by now; ``orders`` are those that wait to be sent."""
+
+    def __init__(self, orders: Sequence[Order]) -> None:
+        self.orders = tuple(orders)
+        one = len(self.orders) == 1
+        told = ", ".join(f"order {each.number} to {each.supplier}" for each in self.orders)
+        super().__init__(
+            f"This is drafted already: {told}. Nothing was drafted again; look {'it' if one else 'them'} over and "
+            f"send {'it' if one else 'them'}."
+        )
 
 
 def shown_of(plan: BasketPlan) -> str:
@@ -18,7 +32,7 @@ def shown_of(plan: BasketPlan) -> str:
 def _drafted_parts(plan: BasketPlan, *, own: str = "") -> dict[str, Any]:
     """Return what a person decides on, named as a sentence says it, without the drafts whose key begins with ``own``.
 
-    A draft is no order yet, so that what is on it stands on the list still: drafting it again would buy it twice.
+    What is on a draft is not proposed again, so that a list that was drafted meanwhile is another list.
     """
     drafts = Order.objects.filter(state=Order.State.DRAFT).order_by("number")
     return {
@@ -52,12 +66,18 @@ def draft_orders(
 
     The same key makes them once. ``shown`` is the fingerprint (``shown_of``) of the basket that a person saw:
     PlanHasChanged if it is another by now, or if others have drafted meanwhile; None drafts whatever it is.
+    AlreadyDrafted where all that was asked for is on drafts by now.
     """
     alone = f"{key}:only:"
     earlier = _drafted_under(key, alone=alone, only=only)
     if earlier:
         return earlier
     plan = reckon()
+    if not any(only in ("", part.supplier.name) for part in plan.parts):
+        waiting = Order.objects.filter(state=Order.State.DRAFT).select_related("supplier").order_by("number")
+        drafts = [order for order in waiting if only in ("", order.supplier.name)]
+        if drafts:
+            raise AlreadyDrafted(drafts)
     if shown is not None:
         # The other parts of the same page may have been drafted one by one.
         parts = _drafted_parts(plan, own=alone if only else "")

@@ -12,7 +12,6 @@ from inventory.ledger.use_history import bobbin_material, roll_material, shade_m
 from inventory.models import (
     BobbinBatch,
     Offer,
-    OrderLine,
     Reservation,
     Shade,
     Spool,
@@ -21,6 +20,7 @@ from inventory.models import (
     StabilizerRoll,
     Staple,
 )
+from inventory.orders.coming import OnTheWay, on_the_way
 from planning.compute.buying.netting import Receipt
 from planning.compute.certainty.enough import combine_free
 from planning.plan.bobbins import bobbins_by_kind
@@ -44,7 +44,7 @@ class Material:
     hex: str | None
     free: float
     free_sigma: float
-    coming: tuple[Receipt, ...] = ()
+    orders: tuple[OnTheWay, ...] = ()
     offers: tuple[Offer, ...] = ()
     minimum: int | None = None
     widths_mm: tuple[int, ...] = ()  # of the rolls there are
@@ -55,15 +55,29 @@ class Material:
         return {"thread": "mm", "stabilizer": "mm", "spray": "mg"}.get(self.kind, "pieces")
 
     @property
+    def coming(self) -> tuple[Receipt, ...]:
+        """What placed orders bring."""
+        return tuple(Receipt(each.day, each.quantity) for each in self.orders if not each.is_draft)
+
+    @property
+    def drafted(self) -> tuple[Receipt, ...]:
+        """What drafts would bring if they were sent today."""
+        return tuple(Receipt(each.day, each.quantity) for each in self.orders if each.is_draft)
+
+    @property
     def on_order(self) -> float:
         return sum(each.quantity for each in self.coming)
+
+    @property
+    def on_drafts(self) -> float:
+        return sum(each.quantity for each in self.drafted)
 
     @property
     def lab(self) -> Lab | None:
         return self.record.lab if isinstance(self.record, Shade) else None
 
 
-def all_materials(*, jobs: set[int]) -> dict[str, Material]:
+def all_materials(*, jobs: set[int], today: date) -> dict[str, Material]:
     """Return every material that is known, by its key, in a number of queries that does not grow.
 
     What is set aside for one of ``jobs`` is free for them; what is set aside otherwise is not.
@@ -71,7 +85,7 @@ def all_materials(*, jobs: set[int]) -> dict[str, Material]:
     aside = _set_aside_elsewhere(jobs)
     offers = _offers()
     found = [*_threads(offers, aside), *_bobbins(offers, aside), *_stabilizers(offers, aside)]
-    coming = _on_order()
+    coming = on_the_way(today=today)
     minimums = _minimums()
     ever_owned = set(Spool.objects.order_by().values_list("shade_id", flat=True).distinct())
     materials = {}
@@ -80,7 +94,7 @@ def all_materials(*, jobs: set[int]) -> dict[str, Material]:
         if each.key not in minimums and _is_black_or_white(each) and each.record.pk in ever_owned:
             minimum = min((offer.put_up.length_mm for offer in each.offers if offer.put_up), default=None)
         materials[each.key] = replace(
-            each, coming=tuple(coming.get(each.key, ())), minimum=minimum if minimum else None
+            each, orders=coming.get(each.key, ()), minimum=minimum if minimum else None
         )
     return materials
 
@@ -183,25 +197,6 @@ def _stabilizers(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[
             )
         )
     return materials
-
-
-def material_of_line(line: OrderLine) -> str:
-    """Return the material that an order line is of."""
-    if line.product_id is not None:
-        return roll_material(line.product_id)
-    assert line.shade_id is not None  # held by a constraint
-    if line.bobbin_style_id is not None:
-        return bobbin_material(line.bobbin_style_id, line.shade_id)
-    return shade_material(line.shade_id)
-
-
-def _on_order() -> dict[str, list[Receipt]]:
-    coming: dict[str, list[Receipt]] = defaultdict(list)
-    for line in OrderLine.objects.to_come():
-        expected: date | None = line.order.expected_on
-        assert expected is not None  # held by a constraint for placed orders
-        coming[material_of_line(line)].append(Receipt(expected, line.to_come * line.holds))
-    return coming
 
 
 def _minimums() -> dict[str, int]:

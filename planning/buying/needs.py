@@ -4,7 +4,7 @@ import math
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import lru_cache
 
 from inventory.compute.demand import WINDOW_WEEKS
@@ -20,9 +20,10 @@ from inventory.ledger.use_history import (
     shade_material,
     weekly_use,
 )
-from inventory.models import Entry, NeedlePack, Offer, Order, OrderLine, OrderReceipt, Staple
+from inventory.models import Entry, NeedlePack, Offer, Staple
+from inventory.orders.coming import ON_ORDER
 from planning.buying.materials import Material, all_materials
-from planning.compute.buying.netting import DatedNeed, Net, net_over_time, spread_of
+from planning.compute.buying.netting import DatedNeed, Net, Receipt, counted, net_over_time, spread_of
 from planning.compute.season.stand import Stood
 from planning.jobs.rests_on import mark_of
 from planning.jobs.season import each_alone, kept, not_considered, season_marks
@@ -39,7 +40,7 @@ PACK_MARGIN = RELATIVE_SIGMA["sealed"] / 2
 # Left over and used within half a year, a pack was no waste.
 USEFUL_WEEKS = 26
 DEFAULT_LEAD_DAYS = 5
-_ON_ORDER = (Order, OrderLine, OrderReceipt, Staple, NeedlePack)
+_KEPT = (*ON_ORDER, Staple, NeedlePack)
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,17 @@ class MaterialNeed:
     history: tuple[int, ...] = ()
     reorder: ReorderPoint | None = None
     kept_for: str = ""
+    drafts_missing: int = 0  # of what is missing, what drafts bring once they are sent
+
+    @property
+    def send_by(self) -> date | None:
+        """The last day to send the drafts that it is on; None where none has to be sent for it."""
+        return self.net.order_by if self.drafts_missing else None
+
+    @property
+    def comes_too_late(self) -> bool:
+        """Whether it runs out before what is on order comes, and nothing bought now would come sooner."""
+        return bool(self.needed_on and not self.missing and not self.drafts_missing)
 
     @property
     def key(self) -> str:
@@ -158,7 +170,7 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
 
 def what_needs_rest_on() -> Hashable:
     """Return marks of all that needs, and baskets for them, rest on beside the day."""
-    return season_marks().every, mark_of(_ON_ORDER), _last_entry()
+    return season_marks().every, mark_of(_KEPT), _last_entry()
 
 
 def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:
@@ -168,7 +180,7 @@ def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:
         if each.job.state == Job.State.PROMISED or (include_drafts and each.job.state == Job.State.DRAFT)
     ]
     rules = Rules.current()
-    materials = all_materials(jobs={each.job.pk for each in jobs})
+    materials = all_materials(jobs={each.job.pk for each in jobs}, today=today)
     wanted, unclear = _wanted_by_jobs(jobs, rules)
     states = (Job.State.PROMISED, *((Job.State.DRAFT,) if include_drafts else ()))
     left_out = not_considered(*states)
@@ -232,36 +244,46 @@ def _need(
         )
     kept_for = _kept_for(material, point)
     safety = float(max(material.minimum or 0, point.safety if point and kept_for else 0))
-    net = _net_over_time(
-        tuple(DatedNeed(each.day, float(each.quantity), each.spread) for each in jobs),
-        free=material.free,
-        free_sigma=material.free_sigma,
-        receipts=material.coming,
-        safety=safety,
-        certainty=rules.enough_at,
-        today=today,
-        lead_time_days=lead_time_days,
-    )
-    missing, needed_on = net.missing, net.run_out
-    for each in jobs:
-        # What a job's own plan lacks, lacks: a roll may be long enough, and too narrow.
-        come = sum(one.quantity for one in material.coming if each.day is None or one.day <= each.day)
-        if each.alone - come > missing:
-            missing, needed_on = each.alone - come, needed_on or each.day
-    if point is not None and kept_for:
-        position = material.free + material.on_order
-        if position <= point.point:
-            missing = max(missing, point.point - position)
-    lacking = math.ceil(missing * (1 + PACK_MARGIN)) if missing > 0 and material.unit != "pieces" else missing
+    soonest = today + timedelta(days=lead_time_days)
+
+    def lacking(receipts: tuple[Receipt, ...]) -> tuple[Net, int, date | None]:
+        """Return the net, what lacks with these on their way, and from when."""
+        net = _net_over_time(
+            tuple(DatedNeed(each.day, float(each.quantity), each.spread) for each in jobs),
+            free=material.free,
+            free_sigma=material.free_sigma,
+            receipts=receipts,
+            safety=safety,
+            certainty=rules.enough_at,
+            today=today,
+            lead_time_days=lead_time_days,
+        )
+        missing, needed_on = net.missing, net.run_out
+        for each in jobs:
+            # What a job's own plan lacks, lacks: a roll may be long enough, and too narrow.
+            alone = each.alone - counted(receipts, day=each.day, soonest=soonest)
+            if alone > missing:
+                missing, needed_on = alone, needed_on or each.day
+        if point is not None and kept_for:
+            position = material.free + sum(each.quantity for each in receipts)
+            if position <= point.point:
+                missing = max(missing, point.point - position)
+        if missing > 0 and material.unit != "pieces":
+            missing = math.ceil(missing * (1 + PACK_MARGIN))
+        return net, math.ceil(missing), needed_on
+
+    net, without_drafts, needed_on = lacking(material.coming)
+    missing = lacking((*material.coming, *material.drafted))[1] if material.drafted else without_drafts
     return MaterialNeed(
         material=material,
         jobs=jobs,
         net=net,
-        missing=math.ceil(lacking),
+        missing=missing,
         needed_on=needed_on,
         history=history,
         reorder=point,
         kept_for=kept_for,
+        drafts_missing=without_drafts - missing,
     )
 
 

@@ -9,11 +9,14 @@ from django.db.models import Min, Q, Sum
 from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
+from inventory.ledger.use_history import roll_material
 from inventory.models import Entry, Offer, StabilizerProduct, StabilizerRoll
+from inventory.orders.coming import ON_ORDER, OnTheWay, on_the_way
 from planning.compute.buying.balance import Booking, Projection, project
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
 from planning.jobs.asked import AskedByJobs
+from planning.jobs.rests_on import mark_of
 from planning.jobs.season import kept, season_marks
 from planning.models import Job
 from planning.plan.ask import layers_asked
@@ -39,6 +42,11 @@ class Outlook:
     lead_time_days: int | None
     supplier: str
     projection: Projection
+    coming: tuple[OnTheWay, ...] = ()  # placed orders and drafts; the balance counts what is placed
+
+    @property
+    def coming_mm(self) -> int:
+        return round(sum(each.quantity for each in self.coming if not each.is_draft))
 
     @property
     def booked_mm(self) -> int:
@@ -49,7 +57,7 @@ def waiting_outlooks(*, at: datetime) -> tuple[list[Outlook], list[str]]:
     """Return the outlook of every stabilizer for all waiting jobs, worked out once for a day and what it rests on."""
     return kept(
         ("running out", timezone.localdate(at)),
-        lambda: (season_marks().every, Entry.objects.order_by("-pk").values_list("pk", flat=True).first()),
+        lambda: (season_marks().every, mark_of(ON_ORDER), Entry.objects.order_by("-pk").values_list("pk", flat=True).first()),
         lambda: stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=at),
     )
 
@@ -71,11 +79,13 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> tuple[list[Outl
     for offer in Offer.objects.filter(product__isnull=False).cheapest_first():
         offers.setdefault(offer.product_id or 0, offer)
     free = _free(widths, jobs)
+    coming = on_the_way(today=today)
     found = []
     for product in StabilizerProduct.objects.filter(pk__in=widths):
         cheapest = offers.get(product.pk)
         lead_time_days = cheapest.supplier.lead_time_days if cheapest else None
         own = tuple(needs.get(product.pk, ()))
+        on_order = coming.get(roll_material(product.pk), ())
         found.append(
             Outlook(
                 product=product,
@@ -91,7 +101,16 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> tuple[list[Outl
                     needs=own,
                     per_week=used.get(product.pk, 0),
                     lead_time_days=lead_time_days,
+                    # What is overdue is looked for every day; a draft is sent by nobody yet.
+                    arriving=[
+                        Booking(
+                            each.quantity * (each.width_mm or widths[product.pk]) / widths[product.pk], each.day
+                        )
+                        for each in on_order
+                        if not each.is_draft
+                    ],
                 ),
+                coming=on_order,
             )
         )
     found.sort(key=lambda each: (each.projection.run_out_on or date.max, str(each.product)))

@@ -35,8 +35,10 @@ class Net:
 
     ``missing`` is what must be bought so that every need is met at the wanted certainty and ``safety`` stays;
     ``run_out`` the first day on which the stock is not surely enough for the jobs, and ``p_enough`` how sure it is
-    then (of the last need, where it never runs out); ``order_by`` the last day to order. Both days are None where
-    only jobs without a day run out; where only the safety stock lacks, it is to be ordered today.
+    then (of the last need, where it never runs out); ``order_by`` the last day to order, None where nothing is
+    missing. Both days are None where only jobs without a day run out; where only the safety stock lacks, it is to be
+    ordered today. A stock may run out with nothing missing: what is on order comes after that day, and so would all
+    that is bought now.
     """
 
     gross: float
@@ -103,8 +105,11 @@ def net_over_time(
     """Return how a material stands against all ``needs`` together, in the order of their days.
 
     Jobs share what is not known of the thread's use: their spreads add up, none of them cancels. What is on order
-    counts from the day it is expected. Something must be bought that lacks on any day, because what comes later
-    cannot be used before; ``missing`` is the most that ever lacks.
+    counts for a job from the day it is expected, and for one that even a purchase of ``today`` reaches too late, if
+    it comes no later than that would (``counted``): buying once more brings nothing sooner. The safety stock is there
+    for what nobody foresaw, so that all that is on order counts for it (the inventory position of the textbooks,
+    on hand and on order; Nahmias, *Production and Operations Analysis*, from memory). ``missing`` is the most that
+    ever lacks.
 
     >>> day = date(2026, 3, 9)
     >>> net = net_over_time([DatedNeed(day, 900.0)], free=400.0, today=date(2026, 3, 2), lead_time_days=5)
@@ -113,26 +118,28 @@ def net_over_time(
     """
     dated = {max(today, need.day) for need in needs if need.day is not None}
     days: list[date | None] = [*sorted(dated | {today}), None]
-    coming = [Receipt(max(today, each.day), each.quantity) for each in receipts]
     missing, last = 0.0, (0.0, Factor(0.0, 0.0, 0.0), free)
     run_out: date | None = None
-    lacks_for_jobs = False
+    lacks_for_jobs = buy_for_jobs = False
     for day in days:
         due = [need for need in needs if day is None or (need.day is not None and need.day <= day)]
         median = sum(need.median for need in due)
         factor = Factor(0.0, _common_spread(due), 0.0)
-        there = free + sum(each.quantity for each in coming if day is None or each.day <= day)
-        lacking = _lacking(median, factor, there - safety, free_sigma, certainty)
+        there = free + counted(receipts, day=day, soonest=today)
+        in_time = free + counted(receipts, day=day, soonest=today + timedelta(days=lead_time_days))
+        lacking = _lacking(median, factor, in_time, free_sigma, certainty)
+        buy_for_jobs = buy_for_jobs or lacking > 0
         missing = max(missing, lacking)
         if not lacks_for_jobs:
             last = median, factor, there
-            # What does not lack beside the safety stock does not lack without it.
-            if lacking and (not safety or _lacking(median, factor, there, free_sigma, certainty)):
+            if _lacking(median, factor, there, free_sigma, certainty):
                 lacks_for_jobs, run_out = True, day
+        if day is None:
+            missing = max(missing, _lacking(median, factor, in_time - safety, free_sigma, certainty))
     median, factor, there = last
     p = p_enough(median, factor, free_mm=there, free_sigma_mm=free_sigma)
-    order_by = run_out - timedelta(days=lead_time_days) if run_out else None
-    if missing and not lacks_for_jobs:
+    order_by = run_out - timedelta(days=lead_time_days) if run_out and missing else None
+    if missing and not buy_for_jobs:
         order_by = today
     return Net(
         gross=sum(need.median for need in needs),
@@ -144,6 +151,20 @@ def net_over_time(
         p_enough=p,
         order_by=order_by,
     )
+
+
+def counted(receipts: Sequence[Receipt], *, day: date | None, soonest: date) -> float:
+    """Return what of ``receipts`` counts for a need on ``day``: what has come by then, or by ``soonest`` if later.
+
+    What is overdue counts as if it came today. None is a need without a day, for which everything counts.
+
+    >>> coming = [Receipt(date(2026, 3, 4), 600.0)]
+    >>> counted(coming, day=date(2026, 3, 3), soonest=date(2026, 3, 2))
+    0.0
+    >>> counted(coming, day=date(2026, 3, 3), soonest=date(2026, 3, 5))  # nothing bought today comes before
+    600.0
+    """
+    return sum((each.quantity for each in receipts if day is None or each.day <= max(day, soonest)), start=0.0)
 
 
 def _lacking(median: float, factor: Factor, free: float, free_sigma: float, certainty: float) -> float:

@@ -28,7 +28,7 @@ from inventory.models import Order, StockItem, Supplier
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import BasketPlan, plan_basket
-from planning.buying.drafting import draft_orders, shown_of
+from planning.buying.drafting import AlreadyDrafted, draft_orders, shown_of
 from planning.buying.needs import MaterialNeed, Needs, needs_of_all, what_needs_rest_on
 from planning.facts.patience import patience
 from planning.jobs.season import items_needed, kept
@@ -163,6 +163,9 @@ def buying_draft(request: HttpRequest) -> HttpResponse:
             only=request.POST.get("to", ""),
             shown=request.POST.get("shown", ""),
         )
+    except AlreadyDrafted as told:
+        messages.info(request, str(told))
+        return redirect("order", told.orders[0].number) if len(told.orders) == 1 else redirect("orders")
     except WorkshopError as problem:
         messages.error(request, str(problem))
         asked = {name: values for name, values in request.POST.lists() if name in form.fields}

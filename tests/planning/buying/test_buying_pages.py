@@ -122,7 +122,9 @@ def test_a_material_shows_its_jobs_and_its_history(signed_in, job, red):
 def test_from_list_to_shelf_and_back(signed_in, job, red):
     order = draft(signed_in)
     assert (order.state, order.number) == ("draft", 1)
-    assert "drafted and not sent yet" in text(signed_in.get(reverse("buying")))
+    page = signed_in.get(reverse("buying"))
+    assert "drafted and not sent" in text(page)
+    assert page.context["plan"].parts == ()
     act(signed_in, order, "place")
     order.refresh_from_db()
     assert order.state == "placed"
@@ -200,10 +202,24 @@ def test_one_list_is_drafted_once_from_two_tabs(signed_in, job):
         fields = {"key": tab["key"], "shown": tab["shown"]}
         page = signed_in.post(reverse("buying_draft"), fields, follow=True)
     assert Order.objects.count() == 1
-    assert "has changed: the orders that are drafted already" in text(page)
+    assert "drafted already: order 1 to Quay Supplies. Nothing was drafted again" in text(page)
+    assert page.redirect_chain[-1][0] == reverse("order", args=[1])
     fields = {"key": tabs[0]["key"], "shown": tabs[0]["shown"]}  # the first tab, sent once more
     assert "Since this was shown" not in text(signed_in.post(reverse("buying_draft"), fields, follow=True))
     assert Order.objects.count() == 1
+
+
+def test_what_is_drafted_is_not_proposed_again_and_comes_back_with_the_draft_cancelled(signed_in, job):
+    order = draft(signed_in)
+    today = timezone.localdate()
+    (waiting,) = [need for need in needs_of_all(today=today).needs if need.drafts_missing]
+    assert (waiting.missing, waiting.net.on_order) == (0, 0)
+    assert waiting.send_by is not None
+    page = signed_in.get(reverse("buying"))
+    assert f"Order {order.number}" in text(page)
+    assert "Draft this order" not in text(page)
+    act(signed_in, order, "cancel")
+    assert needs_of_all(today=today).to_buy[0].missing > 0
 
 
 def test_a_list_that_has_changed_drafts_nothing(signed_in, job):

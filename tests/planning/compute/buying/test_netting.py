@@ -48,6 +48,23 @@ def test_what_comes_after_the_day_does_not_help():
     assert (net.missing, net.run_out, net.order_by) == (200, day, TODAY + timedelta(days=1))
 
 
+def test_what_comes_too_late_is_not_bought_again_where_that_would_come_later_still():
+    day = TODAY + timedelta(days=2)
+    on_order = Receipt(day + timedelta(days=1), 500)
+    net = net_over_time([DatedNeed(day, 300)], free=100, receipts=[on_order], today=TODAY, lead_time_days=5)
+    assert (net.missing, net.run_out, net.order_by) == (0, day, None)
+
+
+def test_a_staple_counts_what_is_on_order_before_it_asks_for_more():
+    on_order = Receipt(TODAY + timedelta(days=6), 600)
+    assert net_over_time([], free=463, safety=1000, receipts=[on_order], today=TODAY).missing == 0
+    assert net_over_time([], free=300, safety=1000, receipts=[on_order], today=TODAY).missing == 100
+    after_a_job = net_over_time(
+        [DatedNeed(TODAY + timedelta(days=1), 200)], free=463, safety=300, receipts=[on_order], today=TODAY
+    )
+    assert (after_a_job.missing, after_a_job.run_out) == (0, None)
+
+
 def test_safety_stock_is_bought_though_no_job_wants_it():
     net = net_over_time([], free=300, safety=500, today=TODAY)
     assert (net.missing, net.run_out, net.order_by) == (200, None, TODAY)
@@ -78,13 +95,13 @@ def test_both_ways_of_netting_agree(gross: list[int], free: int, coming: list[in
     exhaustive = next(
         bought
         for bought in range(1000)
-        if all(
-            free + bought + sum(coming[: week + 1]) - safety >= sum(gross[: week + 1])
-            for week in range(len(gross))
-        )
+        if all(free + bought + sum(coming[: week + 1]) >= sum(gross[: week + 1]) for week in range(len(gross)))
+        and free + bought + sum(coming) - safety >= sum(gross)
     )
     assert over_time.missing == exhaustive
-    assert sum(nets) == exhaustive
+    # Period by period the safety stock is to be there all the time, so that nothing less is asked for.
+    assert sum(nets) >= exhaustive
+    assert safety or sum(nets) == exhaustive
 
 
 @given(st.floats(1, 1e7), st.floats(0, 0.8))
