@@ -28,6 +28,15 @@ def amount(quantity: float, unit: str, units: Units) -> str:
     return format_length(quantity, unit=units.length) if unit == "mm" else f"{round(quantity):,}"
 
 
+@register.filter
+def wanted_for(need: MaterialNeed) -> str:
+    """Return what a need is for: the job, so many jobs, or what is kept in stock."""
+    names = list(dict.fromkeys(job.what for job in need.jobs))
+    for_jobs = names[0] if len(names) == 1 else f"{len(names)} jobs" if names else ""
+    kept = {"a staple": "what you keep", "in steady use": "its steady use"}.get(need.kept_for, need.kept_for)
+    return " and ".join(part for part in (for_jobs, kept) if part) or "the shelf"
+
+
 @register.simple_tag
 def use_chart(need: MaterialNeed, units: Units) -> SafeString:
     """Return what each week took as bars, with the reorder point as a line, and the same in words beneath."""

@@ -28,6 +28,7 @@ from inventory.models import Order, StockItem, Supplier
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import BasketPlan, plan_basket
+from planning.buying.due import headline, waiting_orders
 from planning.buying.drafting import AlreadyDrafted, draft_orders, shown_of
 from planning.buying.needs import MaterialNeed, Needs, needs_of_all, what_needs_rest_on
 from planning.facts.patience import patience
@@ -100,7 +101,9 @@ def buying(request: HttpRequest) -> HttpResponse:
         "orders": [
             order for order in Order.objects.with_lines()[:50] if order.state == "draft" or order.is_open
         ],
-        "drafts": Order.objects.filter(state=Order.State.DRAFT).count(),
+        "headline": headline(plan, today=timezone.localdate()) if plan and plan.parts else "",
+        "waiting": waiting_orders(needs, today=timezone.localdate()),
+        "too_late": [need for need in needs.needs if need.comes_too_late and need.material.coming],
         "key": new_key(),
         "shown": shown_of(plan) if plan else "",
         "today": timezone.localdate(),
