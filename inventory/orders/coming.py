@@ -1,10 +1,10 @@
-"""What is on its way, and when: of each material what placed orders and drafts still bring. Asked here and nowhere else."""
+"""What is on its way, and when: what placed orders and drafts still bring of each material. Asked here alone."""
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, timedelta
 
+from inventory.compute.on_the_way import OnTheWay
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.models import Order, OrderLine, OrderReceipt
 
@@ -12,32 +12,21 @@ from inventory.models import Order, OrderLine, OrderReceipt
 ON_ORDER = (Order, OrderLine, OrderReceipt)
 
 
-@dataclass(frozen=True)
-class OnTheWay:
-    """What one order still brings of a material, in mm, mg or pieces; ``day`` is when it is expected.
-
-    A draft is sent by nobody yet: its ``day`` is the one on which it would come if it were sent today.
-    """
-
-    order: int
-    supplier: str
-    day: date
-    quantity: float
-    is_draft: bool = False
-    width_mm: int = 0  # of rolls
-
-
 def on_the_way(*, today: date) -> Mapping[str, tuple[OnTheWay, ...]]:
     """Return what is on its way by material, the soonest first; drafts stand behind what is sent."""
     found: dict[str, list[OnTheWay]] = defaultdict(list)
-    waiting = OrderLine.objects.not_all_there().filter(order__state__in=[Order.State.PLACED, Order.State.DRAFT])
+    waiting = OrderLine.objects.not_all_there().filter(
+        order__state__in=[Order.State.PLACED, Order.State.DRAFT]
+    )
     for line in waiting.select_related("order__supplier"):
         order, supplier = line.order, line.order.supplier
         is_draft = order.state == Order.State.DRAFT
         expected: date | None = order.expected_on
         assert is_draft or expected is not None  # held by a constraint for placed orders
-        found[material_of_line(line)].append(
+        material = material_of_line(line)
+        found[material].append(
             OnTheWay(
+                material=material,
                 order=order.number,
                 supplier=str(supplier),
                 day=today + timedelta(days=supplier.lead_time_days) if is_draft or not expected else expected,

@@ -38,7 +38,11 @@ def waiting_orders(needs: Needs, *, today: date) -> list[WaitingOrder]:
 
 def to_order(needs: Needs, *, today: date) -> Sequence[MaterialNeed]:
     """Return what has to be ordered by now, what is late first: it is missing, and on no order and no draft."""
-    due = [need for need in needs.to_buy if need.net.order_by and need.net.order_by <= today + timedelta(days=SOON_DAYS)]
+    due = [
+        need
+        for need in needs.to_buy
+        if need.net.order_by and need.net.order_by <= today + timedelta(days=SOON_DAYS)
+    ]
     return sorted(due, key=lambda need: need.net.order_by or date.max)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import QuerySet, Sum
 
 from inventory.compute.colour.lab import Lab
+from inventory.compute.on_the_way import OnTheWay
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.models import (
     BobbinBatch,
@@ -20,7 +21,7 @@ from inventory.models import (
     StabilizerRoll,
     Staple,
 )
-from inventory.orders.coming import OnTheWay, on_the_way
+from inventory.orders.coming import on_the_way
 from planning.compute.buying.netting import Receipt
 from planning.compute.certainty.enough import combine_free
 from planning.plan.bobbins import bobbins_by_kind

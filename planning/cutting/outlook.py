@@ -9,9 +9,10 @@ from django.db.models import Min, Q, Sum
 from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.on_the_way import OnTheWay
 from inventory.ledger.use_history import roll_material
 from inventory.models import Entry, Offer, StabilizerProduct, StabilizerRoll
-from inventory.orders.coming import ON_ORDER, OnTheWay, on_the_way
+from inventory.orders.coming import ON_ORDER, on_the_way
 from planning.compute.buying.balance import Booking, Projection, project
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
@@ -57,7 +58,11 @@ def waiting_outlooks(*, at: datetime) -> tuple[list[Outlook], list[str]]:
     """Return the outlook of every stabilizer for all waiting jobs, worked out once for a day and what it rests on."""
     return kept(
         ("running out", timezone.localdate(at)),
-        lambda: (season_marks().every, mark_of(ON_ORDER), Entry.objects.order_by("-pk").values_list("pk", flat=True).first()),
+        lambda: (
+            season_marks().every,
+            mark_of(ON_ORDER),
+            Entry.objects.order_by("-pk").values_list("pk", flat=True).first(),
+        ),
         lambda: stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=at),
     )
 
@@ -104,7 +109,8 @@ def stabilizer_outlooks(jobs: Sequence[Job], *, at: datetime) -> tuple[list[Outl
                     # What is overdue is looked for every day; a draft is sent by nobody yet.
                     arriving=[
                         Booking(
-                            each.quantity * (each.width_mm or widths[product.pk]) / widths[product.pk], each.day
+                            each.quantity * (each.width_mm or widths[product.pk]) / widths[product.pk],
+                            each.day,
                         )
                         for each in on_order
                         if not each.is_draft

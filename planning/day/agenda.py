@@ -1,12 +1,16 @@
 """What a day asks of the workshop: what runs, what each job needs, what is to come, what nobody has measured."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from inventory.compute.on_the_way import OnTheWay
 from inventory.compute.units import Units
+from inventory.ledger.use_history import shade_material
 from inventory.models import Order, OrderLine, Spool
+from planning.buying.due import to_order
+from planning.buying.needs import MaterialNeed, needs_of_all
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.certainty.settling import LookedAt
 from planning.jobs.measuring import MeasureFirst, measure_first_of
@@ -21,6 +25,7 @@ from planning.run.standing import Run, run_of
 MOST_JOBS = 8
 MOST_UNMEASURED = 4
 MOST_DUE = 3
+MOST_TO_ORDER = 4
 # Beyond this a row of stitches is drawn with one stitch for several pieces.
 MOST_STITCHES = 60
 
@@ -45,12 +50,16 @@ class Running:
 
 @dataclass(frozen=True)
 class Asking:
-    """A job that waits, how it stands, and the one act that it needs: choose, measure, buy, promise, begin or look."""
+    """A job that waits, how it stands, and the one act that it needs.
+
+    That is choose, measure, buy, promise, begin or look; send or chase where what it lacks is on ``order``.
+    """
 
     standing: Standing
     cause: str
     act: str
     thing: LookedAt | None = None
+    order: OnTheWay | None = None
 
 
 @dataclass(frozen=True)
@@ -76,13 +85,14 @@ class Agenda:
     running: tuple[Running, ...]
     asking: tuple[Asking, ...]
     more_jobs: int
+    to_order: tuple[MaterialNeed, ...]
     to_send: tuple[Order, ...]
     coming: tuple[Coming, ...]
     unmeasured: tuple[Unmeasured, ...]
 
     @property
     def is_empty(self) -> bool:
-        return not (self.running or self.asking or self.to_send or self.coming)
+        return not (self.running or self.asking or self.to_order or self.to_send or self.coming)
 
 
 def agenda(*, today: date, units: Units) -> Agenda:
@@ -92,6 +102,8 @@ def agenda(*, today: date, units: Units) -> Agenda:
     shown = waiting[:MOST_JOBS]
     unmeasured = _unmeasured_spools(shown)
     looks = _best_looks(measure_first_of(shown))
+    needs = needs_of_all(today=today)
+    by_material = {need.key: need for need in needs.needs}
     waited_for = OrderLine.objects.to_come().order_by().values("order")
     orders = Order.objects.filter(pk__in=waited_for).select_related("supplier")
     coming = [
@@ -99,8 +111,9 @@ def agenda(*, today: date, units: Units) -> Agenda:
     ]
     return Agenda(
         running=tuple(_running(each.job) for each in standings if each.job.state == State.RUNNING),
-        asking=tuple(_asking(each, looks.get(each.job.pk), units) for each in shown),
+        asking=tuple(_asking(each, looks.get(each.job.pk), by_material, units) for each in shown),
         more_jobs=len(waiting) - len(shown),
+        to_order=tuple(to_order(needs, today=today)[:MOST_TO_ORDER]),
         to_send=tuple(
             Order.objects.filter(state=Order.State.DRAFT).select_related("supplier").order_by("number")
         ),
@@ -134,7 +147,9 @@ def _stitches(pieces: Sequence[str], pieces_a_stitch: int) -> tuple[str, ...]:
     )
 
 
-def _asking(standing: Standing, look: LookedAt | None, units: Units) -> Asking:
+def _asking(
+    standing: Standing, look: LookedAt | None, needs: Mapping[str, MaterialNeed], units: Units
+) -> Asking:
     plan = standing.plan
     if standing.holds:
         return Asking(standing, "It holds what it needs.", "begin")
@@ -152,7 +167,24 @@ def _asking(standing: Standing, look: LookedAt | None, units: Units) -> Asking:
     if wanting:
         least = min(wanting, key=lambda each: each.pieces_possible)
         cause = f"{thread_name(least)} lasts {least.pieces_possible} of {plan.pieces.total} pieces"
+        on_its_way = _on_its_way(wanting, needs)
+        if on_its_way is not None:
+            return Asking(standing, cause, "send" if on_its_way.is_draft else "chase", order=on_its_way)
     return Asking(standing, cause, "buy" if standing.verdict == "short" else "look")
+
+
+def _on_its_way(wanting: Sequence[PlannedThread], needs: Mapping[str, MaterialNeed]) -> OnTheWay | None:
+    """Return the last order that brings what these threads lack, or None where something is to be ordered still."""
+    last: OnTheWay | None = None
+    for thread in wanting:
+        need = needs.get(shade_material(thread.to_buy.id)) if thread.to_buy else None
+        if need is None or need.missing or not need.material.orders:
+            return None
+        # A draft has to be sent before anything of it comes, whatever else is on its way.
+        drafts = [each for each in need.material.orders if each.is_draft and need.drafts_missing]
+        mine = drafts[0] if drafts else need.material.orders[-1]
+        last = mine if last is None or (mine.is_draft, mine.day) > (last.is_draft, last.day) else last
+    return last
 
 
 def _shade(thread: PlannedThread) -> int:

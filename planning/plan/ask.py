@@ -5,6 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from django.utils import timezone
+
+from inventory.compute.on_the_way import OnTheWay
+from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
+from inventory.orders.coming import on_the_way
 from planning.compute.batch.asked import AskedDesign, Shelf, Terms
 from planning.compute.batch.bought import shelf_with
 from planning.compute.batch.carrying import carry
@@ -151,6 +156,7 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
         answer,
         notes=(*answer.notes, *changed, *suits),
         look_first=look_first(answer),
+        on_order=_on_order(answer),
         instead=_made_again(answer, asked, on_shelf),
     )
 
@@ -176,6 +182,15 @@ def _made_again(answer: BatchPlan, asked: JobAsked, on_shelf: Shelf) -> tuple[Pr
             )
         )
     return tuple(found)
+
+
+def _on_order(answer: BatchPlan) -> tuple[OnTheWay, ...]:
+    """Return what orders and drafts bring of all that the plan lacks."""
+    lacking = [shade_material(each.to_buy.id) for each in answer.threads if each.to_buy and each.missing_mm]
+    lacking += [roll_material(each.product_id) for each in answer.stabilizer if each.verdict != "enough"]
+    lacking += [bobbin_material(answer.bobbins.style_id, answer.bobbins.shade_id)]
+    way = on_the_way(today=timezone.localdate())
+    return tuple(each for material in dict.fromkeys(lacking) for each in way.get(material, ()))
 
 
 def _notes(asked: JobAsked) -> list[str]:

@@ -1,16 +1,18 @@
 """A plan as plain data: the stable JSON that scripts rely on."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 from inventory.compute.colour.lab import hex_from_lab
 from inventory.compute.left_out import left_out_as_data
 from inventory.compute.names.plain import plain_name
+from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from planning.compute.batch.asked import AskedBlock, AskedDesign
 from planning.compute.batch.copies_compared import CopiesOption
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan, PlannedBlock
-from planning.compute.buying.packs import PackPurchase
+from planning.compute.buying.packs import PackPurchase, packs_needed
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.stabilizer.supply import LayerPlan
@@ -97,6 +99,7 @@ def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
         "left_out": left_out_as_data(plan.left_out),
         "too_big": plan.too_big or None,
         "shopping": shopping_rows(plan),
+        "on_order": on_order_rows(plan),
         "instead": [_instead(each) for each in plan.instead],
         "measure_first": look_first_as_data(plan.look_first),
         "notes": list(plan.notes),
@@ -167,22 +170,73 @@ def read_design_as_data(design: AskedDesign, settings: ThreadSettings) -> dict[s
 
 
 def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
-    """Return one row for each material that must be bought, also where nobody is known to sell it."""
+    """Return one row for each material that must be bought, also where nobody is known to sell it.
+
+    What orders and drafts bring by the day is counted first: only the rest is to be bought.
+    """
     rows = []
+
+    def lacks(what: str, material: str, missing: int, purchase: PackPurchase | None) -> None:
+        """Add the row of what is still to be bought; ``missing`` and ``purchase`` are of all that is not there."""
+        rest = missing - _on_its_way(plan, material)
+        if rest > 0 or not missing:
+            rows.append(_row(what, max(0, rest), _packs_for(rest, purchase, of=missing), plan.needed_on))
+
     for thread in plan.threads:
         if thread.is_asked and thread.missing_mm and thread.verdict != "enough":
-            rows.append(_row(_what(thread), thread.missing_mm, thread.purchase, plan.needed_on))
+            material = shade_material(thread.to_buy.id) if thread.to_buy else ""
+            lacks(_what(thread), material, thread.missing_mm, thread.purchase)
     bobbins = plan.bobbins
     if bobbins.purchase:
         each_mm = round(bobbins.needed_mm / bobbins.count) if bobbins.count else 0
-        lacking = bobbins.purchase.packs * bobbins.purchase.offer.pack * each_mm
-        rows.append(_row(f"bobbins: {bobbins.thread}", lacking, bobbins.purchase, plan.needed_on))
+        offer = bobbins.purchase.offer
+        coming = _on_its_way(plan, bobbin_material(bobbins.style_id, bobbins.shade_id))
+        packs = bobbins.purchase.packs - coming // max(1, offer.pack)
+        if packs > 0:
+            lacking = packs * offer.pack * each_mm
+            bought = replace(bobbins.purchase, packs=packs)
+            rows.append(_row(f"bobbins: {bobbins.thread}", lacking, bought, plan.needed_on))
     for layer in plan.stabilizer:
+        material = roll_material(layer.product_id) if layer.product_id else ""
         if layer.missing_mm or (not layer.product and layer.verdict != "enough"):
-            rows.append(_row(layer.product or layer.kind, layer.missing_mm, layer.purchase, plan.needed_on))
-        elif layer.spray and layer.spray.missing_mg:
-            rows.append(_row(layer.product, 0, None, plan.needed_on) | {"need_mg": layer.spray.missing_mg})
+            lacks(layer.product or layer.kind, material, layer.missing_mm, layer.purchase)
+        elif layer.spray and (missing := layer.spray.missing_mg - _on_its_way(plan, material)) > 0:
+            rows.append(_row(layer.product, 0, None, plan.needed_on) | {"need_mg": missing})
     return rows
+
+
+def on_order_rows(plan: BatchPlan) -> list[dict[str, Any]]:
+    """Return what orders and drafts bring of all that the plan lacks, by order."""
+    names = {shade_material(each.to_buy.id): _what(each) for each in plan.threads if each.to_buy}
+    names |= {roll_material(each.product_id): each.product for each in plan.stabilizer}
+    return [
+        {
+            "what": names.get(each.material, f"bobbins: {plan.bobbins.thread}"),
+            "quantity": round(each.quantity),
+            "order": each.order,
+            "supplier": each.supplier,
+            "comes_on": None if each.is_draft else each.day.isoformat(),
+            "is_draft": each.is_draft,
+        }
+        for each in plan.on_order
+    ]
+
+
+def _on_its_way(plan: BatchPlan, material: str) -> int:
+    """Return what orders and drafts bring of a material by the day of the plan."""
+    return round(
+        sum(
+            each.quantity
+            for each in plan.on_order
+            if each.material == material and (plan.needed_on is None or each.day <= plan.needed_on)
+        )
+    )
+
+
+def _packs_for(rest: int, purchase: PackPurchase | None, *, of: int) -> PackPurchase | None:
+    if purchase is None or rest >= of:
+        return purchase
+    return replace(purchase, packs=packs_needed(rest, holds=purchase.offer.holds))
 
 
 def _what(thread: PlannedThread) -> str:

@@ -17,7 +17,7 @@ from planning.compute.batch.plan import BatchPlan
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
 from planning.plan.appliques import applique_stops
-from planning.plan.data import shopping_rows
+from planning.plan.data import on_order_rows, shopping_rows
 from planning.plan.pins import written_blocks
 from planning.plan.settling import look_first_in_words
 from planning.plan.words import (
@@ -71,6 +71,10 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     for first in plan.look_first:
         console.print(look_first_in_words(first))
     rows = shopping_rows(plan)
+    for row in on_order_rows(plan):
+        day = row["comes_on"]
+        comes = f"to come {date.fromisoformat(day):%-d %b %Y}" if day else "a draft that is not sent"
+        console.print(f"On order: {row['what']}, order {row['order']} to {row['supplier']}, {comes}.")
     if rows:
         console.print(_shopping(rows, plan, units))
     if plan.instead:

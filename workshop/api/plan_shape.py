@@ -260,6 +260,15 @@ class ShoppingPart(Schema):
     order_by: str | None
 
 
+class OnOrderPart(Schema):
+    what: str
+    quantity: int
+    order: int
+    supplier: str
+    comes_on: str | None
+    is_draft: bool
+
+
 class ShadeInstead(Schema):
     shade: PlannedShade
     blocks: list[list[int]]
@@ -366,6 +375,7 @@ class PlanAnswer(Schema):
     left_out: list[LeftOutPart]
     too_big: str | None
     shopping: list[ShoppingPart]
+    on_order: list[OnOrderPart]
     instead: list[InsteadPart]
     measure_first: list[MeasurePart]
     notes: list[str]

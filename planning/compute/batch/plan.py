@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from inventory.compute.left_out import LeftOut, also_left_out
+from inventory.compute.on_the_way import OnTheWay
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, cost_of_parts, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
@@ -76,6 +77,7 @@ class BatchPlan:
     mean_delta_e: float = 0.0  # over the thread that is stitched; of wishes, from the gamut
     enough_at: float = 0.95
     tight_at: float = 0.5
+    on_order: tuple[OnTheWay, ...] = ()  # of what is lacking, what orders and drafts bring
 
     @property
     def off_colour(self) -> tuple[PlannedThread, ...]:

@@ -164,7 +164,9 @@ def counted(receipts: Sequence[Receipt], *, day: date | None, soonest: date) -> 
     >>> counted(coming, day=date(2026, 3, 3), soonest=date(2026, 3, 5))  # nothing bought today comes before
     600.0
     """
-    return sum((each.quantity for each in receipts if day is None or each.day <= max(day, soonest)), start=0.0)
+    return sum(
+        (each.quantity for each in receipts if day is None or each.day <= max(day, soonest)), start=0.0
+    )
 
 
 def _lacking(median: float, factor: Factor, free: float, free_sigma: float, certainty: float) -> float:

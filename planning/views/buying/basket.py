@@ -28,8 +28,8 @@ from inventory.models import Order, StockItem, Supplier
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import BasketPlan, plan_basket
-from planning.buying.due import headline, waiting_orders
 from planning.buying.drafting import AlreadyDrafted, draft_orders, shown_of
+from planning.buying.due import headline, waiting_orders
 from planning.buying.needs import MaterialNeed, Needs, needs_of_all, what_needs_rest_on
 from planning.facts.patience import patience
 from planning.jobs.season import items_needed, kept
@@ -193,6 +193,7 @@ def material(request: HttpRequest, slug: str) -> HttpResponse:
         "need": need,
         "sums": _sums(need),
         "service": Rules.current().service_level,
+        "today": timezone.localdate(),
         "staple_book": {
             "thread": "staple-threads",
             "bobbins": "staple-bobbins",

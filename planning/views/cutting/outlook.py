@@ -27,6 +27,7 @@ def running_out(request: HttpRequest) -> HttpResponse:
         "first": next((row for row in rows if row["outlook"].projection.run_out_on), None),
         "unclear": unclear,
         "weeks": DRAWN_WEEKS,
+        "today": today,
     }
     return render(request, "planning/running_out.html", shown)
 
@@ -45,7 +46,8 @@ def _row(outlook: Outlook, today: date) -> dict[str, Any]:
 def _line(outlook: Outlook) -> str:
     """Return the path of the balance from today, a day a step, down to nothing or to the edge of the drawing."""
     steps = outlook.projection.steps[: DRAWN_WEEKS * 7]
-    most = max(outlook.free_mm, 1)
+    # What is on order raises the balance.
+    most = max(outlook.free_mm, 1, *(step.balance for step in steps))
     across = DRAWN_WIDTH / (DRAWN_WEEKS * 7)
     points = [(0.0, outlook.free_mm)] + [
         (number * across, step.balance) for number, step in enumerate(steps, 1)

@@ -32,7 +32,7 @@ from planning.models import Design, Fabric, Job, Machine, Rules, Strictness
 from planning.plan.appliques import appliques_as_data
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
 from planning.plan.banner import banner_of
-from planning.plan.data import shopping_rows
+from planning.plan.data import on_order_rows, shopping_rows
 from planning.plan.forms import AskForm, QuestionForm
 from planning.plan.json_keys import PLAN, READ_DESIGN, SHADE
 from planning.plan.settling import look_first_in_words
@@ -263,6 +263,11 @@ def plan_context(
         "grave": grave,
         "informed": not all(warning.is_grave for warning in told),
         "shopping": shopping,
+        "on_order": [
+            row | {"day": date.fromisoformat(row["comes_on"]) if row["comes_on"] else None}
+            for row in on_order_rows(plan)
+        ],
+        "today": timezone.localdate(),
         "machine": machine,
         "fabric": fabric,
         "worked": worked_before(

@@ -246,6 +246,8 @@ def fold_lines(
         "shopping": f"{_count(len(shopping), 'thing')}"
         + (f", {sums.currency} {sum(float(row['total']) for row in priced):,.2f}" if priced else "")
         if shopping
+        else "nothing more: it is on order"
+        if plan.on_order
         else "nothing: the shelf does for this batch",
         "found": "; ".join(
             filter(

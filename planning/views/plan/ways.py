@@ -1,5 +1,7 @@
 """The ways on from a plan that is not enough: at most three, the best first, and finding out before buying."""
 
+from collections.abc import Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -14,6 +16,7 @@ from planning.compute.batch.plan import BatchPlan
 from planning.compute.hooping.pieces import pieces_to_stitch
 from planning.models import Job, Rules
 from planning.plan.banner import Banner
+from planning.plan.data import on_order_rows, shopping_rows
 from planning.plan.pins import written_block, written_pin
 
 MOST_WAYS = 3
@@ -60,32 +63,48 @@ def _find_out(plan: BatchPlan) -> dict[str, Any] | None:
 def _buy(
     plan: BatchPlan, banner: Banner, job: Job | None, address: QueryDict | None
 ) -> dict[str, Any] | None:
-    threads = [plan.threads[each.place] for each in banner.deciding if each.kind == "thread"]
-    bought = [
-        (thread.to_buy.name or thread.to_buy.code, thread.purchase)
-        for thread in threads
-        if thread.purchase and thread.to_buy
-    ]
-    bought += [("bobbins", plan.bobbins.purchase)] if plan.bobbins.purchase else []
-    bought += [(layer.kind, layer.purchase) for layer in plan.stabilizer if layer.purchase]
-    if not bought:
-        return None
-    name, purchase = bought[0]
-    assert purchase is not None
-    total = sum((each.total for _, each in bought if each), Decimal(0))
-    packs = f"{purchase.packs} × {purchase.offer.put_up} of {name}"
-    more = f" and {len(bought) - 1} more" if len(bought) > 1 else ""
-    days = [by for _, each in bought if each and (by := each.order_by(plan.needed_on))]
+    rows = [row for row in shopping_rows(plan) if row["packs"]]
+    coming = on_order_rows(plan)
+    if not rows:
+        return _wait(coming) if coming else None
+    first = rows[0]
+    total = sum((Decimal(row["total"]) for row in rows), Decimal(0))
+    more = f" and {len(rows) - 1} more" if len(rows) > 1 else ""
+    days = [date.fromisoformat(row["order_by"]) for row in rows if row["order_by"]]
     way = {
         "kind": "Buy",
-        "title": f"{packs}{more}, {plan.cost.currency} {total:,.2f}",
-        "text": f"{purchase.offer.supplier}, {purchase.offer.lead_time_days} days.",
+        "title": f"{first['packs']} × {first['put_up']} of {first['what']}{more}, {plan.cost.currency} {total:,.2f}",
+        "text": f"{first['supplier']}{', beyond what is on order' if coming else ''}.",
         "order_by": min(days, default=None),
     }
     if job is not None:
         return way | {"act": "See it in Buying", "href": reverse("buying")}
     kept = f"{reverse('keep_job')}?{address.urlencode()}" if address is not None else reverse("buying")
     return way | {"act": "Keep as a job to order it", "href": kept}
+
+
+def _wait(coming: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Return the way of whoever has ordered already: send the draft, or wait for what comes and chase it."""
+    drafts = [each for each in coming if each["is_draft"]]
+    last = drafts[0] if drafts else max(coming, key=lambda each: each["comes_on"])
+    number = last["order"]
+    if last["is_draft"]:
+        text = f"Order {number} to {last['supplier']} is drafted and not sent."
+        return {
+            "kind": "Send the order",
+            "title": last["what"],
+            "text": text,
+            "act": f"Send order {number}",
+        } | {"href": reverse("order", args=[number])}
+    day = date.fromisoformat(last["comes_on"])
+    return {
+        "kind": "Wait for the order",
+        "title": last["what"],
+        "text": f"Order {number} to {last['supplier']} is to come {day:%a %-d %b}. Nothing more has to be bought, "
+        "unless another job wants it too.",
+        "act": f"Look at order {number}",
+        "href": reverse("order", args=[number]),
+    }
 
 
 def _another_thread(

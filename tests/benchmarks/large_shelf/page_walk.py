@@ -186,6 +186,37 @@ ASKED: dict[str, dict[str, str]] = {
 }
 
 
+# What is answered with something that is no page: files, pictures, states, parts of pages that a script asks for.
+NO_PAGES = frozenset(
+    {
+        "shelf_csv", "export", "order_file", "design_file", "design_picture", "design_density", "design_strip",
+        "remembered_colours_csv", "strip_download", "strip_threads_download", "run_worker",
+        "import_refused", "import_template", "failed_rows", "backup_file", "job_hooping_files", "stitch_out_photo",
+        "run_state", "shade_suggestions", "shade_choices", "label",
+    }
+)  # fmt: skip
+
+
+def pages_to_look_at() -> dict[str, str]:
+    """Return the address of every page that this workshop has, by the name of its route."""
+    from urllib.parse import urlencode
+
+    from django.urls import reverse
+
+    sample, found = Sample(), {}
+    for route, places in LOOKED_AT.items():
+        where = None if route in NO_PAGES else places(sample)
+        if where is None:
+            continue
+        asked = dict(ASKED.get(route, {}))
+        if route == "plan_sheet":
+            asked = {"design": str(sample.design.pk), "pieces": "24"}
+        if route == "keep_job":
+            asked = {"design": str(sample.design.pk), "pieces": "24"}
+        found[route] = reverse(route, kwargs=where) + (f"?{urlencode(asked)}" if asked else "")
+    return found
+
+
 def walk(only: list[str]) -> list[dict[str, Any]]:
     """Return a row for each page: its first and its median processor time in ms, its bytes and queries."""
     from django.contrib.auth.models import User

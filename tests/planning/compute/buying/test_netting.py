@@ -95,7 +95,9 @@ def test_both_ways_of_netting_agree(gross: list[int], free: int, coming: list[in
     exhaustive = next(
         bought
         for bought in range(1000)
-        if all(free + bought + sum(coming[: week + 1]) >= sum(gross[: week + 1]) for week in range(len(gross)))
+        if all(
+            free + bought + sum(coming[: week + 1]) >= sum(gross[: week + 1]) for week in range(len(gross))
+        )
         and free + bought + sum(coming) - safety >= sum(gross)
     )
     assert over_time.missing == exhaustive
