@@ -7,6 +7,7 @@ from django import forms
 from inventory.compute.colour.lab import Lab
 from inventory.compute.errors import WorkshopError
 from inventory.lists.found import ShelfSearch, Tab, makers, weight_labels
+from inventory.lists.wall import wall
 from inventory.models import StockItem
 from inventory.models.threads import Fibre
 from inventory.shelf.forms import PlaceField
@@ -38,6 +39,7 @@ class ShelfFilter(forms.Form):
         max_length=60,
         help_text="#1f4e79, lab:31,-1,-28, a shade code or words such as dark blue; the nearest come first.",
     )
+    family = forms.ChoiceField(label="Family of colours", required=False)
     place = PlaceField(label="Place", required=False, empty_label="any")
     low = forms.BooleanField(label="Running low", required=False)
     opened = forms.BooleanField(label="Opened", required=False)
@@ -50,8 +52,12 @@ class ShelfFilter(forms.Form):
         if tab.shades:
             self._choose("weight", weight_labels())
         else:
-            for name in ("weight", "fibre", "near"):
+            for name in ("weight", "fibre", "near", "family"):
                 del self.fields[name]
+        if "family" in self.fields and tab.slug == "thread":
+            self._choose("family", [(each.slug, each.name) for each in wall()])
+        else:
+            self.fields.pop("family", None)
         if len(tab.kinds) > 1:
             self._choose("kind", [(kind, StockItem.Kind(kind).label) for kind in tab.kinds])
         else:
@@ -85,6 +91,7 @@ class ShelfFilter(forms.Form):
             fibre=given.get("fibre", ""),
             kind=given.get("kind", ""),
             near=given.get("near"),
+            family=given.get("family", ""),
             place=given.get("place"),
             low=given.get("low", False),
             opened=given.get("opened", False),

@@ -13,6 +13,7 @@ from django.db.models.functions import Coalesce
 
 from inventory.compute.colour.lab import Lab, delta_e_00
 from inventory.compute.names.plain import is_colour_word
+from inventory.lists.wall import shades_of
 from inventory.models import Place, Shade, StabilizerProduct, StockItem, ThreadRange
 from inventory.shelf.reads import Described, described
 
@@ -95,6 +96,7 @@ class ShelfSearch:
     fibre: str = ""
     kind: str = ""
     near: Lab | None = None
+    family: str = ""
     place: Place | None = None
     low: bool = False
     opened: bool = False
@@ -177,6 +179,8 @@ def shelf(tab: Tab, wanted: ShelfSearch) -> FoundThings:
     elif tab.products and wanted.maker:
         products = StabilizerProduct.objects.filter(maker=wanted.maker)
         items = items.filter(_any_of(tab.products, products))
+    if tab.shades and wanted.family:
+        items = items.filter(_any_of(tab.shades, shades_of(wanted.family)))
     if wanted.place is not None:
         items = items.filter(place=wanted.place)
     if wanted.opened:

@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString, mark_safe
 from inventory.compute.colour.seen import difference_seen
 from inventory.compute.units import Units
 from inventory.ledger.history import Level
+from inventory.lists.wall import OnTheWall
 from inventory.models import Shade, StockItem
 from inventory.shelf.words import held_in_words, how_sure, in_words, quantity_number
 
@@ -58,6 +59,44 @@ def column_head(column: Any, name: str, unit: str | None = None) -> SafeString:
         column.address,
         name,
         f", {unit}" if unit else "",
+    )
+
+
+@register.simple_tag
+def wall_spool(each: OnTheWall) -> SafeString:
+    """Return a spool on the wall: as much wound as is left, broken with a question mark where nobody measured it.
+
+    How many spools there are of it stands on it, from two on.
+    """
+    if each.full is None:
+        wound = format_html(
+            '<path d="M6 6H34V28H6z" fill="{}" fill-opacity=".35" stroke="#17211f" stroke-width="1.4" '
+            'stroke-dasharray="3 2"/><text x="20" y="22" text-anchor="middle" font-size="14" font-weight="700" '
+            'fill="#17211f">?</text>',
+            each.hex or "#ffffff",
+        )
+    else:
+        half = 4 + 10 * each.full
+        wound = format_html(
+            '<path d="M{} 6H{}V28H{}z" fill="{}" stroke="#3a3a3a" stroke-width=".6"/>'
+            '<path d="M{} 12H{}M{} 20H{}" stroke="#fff" stroke-opacity=".25" stroke-width="1.5"/>',
+            round(20 - half, 1), round(20 + half, 1), round(20 - half, 1), each.hex or "#ffffff",
+            round(20 - half, 1), round(20 + half, 1), round(20 - half, 1), round(20 + half, 1),
+        )  # fmt: skip
+    count = (
+        format_html(
+            '<circle cx="33" cy="28" r="7.5" fill="#fff"/><text x="33" y="32" text-anchor="middle" font-size="11" '
+            'font-weight="700" fill="#17211f">{}</text>',
+            min(each.spools, 99),
+        )
+        if each.spools > 1
+        else mark_safe("")
+    )
+    return format_html(
+        '<svg class="wall-spool" viewBox="0 0 42 36" aria-hidden="true" focusable="false">'
+        '<path d="M4 3H36V6H4zM4 28H36V31H4z" fill="#4a524f"/>{}{}</svg>',
+        wound,
+        count,
     )
 
 

@@ -17,13 +17,15 @@ from inventory.lists.file import list_csv
 from inventory.lists.filters import ShelfFilter
 from inventory.lists.found import TABS, FoundThings, Listed, Tab, shelf
 from inventory.lists.many import DoneWithMany, find_many, move_many, relabel_many, retire_many
+from inventory.lists.wall import wall
 from inventory.models import ActOnMany, Place, StockItem
 from inventory.shelf.counts import found_as_typed
 from inventory.shelf.forms import new_key
 from inventory.shelf.reads import Described, described
 from inventory.views.asking import units_of
 
-PER_PAGE = 50
+# A page is read, not scrolled; who ticks many asks for more at once.
+PER_PAGE, MANY_PER_PAGE = 10, 100
 MOST_AT_ONCE = 500
 
 
@@ -51,7 +53,10 @@ def shelf_list(request: HttpRequest, slug: str = "thread") -> HttpResponse:
     """List one tab of the shelf as the page's address asks for it."""
     tab = _tab(slug)
     form, asked = _asked(request, tab)
-    page: Page[Listed] = Paginator(asked, PER_PAGE).get_page(request.GET.get("page"))  # type: ignore[arg-type]
+    many = request.GET.get("shown") == "many"
+    page: Page[Listed] = Paginator(asked, MANY_PER_PAGE if many else PER_PAGE).get_page(
+        request.GET.get("page")
+    )  # type: ignore[arg-type]
     counts = counts_by_kind()
     context = {
         "tab": tab,
@@ -63,6 +68,10 @@ def shelf_list(request: HttpRequest, slug: str = "thread") -> HttpResponse:
         "rows": page.object_list,
         "page_numbers": page.paginator.get_elided_page_range(page.number),
         "near": asked.near,
+        "many": many,
+        "many_per_page": MANY_PER_PAGE,
+        "wall": wall() if tab.slug == "thread" else (),
+        "family": form.cleaned_data.get("family", ""),
         "places": Place.objects.all(),
         "key": new_key(),
         "is_empty": not any(counts.values()),

@@ -4,14 +4,13 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
-from inventory.acting import fingerprint_of, planned_act, refuse_if_changed
-from inventory.compute.errors import WorkshopError
+from inventory.acting import PlanHasChanged, fingerprint_of, planned_act, refuse_if_changed
 from inventory.models import Order, Shade
 from inventory.orders.orders import OrderedThing, draft_order
 from planning.buying.basket import BasketPlan
 
 
-class AlreadyDrafted(WorkshopError):
+class AlreadyDrafted(PlanHasChanged):
     """What was to be drafted is on a draft by now; ``orders`` are those that wait to be sent."""
 
     def __init__(self, orders: Sequence[Order]) -> None:

@@ -25,7 +25,6 @@ from planning.run.standing import Run, run_of
 MOST_JOBS = 8
 MOST_UNMEASURED = 4
 MOST_DUE = 3
-MOST_TO_ORDER = 4
 # Beyond this a row of stitches is drawn with one stitch for several pieces.
 MOST_STITCHES = 60
 
@@ -113,7 +112,7 @@ def agenda(*, today: date, units: Units) -> Agenda:
         running=tuple(_running(each.job) for each in standings if each.job.state == State.RUNNING),
         asking=tuple(_asking(each, looks.get(each.job.pk), by_material, units) for each in shown),
         more_jobs=len(waiting) - len(shown),
-        to_order=tuple(to_order(needs, today=today)[:MOST_TO_ORDER]),
+        to_order=tuple(to_order(needs, today=today)),
         to_send=tuple(
             Order.objects.filter(state=Order.State.DRAFT).select_related("supplier").order_by("number")
         ),

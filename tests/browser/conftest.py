@@ -60,7 +60,7 @@ def signed_in(page: Page, live_server, transactional_db) -> Page:
     session = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
     page.context.add_cookies([session])  # type: ignore[list-item]
     page.goto("/")
-    page.get_by_role("heading", name="Is there enough?").wait_for()
+    page.get_by_role("heading", name="Is there enough?").first.wait_for()
     return page
 
 

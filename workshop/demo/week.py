@@ -22,7 +22,7 @@ KEY = "demo-week"
 BENCH, WINDOW = "Six needles at the back", "Single needle by the window"
 # What each job is, of which design, how many pieces, on what, at which machine, and in how many days it is needed.
 JOBS = {
-    "finished": ("Name tags for the crew", "name-tag", 12, "Woven twill", WINDOW, -3),
+    "finished": ("Signal flags for the regatta", "signal-flags", 6, "Woven twill", WINDOW, -3),
     "running": ("Sail bag marks", "sail-bag-mark", 8, "Sailcloth", BENCH, 2),
     "promised": ("Lifebuoy patches", "lifebuoy-patch", 6, "Woven twill", BENCH, 6),
     "draft": ("Harbour pennants", "harbour-pennant", 18, "Pennant felt", BENCH, 9),

@@ -59,6 +59,8 @@ from planning.views.plan.shown import fold_lines, found_context, lasting_rows, p
 from planning.views.plan.ways import ways_on
 
 RECENT = 12
+# Beside a busy day stand the newest of them; the library has all.
+FEW = 3
 # What an address says of shades, and of which designs it was said, where a question is changed.
 PIN_FIELDS, PINNED_FOR = ("pin", "exclude"), "pinned_for"
 # A page lists so many rethreads; from there on the hoopings repeat themselves.
@@ -89,17 +91,20 @@ def today(request: HttpRequest) -> HttpResponse:
     else:
         form = AskForm(initial=request.GET.dict() | {"design": request.GET.getlist("design")})
     chosen = {str(each) for each in form["design"].value() or []} | {str(design.pk) for design in kept}
+    # What was asked and not understood is put right before the day goes on.
+    day = {} if form.is_bound else _day(request)
+    busy = bool(day) and not day["agenda"].is_empty
     return render(
         request,
         "planning/today.html",
         {
             "form": form,
-            "recent": _to_tick(chosen),
+            "recent": _to_tick(chosen, most=FEW if busy else RECENT),
+            "is_part": busy,
             "chosen": chosen,
             "refusals": refusals,
             "pins": _pins(request),
-            # What was asked and not understood is put right before the day goes on.
-            **({} if form.is_bound else _day(request)),
+            **day,
         },
         status=422 if form.is_bound else 200,
     )
@@ -116,11 +121,11 @@ def _day(request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def _to_tick(chosen: set[str]) -> list[Design]:
+def _to_tick(chosen: set[str], *, most: int) -> list[Design]:
     """Return the designs to tick: those that are chosen, however old, and then the newest ones."""
     listed = Design.objects.listed().order_by("-added_at", "-id")
     ticked = list(listed.filter(pk__in=[pk for pk in chosen if pk.isdecimal()]))
-    return ticked + list(listed.exclude(pk__in=[design.pk for design in ticked])[:RECENT])
+    return ticked + list(listed.exclude(pk__in=[design.pk for design in ticked])[:most])
 
 
 def _pins(request: HttpRequest) -> list[tuple[str, str]]:
