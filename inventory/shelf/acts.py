@@ -233,7 +233,7 @@ class Waste(QuantityAct):
 
 
 class Forget(Act):
-    slug, button = "not-known", "Say that nobody knows"
+    slug, button = "not-known", "It is not known"
     about = "From now on no plan rests on it, until it is weighed, counted or judged."
 
     def carry_out(self, *, at: datetime, by: Any) -> None:

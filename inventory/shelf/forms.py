@@ -119,6 +119,53 @@ class NumberField(TypedField):
         return -number if below else number
 
 
+class ShownNumberField(NumberField):
+    """A measure of mm that is typed in a person's own unit, ``scale`` mm each, or a number shown as people write it.
+
+    What was ``kept`` stays to the last digit where what is shown of it is sent back untouched.
+    """
+
+    def __init__(
+        self, *, scale: float = 1.0, whole: bool = False, kept: float | None = None, **options: Any
+    ) -> None:
+        self.scale, self.whole, self.kept = scale, whole, kept
+        super().__init__(**options)
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value / self.scale:.4g}" if isinstance(value, int | float) else value
+
+    def to_python(self, value: Any) -> Any:
+        if self.kept is not None and str(value).strip() == self.prepare_value(self.kept):
+            return self.kept
+        number = super().to_python(value)
+        if number is None:
+            return None
+        return round(number * self.scale) if self.whole else number * self.scale
+
+
+def as_people_write(form: forms.BaseForm, units: Units) -> None:
+    """Have a form show numbers as people write them, and ask for measures of mm in inches where they are chosen."""
+    for name, field in form.fields.items():
+        in_inches = name.endswith("_mm") and units.size == "in"
+        is_number = isinstance(field, forms.FloatField | NumberField)
+        if not (in_inches or type(field) is forms.FloatField):
+            continue
+        if not (is_number or isinstance(field, forms.IntegerField)):
+            continue
+        kept = form.get_initial_for_field(field, name)
+        measured = ShownNumberField(
+            scale=25.4 if in_inches else 1.0,
+            whole=isinstance(field, forms.IntegerField) and not isinstance(field, forms.FloatField),
+            kept=kept if isinstance(kept, int | float) else None,
+            label=str(field.label or "").replace(", mm", ", in").replace("in mm", "in inches")
+            if in_inches
+            else field.label,
+            required=field.required,
+            help_text=field.help_text,
+        )
+        form.fields[name] = measured
+
+
 class PercentField(TypedField):
     """A share typed in percent, 95 or 95 %, cleaned to a float from 0 to 1.
 

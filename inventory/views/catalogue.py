@@ -17,6 +17,7 @@ from inventory.catalogue.records import add_record, set_earlier_codes
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import history_of
 from inventory.models import Change, Shade
+from inventory.shelf.forms import as_people_write
 from inventory.shelf.things import edit_catalogue
 from inventory.views.asking import units_of
 from inventory.views.equivalents import about
@@ -76,6 +77,7 @@ def catalogue_add(request: HttpRequest, slug: str) -> HttpResponse:
     book = _book(slug)
     begin = {name: request.GET[name] for name in book.parents if request.GET.get(name, "").isdecimal()}
     form = book.form(request.POST or None, units=units_of(request), initial=begin)
+    as_people_write(form, units_of(request))
     if request.method == "POST" and form.is_valid():
         try:
             record = _add(form, request)
@@ -95,6 +97,7 @@ def catalogue_record(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     record = get_object_or_404(book.records(), pk=pk)
     name = str(record)
     form = book.form(request.POST or None, instance=record, units=units_of(request))
+    as_people_write(form, units_of(request))
     if request.method == "POST" and form.is_valid():
         try:
             _edit(form, request)

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import history_of
+from inventory.shelf.forms import as_people_write
 from planning.compute.stabilizer.recipes import recipe_doubts
 from planning.facts.forms import (
     LAYER_FIELDS,
@@ -85,6 +86,7 @@ def setup(request: HttpRequest) -> HttpResponse:
 def setup_rules(request: HttpRequest) -> HttpResponse:
     """Change the workshop's rules."""
     form = RulesForm(request.POST or None, instance=Rules.current())
+    as_people_write(form, request.units)  # type: ignore[attr-defined]
     if request.method == "POST" and form.is_valid():
         set_rules(form.cleaned_data, at=timezone.now(), by=request.user)
         messages.success(request, "The rules are changed; every plan made from now on keeps to them.")
@@ -99,6 +101,7 @@ def setup_add(request: HttpRequest, slug: str) -> HttpResponse:
     like = starter(request.GET.get("like", "")) if kind.model is Fabric else None
     begun = {"stretch": like.stretch, "thickness_mm": like.thickness_mm, "note": like.why} if like else {}
     form = kind.form(request.POST or None, initial=begun)
+    as_people_write(form, request.units)  # type: ignore[attr-defined]
     layers = _layers(request, None, like) if kind.model is Fabric else None
     if request.method == "POST" and form.is_valid() and (layers is None or layers.is_valid()):
         try:
@@ -127,6 +130,7 @@ def setup_record(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     record = get_object_or_404(kind.model, pk=pk)
     name = str(record)
     form = kind.form(request.POST or None, instance=record)
+    as_people_write(form, request.units)  # type: ignore[attr-defined]
     layers = _layers(request, record) if isinstance(record, Fabric) else None
     if request.method == "POST" and form.is_valid() and (layers is None or layers.is_valid()):
         changes = {each: value for each, value in form.cleaned_data.items() if each != "hoops"}
