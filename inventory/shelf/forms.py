@@ -132,7 +132,11 @@ class ShownNumberField(NumberField):
         super().__init__(**options)
 
     def prepare_value(self, value: Any) -> Any:
-        return f"{value / self.scale:.4g}" if isinstance(value, int | float) else value
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return value
+        number = value / self.scale
+        # Never three figures after the point: typed back, they would be asked about.
+        return f"{number:.{2 if abs(number) >= 1 else 4}f}".rstrip("0").rstrip(".")
 
     def to_python(self, value: Any) -> Any:
         if self.kept is not None and str(value).strip() == self.prepare_value(self.kept):
@@ -161,6 +165,7 @@ def as_people_write(form: forms.BaseForm, units: Units) -> None:
             if in_inches
             else field.label,
             required=field.required,
+            initial=field.initial,
             help_text=field.help_text,
         )
         form.fields[name] = measured

@@ -68,6 +68,7 @@ def problems_of(page: Page, name: str, address: str) -> Iterator[str]:
     page.evaluate(END_TRANSITIONS)
     yield from axe("dark", CONTRAST)
     page.emulate_media(color_scheme="light")
+    page.evaluate(END_TRANSITIONS)
     page.evaluate(TWICE)
     if (wider := page.evaluate(WIDER)) > 0:
         yield f"{name}, text twice as large: {wider} px lie beside it"

@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.ledger import ledger_problems, set_aside
+from inventory.lists.wall import wall
 from inventory.models import (
     ActOnMany,
     EarlierCode,
@@ -18,6 +19,7 @@ from inventory.models import (
     StockItem,
 )
 from inventory.shelf.receipts import receive_needles, receive_offcut, receive_sheets
+from inventory.views.lists import PER_PAGE
 from tests.factories import (
     NOW,
     a_delivery,
@@ -131,7 +133,7 @@ def test_the_nearest_first_goes_on_over_pages_without_losing_or_repeating_any(si
     for shade in shades:
         for _ in range(3 + shades.index(shade) % 2):
             a_spool(shade)
-    pages = [the_list(signed_in, near=BLUE, page=number) for number in (1, 2)]
+    pages = [the_list(signed_in, near=BLUE, page=number) for number in range(1, 8)]
     listed = [label for page in pages for label in labels(page)]
     assert len(listed) == len(set(listed)) == StockItem.objects.count()
     distances = [row.delta_e_00 for page in pages for row in page.context["rows"]]
@@ -153,12 +155,36 @@ def test_a_sort_that_there_is_none_of_is_ignored(signed_in):
     assert labels(the_list(signed_in, sort="on_hand; drop")) == [first.label, second.label]
 
 
-def test_fifty_rows_make_a_page(signed_in):
+def test_a_page_is_read_and_many_are_shown_at_once_where_that_is_asked_for(signed_in):
     shade = a_shade()
     for _ in range(51):
         a_spool(shade)
-    assert len(labels(the_list(signed_in))) == 50
-    assert len(labels(the_list(signed_in, page=2))) == 1
+    assert len(labels(the_list(signed_in))) == PER_PAGE
+    assert len(labels(the_list(signed_in, page=6))) == 51 - 5 * PER_PAGE
+    assert len(labels(the_list(signed_in, shown="many"))) == 51
+
+
+def test_the_wall_leads_to_a_family_and_stands_as_a_filter(signed_in):
+    red = a_spool(a_shade(hex=RED))
+    a_spool(a_shade(hex=BLUE)), a_spool(a_shade(hex=NAVY))
+    a_spool(Shade.objects.create(range=a_range(), code="?"))
+    page = the_list(signed_in)
+    assert [(each.slug, len(each.shades)) for each in page.context["wall"]] == [
+        ("reds", 1), ("blues", 2), ("not-said", 1)
+    ]  # fmt: skip
+    reds = the_list(signed_in, family="reds")
+    assert labels(reds) == [red.label]
+    assert reds.context["chips"] == [("Reds", "?")]
+
+
+def test_the_wall_is_as_full_as_its_spools_and_says_what_nobody_measured(signed_in):
+    shade = a_shade(hex=RED)
+    a_spool(shade, left_m=1000), a_spool(shade, left_m=500)
+    unknown = a_spool(a_shade(hex=BLUE), left_m=100)
+    StockItem.objects.filter(pk=unknown.pk).update(known="unknown")
+    reds, blues = wall()
+    assert (reds.spools, reds.shades[0].full) == (2, pytest.approx(0.75))
+    assert blues.shades[0].full is None
 
 
 def test_what_left_the_shelf_is_not_listed(signed_in):
