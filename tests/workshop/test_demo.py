@@ -27,6 +27,7 @@ from inventory.models import (
     LabelSeries,
     Offcut,
     Offer,
+    Order,
     Place,
     PutUp,
     Shade,
@@ -34,17 +35,21 @@ from inventory.models import (
     StabilizerProduct,
     StabilizerRoll,
     StockItem,
+    Stocktake,
     Supplier,
     ThreadRange,
 )
+from inventory.orders.orders import order_problems
 from planning.library.designs import asked_from_record
-from planning.models import Design, Fabric, Hoop, Layer, Machine, Rules
+from planning.models import Design, Fabric, Hoop, Job, Layer, Machine, Rules, RunReport, StitchOutNote
 from planning.plan.ask import Question, plan, question_named
+from planning.run.standing import run_of
 from tests.factories import NOW, a_key, a_spool
 from workshop.demo import OtherStock, load_demo, refuse_beside_other_stock
 from workshop.demo.account import demo_sign_in
 from workshop.demo.designs import keep_demo_designs, plan_demo_batch
 from workshop.demo.files import DemoMissing, demo_designs, demo_files
+from workshop.demo.week import lay_out_week
 
 pytestmark = pytest.mark.django_db
 EVERY_TABLE = (
@@ -273,6 +278,27 @@ class TestTheBatch:
             order_by = purchase.order_by(answer.needed_on)
             assert order_by is not None
             assert now.date() <= order_by < now.date() + timedelta(days=batch.needed_in_days)
+
+
+class TestTheWeek:
+    def test_it_has_jobs_in_every_state_orders_and_a_count_half_done(self) -> None:
+        run()
+        assert set(Job.objects.values_list("state", flat=True)) == set(Job.State.values)
+        running = run_of(Job.objects.with_everything().get(state="running"))
+        assert running.good == 2
+        assert running.spoiled == 1
+        assert [order.state for order in Order.objects.order_by("number")] == ["placed", "draft"]
+        counted = Stocktake.objects.get()
+        assert counted.finished_at is None
+        assert 0 < counted.lines.filter(entry__isnull=False).count() < counted.lines.count()
+        assert RunReport.objects.count() == StitchOutNote.objects.count() == 1
+        assert (ledger_problems(), order_problems()) == ([], [])
+        designs = keep_demo_designs(at=NOW, machine="Six needles at the back")
+        assert not lay_out_week(designs, at=NOW)
+
+    def test_the_shelf_alone_has_no_jobs(self) -> None:
+        run("--shelf-only")
+        assert not Job.objects.exists()
 
 
 class TestTheCommand:

@@ -34,7 +34,7 @@ TAKEN = {
 def demo(db, settings, tmp_path):
     settings.DATA_FOLDER, settings.MEDIA_ROOT = tmp_path / "data", tmp_path / "files"
     settings.DATA_FOLDER.mkdir()
-    call_command("demo", verbosity=0, stdout=StringIO())
+    call_command("demo", "--shelf-only", verbosity=0, stdout=StringIO())
 
 
 def test_each_colour_of_a_screen_is_answered_with_the_thread_a_person_takes(demo, stitch_file):

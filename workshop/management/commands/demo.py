@@ -16,6 +16,7 @@ from planning.plan.terminal import print_plan
 from workshop.demo import LoadedDemo, load_demo, refuse_beside_other_stock
 from workshop.demo.account import DemoSignIn, demo_sign_in
 from workshop.demo.designs import keep_demo_designs, plan_demo_batch
+from workshop.demo.week import lay_out_week
 
 HERE = "127.0.0.1:8000"
 NEXT_STEPS = (
@@ -43,6 +44,11 @@ class Command(WorkshopCommand):
         )
         parser.add_argument(
             "--force", action="store_true", help="Load the demo even beside stock that is not its own."
+        )
+        parser.add_argument(
+            "--shelf-only",
+            action="store_true",
+            help="Lay out the shelf alone, without the week's jobs and orders.",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -74,6 +80,9 @@ class Command(WorkshopCommand):
             self.stdout.write()
             print_plan(self.console(), answer)
             self.stdout.write()
+        # The answer is of the shelf as it lies there; the week's jobs take of it.
+        if not options["shelf_only"] and lay_out_week(designs, at=at):
+            say("5. The week goes on: jobs in every state, orders, a stocktake half done. Today shows them.")
         sign_in = demo_sign_in(settings.DATA_FOLDER)
         if options["serve"]:
             self._serve(options["serve"], sign_in)
