@@ -90,10 +90,10 @@ def _wall() -> tuple[WallFamily, ...]:
         for row in Shade.objects.values_list("pk", "lab_l", "lab_a", "lab_b").order_by("-lab_l", "pk")
         if row[0] in counted
     ]
-    coloured = [row for row in rows if None not in row[1:]]
-    hues = [basic_hue(name) for name in plain_names([row[1:] for row in coloured])] if coloured else []
+    coloured = [(pk, (L, a, b)) for pk, L, a, b in rows if L is not None and a is not None and b is not None]
+    hues = [basic_hue(name) for name in plain_names([lab for _, lab in coloured])] if coloured else []
     by_hue: dict[str, list[int]] = defaultdict(list)
-    for (pk, *_), hue in zip(coloured, hues, strict=True):
+    for (pk, _), hue in zip(coloured, hues, strict=True):
         by_hue[hue].append(pk)
     shades = Shade.objects.in_bulk(list(counted))
 
@@ -102,13 +102,13 @@ def _wall() -> tuple[WallFamily, ...]:
         full = None if left is None else min(1.0, left / whole) if whole else 0.5
         return OnTheWall(pk, shades[pk].hex, spools, full)
 
-    light_to_dark = {pk: place for place, (pk, *_) in enumerate(coloured)}
+    light_to_dark = {pk: place for place, (pk, _) in enumerate(coloured)}
     found = []
     for slug, name, in_it in FAMILIES:
         own = sorted((pk for hue in in_it for pk in by_hue[hue]), key=light_to_dark.__getitem__)
         if own:
             found.append(WallFamily(slug, name, tuple(map(drawn, own))))
-    nameless = [pk for pk, *lab in rows if None in lab]
+    nameless = [row[0] for row in rows if row[0] not in light_to_dark]
     if nameless:
         found.append(WallFamily(NOT_SAID, "Colour not said", tuple(map(drawn, nameless))))
     return tuple(found)

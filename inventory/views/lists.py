@@ -54,9 +54,8 @@ def shelf_list(request: HttpRequest, slug: str = "thread") -> HttpResponse:
     tab = _tab(slug)
     form, asked = _asked(request, tab)
     many = request.GET.get("shown") == "many"
-    page: Page[Listed] = Paginator(asked, MANY_PER_PAGE if many else PER_PAGE).get_page(
-        request.GET.get("page")
-    )  # type: ignore[arg-type]
+    per_page = MANY_PER_PAGE if many else PER_PAGE
+    page: Page[Listed] = Paginator(asked, per_page).get_page(request.GET.get("page"))  # type: ignore[arg-type]
     counts = counts_by_kind()
     context = {
         "tab": tab,
@@ -69,6 +68,7 @@ def shelf_list(request: HttpRequest, slug: str = "thread") -> HttpResponse:
         "page_numbers": page.paginator.get_elided_page_range(page.number),
         "near": asked.near,
         "many": many,
+        "measured_in": units_of(request).size if tab.slug == "stabilizer" else "",
         "many_per_page": MANY_PER_PAGE,
         "wall": wall() if tab.slug == "thread" else (),
         "family": form.cleaned_data.get("family", ""),

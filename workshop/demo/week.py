@@ -92,6 +92,7 @@ def _order(*, at: datetime) -> None:
     """One order on its way, and one that is drafted and not sent."""
     for number, days_ago in enumerate((4, None), 1):
         offer = Offer.objects.filter(put_up__isnull=False).order_by("price", "pk")[number * 2]
+        assert offer.put_up is not None  # asked for
         spool = Spool.objects.filter(shade__range=offer.put_up.range).order_by("on_hand", "label").first()
         assert spool is not None  # the demo owns thread of every range on offer
         order = draft_order(

@@ -203,15 +203,14 @@ def pages_to_look_at() -> dict[str, str]:
 
     from django.urls import reverse
 
-    sample, found = Sample(), {}
+    sample = Sample()
+    found: dict[str, str] = {}
     for route, places in LOOKED_AT.items():
         where = None if route in NO_PAGES else places(sample)
         if where is None:
             continue
         asked = dict(ASKED.get(route, {}))
-        if route == "plan_sheet":
-            asked = {"design": str(sample.design.pk), "pieces": "24"}
-        if route == "keep_job":
+        if route in ("plan_sheet", "keep_job"):
             asked = {"design": str(sample.design.pk), "pieces": "24"}
         found[route] = reverse(route, kwargs=where) + (f"?{urlencode(asked)}" if asked else "")
     return found
@@ -231,7 +230,8 @@ def walk(only: list[str]) -> list[dict[str, Any]]:
     owner = User.objects.first() or make_first_account("walker", password="walks every page 7")
     client = Client(HTTP_HOST="localhost")
     client.force_login(owner)
-    sample, rows = Sample(), []
+    sample = Sample()
+    rows: list[dict[str, Any]] = []
     for route, places in LOOKED_AT.items():
         if only and route not in only:
             continue
