@@ -291,7 +291,15 @@ class TestTheWeek:
         counted = Stocktake.objects.get()
         assert counted.finished_at is None
         assert 0 < counted.lines.filter(entry__isnull=False).count() < counted.lines.count()
-        assert RunReport.objects.count() == StitchOutNote.objects.count() == 1
+        assert StitchOutNote.objects.count() == 1
+        report = RunReport.objects.get().facts
+        assert {row["layer"].partition(",")[0] for row in report["stabilizer"]} == {
+            "tear-away",
+            "spray",
+            "fabric",
+        }
+        assert all(row["used_pieces"] for row in report["stabilizer"])
+        assert report["not_booked"] == []
         assert (ledger_problems(), order_problems()) == ([], [])
         designs = keep_demo_designs(at=NOW, machine="Six needles at the back")
         assert not lay_out_week(designs, at=NOW)

@@ -4,27 +4,32 @@ All of it is done by the acts that people do it with, so that it can be gone on 
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
+from decimal import Decimal
 
 from django.utils.timezone import localdate
 
-from inventory.models import Offer, Order, Place, Spool, Stocktake
+from inventory.models import Offer, Order, Place, Spool, StabilizerProduct, Stocktake
 from inventory.orders.orders import OrderedThing, draft_order, place_order
 from inventory.shelf.counts import Found
+from inventory.shelf.receipts import Delivery, receive_cans, receive_rolls
 from inventory.stocktakes.stocktakes import begin_place, record
 from planning.jobs.jobs import JobFacts, made_before, make_job
-from planning.models import Design, Fabric, Job, Machine, StitchOutNote
+from planning.library.appliques import add_applique, parts_of
+from planning.models import Design, Fabric, Job, Layer, Machine, StitchOutNote
 from planning.run.finish import Ending, finish
 from planning.run.promise import drop, promise
 from planning.run.ticks import Happening, begin, note
 
 KEY = "demo-week"
+PATCHES = "Patch twill, sprayed"
 BENCH, WINDOW = "Six needles at the back", "Single needle by the window"
 # What each job is, of which design, how many pieces, on what, at which machine, and in how many days it is needed.
 JOBS = {
-    "finished": ("Signal flags for the regatta", "signal-flags", 6, "Woven twill", WINDOW, -3),
+    "finished": ("Lifebuoy patches", "lifebuoy-patch", 6, PATCHES, BENCH, -3),
     "running": ("Sail bag marks", "sail-bag-mark", 8, "Sailcloth", BENCH, 2),
-    "promised": ("Lifebuoy patches", "lifebuoy-patch", 6, "Woven twill", BENCH, 6),
+    "promised": ("Signal flags for the regatta", "signal-flags", 6, "Woven twill", BENCH, 6),
     "draft": ("Harbour pennants", "harbour-pennant", 18, "Pennant felt", BENCH, 9),
     "waits": ("Compass cushions", "compass-rose", 4, "Fleece", WINDOW, 16),
     "dropped": ("Lighthouse bibs", "lighthouse", 5, "Jersey knit", WINDOW, 12),
@@ -35,6 +40,7 @@ def lay_out_week(designs: Mapping[str, Design], *, at: datetime) -> bool:
     """Return whether the week was laid out now; it is done once, however often it is asked for."""
     if made_before(f"{KEY}-draft") is not None:
         return False
+    _lay_out_patches(designs["lifebuoy-patch"], at=at - timedelta(days=20))
     for state in JOBS:
         job = _made(state, designs, at=at - timedelta(days=9 if state == "finished" else 3))
         if state in ("finished", "running", "promised"):
@@ -60,6 +66,29 @@ def _made(state: str, designs: Mapping[str, Design], *, at: datetime) -> Job:
     )
     made = make_job(facts, designs=[designs[design]], at=at, by=None, key=f"{KEY}-{state}")
     return _again(made)
+
+
+def _lay_out_patches(design: Design, *, at: datetime) -> None:
+    """What the patches need beside thread: felt laid on at a stop, held by a can of spray, on a cloth of its own."""
+    rack, rolls = Place.objects.get(name="Roll rack"), StabilizerProduct.Kind
+    felt, _ = StabilizerProduct.objects.get_or_create(
+        maker="Tarrowmouth", name="Signal felt", defaults={"kind": rolls.FABRIC, "thickness_mm": 1.2}
+    )
+    tack, _ = StabilizerProduct.objects.get_or_create(
+        maker="Tarrowmouth", name="Tack", defaults={"kind": rolls.SPRAY, "weight_g_m2": 25.0}
+    )
+    brought = Delivery(key=f"{KEY}-felt", at=at, by=None, place=rack, price_each=Decimal("14.00"))
+    receive_rolls(felt, width_mm=900, length_mm=2_000, delivery=brought)
+    can = replace(brought, key=f"{KEY}-can", price_each=Decimal("9.50"))
+    receive_cans(tack, content_mg=340_000, empty_mg=110_000, delivery=can)
+    parts = {part.key: part for part in parts_of(design)}
+    lines = [("placement", parts["1.1"]), ("tack-down", parts["1.2"])]
+    add_applique(design, lines=lines, product=felt, at=at, by=None, name="the ring", key=f"{KEY}-ring")
+    cloth, is_new = Fabric.objects.get_or_create(name=PATCHES)
+    if is_new:
+        tear, sprayed = rolls.TEAR_AWAY, Layer.Method.SPRAYED
+        Layer.objects.create(fabric=cloth, order=1, kind=tear)
+        Layer.objects.create(fabric=cloth, order=2, kind=rolls.SPRAY, method=sprayed)
 
 
 def _again(job: Job) -> Job:

@@ -190,9 +190,9 @@ ASKED: dict[str, dict[str, str]] = {
 NO_PAGES = frozenset(
     {
         "shelf_csv", "export", "order_file", "design_file", "design_picture", "design_density", "design_strip",
-        "remembered_colours_csv", "strip_download", "strip_threads_download", "worker", "earlier_worker", "pocket_shades",
-        "import_refused", "import_template", "failed_rows", "backup_file", "job_hooping_files", "stitch_out_photo",
-        "run_state", "shade_suggestions", "shade_choices", "label",
+        "remembered_colours_csv", "strip_download", "strip_threads_download", "worker", "earlier_worker",
+        "pocket_shades", "import_refused", "import_template", "failed_rows", "backup_file", "job_hooping_files",
+        "stitch_out_photo", "run_state", "shade_suggestions", "shade_choices", "label",
     }
 )  # fmt: skip
 
