@@ -6,7 +6,16 @@ from datetime import date, timedelta
 
 from inventory.compute.on_the_way import OnTheWay
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
-from inventory.models import Order, OrderLine, OrderReceipt
+from inventory.models import (
+    BobbinBatch,
+    Order,
+    OrderLine,
+    OrderReceipt,
+    Spool,
+    SprayCan,
+    StabilizerRoll,
+    StockItem,
+)
 
 # The tables that it rests on.
 ON_ORDER = (Order, OrderLine, OrderReceipt)
@@ -39,6 +48,19 @@ def on_the_way(*, today: date) -> Mapping[str, tuple[OnTheWay, ...]]:
         key: tuple(sorted(each, key=lambda one: (one.is_draft, one.day, one.order)))
         for key, each in found.items()
     }
+
+
+def coming_of(item: StockItem, *, today: date) -> tuple[OnTheWay, ...]:
+    """Return what is on its way of the material that a thing on the shelf, read as its own kind, is of."""
+    if isinstance(item, Spool):
+        material = shade_material(item.shade_id)
+    elif isinstance(item, BobbinBatch):
+        material = bobbin_material(item.style_id, item.shade_id)
+    elif isinstance(item, StabilizerRoll | SprayCan):
+        material = roll_material(item.product_id)
+    else:
+        return ()
+    return on_the_way(today=today).get(material, ())
 
 
 def material_of_line(line: OrderLine) -> str:

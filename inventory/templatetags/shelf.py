@@ -50,6 +50,12 @@ def free_words(item: StockItem, units: Units) -> str:
 
 
 @register.simple_tag
+def quantity_of(item: StockItem, quantity: float, units: Units) -> str:
+    """Return a quantity of what an item is, with its unit."""
+    return in_words(item.kind, round(quantity), units)
+
+
+@register.simple_tag
 def column_head(column: Any, name: str, unit: str | None = None) -> SafeString:
     """Return the head of a column that sorts the list; ``unit`` (empty for pieces) makes it one of numbers."""
     return format_html(

@@ -14,6 +14,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import history_of
 from inventory.ledger.history import act_of, last_reversible, levels, movements
 from inventory.models import Change, Entry, Reservation
+from inventory.orders.coming import coming_of
 from inventory.shelf.acts import acts_for
 from inventory.shelf.forms import Act
 from inventory.shelf.reads import Described, item_by_label
@@ -132,6 +133,7 @@ def _page(
         "page_numbers": history.paginator.get_elided_page_range(history.number),
         "unit": quantity_unit(thing.kind, units),
         "levels": levels(thing),
+        "coming": coming_of(thing, today=timezone.localdate()),
         "changes": history_of(thing).select_related("by")[:10],
         **_done(request, found),
     }

@@ -175,6 +175,7 @@ def test_a_delay_is_noted_and_the_need_returns(signed_in, job):
     order = draft(signed_in)
     act(signed_in, order, "place")
     assert needs_of_all(today=timezone.localdate()).to_buy == ()
+    assert "to come" in text(signed_in.get(reverse("item", args=[Spool.objects.get().label])))
     late = timezone.localdate() + timedelta(days=40)
     assert "is expected on" in text(act(signed_in, order, "expect", expected_on=late.isoformat()))
     assert len(needs_of_all(today=timezone.localdate()).to_buy) == 1
