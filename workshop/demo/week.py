@@ -18,8 +18,8 @@ from inventory.stocktakes.stocktakes import begin_place, record
 from planning.jobs.jobs import JobFacts, made_before, make_job
 from planning.library.appliques import add_applique, parts_of
 from planning.models import Design, Fabric, Job, Layer, Machine, StitchOutNote
-from planning.run.finish import Ending, finish
-from planning.run.promise import drop, promise
+from planning.run.finish import Ending, drop, finish
+from planning.run.promise import promise
 from planning.run.ticks import Happening, begin, note
 
 KEY = "demo-week"
