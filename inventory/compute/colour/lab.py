@@ -1,7 +1,8 @@
 """Colour: Lab under D65 / 2°, from hex and back, and how far apart two colours are.
 
-The conversions are those of ``spaces`` beside this module; colormath holds the difference formulas. Its matrix forms
-are used throughout: its scalar forms call a NumPy function that no longer exists. Arrays of colours have one row a colour and the columns L, a, b.
+The conversions are those of ``spaces`` beside this module; colormath holds the difference formulas. Its matrix
+forms are used throughout: its scalar forms call a NumPy function that no longer exists. Arrays of colours have one
+row a colour and the columns L, a, b.
 """
 
 import math
