@@ -252,8 +252,7 @@ class _Season:
         shelf = self.whole.again()
         shelf.stabilizer, bobbins = self._all_set_aside
         if holding:
-            self.shelves.set_aside(but_not=holding)
-            shelf.stabilizer, bobbins = self.shelves.shelf.stabilizer, self.shelves.bobbins
+            shelf.stabilizer, bobbins = self.shelves.beside_thread(but_not=holding)
             for holder in holding:
                 shelf.wall.give(self.shelves.claimed_by[holder])
         return shelf, dict(bobbins)

@@ -160,7 +160,7 @@ def stand(
         ready,
         "layers",
         shelf.stabilizer if ready.layers.layers or ready.layers.fabric else (),
-        lambda: _without_layouts(
+        lambda: without_layouts(
             plan_layers_together([ready.layers], shelf.stabilizer, losses=ready.terms.losses)[0]
         ),
     )
@@ -177,7 +177,7 @@ def stand(
     )
 
 
-def _without_layouts(layers: Sequence[LayerPlan]) -> tuple[LayerPlan, ...]:
+def without_layouts(layers: Sequence[LayerPlan]) -> tuple[LayerPlan, ...]:
     """Return the layers with what is taken of each thing, but not where each piece lies in it.
 
     A standing needs no more, and the places of all pieces of all jobs are many times what else it is kept with.
