@@ -76,8 +76,9 @@ def spent_by_month(*, since: date) -> list[Month]:
         goods[localdate(at).replace(day=1)] += paid
     shipping: dict[date, Decimal] = defaultdict(lambda: NOTHING)
     placed = Order.objects.filter(state=Order.State.PLACED, placed_at__gte=_midnight(since)).order_by()
-    for at, paid in placed.values_list("placed_at", "shipping"):
-        shipping[localdate(at).replace(day=1)] += paid
+    for placed_at, cost in placed.values_list("placed_at", "shipping"):
+        assert placed_at is not None  # filtered above
+        shipping[localdate(placed_at).replace(day=1)] += cost
     return [Month(first, goods[first], shipping[first]) for first in sorted({*goods, *shipping})]
 
 
@@ -132,6 +133,7 @@ def stock_value() -> dict[str, Decimal]:
     value: dict[str, Decimal] = defaultdict(lambda: NOTHING)
     priced = StockItem.objects.on_the_shelf().filter(price_paid__isnull=False, quantity_paid__gt=0)
     for kind, price, paid, on_hand in priced.values_list("kind", "price_paid", "quantity_paid", "on_hand"):
+        assert price is not None and paid is not None  # filtered above
         value[kind] += _share(price, of=paid, left=on_hand)
     return {kind: worth.quantize(Decimal("0.01")) for kind, worth in value.items()}
 

@@ -241,7 +241,7 @@ def looking_back(request: HttpRequest) -> HttpResponse:
 
 def _looked_back(*, at: datetime, since: date, months: int) -> dict[str, Any]:
     """Return what the page tells, in the shelf's own units."""
-    told = kept(
+    told: dict[str, Any] = kept(
         ("the books", since, months),
         what_books_rest_on,
         lambda: {
