@@ -73,6 +73,7 @@ def spent_by_month(*, since: date) -> list[Month]:
     )
     goods: dict[date, Decimal] = defaultdict(lambda: NOTHING)
     for at, paid in came:
+        assert paid is not None  # filtered above
         goods[localdate(at).replace(day=1)] += paid
     shipping: dict[date, Decimal] = defaultdict(lambda: NOTHING)
     placed = Order.objects.filter(state=Order.State.PLACED, placed_at__gte=_midnight(since)).order_by()
@@ -133,8 +134,8 @@ def stock_value() -> dict[str, Decimal]:
     value: dict[str, Decimal] = defaultdict(lambda: NOTHING)
     priced = StockItem.objects.on_the_shelf().filter(price_paid__isnull=False, quantity_paid__gt=0)
     for kind, price, paid, on_hand in priced.values_list("kind", "price_paid", "quantity_paid", "on_hand"):
-        assert price is not None and paid is not None  # filtered above
-        value[kind] += _share(price, of=paid, left=on_hand)
+        if price is not None and paid:
+            value[kind] += _share(price, of=paid, left=on_hand)
     return {kind: worth.quantize(Decimal("0.01")) for kind, worth in value.items()}
 
 
