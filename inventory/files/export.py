@@ -6,14 +6,11 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.db.models import Model, Prefetch, QuerySet
-from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
-from openpyxl.styles import Font
-from openpyxl.utils import get_column_letter
 
+from inventory.compute.later import later
 from inventory.files.importing.kinds import kind_named
 from inventory.models import (
     BobbinBatch,
@@ -33,6 +30,17 @@ from inventory.models import (
     ThreadRange,
 )
 from inventory.tables.cells import Cell, guarded, shown, written_list
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
+    from openpyxl.utils import get_column_letter
+else:
+    Workbook = later("openpyxl", "Workbook")
+    WriteOnlyCell = later("openpyxl.cell", "WriteOnlyCell")
+    Font = later("openpyxl.styles", "Font")
+    get_column_letter = later("openpyxl.utils", "get_column_letter")
 
 Records = QuerySet[Any]
 Line = dict[str, Any]

@@ -4,15 +4,21 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit
 
 import segno
-from fpdf import FPDF
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.later import later
 from inventory.labels.printable import ENCODING, printable
 from inventory.models import StockItem
 from inventory.shelf.reads import described
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+else:
+    FPDF = later("fpdf", "FPDF")
 
 _FONT = "Helvetica"
 _QUIET_MODULES = 4  # the white edge that ISO/IEC 18004 asks for around a code

@@ -3,14 +3,21 @@
 import csv
 import io
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
-from fpdf import FPDF
-from fpdf.enums import Align, TableBordersLayout
-from fpdf.fonts import FontFace
-
+from inventory.compute.later import later
 from inventory.labels.printable import ENCODING, printable
 from inventory.models import Order, OrderLine
 from inventory.tables.cells import guarded
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+    from fpdf.enums import Align, TableBordersLayout
+    from fpdf.fonts import FontFace
+else:
+    FPDF = later("fpdf", "FPDF")
+    Align, TableBordersLayout = later("fpdf.enums", "Align", "TableBordersLayout")
+    FontFace = later("fpdf.fonts", "FontFace")
 
 _FONT = "Helvetica"
 _WIDTHS = (10, 70, 48, 16, 26)

@@ -4,13 +4,18 @@ import difflib
 import hashlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from openpyxl.utils import get_column_letter
-
+from inventory.compute.later import later
 from inventory.tables.cells import Cell, shown
 from inventory.tables.csv_rows import rows_of_csv
 from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows, letters_of
 from inventory.tables.workbooks import rows_of_workbook
+
+if TYPE_CHECKING:
+    from openpyxl.utils import get_column_letter
+else:
+    get_column_letter = later("openpyxl.utils", "get_column_letter")
 
 MOST_BYTES = 10_000_000
 MOST_ROWS = 20_000  # an act of the ledger numbers its lines to 32,767 at most

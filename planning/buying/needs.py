@@ -25,7 +25,7 @@ from inventory.orders.coming import ON_ORDER
 from planning.buying.materials import Material, all_materials
 from planning.compute.buying.netting import DatedNeed, Net, Receipt, counted, net_over_time, spread_of
 from planning.compute.season.stand import Stood
-from planning.jobs.rests_on import mark_of
+from planning.jobs.rests_on import CATALOGUE, STOCK, mark_of
 from planning.jobs.season import each_alone, kept, not_considered, season_marks
 from planning.jobs.turns import Standing
 from planning.models import Job, Machine, Rules
@@ -171,6 +171,11 @@ def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
 def what_needs_rest_on() -> Hashable:
     """Return marks of all that needs, and baskets for them, rest on beside the day."""
     return season_marks().every, mark_of(_KEPT), _last_entry()
+
+
+def what_books_rest_on() -> Hashable:
+    """Return marks of the shelf, the catalogue, the orders and the ledger, whatever jobs ask of them."""
+    return mark_of(STOCK), mark_of(CATALOGUE), mark_of(_KEPT), _last_entry()
 
 
 def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from inventory.shelf.looking import looks_by_label
 from planning.compute.certainty.settling import LookedAt, LookFirst
-from planning.jobs.season import in_turn
+from planning.jobs.season import in_turn, kept, season_marks
 from planning.jobs.turns import Standing
 from planning.models import Job
 from planning.plan.settling import labels_in_doubt, look_first_of
@@ -36,7 +36,11 @@ def measure_first(*, at_most: int = PLANNED_AT_ONCE) -> tuple[MeasureFirst, ...]
 
     Of each job the smallest set of looks that a thing is in counts, shared evenly among its things.
     """
-    return measure_first_of(in_turn(plans=at_most))
+    return kept(
+        ("measure first", at_most),
+        lambda: season_marks().every,
+        lambda: measure_first_of(in_turn(plans=at_most)),
+    )
 
 
 def measure_first_of(standings: Sequence[Standing]) -> tuple[MeasureFirst, ...]:

@@ -3,14 +3,19 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 
-from fpdf import FPDF
-
+from inventory.compute.later import later
 from inventory.labels.printable import ENCODING, printable
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.quoting import QuotedPrice, QuoteTerms, quote_table
 from planning.jobs.jobs import plan_of
 from planning.models import Job, Rules
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+else:
+    FPDF = later("fpdf", "FPDF")
 
 _FONT = "Helvetica"
 

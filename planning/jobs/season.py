@@ -30,6 +30,8 @@ State = Job.State
 Answer = TypeVar("Answer")
 # So many answers, made-ready jobs and parts of standings are kept; the oldest go first.
 MOST_ANSWERS, MOST_READY, MOST_PARTS = 24, 1_200, 6_000
+# A whole plan takes a quarter of a megabyte.
+MOST_PLANS = 12
 READ_ANEW = 3  # times, where others change the workshop while it is read
 
 
@@ -110,8 +112,15 @@ def in_turn(*, plans: int = 0) -> list[Standing]:
     standings = _kept_season("in turn", lambda season: season.claim(season.jobs, keep_promises=True))
     if not plans:
         return list(standings)
-    planned = dict(_kept_season(("plans", plans), lambda season: season.plans(plans)))
+    planned = dict(_plans(plans))
     return [replace(each, plan=planned.get(each.job.pk)) for each in standings]
+
+
+def _plans(most: int) -> list[tuple[int, BatchPlan]]:
+    """Return the whole plans of the first ``most`` jobs; of more than a page shows, kept is what is made of them."""
+    if most <= MOST_PLANS:
+        return _kept_season(("plans", most), lambda season: season.plans(most))
+    return _season(season_marks()).plans(most)
 
 
 def if_first(job: Job) -> list[Standing]:
@@ -243,8 +252,7 @@ class _Season:
         shelf = self.whole.again()
         shelf.stabilizer, bobbins = self._all_set_aside
         if holding:
-            self.shelves.set_aside(but_not=holding)
-            shelf.stabilizer, bobbins = self.shelves.shelf.stabilizer, self.shelves.bobbins
+            shelf.stabilizer, bobbins = self.shelves.beside_thread(but_not=holding)
             for holder in holding:
                 shelf.wall.give(self.shelves.claimed_by[holder])
         return shelf, dict(bobbins)

@@ -9,6 +9,7 @@ from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.batch.plan import BatchPlan, is_worse
 from planning.compute.batch.taking import shelf_after
 from planning.compute.season.stand import Stood
+from planning.compute.stabilizer.supply import StabilizerStock
 from planning.jobs.asked import AskedByJobs
 from planning.models import Job
 from planning.plan.ask import plan_asked
@@ -71,13 +72,36 @@ class Shelves:
 
     def set_aside(self, *, but_not: Collection[str]) -> None:
         """Set aside again what is set aside for everybody but these holders."""
-        holders = [holder for holder in self.claimed_by if holder not in but_not]
-        claimed = sum((self.claimed_by[holder] for holder in holders), Counter[str]())
+        claimed = self._claimed(but_not)
         self.shelf = shelf_after(self.whole, claimed, bobbins=0)
-        self.bobbins = {}
-        for style, stock in self.whole_bobbins.items():
-            taken = sum(self.bobbins_claimed_by[holder][style.pk] for holder in holders)
-            self.bobbins[style] = bobbins_after(stock, claimed, taken)
+        self.bobbins = self._bobbins_without(claimed, but_not)
+
+    def beside_thread(
+        self, *, but_not: Collection[str]
+    ) -> tuple[tuple[StabilizerStock, ...], dict[BobbinStyle, BobbinStock | None]]:
+        """Return the stabilizer and the bobbins with what ``set_aside`` would set aside; nothing is."""
+        claimed = self._claimed(but_not)
+        without_thread = replace(self.whole, shades=(), left_out=())
+        stabilizer = shelf_after(without_thread, claimed, bobbins=0).stabilizer
+        return stabilizer, self._bobbins_without(claimed, but_not)
+
+    def _claimed(self, but_not: Collection[str]) -> Counter[str]:
+        claimed: Counter[str] = Counter()
+        for holder, things in self.claimed_by.items():
+            if holder not in but_not:
+                claimed.update(things)
+        return claimed
+
+    def _bobbins_without(
+        self, claimed: Mapping[str, int], but_not: Collection[str]
+    ) -> dict[BobbinStyle, BobbinStock | None]:
+        holders = [holder for holder in self.claimed_by if holder not in but_not]
+        return {
+            style: bobbins_after(
+                stock, claimed, sum(self.bobbins_claimed_by[holder][style.pk] for holder in holders)
+            )
+            for style, stock in self.whole_bobbins.items()
+        }
 
     def for_job(self, job: Job) -> Shelf:
         style = self.style_of(job)

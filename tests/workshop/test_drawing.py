@@ -6,7 +6,7 @@ import pytest
 from django.template import Context, Template
 
 from tests.own_database import HOUSE
-from workshop.templatetags.drawing import WINDING
+from workshop.templatetags.drawing import SATIN, WINDING
 
 
 def drawn(template: str, **values: object) -> str:
@@ -49,10 +49,11 @@ def test_strands_of_a_winding_stay_between_the_flanges() -> None:
         assert all(6 <= x <= 42 and 5 <= y <= 31 for x, y in points)
 
 
-def test_the_sheet_of_icons_has_the_winding_that_every_swatch_refers_to() -> None:
+def test_the_sheet_of_icons_has_what_every_swatch_and_patch_refers_to() -> None:
     sheet = (HOUSE / "workshop" / "static" / "workshop" / "icons.svg").read_text()
     assert f'<symbol id="winding" viewBox="0 0 48 36">{WINDING}</symbol>' in sheet
-    assert 'icons.svg#winding"/>' in drawn("{% swatch '#336699' 'Harbour' %}")
+    assert f'<symbol id="satin" viewBox="0 0 48 36">{SATIN}</symbol>' in sheet
+    assert 'icons.svg#winding" width="48" height="36"/>' in drawn("{% swatch '#336699' 'Harbour' %}")
 
 
 def test_every_verdict_has_a_shape_of_its_own() -> None:

@@ -139,12 +139,21 @@ def _wound(colour: str | None) -> SafeString:
         return NO_COLOUR
     if not HEX_COLOUR.fullmatch(colour):
         raise ValueError(f"{colour!r} is not a colour of the form #rrggbb.")
+    return _covered(colour, by="winding")
+
+
+def _covered(colour: str, *, by: str) -> SafeString:
+    """Return the body in a colour with what lies on it, which the sheet of icons has; as large as it is drawn there."""
     return format_html(
-        '<path d="M6 5H42V31H6z" fill="{}"/><use href="{}#winding"/>', colour, static("workshop/icons.svg")
+        '<path d="M6 5H42V31H6z" fill="{}"/><use href="{}#{}" width="48" height="36"/>',
+        colour,
+        static("workshop/icons.svg"),
+        by,
     )
 
 
-# Satin stitched in a colour that is asked for: flat, in slanting stitches; thread that exists is wound.
+# Satin stitched in a colour that is asked for: flat, in slanting stitches; thread that exists is wound. Like the
+# winding it stands on the sheet of icons.
 STITCHES = _slanted(step=3.1, rise=9)
 SATIN = format_html(
     '<path d="{}" fill="none" stroke="#000" stroke-opacity=".2" stroke-width=".7"/>'
@@ -159,7 +168,7 @@ def _satin(colour: str | None) -> SafeString:
         return NO_COLOUR
     if not HEX_COLOUR.fullmatch(colour):
         raise ValueError(f"{colour!r} is not a colour of the form #rrggbb.")
-    return format_html('<path d="M6 5H42V31H6z" fill="{}"/>{}', colour, SATIN)
+    return _covered(colour, by="satin")
 
 
 @register.simple_tag

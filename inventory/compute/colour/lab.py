@@ -1,9 +1,11 @@
 """Colour: Lab under D65 / 2°, from hex and back, and how far apart two colours are.
 
-colormath converts and holds the difference formulas. Its matrix forms are used throughout: its scalar forms
-call a NumPy function that no longer exists. Arrays of colours have one row a colour and the columns L, a, b.
+The conversions are those of ``spaces`` beside this module; colormath holds the difference formulas. Its matrix
+forms are used throughout: its scalar forms call a NumPy function that no longer exists. Arrays of colours have one
+row a colour and the columns L, a, b.
 """
 
+import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -12,16 +14,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from colormath.color_objects import LabColor, XYZColor, sRGBColor
 
+from inventory.compute.colour.spaces import (
+    lab_from_xyz,
+    srgb_from_xyz,
+    xyz_d65_from_d50,
+    xyz_from_lab,
+    xyz_from_srgb,
+)
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
 
 if TYPE_CHECKING:
-    from colormath.color_conversions import convert_color
     from colormath.color_diff_matrix import delta_e_cie1976, delta_e_cie2000
 else:
-    convert_color = later("colormath.color_conversions", "convert_color")
     delta_e_cie1976, delta_e_cie2000 = later(
         "colormath.color_diff_matrix", "delta_e_cie1976", "delta_e_cie2000"
     )
@@ -65,7 +71,8 @@ def lab_from_hex(hex: str) -> Lab:
     digits = written.removeprefix("#")
     if len(digits) == 3:
         digits = "".join(2 * digit for digit in digits)
-    return _lab(convert_color(sRGBColor.new_from_rgb_hex(digits), LabColor, target_illuminant="d65"))
+    red, green, blue = (int(digits[at : at + 2], 16) / 255 for at in (0, 2, 4))
+    return Lab(*lab_from_xyz(xyz_from_srgb((red, green, blue)), "d65"))
 
 
 def labs_from_hexes(hexes: Sequence[str]) -> Floats:
@@ -84,9 +91,8 @@ def hex_from_lab(lab: Lab) -> str:
     >>> hex_from_lab(Lab(53.24, 80.09, 67.2))
     '#ff0000'
     """
-    rgb = convert_color(LabColor(*lab, illuminant="d65"), sRGBColor)
-    clipped = sRGBColor(rgb.clamped_rgb_r, rgb.clamped_rgb_g, rgb.clamped_rgb_b)
-    return str(clipped.get_rgb_hex())
+    channels = srgb_from_xyz(xyz_from_lab((lab.L, lab.a, lab.b), "d65"))
+    return "#" + "".join(f"{math.floor(0.5 + 255 * min(max(each, 0.0), 1.0)):02x}" for each in channels)
 
 
 def lab_d65_from_d50(lab: Lab) -> Lab:
@@ -95,9 +101,7 @@ def lab_d65_from_d50(lab: Lab) -> Lab:
     >>> [round(value, 1) for value in lab_d65_from_d50(Lab(54.29, 80.81, 69.88))]
     [53.2, 80.1, 67.2]
     """
-    xyz = convert_color(LabColor(*lab, illuminant="d50"), XYZColor)
-    xyz.apply_adaptation("d65", adaptation="bradford")
-    return _lab(convert_color(xyz, LabColor))
+    return Lab(*lab_from_xyz(xyz_d65_from_d50(xyz_from_lab((lab.L, lab.a, lab.b), "d50")), "d65"))
 
 
 def parse_colour(text: str) -> Lab | None:
@@ -217,11 +221,6 @@ def lower_bound_00(reference: npt.ArrayLike, others: npt.ArrayLike) -> Floats:
     from_grey_squared = ((L_1 + L_2) / 2 - 50) ** 2
     S_L = 1 + 0.015 * from_grey_squared / np.sqrt(20 + from_grey_squared)
     return np.asarray(np.abs(L_1 - L_2) / S_L)
-
-
-def _lab(colour: LabColor) -> Lab:
-    # colormath hands back NumPy scalars in places; pages and JSON want plain floats.
-    return Lab(*(float(value) for value in colour.get_value_tuple()))
 
 
 def _colour(values: npt.ArrayLike) -> Floats:

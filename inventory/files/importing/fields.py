@@ -5,13 +5,12 @@ A blank cell is None (text: ""): it states nothing, and above all not zero.
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, from_excel
 
 from inventory.compute.colour.lab import lab_from_hex
 from inventory.compute.days import plausible_day, read_day
@@ -28,6 +27,9 @@ from inventory.compute.lengths import (
 from inventory.tables.cells import Unreadable, read_list, shown
 
 _BLANK = {"", "?", "unknown", "not known"}
+# What workbooks count days from (ECMA-376-1, 18.17.4.1, from memory), by whether they count from 1904; days before
+# 1 March 1900, which the older count has one too many of, are no days of a workshop.
+_DAY_0 = {False: date(1899, 12, 30), True: date(1904, 1, 1)}
 _DAY_COUNT = re.compile(r"[0-9]{5}")
 _YES = {"yes", "y", "true", "1", "x"}
 _NO = {"no", "n", "false", "0"}
@@ -314,11 +316,9 @@ class DayCell(CellField):
         return read_day(text)
 
     def _counted(self, number: Decimal) -> date:
-        epoch = CALENDAR_MAC_1904 if self.days_from_1904 else CALENDAR_WINDOWS_1900
         if not 20_000 <= number < 80_000:
             raise WorkshopError(f"{number} is not a day. Type it like 2026-03-02.")
-        moment: Any = from_excel(float(int(number)), epoch)
-        return plausible_day(moment.date())
+        return plausible_day(_DAY_0[self.days_from_1904] + timedelta(days=int(number)))
 
 
 def typed(value: Any) -> str:

@@ -100,6 +100,20 @@ class Carried:
             ]
         return self._orders[kind]
 
+    def _places(self, kind: tuple[tuple[int, ...], ...]) -> dict[int, list[int]]:
+        """Return where in the order of a kind of load each block comes first of those stitched together."""
+        if kind not in self._places_of:
+            found: dict[int, list[int]] = {}
+            for place, together in enumerate(self._in_order(kind)):
+                found.setdefault(together[0], []).append(place)
+            self._places_of[kind] = found
+        return self._places_of[kind]
+
+    @cached_property
+    def _places_of(self) -> dict[tuple[tuple[int, ...], ...], dict[int, list[int]]]:
+        """The places of each kind of load, found once."""
+        return {}
+
     @cached_property
     def _orders(self) -> dict[tuple[tuple[int, ...], ...], list[tuple[int, ...]]]:
         """The order of each kind of load, found once."""
@@ -129,17 +143,14 @@ class Carried:
 
     def needle_loads(self, blocks: Sequence[int], *, median: float) -> list[list[float]]:
         """Return the needle thread of these blocks on each load, in stitching order, at a factor's ``median``."""
-        wanted = frozenset(blocks)
-        return self._by_kind(
-            lambda order: [
-                sum(
-                    self.blocks[index].needle_geometry_mm * median + self.blocks[index].path_mm
-                    for index in block
-                )
-                for block in order
-                if block[0] in wanted
-            ]
-        )
+        takes = [each.needle_geometry_mm * median + each.path_mm for each in self.blocks]
+        kinds, kind_of_load = self._load_kinds
+        known = []
+        for kind in kinds:
+            order, places = self._in_order(kind), self._places(kind)
+            those = sorted(place for block in set(blocks) for place in places.get(block, ()))
+            known.append([sum(takes[index] for index in order[place]) for place in those])
+        return [known[kind] for kind in kind_of_load]
 
     def bobbin_geometry_loads(self) -> list[list[float]]:
         """Return the bobbin geometry of each block of each load, in stitching order."""

@@ -8,7 +8,7 @@ from inventory.compute.names.plain import hue_word
 from planning.compute.certainty.enough import combine_free
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class OwnedSpool:
     """A spool as the planner sees it; ``sigma_mm`` is None where nobody knows what is on it."""
 

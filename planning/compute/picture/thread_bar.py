@@ -3,6 +3,7 @@
 The scale is pieces, so that all bars of a plan share one finish; what is more than enough fades beyond it.
 """
 
+import math
 from collections.abc import Iterator
 
 WIDTH, HEIGHT = 400.0, 20.0
@@ -63,14 +64,18 @@ def _strand(start: float, end: float, fill: str) -> str:
 
 def _twist(start: float, end: float) -> str:
     """Return the turns of a thread that is twisted, as slanting lines across the strand."""
-    turns = []
-    x = start + _TWIST
-    while x + _LEAN < end:
-        turns.append(f"M{x:.1f} {_TOP + _THICK - 1:g}l{_LEAN:g} {2 - _THICK:g}")
-        x += _TWIST
+    turns = max(0, math.ceil((end - _LEAN - start) / _TWIST) - 1)
+    # Each begins where the one before ended, so far to the side and down again.
+    turn = f"l{_LEAN:g}{2 - _THICK:g}"
+    path = (
+        f"M{start + _TWIST:.4g} {_TOP + _THICK - 1:g}{turn}"
+        + f"m{_TWIST - _LEAN:g} {_THICK - 2:g}{turn}" * (turns - 1)
+    )
+    if not turns:
+        return ""
     return (
-        f'<path d="{"".join(turns)}" stroke="#000" stroke-opacity=".34" stroke-width="1"/>'
-        f'<path d="{"".join(turns)}" stroke="#fff" stroke-opacity=".3" stroke-width=".8" transform="translate(1.3 0)"/>'
+        f'<path d="{path}" stroke="#000" stroke-opacity=".34" stroke-width="1"/>'
+        f'<path d="{path}" stroke="#fff" stroke-opacity=".3" stroke-width=".8" transform="translate(1.3 0)"/>'
     )
 
 

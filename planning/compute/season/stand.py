@@ -8,7 +8,7 @@ worked out anew only where what it rests on has changed.
 import math
 from collections import Counter
 from collections.abc import Callable, Hashable, MutableMapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar, cast
 
 from inventory.compute.colour.lab import delta_e_00
@@ -160,7 +160,9 @@ def stand(
         ready,
         "layers",
         shelf.stabilizer if ready.layers.layers or ready.layers.fabric else (),
-        lambda: plan_layers_together([ready.layers], shelf.stabilizer, losses=ready.terms.losses)[0],
+        lambda: without_layouts(
+            plan_layers_together([ready.layers], shelf.stabilizer, losses=ready.terms.losses)[0]
+        ),
     )
     verdicts = [each.verdict for each in threads] + [planned.verdict] + [layer.verdict for layer in layers]
     verdicts += ["tight" for each in threads if each.is_off_colour]
@@ -172,6 +174,24 @@ def stand(
         layers,
         ready.to_stitch,
         _claims(threads, planned, layers),
+    )
+
+
+def without_layouts(layers: Sequence[LayerPlan]) -> tuple[LayerPlan, ...]:
+    """Return the layers with what is taken of each thing, but not where each piece lies in it.
+
+    A standing needs no more, and the places of all pieces of all jobs are many times what else it is kept with.
+    Layers that are cut together still are.
+    """
+    bare = {
+        id(cut): replace(cut, sources=tuple(replace(each, strips=(), rests=()) for each in cut.sources))
+        for cut in (layer.cut.product_cut for layer in layers if layer.cut)
+    }
+    return tuple(
+        replace(layer, cut=replace(layer.cut, product_cut=bare[id(layer.cut.product_cut)]))
+        if layer.cut
+        else layer
+        for layer in layers
     )
 
 

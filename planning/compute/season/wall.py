@@ -34,7 +34,7 @@ Ints = NDArray[np.intp]
 # Differences are worked out this far beyond the colour limit at first; where more is asked for, twice as far.
 FIRST_REACH = 8.0
 EVERYTHING = 1_000.0  # beyond any difference of two colours
-MOST_KEPT = 2_500_000  # differences that are kept of a wall: 20 MB
+MOST_KEPT = 1_000_000  # differences that are kept of a wall: 8 MB
 
 
 class Wall:
@@ -210,7 +210,7 @@ def _mark_of(shade: OwnedShade) -> bytes:
     return hashlib.blake2b(repr(spools).encode(), digest_size=16).digest()
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=2)  # what is owned and what is on offer
 def _colours_of(labs: bytes) -> WallColours:
     return WallColours(np.frombuffer(labs, dtype=np.float64).reshape(-1, 3))
 

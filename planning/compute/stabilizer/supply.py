@@ -280,7 +280,7 @@ def _cut(order: CutOrder, stock: CutStock) -> CutPlan:
     return _cut_of(replace(order, pieces=tuple(replace(each, label="") for each in order.pieces)), stock)
 
 
-@lru_cache(maxsize=640)
+@lru_cache(maxsize=256)
 def _cut_of(order: CutOrder, stock: CutStock) -> CutPlan:
     """Return the cut, found once for what is asked of what is there: jobs are asked about again and again."""
     return plan_cut(order, stock)

@@ -17,6 +17,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
 from inventory.lists.looking_back import (
     dead_stock,
+    idle_since,
     price_history,
     spent_by_month,
     stock_value,
@@ -30,7 +31,7 @@ from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import BasketPlan, plan_basket
 from planning.buying.drafting import AlreadyDrafted, draft_orders, shown_of
 from planning.buying.due import headline, waiting_orders
-from planning.buying.needs import MaterialNeed, Needs, needs_of_all, what_needs_rest_on
+from planning.buying.needs import MaterialNeed, Needs, needs_of_all, what_books_rest_on, what_needs_rest_on
 from planning.facts.patience import patience
 from planning.jobs.season import items_needed, kept
 from planning.models import Job, Rules
@@ -247,13 +248,18 @@ def looking_back(request: HttpRequest) -> HttpResponse:
 
 def _looked_back(*, at: datetime, since: date, months: int) -> dict[str, Any]:
     """Return what the page tells, in the shelf's own units."""
+    told: dict[str, Any] = kept(
+        ("the books", since, months),
+        what_books_rest_on,
+        lambda: {
+            "spent": spent_by_month(since=since),
+            "moved": turnover(since=since),
+            "prices": price_history(since=since),
+            "worth": stock_value(),
+            "unpriced": unpriced_count(),
+            "idle": idle_since(at=at, months=months),
+            "put_ups": unused_put_ups(),
+        },
+    )
     wanted = items_needed(Job.State.PROMISED, Job.State.DRAFT).order_by().values_list("pk", flat=True)
-    return {
-        "spent": spent_by_month(since=since),
-        "moved": turnover(since=since),
-        "prices": price_history(since=since),
-        "worth": stock_value(),
-        "unpriced": unpriced_count(),
-        "dead": dead_stock(at=at, months=months, wanted=wanted),
-        "put_ups": unused_put_ups(),
-    }
+    return {**told, "dead": dead_stock(told["idle"], wanted=wanted)}

@@ -10,7 +10,7 @@ import pytest
 from tests.benchmarks.processor import yardsticks
 from tests.own_database import HOUSE, run_in
 
-HEAVY = ("scipy", "networkx")
+HEAVY = ("scipy", "networkx", "fpdf", "openpyxl")
 IMPORTED = """
 import os, sys
 os.environ["DJANGO_SETTINGS_MODULE"] = "workshop.settings"
@@ -26,7 +26,7 @@ print(" ".join(each for each in HEAVY if each in sys.modules))
 """
 
 
-def test_the_pages_and_commands_import_no_solver_and_no_graphs(tmp_path, monkeypatch) -> None:
+def test_the_pages_and_commands_import_no_solver_no_graphs_and_no_printer(tmp_path, monkeypatch) -> None:
     monkeypatch.setenv("ENOUGH_THREAD_DATA", str(tmp_path))
     program = f"HEAVY = {HEAVY!r}\n{IMPORTED}"
     done = subprocess.run(

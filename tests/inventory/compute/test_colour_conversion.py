@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from colormath.color_conversions import convert_color
-from colormath.color_objects import LabColor, sRGBColor
+from colormath.color_objects import LabColor, XYZColor, sRGBColor
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -22,6 +22,7 @@ with np.printoptions():  # the import changes NumPy's print options for the whol
     import colour as reference
 
 WHITE_POINTS = reference.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
+LABS = st.builds(Lab, st.floats(0, 100), st.floats(-200, 200), st.floats(-200, 200))
 HEXES = st.integers(min_value=0, max_value=0xFFFFFF).map(lambda value: f"#{value:06x}")
 
 # sRGB red under each white point: computed with colormath; colour-science gives the same within 0.04.
@@ -112,6 +113,16 @@ def test_many_colours_are_each_what_the_library_gives_for_one(hexes: list[str]) 
     labs = labs_from_hexes(hexes)
     assert labs.shape == (len(hexes), 3)
     assert labs.tolist() == [list(lab) for lab in expected]
+
+
+@given(LABS)
+def test_colours_come_out_as_the_library_has_them(lab: Lab) -> None:
+    shown = convert_color(LabColor(*lab, illuminant="d65"), sRGBColor)
+    clipped = sRGBColor(shown.clamped_rgb_r, shown.clamped_rgb_g, shown.clamped_rgb_b)
+    assert hex_from_lab(lab) == clipped.get_rgb_hex()
+    under_d65 = convert_color(LabColor(*lab, illuminant="d50"), XYZColor)
+    under_d65.apply_adaptation("d65", adaptation="bradford")
+    assert tuple(lab_d65_from_d50(lab)) == convert_color(under_d65, LabColor).get_value_tuple()
 
 
 def test_hex_is_read_short_or_long_in_either_case() -> None:

@@ -74,7 +74,7 @@ class CutStock:
     flats: tuple[Flat, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class CutPiece:
     """A piece where it lies; ``need`` is its place in the order."""
 
@@ -86,7 +86,7 @@ class CutPiece:
     turned: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Strip:
     """What one straight cut takes off; its pieces lie side by side in it, each trimmed if it is shorter."""
 
@@ -97,7 +97,7 @@ class Strip:
     pieces: tuple[CutPiece, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Rest:
     """A rectangle that is left over."""
 
@@ -111,7 +111,7 @@ class Rest:
         return min(self.width_mm, self.height_mm) >= LEAST_USEFUL_MM
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class SourceCut:
     """How one roll, sheet or offcut is cut. ``roll_mm`` is the length that comes off a roll, 0 for the others."""
 
