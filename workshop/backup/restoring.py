@@ -16,6 +16,7 @@ from django.db import DatabaseError, connection
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files import sha256_of, write_whole
 from inventory.kept_files.by_content import UNFINISHED
+from inventory.schema.unchanged import let_go
 from workshop.backup.archive import DATABASE, FILES, BadBackup, Manifest, unpack
 from workshop.backup.making import CannotBackUp, back_up_into
 from workshop.backup.pages import copy_pages
@@ -183,12 +184,18 @@ def _put_database_back(database: Path) -> None:
                 f"The database cannot be written ({problem}). Nothing of it is changed."
             ) from problem
         _replace_damaged(database)
+    _leave()
+
+
+def _leave() -> None:
+    """Close all that this process has open, so that what was written lies in the one file and not in its log."""
+    let_go()
     connection.close()
 
 
 def _replace_damaged(database: Path) -> None:
     """Put a database in the place of one that cannot be read; that was set apart before."""
-    connection.close()
+    _leave()
     place = Path(str(connection.settings_dict["NAME"]))
     for ending in ("-wal", "-shm"):  # the damaged one's log must not be read into the sound one
         place.with_name(place.name + ending).unlink(missing_ok=True)
