@@ -73,9 +73,10 @@ def answers(client: Client) -> list[tuple[str, int, str]]:
     """Return what pages of all kinds answer, and acts."""
     design, job = 1, 4
     asked: list[tuple[str, dict[str, Any] | None]] = [
-        *((f"/{page}", None) for page in ("", "jobs/", "shelf/list/thread/", "designs/", "buying/", "help/", "health/")),
+        *((f"/{page}/", None) for page in ("jobs", "shelf/list/thread", "designs", "buying", "help", "health")),
         *((f"/jobs/{job}/{part}", None) for part in ("", "run/", "cut/", "again/", "quote/")),
         *((f"/designs/{design}/{part}", None) for part in ("", "file/", "picture.png", "strip.png")),
+        ("/", None),
         ("/preferences/backups/", None),
         (f"/jobs/{job}/run/happened/", {"kind": "piece", "key": "after", "position": "2"}),
         ("/workshop/hoops/add/", {"name": "new", "field_width_mm": "90", "field_height_mm": "90",
@@ -99,15 +100,15 @@ def main() -> None:
     open_the_workshop()
     User.objects.create_superuser("morgan", password="spindle-and-thread")
     assert Job.objects.get(what=RUNNING).pk == 4
-    assert Design.objects.get().pk == 1
+    assert Design.objects.earliest("pk").pk == 1
     saved = Path(sys.argv[2])
     back_up(saved, at=NOW)
     client = Client(SERVER_NAME="localhost", raise_request_exception=False)
-    client.force_login(User.objects.get())
+    client.force_login(User.objects.get(username="morgan"))
     well = answers(client)
     if sys.argv[1] != "hollow":
         restore(saved, at=NOW)
-        client.force_login(User.objects.get())  # nobody was signed in when it was saved
+        client.force_login(User.objects.get(username="morgan"))  # nobody was signed in when it was saved
         client.get("/")
     HOW[sys.argv[1]]()
     at_first = answers(client)
@@ -117,7 +118,7 @@ def main() -> None:
     if sys.argv[1] != "read-only":
         restore(saved, at=NOW + timedelta(minutes=1))
         connection.close()
-        client.force_login(User.objects.get())
+        client.force_login(User.objects.get(username="morgan"))
         again = answers(client)[:-1]
     print(json.dumps({"well": well, "at first": at_first, "badly": badly, "again": again}))
 
