@@ -1,6 +1,5 @@
 """Restore a backup: looked at whole first, made ready beside, then put in place in one step."""
 
-import re
 import shutil
 import sqlite3
 import tempfile
@@ -28,9 +27,8 @@ from workshop.backup.rows import (
     unknown_migrations,
     waiting_migrations,
 )
+from workshop.backup.wholeness import damaged_files
 from workshop.trouble.kinds import BUSY, DAMAGED, trouble_of
-
-A_HASH = re.compile("[0-9a-f]{64}")
 
 
 class CannotRestore(WorkshopError):
@@ -144,9 +142,9 @@ def _put_files_back(manifest: Manifest, ready: Path) -> int:
     What was damaged already when it was backed up must not take the place of what is whole.
     """
     put_back = 0
+    left_out = {DATABASE, *damaged_files(manifest.parts)}
     for name, part in manifest.parts.items():
-        says = Path(name).stem
-        if name == DATABASE or (A_HASH.fullmatch(says) and says != part.sha256):
+        if name in left_out:
             continue
         place = Path(settings.MEDIA_ROOT) / name.removeprefix(FILES)
         if not place.is_file() or place.stat().st_size != part.bytes or sha256_of(place) != part.sha256:
