@@ -194,4 +194,7 @@ def database_settings(url: str, *, pooled: int = 0) -> dict[str, Any]:
             "init_command": f"PRAGMA busy_timeout={OPENING_MS}; PRAGMA journal_mode=WAL; "
             f"PRAGMA busy_timeout={1000 * WAIT_S}; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
         }
+    elif database["ENGINE"] == "django.db.backends.postgresql":
+        # Tables that an update or a restore has are waited for as long as an act is, and no longer.
+        database.setdefault("OPTIONS", {}).setdefault("options", f"-c lock_timeout={WAIT_S}s")
     return database
