@@ -81,9 +81,6 @@ def open_the_workshop() -> None:
     receipts.receive_needles(
         system="130/705", size=75, count=30, delivery=receipts.Delivery(key="needles", **delivery)
     )
-    receipts.receive_offcut(
-        a_stabilizer(), width_mm=300, height_mm=300, delivery=receipts.Delivery(key="offcut", **delivery)
-    )
     things.retire(a_spool(blue, key="to-retire"), key="retire", at=NOW, by=None)
     bobbins.wind_bobbins(
         Spool.objects.earliest("pk"), style=style, count=1, length_mm=9_000, key="wind", at=NOW, by=None
@@ -92,9 +89,12 @@ def open_the_workshop() -> None:
     _orders_in_all_states()
     stocktakes.begin_place(a_place("wall"), key="round", at=NOW, by=None)
     _jobs_in_all_states()
-    # After the jobs, so that none of them has set it aside.
-    bobbins.open_bobbin(BobbinBatch.objects.earliest("pk"), key="open", at=NOW, by=None)
     lay_layers_and_lists()
+    # After the jobs, so that none of them has set these aside or used them up.
+    bobbins.open_bobbin(BobbinBatch.objects.earliest("pk"), key="open", at=NOW, by=None)
+    receipts.receive_offcut(
+        a_stabilizer(), width_mm=300, height_mm=300, delivery=receipts.Delivery(key="offcut", **delivery)
+    )
 
 
 def _orders_in_all_states() -> None:
@@ -207,7 +207,9 @@ SHELF: dict[str, Callable[[], object]] = {
     "cut a piece": lambda: offcuts.cut_piece(
         StabilizerRoll.objects.earliest("pk"), width_mm=200, height_mm=200, keep=[(300, 200)], **HOW
     ),
-    "cut an offcut": lambda: offcuts.cut_piece(Offcut.objects.get(), width_mm=200, height_mm=200, **HOW),
+    "cut an offcut": lambda: offcuts.cut_piece(
+        Offcut.objects.latest("pk"), width_mm=200, height_mm=200, **HOW
+    ),
     "receive spools": lambda: receipts.receive_spools(
         Shade.objects.get(code="B"), put_up=a_put_up(metres=1000), count=5, delivery=DELIVERY
     ),
@@ -219,7 +221,7 @@ SHELF: dict[str, Callable[[], object]] = {
     "put back on the shelf": lambda: things.put_back_on_shelf(
         StockItem.objects.exclude(retired_at=None).earliest("pk"), **HOW
     ),
-    "split a pack": lambda: things.split_pack(SheetPack.objects.get(), count=10, **HOW),
+    "split a pack": lambda: things.split_pack(SheetPack.objects.get(), count=3, **HOW),
     "use a needle": lambda: needles.use_needle(NeedlePack.objects.get(), **HOW),
     "begin a stocktake": lambda: stocktakes.begin_items(
         list(StockItem.objects.filter(kind="roll")), what="rolls", **HOW

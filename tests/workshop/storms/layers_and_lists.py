@@ -1,6 +1,6 @@
 """Acts on cans, films, foam, fabric and appliques, on second spools, on many things, shades and lists, by a program.
 
-To be imported where Django is set up. What they need is laid by ``lay_layers_and_lists``, after everything else.
+To be imported where Django is set up. What they need is laid by ``lay_layers_and_lists``, after the jobs.
 """
 
 import math
