@@ -221,7 +221,7 @@ SHELF: dict[str, Callable[[], object]] = {
     "put back on the shelf": lambda: things.put_back_on_shelf(
         StockItem.objects.exclude(retired_at=None).earliest("pk"), **HOW
     ),
-    "split a pack": lambda: things.split_pack(SheetPack.objects.get(), count=3, **HOW),
+    "split a pack": lambda: things.split_pack(SheetPack.objects.get(), count=2, **HOW),
     "use a needle": lambda: needles.use_needle(NeedlePack.objects.get(), **HOW),
     "begin a stocktake": lambda: stocktakes.begin_items(
         list(StockItem.objects.filter(kind="roll")), what="rolls", **HOW
