@@ -10,6 +10,7 @@ from urllib.parse import parse_qs, unquote, urlsplit
 import dj_database_url
 
 HOUSE = Path(__file__).resolve().parent.parent
+WAIT_S, OPENING_MS = 30, 2_000  # for others at the same SQLite file
 
 
 def flag(name: str, *, default: bool = False) -> bool:
@@ -188,7 +189,12 @@ def database_settings(url: str, *, pooled: int = 0) -> dict[str, Any]:
             # IMMEDIATE: a transaction that will write takes its place in the queue when it begins, so that two
             # hands at the shelf wait for each other instead of failing half-way as "locked".
             "transaction_mode": "IMMEDIATE",
-            "timeout": 30,
-            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+            "timeout": WAIT_S,
+            # Only a new file waits for its log; one that was emptied under others would wait for ever.
+            "init_command": f"PRAGMA busy_timeout={OPENING_MS}; PRAGMA journal_mode=WAL; "
+            f"PRAGMA busy_timeout={1000 * WAIT_S}; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
         }
+    elif database["ENGINE"] == "django.db.backends.postgresql":
+        # Tables that an update or a restore has are waited for as long as an act is, and no longer.
+        database.setdefault("OPTIONS", {}).setdefault("options", f"-c lock_timeout={WAIT_S}s")
     return database

@@ -36,7 +36,8 @@ class NothingKeptMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
-        if not response.has_header("Cache-Control") and (request.user.is_authenticated or request.COOKIES):
+        # Cookies first: to ask who it is may have to wait for a database that has just been waited for in vain.
+        if not response.has_header("Cache-Control") and (request.COOKIES or request.user.is_authenticated):
             response["Cache-Control"] = "no-store, private"
         return response
 

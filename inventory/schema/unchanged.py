@@ -77,6 +77,17 @@ def version_now() -> Hashable | None:
         return None  # who asks for rows is told what is the matter
 
 
+def let_go() -> None:
+    """Close the connection that looks, and forget what was read: for a database that is replaced or in trouble.
+
+    Whoever asks next opens it anew. As long as it is open, SQLite keeps the log apart from the database's file.
+    """
+    with _kept.lock:
+        if _kept.watcher is not None:
+            _kept.watcher.close()
+        _kept.watcher, _kept.version, _kept.answers = None, None, {}
+
+
 def while_unchanged(question: Hashable, work: Callable[[], Answer]) -> Answer:
     """Return what ``work`` reads, read once for as long as nothing is committed."""
     before = version_now()

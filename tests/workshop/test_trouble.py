@@ -9,6 +9,7 @@ from django.db import DataError, OperationalError, connection
 from django.test import Client
 
 from inventory.compute.errors import WorkshopError
+from tests.own_database import own_database, run_in
 from workshop.trouble.kinds import AWAY, BUSY, DAMAGED, FULL, OUT_OF_DATE, READ_ONLY, TOO_LARGE, trouble_of
 
 TOLD = [
@@ -101,8 +102,6 @@ def test_health_says_that_the_disk_is_full(client: Client, db, monkeypatch):
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="a writer that holds SQLite's one place")
 def test_a_locked_database_is_told_in_words(tmp_path, django_db_setup):
-    from tests.own_database import own_database, run_in
-
     with own_database(tmp_path) as environment:
         holder = sqlite3.connect(tmp_path / "enough-thread.sqlite3", isolation_level=None)
         holder.execute("PRAGMA journal_mode = WAL")  # as the site has it from its first connection on
@@ -118,3 +117,32 @@ def test_a_locked_database_is_told_in_words(tmp_path, django_db_setup):
         )  # fmt: skip
         holder.execute("ROLLBACK")
     assert said.startswith("503 The workshop is busy"), (said, time.monotonic() - began)
+
+
+EMPTIED = """
+import os, sqlite3, time
+import django
+django.setup()
+from django.db import connection
+from workshop.trouble.kinds import trouble_of
+there = str(connection.settings_dict["NAME"])
+connection.ensure_connection()
+connection.close()
+somebody = sqlite3.connect(there)
+somebody.execute("SELECT count(*) FROM inventory_entry").fetchone()
+os.truncate(there, 0)
+began = time.monotonic()
+try:
+    connection.ensure_connection()
+except django.db.Error as problem:
+    print(trouble_of(problem).name, time.monotonic() - began < 15)
+"""
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="the file of a SQLite database")
+def test_a_file_that_was_emptied_while_others_have_it_open_is_told_without_a_long_wait(
+    tmp_path, django_db_setup
+):
+    with own_database(tmp_path) as environment:
+        settings = {"DJANGO_SETTINGS_MODULE": "workshop.settings"}
+        assert run_in({**environment, **settings}, "-c", EMPTIED).split() == ["empty", "True"]

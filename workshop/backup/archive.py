@@ -50,7 +50,7 @@ class ArchivePart:
 
 @dataclass(frozen=True)
 class Manifest:
-    """What a backup says of itself."""
+    """What a backup says of itself; ``damaged`` and ``missing`` name files that were so when it was made."""
 
     version: str
     made_at: datetime
@@ -58,6 +58,8 @@ class Manifest:
     migrations: tuple[tuple[str, str], ...]
     pictures: bool
     parts: dict[str, ArchivePart]
+    damaged: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
     @property
     def files(self) -> int:
@@ -93,6 +95,8 @@ class Writing:
         engine: str,
         migrations: Iterable[tuple[str, str]],
         pictures: bool,
+        damaged: Iterable[str],
+        missing: Iterable[str],
     ) -> None:
         says = {
             "made_by": "Enough Thread",
@@ -102,6 +106,8 @@ class Writing:
             "engine": engine,
             "migrations": list(migrations),
             "pictures": pictures,
+            "damaged": list(damaged),
+            "missing": list(missing),
             "parts": {name: asdict(part) for name, part in self.parts.items()},
         }
         self.archive.writestr(MANIFEST, json.dumps(says))
@@ -157,6 +163,8 @@ def _manifest(archive: zipfile.ZipFile) -> Manifest:
             str(name): ArchivePart(int(part["bytes"]), str(part["sha256"]))
             for name, part in says["parts"].items()
         },
+        damaged=tuple(str(name) for name in says.get("damaged", ())),
+        missing=tuple(str(name) for name in says.get("missing", ())),
     )
     _compare(parts, manifest)
     return manifest

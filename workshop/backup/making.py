@@ -22,6 +22,7 @@ from workshop.backup.archive import DATABASE, FILES, Manifest, Writing, safe_nam
 from workshop.backup.pages import copy_pages
 from workshop.backup.routing import migrate_database
 from workshop.backup.rows import another_database, copy_rows, migrations_of, waiting_migrations
+from workshop.backup.wholeness import damaged_files, missing_files
 
 PICTURES = "pictures/"
 # What is only passing through: files of an import that is going on, and those not written to their end.
@@ -60,6 +61,8 @@ def program_version() -> str:
 
 def back_up(path: Path, *, at: datetime, pictures: bool = False, progress: Progress = _untold) -> Manifest:
     """Write a backup of everything to ``path``, open it again to be sure, and return what it holds.
+
+    A kept file that is damaged is taken as it is: no backup at all would be worse. What it returns names it.
 
     The database is as it was at one moment; files are added before and after that moment, so that none that it
     names is missing. Raises CannotBackUp, and then leaves nothing behind.
@@ -105,6 +108,8 @@ def _write(unfinished: Path, folder: Path, *, at: datetime, pictures: bool, prog
             engine=connection.vendor,
             migrations=migrations,
             pictures=pictures,
+            damaged=damaged_files(writing.parts),
+            missing=missing_files(database, writing.parts),
         )
     with unfinished.open("rb") as file:
         os.fsync(file.fileno())

@@ -1,6 +1,5 @@
 """Restore a backup: looked at whole first, made ready beside, then put in place in one step."""
 
-import re
 import shutil
 import sqlite3
 import tempfile
@@ -16,6 +15,7 @@ from django.db import DatabaseError, connection
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files import sha256_of, write_whole
 from inventory.kept_files.by_content import UNFINISHED
+from inventory.schema.unchanged import let_go
 from workshop.backup.archive import DATABASE, FILES, BadBackup, Manifest, unpack
 from workshop.backup.making import CannotBackUp, back_up_into
 from workshop.backup.pages import copy_pages
@@ -27,9 +27,8 @@ from workshop.backup.rows import (
     unknown_migrations,
     waiting_migrations,
 )
+from workshop.backup.wholeness import damaged_files
 from workshop.trouble.kinds import BUSY, DAMAGED, trouble_of
-
-A_HASH = re.compile("[0-9a-f]{64}")
 
 
 class CannotRestore(WorkshopError):
@@ -143,9 +142,9 @@ def _put_files_back(manifest: Manifest, ready: Path) -> int:
     What was damaged already when it was backed up must not take the place of what is whole.
     """
     put_back = 0
+    left_out = {DATABASE, *damaged_files(manifest.parts)}
     for name, part in manifest.parts.items():
-        says = Path(name).stem
-        if name == DATABASE or (A_HASH.fullmatch(says) and says != part.sha256):
+        if name in left_out:
             continue
         place = Path(settings.MEDIA_ROOT) / name.removeprefix(FILES)
         if not place.is_file() or place.stat().st_size != part.bytes or sha256_of(place) != part.sha256:
@@ -183,12 +182,18 @@ def _put_database_back(database: Path) -> None:
                 f"The database cannot be written ({problem}). Nothing of it is changed."
             ) from problem
         _replace_damaged(database)
+    _leave()
+
+
+def _leave() -> None:
+    """Close all that this process has open, so that what was written lies in the one file and not in its log."""
+    let_go()
     connection.close()
 
 
 def _replace_damaged(database: Path) -> None:
     """Put a database in the place of one that cannot be read; that was set apart before."""
-    connection.close()
+    _leave()
     place = Path(str(connection.settings_dict["NAME"]))
     for ending in ("-wal", "-shm"):  # the damaged one's log must not be read into the sound one
         place.with_name(place.name + ending).unlink(missing_ok=True)

@@ -127,7 +127,9 @@ def trouble_of(problem: BaseException) -> Trouble | None:
         words = str(problem).lower()
         for trouble, signs in _SIGNS:
             if any(sign in words for sign in signs):
-                return EMPTY if trouble is OUT_OF_DATE and _is_empty() else _full_or(trouble, problem, words)
+                # A file that was emptied under others cannot be opened as ours before they have gone.
+                seems_empty = trouble in (OUT_OF_DATE, BUSY) and _is_empty()
+                return EMPTY if seems_empty else _full_or(trouble, problem, words)
         return AWAY if isinstance(problem, OperationalError | InterfaceError | InternalError) else None
     return None
 

@@ -10,6 +10,7 @@ from django.template.loader import render_to_string
 
 from inventory.acting import Busy
 from inventory.compute.errors import WorkshopError
+from inventory.schema.unchanged import let_go
 from workshop.trouble.kinds import BUSY, Trouble, trouble_of
 
 logger = logging.getLogger(__name__)
@@ -43,6 +44,7 @@ class TroubleMiddleware:
         if trouble is None:
             return None
         logger.error("%s: %s %s: %s", trouble.name, request.method, request.path, problem)
+        let_go()  # what only looks must not stand in the way of whoever mends it
         if connection.connection is not None and not connection.in_atomic_block:
             connection.close_if_unusable_or_obsolete()
         return answer_trouble(request, trouble)

@@ -13,9 +13,12 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
+from inventory.compute.errors import WorkshopError
 from inventory.models import LongWork
 from inventory.work import ask_for
+from workshop.backup.archive import manifest_in
 from workshop.backup.making import NAME, kept_backups
+from workshop.backup.wholeness import MENDED_BY, not_whole_in_words
 from workshop.doctor.examine import examine
 from workshop.tasks import KEEP, make_backup
 
@@ -42,14 +45,24 @@ def backups(request: HttpRequest) -> HttpResponse:
         return redirect("backups")
     ours = LongWork.objects.filter(key__startswith=f"{BACKUP} ")
     last = ours.filter(ended_at__gt=timezone.now() - SAID_FOR).first()
+    kept = kept_backups(folder)
     return render(
         request,
         "workshop/backups.html",
         {
-            "backups": kept_backups(folder), "folder": folder, "keep": KEEP, "now": timezone.now(),
+            "backups": kept, "folder": folder, "keep": KEEP, "now": timezone.now(),
+            "not_whole": _not_whole_in(kept[0].path) if kept else [], "mended_by": MENDED_BY,
             "key": uuid4().hex, "under_way": ours.open().first(), "last": last,
         },
     )  # fmt: skip
+
+
+def _not_whole_in(path: Path) -> list[str]:
+    """Return what of a backup was not whole, or why the backup cannot be opened."""
+    try:
+        return not_whole_in_words(manifest_in(path))
+    except WorkshopError as problem:
+        return [str(problem)]
 
 
 @never_cache

@@ -5,7 +5,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 
 from inventory.models import Place
 from inventory.schema import unchanged
@@ -93,3 +93,37 @@ def test_only_so_much_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     for number in range(3 * MOST_KEPT):
         assert while_unchanged(number, lambda number=number: number) == number
     assert len(unchanged._kept.answers) == MOST_KEPT
+
+
+LETS_GO = """
+import os
+import django
+django.setup()
+from django.db import connection
+from inventory.models import Place
+from inventory.schema.unchanged import let_go, while_unchanged
+
+def opened():
+    links = [f"/proc/self/fd/{each}" for each in os.listdir("/proc/self/fd")]
+    return [os.readlink(each) for each in links if os.path.exists(each) and ".sqlite3" in os.readlink(each)]
+
+Place.objects.create(name="wall")
+assert while_unchanged("places", Place.objects.count) == 1
+connection.close()
+there = str(connection.settings_dict["NAME"])
+assert opened() and os.path.getsize(there + "-wal")
+let_go()
+assert opened() == [], opened()
+assert while_unchanged("places", Place.objects.count) == 1
+let_go()
+connection.close()
+print(os.path.exists(there + "-wal"))
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="looks into what the process has open")
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="the file of a SQLite database")
+@pytest.mark.django_db
+def test_nothing_stays_open_once_it_was_let_go_and_the_log_is_brought_home(tmp_path: Path) -> None:
+    with own_database(tmp_path) as environment:
+        assert run_in(environment, "-c", LETS_GO).strip() == "False"

@@ -132,7 +132,7 @@ def main() -> None:
     databases.keep(BEFORE)
     for name, act in acts.items():
         databases.put_back(BEFORE)
-        _signed_in.force_login(User.objects.get())
+        _signed_in.force_login(User.objects.get(username="morgan"))
         before = databases.rows()
         connection.close()
         filler = fill(place)

@@ -24,14 +24,6 @@ WITHOUT_RUNS = {"e9b2467", "4481769", "0048641", "e9aa84b", "017aeda"}
 WITHOUT_ORDERS = {"e9b2467", "4481769", "0048641", "017aeda", "e644348", "47ad4f9"}
 # Landed before databases were kept for each of them; the databases of every commit are made by test_history.py.
 BEFORE_THE_HABIT = 14
-# From planning 0025 on a busy day could not be promised by those commits' own code, so that none is kept.
-STILL_WITHOUT = {
-    ("inventory", "0017_at_which_station"),
-    ("inventory", "0020_how_lists_are_read"),
-    ("planning", "0026_applique"),
-    ("planning", "0027_how_well_factors_are_known"),
-    ("planning", "0031_at_which_station"),
-}
 QUICKLY = "c85c594"  # has all kinds of work in it, and needs mending; the others take a minute of processor
 
 
@@ -49,7 +41,7 @@ def test_each_later_migration_has_a_database_made_just_before_it():
     done = [recorded(commit) for commit in COMMITS]
     migrations = MigrationLoader(None).disk_migrations
     for (app, name), migration in migrations.items():
-        if app in OURS and int(name[:4]) > BEFORE_THE_HABIT and (app, name) not in STILL_WITHOUT:
+        if app in OURS and int(name[:4]) > BEFORE_THE_HABIT:
             needs = {each for each in migration.dependencies if each[0] in OURS}
             assert any((app, name) not in each and needs <= each for each in done), (
                 f"No database is kept from just before {app} {name}: python -m fixtures.upgrades.make COMMIT"

@@ -9,12 +9,14 @@ from django.utils import timezone
 from inventory.management.base import WorkshopCommand
 from workshop.backup.archive import manifest_in
 from workshop.backup.making import back_up, back_up_into
+from workshop.backup.wholeness import MENDED_BY, not_whole_in_words
 
 
 class Command(WorkshopCommand):
     help = (
         "Back up the database and the stitch files into one file, which is opened again to be sure. The site may "
-        "run. It holds everything, passwords' hashes too: keep it as you keep a key. Exits 1 if nothing was made."
+        "run. It holds everything, passwords' hashes too: keep it as you keep a key. Files "
+        "that are damaged or missing are named. Exits 1 if nothing was made."
     )
     example = "backup --into /backups --keep 7"
 
@@ -44,9 +46,20 @@ class Command(WorkshopCommand):
         size = path.stat().st_size
         if options["format"] == "json":
             self.write_json(
-                {"file": str(path), "bytes": size, "files": manifest.files, "made_at": at.isoformat()}
+                {
+                    "file": str(path),
+                    "bytes": size,
+                    "files": manifest.files,
+                    "made_at": at.isoformat(),
+                    "damaged": manifest.damaged,
+                    "missing": manifest.missing,
+                }
             )
             return
         self.stdout.write(
             f"{path}: {size / 1e6:,.1f} MB, the database and {manifest.files:,} files. It opens."
         )
+        for each in not_whole_in_words(manifest):
+            self.stderr.write(self.style.WARNING(each))
+        if manifest.damaged or manifest.missing:
+            self.stderr.write(f"All else is in the backup. {MENDED_BY}")

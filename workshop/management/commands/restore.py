@@ -9,6 +9,7 @@ from django.utils import timezone
 from inventory.management.base import WorkshopCommand
 from workshop.backup.archive import manifest_in
 from workshop.backup.restoring import restore, restore_beside
+from workshop.backup.wholeness import not_whole_in_words
 
 
 class Command(WorkshopCommand):
@@ -55,11 +56,16 @@ class Command(WorkshopCommand):
                 "made_at": done.manifest.made_at.isoformat(),
                 "files_put_back": done.files_put_back,
                 "before": str(done.before) if done.before else None,
+                "damaged": done.manifest.damaged,
+                "missing": done.manifest.missing,
             },
             f"The workshop is as it was on {done.manifest.made_at:%d %b %Y, %H:%M}; {done.files_put_back:,} files were "
             f"put back." + (f" What was there before: {done.before}" if done.before else ""),
             options["format"],
         )
+        if options["format"] != "json":
+            for each in not_whole_in_words(done.manifest):
+                self.stderr.write(f"In the backup: {each}")
 
     def _tell(self, data: dict[str, Any], words: str, how: str) -> None:
         if how == "json":

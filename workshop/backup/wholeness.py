@@ -1,0 +1,74 @@
+"""Which kept files are not what their names say: a backup takes them as they are, and tells of them."""
+
+import re
+import sqlite3
+from collections.abc import Collection, Iterable, Mapping
+from contextlib import closing
+from pathlib import Path
+
+from planning.library.designs import stored_name
+from planning.models import Design
+from workshop.backup.archive import FILES, ArchivePart, Manifest
+
+A_HASH = re.compile("[0-9a-f]{64}")
+DRAWN = f"{FILES}pictures/"  # named by the design that they are drawn of
+NAMED = 10
+MENDED_BY = (
+    "Send the same files again, or restore a backup that was made before: it puts back what is whole in it."
+)
+
+
+def damaged_files(parts: Mapping[str, ArchivePart]) -> tuple[str, ...]:
+    """Return the names of files kept by content whose content is another by now.
+
+    >>> whole = ArchivePart(1, "ab" * 32)
+    >>> damaged_files({f"files/designs/ab/{'ab' * 32}.pes": whole, f"files/imports/{'cd' * 32}": whole}) == (
+    ...     f"files/imports/{'cd' * 32}",
+    ... )
+    True
+    """
+    return tuple(
+        name for name, part in parts.items()
+        if not name.startswith(DRAWN) and A_HASH.fullmatch(said := Path(name).stem) and said != part.sha256
+    )  # fmt: skip
+
+
+def missing_files(database: Path, parts: Collection[str]) -> tuple[str, ...]:
+    """Return the names of the stitch files that the designs in ``database`` want and that are not among ``parts``."""
+    with closing(sqlite3.connect(f"file:{database}?mode=ro", uri=True)) as copied:
+        try:
+            wanted = copied.execute("SELECT sha256, format FROM planning_design ORDER BY id").fetchall()
+        except sqlite3.OperationalError:
+            return ()  # of a version that waits for its update, and had other columns
+    names = dict.fromkeys(f"{FILES}{stored_name(sha256, format)}" for sha256, format in wanted)
+    return tuple(name for name in names if name not in parts)
+
+
+def not_whole_in_words(manifest: Manifest) -> list[str]:
+    """Return a sentence for each file of a backup that was not whole when it was made, by what people call it."""
+    called = _designs_of([*manifest.damaged, *manifest.missing])
+    told = [
+        f"{_called(name, called)} is {state}."
+        for names, state in ((manifest.missing, "missing"), (manifest.damaged, "damaged"))
+        for name in names
+    ]
+    if len(told) > NAMED:
+        told = [*told[:NAMED], f"So are {len(told) - NAMED:,} more files."]
+    return told
+
+
+def _designs_of(names: Iterable[str]) -> dict[str, str]:
+    hashes = {Path(name).stem for name in names}
+    return dict(Design.objects.filter(sha256__in=hashes).order_by("-pk").values_list("sha256", "name"))
+
+
+def _called(name: str, designs: Mapping[str, str]) -> str:
+    kind, said = name.removeprefix(FILES).partition("/")[0], Path(name).stem
+    if said in designs:
+        return f"The stitch file of {designs[said]}"
+    kinds = {
+        "imports": "A list that was imported,",
+        "stitch-outs": "The photograph of a test,",
+        "designs": "A stitch file,",
+    }
+    return f"{kinds.get(kind, 'A kept file,')} {said[:12]}…,"
