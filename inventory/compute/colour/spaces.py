@@ -21,7 +21,7 @@ def xyz_from_srgb(channels: Triple) -> Triple:
     """Return XYZ under D65 of an sRGB colour whose channels go from 0 to 1.
 
     >>> [round(each, 4) for each in xyz_from_srgb((1.0, 1.0, 1.0))]
-    [0.9505, 1.0, 1.0891]
+    [0.9505, 1.0, 1.089]
     """
     linear = [each / 12.92 if each <= 0.04045 else math.pow((each + 0.055) / 1.055, 2.4) for each in channels]
     return _positive(np.dot(sRGBColor.conversion_matrices["rgb_to_xyz"], np.array(linear)))

@@ -14,6 +14,7 @@ import django
 django.setup()
 
 from inventory.models import Change, Entry, Order, Reservation, Spool, StabilizerRoll, StockItem  # noqa: E402
+from inventory.orders.orders import cancel_order  # noqa: E402
 from planning.buying.drafting import draft_orders  # noqa: E402
 from planning.cutting.cuts import post_cut  # noqa: E402
 from planning.models import Job, JobCut, Promise, RunEvent, RunReport  # noqa: E402
@@ -84,6 +85,9 @@ def to_buy() -> None:
 
 
 def draft(key: str) -> None:
+    # What waits as a draft is not drafted again.
+    for order in Order.objects.filter(state=Order.State.DRAFT):
+        cancel_order(order, at=NOW)
     draft_orders(basket, key=key, at=NOW, by=None)
 
 
