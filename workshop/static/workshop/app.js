@@ -90,13 +90,14 @@ function inCharge() {
 }
 
 async function keepThisPage(marked) {
+  const { controller } = navigator.serviceWorker;
+  const cameFirst = !controller || controller.scriptURL !== new URL(marked.dataset.keep, location.href).href;
   const registered = await navigator.serviceWorker.register(marked.dataset.keep);
   for (const other of await navigator.serviceWorker.getRegistrations()) {
     // That of before, which kept run sheets alone, would go on answering for them.
     if (other.scope !== registered.scope && other.scope.startsWith(registered.scope)) await other.unregister();
   }
   await caches.delete(EARLIER);
-  const cameFirst = !navigator.serviceWorker.controller;
   await inCharge();
   // The worker keeps what passes through it; this very page, and what it is drawn with, came before it was there.
   const drawnWith = [...document.querySelectorAll("link[rel=stylesheet], script[src]")];
