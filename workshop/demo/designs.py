@@ -11,7 +11,6 @@ from planning.plan.ask import Question, chosen_machine, plan, question_named
 from planning.stitch_files.reading import read_design_file
 from workshop.demo.files import FIXTURES, Batch, demo_designs
 
-
 # README begins with it: the newest of them, it is there to be ticked on Today.
 ASKED_ABOUT_FIRST = "crew-cap-badge"
 
