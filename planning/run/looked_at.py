@@ -4,7 +4,7 @@ from django.utils import timezone
 
 from planning.facts.layers import recipe_in_words
 from planning.models import RunEvent, StitchOutNote
-from planning.run.standing import Run
+from planning.run.standing import TICKS, Run
 
 VERDICTS = {
     RunEvent.TestVerdict.GO_ON: StitchOutNote.Verdict.GOOD,
@@ -13,11 +13,16 @@ VERDICTS = {
 
 
 def test_to_judge(run: Run) -> int | None:
-    """Return the position of the last test that is stitched and that nobody has judged, None where there is none."""
-    tests = [position for position in run.done if position <= run.promise.tests]
-    judged = {event.position for event in run.events if event.kind == RunEvent.Kind.TEST}
-    last = max(tests, default=0)
-    return last if last and last not in judged else None
+    """Return the position of the last test that is stitched and that nobody has judged, None where there is none.
+
+    A verdict is of the test as it was stitched then: one that was taken back and stitched again waits for another.
+    """
+    last = max((position for position in run.done if position <= run.promise.tests), default=0)
+    is_judged = False
+    for event in run.events:
+        if event.position == last and event.kind in (*TICKS, RunEvent.Kind.TEST):
+            is_judged = event.kind == RunEvent.Kind.TEST
+    return last if last and not is_judged else None
 
 
 def test_wants_a_change(run: Run) -> RunEvent | None:

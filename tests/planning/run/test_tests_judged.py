@@ -44,6 +44,17 @@ def happens(job: Job, kind: str, *, at=NOW, **more) -> RunEvent:
     return note(job, Happening(kind, key=a_key(), **more), at=at, by=None)
 
 
+def test_a_test_that_is_stitched_again_waits_for_a_verdict_of_its_own(running):
+    first = happens(running, Kind.PIECE)
+    happens(running, Kind.TEST, test_verdict="go on")
+    take_back(first, key=a_key(), at=NOW, by=None)
+    assert to_judge(run_of(running)) is None
+    happens(running, Kind.PIECE)
+    assert to_judge(run_of(running)) == 1
+    happens(running, Kind.TEST, test_verdict="go on", at=NOW + timedelta(minutes=5))
+    assert to_judge(run_of(running)) is None
+
+
 def test_a_test_is_judged_once_it_is_stitched_and_only_a_test(running):
     with pytest.raises(WorkshopError, match="Tick it first"):
         happens(running, Kind.TEST, test_verdict="go on")
