@@ -1,10 +1,11 @@
 """How long the pages are before anything is opened, in the demo's week: an answer is read, not scrolled to."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from unittest import mock
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 from playwright.sync_api import Page
 
 from planning.models import Fabric, Job, Machine
@@ -15,13 +16,19 @@ from workshop.demo.week import lay_out_week
 DESK, PHONE = (1280, 800), (360, 740)
 # So many screens are the most, at the desk and on a phone.
 MOST_AT_DESK, MOST_ON_PHONE = 2.0, 4.0
+# A day with a long name: how lines break must not hang on when this is run.
+AT = datetime(2026, 9, 23, 9, 30, tzinfo=UTC)
 
 
 @pytest.fixture
-def demo_pages(transactional_db, settings, tmp_path) -> dict[str, str]:
-    """Return the addresses of pages of the demo workshop, in the middle of its week, by what they are."""
+def demo_pages(transactional_db, settings, tmp_path) -> Iterator[dict[str, str]]:
+    """Give the addresses of pages of the demo workshop, in the middle of its week, by what they are."""
     settings.MEDIA_ROOT = tmp_path / "files"
-    at = timezone.now()
+    with mock.patch("django.utils.timezone.now", return_value=AT):
+        yield laid_out(at=AT)
+
+
+def laid_out(*, at: datetime) -> dict[str, str]:
     demo = load_demo(at=at, by=None)
     machine = Machine.objects.get(name=demo.batch.machine)
     designs = keep_demo_designs(at=at, machine=machine.name)
@@ -30,7 +37,7 @@ def demo_pages(transactional_db, settings, tmp_path) -> dict[str, str]:
     lay_out_week(designs, at=at)
     jobs = {state: Job.objects.filter(state=state).order_by("pk").first() for state in Job.State.values}
     found = {
-        "plan": f"{reverse('plan_sheet')}?{asked}&needed_on={timezone.localdate():%Y}-12-31",
+        "plan": f"{reverse('plan_sheet')}?{asked}&needed_on={at:%Y}-12-31",
         "keep a job": f"{reverse('keep_job')}?{asked}",
         "today": reverse("today"),
         "jobs": reverse("jobs"),

@@ -12,7 +12,7 @@ function takeDroppedFiles(input) {
   zone.append(chosen);
 
   const hint = document.createElement("p");
-  hint.className = "small soft";
+  hint.className = "small soft drop-hint";
   hint.textContent = input.multiple ? "Or drop files here." : "Or drop a file here.";
   zone.insertBefore(hint, chosen);
 
