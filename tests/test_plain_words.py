@@ -41,6 +41,7 @@ SENTENCES = (
 
 def first_layer(template: str) -> str:
     """Return the words of a template that stand open: no tags, nothing that only programs read, nothing folded."""
+    template = re.sub(r"""\{% translate (["'])(.*?)\1.*?%\}""", r"\2", template)
     words = re.sub(
         r"\{% comment %\}.*?\{% endcomment %\}|\{%.*?%\}|\{\{.*?\}\}|\{#.*?#\}", "", template, flags=re.DOTALL
     )

@@ -2,6 +2,7 @@
 
 import os
 import secrets
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -31,6 +32,18 @@ def whole(name: str, *, default: int) -> int:
     if value and not (value.isascii() and value.isdecimal()):
         raise ValueError(f"{name} is {value}, which is no whole number.")
     return int(value) if value else default
+
+
+def language(languages: Sequence[tuple[str, str]]) -> str:
+    """Return which of ``languages`` ``ENOUGH_THREAD_LANGUAGE`` names, or the first. Raises ValueError for another."""
+    wanted = os.environ.get("ENOUGH_THREAD_LANGUAGE", "").strip().lower().replace("_", "-")
+    for code, name in languages:
+        if wanted in {code, code.partition("-")[0], name.lower()}:
+            return code
+    if wanted:
+        there = ", ".join(code for code, _ in languages)
+        raise ValueError(f"ENOUGH_THREAD_LANGUAGE is {wanted}; the languages that are there: {there}.")
+    return languages[0][0]
 
 
 def work_in() -> str:

@@ -3,8 +3,10 @@
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm, PasswordChangeForm
 from django.contrib.auth.models import User
+from django.utils.translation import gettext_lazy as _
 
 from workshop.models import Preference
 
@@ -49,11 +51,18 @@ class FirstAccountForm(BaseUserCreationForm):
 
 
 class PreferenceForm(forms.ModelForm):
-    """Units and look of one person."""
+    """Language, units and look of one person."""
+
+    language = forms.ChoiceField(
+        label=_("language"),
+        required=False,
+        choices=lambda: [("", _("as the browser asks")), *settings.LANGUAGES],
+        widget=forms.RadioSelect,
+    )
 
     class Meta:
         model = Preference
-        fields = ["length_unit", "weight_unit", "size_unit", "theme"]
+        fields = ["language", "length_unit", "weight_unit", "size_unit", "theme"]
         widgets = dict.fromkeys(fields, forms.RadioSelect)
 
 

@@ -1,15 +1,20 @@
 """Who is asking: from where, in which units, with which look."""
 
 from collections.abc import Callable
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.contrib.auth.models import AnonymousUser
 from django.http import HttpRequest, HttpResponse
+from django.utils import translation
+from django.utils.cache import patch_vary_headers
 from django.utils.functional import SimpleLazyObject
 
 from workshop.models import Preference
 from workshop.people.address import address_behind
+
+API_PATH = "/api/"
 
 
 class ClientAddressMiddleware:
@@ -43,7 +48,10 @@ class NothingKeptMiddleware:
 
 
 class PersonMiddleware:
-    """Give each request ``preference`` and ``units``; neither asks the database until it is read."""
+    """Give each request ``preference`` and ``units``, and the language in which it is answered.
+
+    What programs read stays in English.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -52,7 +60,19 @@ class PersonMiddleware:
         preference = SimpleLazyObject(lambda: preference_of(request.user))
         request.preference = preference  # type: ignore[attr-defined]
         request.units = SimpleLazyObject(lambda: preference.units)  # type: ignore[attr-defined]
-        return self.get_response(request)
+        language = _language_for(request, preference)
+        with translation.override(language):
+            response = self.get_response(request)
+        response.headers.setdefault("Content-Language", language)
+        patch_vary_headers(response, ["Accept-Language"])
+        return response
+
+
+def _language_for(request: HttpRequest, preference: Any) -> str:
+    if request.path_info.startswith(API_PATH):
+        return settings.LANGUAGE_CODE if settings.LANGUAGE_CODE.startswith("en") else "en-gb"
+    chosen = preference.language if request.user.is_authenticated else ""
+    return chosen or translation.get_language_from_request(request)
 
 
 def preference_of(user: AbstractBaseUser | AnonymousUser) -> Preference:

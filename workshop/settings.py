@@ -53,10 +53,10 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "workshop.middleware.PersonMiddleware",
     "workshop.middleware.NothingKeptMiddleware",
     "workshop.people.guard.GuardMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "workshop.middleware.PersonMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
@@ -76,7 +76,12 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "workshop.context.house",
             ],
-            "builtins": ["workshop.templatetags.quantities", "workshop.templatetags.drawing"],
+            "builtins": [
+                "django.templatetags.i18n",
+                "django.templatetags.l10n",
+                "workshop.templatetags.quantities",
+                "workshop.templatetags.drawing",
+            ],
         },
     },
 ]
@@ -132,7 +137,12 @@ if MAIL_SERVER:
     EMAIL_TIMEOUT = 20
 SENDS_MAIL = bool(MAIL_SERVER and BASE_URL)
 
-LANGUAGE_CODE = "en-gb"
+# Who chose no language on the pages reads that of the browser; commands and letters speak the workshop's.
+LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+LANGUAGE_CODE = environment.language(LANGUAGES)
+LOCALE_PATHS = environment.words(
+    "ENOUGH_THREAD_MARKS", default=[]
+)  # a made language that shows unmarked texts
 TIME_ZONE = environment.words("TIME_ZONE", default=["UTC"])[0]
 USE_I18N = True
 USE_TZ = True

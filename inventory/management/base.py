@@ -13,8 +13,8 @@ from django.core.management.base import CommandParser
 from django.utils.timezone import localdate
 from rich.console import Console
 
-from inventory.compute.days import read_day
 from inventory.compute.errors import WorkshopError
+from inventory.compute.typed.days import read_day
 from inventory.management.examples import WithExample
 
 

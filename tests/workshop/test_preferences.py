@@ -53,16 +53,14 @@ def test_the_database_refuses_an_unknown_unit(person: User) -> None:
         Preference.objects.create(user=person, length_unit="el")
 
 
-def test_a_page_that_shows_no_quantity_asks_nothing_of_the_preferences(signed_in: Client) -> None:
+def test_what_programs_read_asks_nothing_of_the_preferences(signed_in: Client) -> None:
     signed_in.post("/preferences/", IMPERIAL)
-    with CaptureQueriesContext(
-        connection,
-    ) as queries:
-        signed_in.get("/plain/")
+    with CaptureQueriesContext(connection) as queries:
+        signed_in.get("/api/1/stock")
     assert not [q for q in queries if "workshop_preference" in q["sql"]]
 
 
-def test_units_and_look_cost_one_query_a_page(signed_in: Client) -> None:
+def test_language_units_and_look_cost_one_query_a_page(signed_in: Client) -> None:
     signed_in.post("/preferences/", IMPERIAL)
     with CaptureQueriesContext(connection) as queries:
         signed_in.get("/")

@@ -18,7 +18,7 @@ from ninja.parser import Parser
 
 from inventory.acting import Busy, PlanHasChanged
 from inventory.compute.errors import WorkshopError
-from inventory.compute.sent_json import NotSoundJson, read_json
+from inventory.compute.typed.sent_json import NotSoundJson, read_json
 from inventory.ledger import CannotReverse
 from inventory.shelf.labelled import NoSuchLabel
 from planning.jobs.jobs import NotInThisState

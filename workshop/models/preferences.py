@@ -48,6 +48,10 @@ class Preference(models.Model):
     )
     theme = models.CharField("light or dark", max_length=5, choices=Theme, default=Theme.AUTO)
 
+    language = models.CharField(
+        max_length=5, default="", blank=True
+    )  # of the settings' languages; or the browser's
+
     class Meta:
         constraints = [
             models.CheckConstraint(

@@ -19,7 +19,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.sent_json import NotSoundJson, read_json
+from inventory.compute.typed.sent_json import NotSoundJson, read_json
 from planning.models import Rules
 from workshop.forms import SignInForm
 from workshop.models import Passkey, RecoveryCode, SecondFactor

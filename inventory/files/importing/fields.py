@@ -13,7 +13,6 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from inventory.compute.colour.lab import lab_from_hex
-from inventory.compute.days import plausible_day, read_day
 from inventory.compute.density import LinearDensity, read_area_weight, read_linear_density
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import (
@@ -24,6 +23,7 @@ from inventory.compute.lengths import (
     parse_weight,
     read_scale,
 )
+from inventory.compute.typed.days import plausible_day, read_day
 from inventory.tables.cells import Unreadable, read_list, shown
 
 _BLANK = {"", "?", "unknown", "not known"}

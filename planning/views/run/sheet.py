@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_count, read_scale
-from inventory.compute.sent_json import NotSoundJson, read_json
+from inventory.compute.typed.sent_json import NotSoundJson, read_json
 from planning.cutting.cuts import cuts_posted
 from planning.facts.layers import with_cautions
 from planning.facts.needles import needle_due

@@ -5,8 +5,8 @@ from datetime import date, timedelta
 import pytest
 from django.core.management import CommandError, call_command
 
-from inventory.compute.days import read_day
 from inventory.compute.errors import WorkshopError
+from inventory.compute.typed.days import read_day
 
 SATURDAY = date(2026, 11, 28)
 

@@ -21,7 +21,7 @@ def read_json(body: bytes) -> Any:
     {'events': [1, 2.5]}
     >>> read_json(b"1e999")
     Traceback (most recent call last):
-    inventory.compute.sent_json.NotSoundJson: 1e999 is not a number that can be used here.
+    inventory.compute.typed.sent_json.NotSoundJson: 1e999 is not a number that can be used here.
     """
     try:
         text = body.decode()

@@ -1,0 +1,67 @@
+"""Sentences and figures in the reader's language: the sums know no framework, so they ask whoever was set up.
+
+Where nobody was set up, a sentence stays as it is written and a number has a decimal point. A sentence is marked where
+it is written, whole, with names in braces for what changes: ``_("{sure} of {total} pieces").format(...)``. What stands
+at the top of a module is only marked there, with ``N_``, and said with ``_`` where somebody reads it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+def _as_written(one: str, many: str, number: int) -> str:
+    return one if number == 1 else many
+
+
+@dataclass(frozen=True)
+class Speaker:
+    """``text`` and ``counted`` are those of gettext; ``signs`` returns the decimal sign and that between thousands."""
+
+    text: Callable[[str], str] = str
+    counted: Callable[[str, str, int], str] = _as_written
+    signs: Callable[[], tuple[str, str]] = lambda: (".", ",")
+
+
+_speaker = Speaker()
+
+
+def let_speak(speaker: Speaker) -> None:
+    """Have ``speaker`` say everything from now on; called once, when the application begins."""
+    global _speaker
+    _speaker = speaker
+
+
+def _(text: str) -> str:
+    """Return ``text`` in the reader's language."""
+    return _speaker.text(text)
+
+
+def N_(text: str) -> str:
+    """Return ``text`` as it is: it is marked here and said elsewhere."""
+    return text
+
+
+def ngettext(one: str, many: str, number: int) -> str:
+    """Return that of the two texts in the reader's language that fits the number."""
+    return _speaker.counted(one, many, number)
+
+
+def figure(number: float, places: int = 0, *, grouped: bool = True) -> str:
+    """Return a number as the reader writes it, with so many ``places``, thousands ``grouped`` or not.
+
+    >>> figure(1234.56, 1), figure(1234.56, 1, grouped=False), figure(-3)
+    ('1,234.6', '1234.6', '-3')
+    """
+    return as_written_here(f"{number:{',' if grouped else ''}.{places}f}")
+
+
+def as_written_here(plain: str) -> str:
+    """Return a number that is written with a decimal point and commas between thousands as the reader writes it.
+
+    >>> as_written_here("1,234.5")
+    '1,234.5'
+    """
+    decimal, thousands = _speaker.signs()
+    if (decimal, thousands) == (".", ","):
+        return plain
+    return plain.translate({ord(","): thousands, ord("."): decimal})

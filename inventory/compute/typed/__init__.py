@@ -1,0 +1,1 @@
+"""What people type and programs send, read: days, JSON."""

@@ -1,0 +1,63 @@
+"""In which language somebody is answered: the one chosen, else the browser's, else the workshop's."""
+
+import pytest
+from django.contrib.auth.models import AnonymousUser
+from django.http import HttpResponse
+from django.test import Client, RequestFactory
+from django.utils import translation
+
+from inventory.compute import spoken
+from workshop import environment
+from workshop.middleware import PersonMiddleware
+
+GERMAN = {"accept-language": "de-CH,de;q=0.9,en;q=0.5"}
+THERE = [("en-gb", "English"), ("de", "Deutsch")]
+
+
+def test_a_page_speaks_as_the_browser_asks(client: Client, db: None) -> None:
+    answered = client.get("/sign-in/", headers=GERMAN, follow=True)
+    assert answered.headers["Content-Language"] == "de"
+    assert '<html lang="de"' in answered.content.decode()
+    assert "Accept-Language" in answered.headers["Vary"]
+    assert '<html lang="en-gb"' in client.get("/sign-in/", follow=True).content.decode()
+
+
+def test_what_somebody_chose_goes_before_the_browser(signed_in: Client) -> None:
+    words = {"language": "en-gb", "length_unit": "m", "weight_unit": "g", "size_unit": "cm", "theme": "auto"}
+    assert signed_in.post("/preferences/", words).status_code == 302
+    assert '<html lang="en-gb"' in signed_in.get("/preferences/", headers=GERMAN).content.decode()
+    signed_in.post("/preferences/", {**words, "language": ""})
+    assert '<html lang="de"' in signed_in.get("/preferences/", headers=GERMAN).content.decode()
+    refused = signed_in.post("/preferences/", {**words, "language": "tlh"})
+    assert refused.status_code == 200
+
+
+def test_programs_are_answered_in_english(rf: RequestFactory, db: None) -> None:
+    middleware = PersonMiddleware(lambda request: HttpResponse(translation.get_language()))
+    for path, expected in (("/api/1/spools", b"en-gb"), ("/shelf/", b"de")):
+        request = rf.get(path, headers=GERMAN)
+        request.user = AnonymousUser()
+        assert middleware(request).content == expected
+
+
+@pytest.mark.parametrize(
+    ("typed", "expected"), [("", "en-gb"), ("de", "de"), ("Deutsch", "de"), ("en", "en-gb")]
+)
+def test_the_workshops_language_is_named_as_people_would(
+    typed: str, expected: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ENOUGH_THREAD_LANGUAGE", typed)
+    assert environment.language(THERE) == expected
+
+
+def test_a_language_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ENOUGH_THREAD_LANGUAGE", "tlh")
+    with pytest.raises(ValueError, match="de"):
+        environment.language(THERE)
+
+
+def test_figures_are_written_as_the_reader_writes_them() -> None:
+    assert spoken.figure(1234.56, 1) == "1,234.6"
+    with translation.override("de"):
+        assert spoken.figure(1234.56, 1) == "1.234,6"
+        assert spoken.figure(-1234.5, 2, grouped=False) == "-1234,50"
