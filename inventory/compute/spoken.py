@@ -5,7 +5,7 @@ it is written, whole, with names in braces for what changes: ``_("{sure} of {tot
 at the top of a module is only marked there, with ``N_``, and said with ``_`` where somebody reads it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 
@@ -65,3 +65,14 @@ def as_written_here(plain: str) -> str:
     if (decimal, thousands) == (".", ","):
         return plain
     return plain.translate({ord(","): thousands, ord("."): decimal})
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return names as a sentence lists them; empty where there are none.
+
+    >>> listed(["navy"]), listed(["navy", "gold"]), listed(["navy", "gold", "white"])
+    ('navy', 'navy and gold', 'navy, gold and white')
+    """
+    if len(names) < 2:
+        return "".join(names)
+    return _("{names} and {last}").format(names=", ".join(names[:-1]), last=names[-1])
