@@ -100,7 +100,7 @@ ROUTES: dict[str, Asks] = {
             "stitch_out_photo", "learned", "running_out", "buying", "material", "looking_back", "orders", "order_file",
             "help", "strip_download", "import_run", "import_refused", "remembered_colours", "remembered_colours_csv",
             "json_keys", "job_hoopings", "job_hooping_files", "measure_first", "strip_threads_download", "worker",
-            "earlier_worker",
+            "earlier_worker", "handbook", "handbook_page", "handbook_words",
         ),
         _LOOK,
     ),
@@ -161,7 +161,8 @@ STATION_ROUTES = frozenset(
         "station_here", "choose_person", "let_go_person", "jobs", "run_sheet", "happened", "happenings",
         "take_back_event", "finish_job", "job_report", "begin_job", "cut_sheet", "not_begun", "run_state",
         "second_needle", "job_hoopings", "job_hooping_files", "worker", "earlier_worker",
-        "design_picture", "stitch_out_photo", "needle", "rights", "help",
+        "design_picture", "stitch_out_photo", "needle", "rights", "help", "handbook", "handbook_page",
+        "handbook_words",
         # By a token that is the station's.
         "api_run", "api_events", "api_event_back", "api_ending", "api_report", "api_cut", "api_job", "api_job_plan",
         "api_stock", "api_thing", "api_weigh",

@@ -4,13 +4,17 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import urlencode
+from django.utils.translation import get_language
 from django.views.decorators.http import require_safe
 
 from inventory.models import Order, Place, StabilizerProduct, Supplier
 from planning.models import Design, Fabric, Job, Machine
 from workshop.finding.everything import Labelled, find
+from workshop.handbook.pages import handbook
+from workshop.handbook.search import search
 
 LONGEST = 80
+MOST_EXPLAINED = 3  # pages of the handbook
 
 
 @require_safe
@@ -26,7 +30,10 @@ def find_anything(request: HttpRequest) -> HttpResponse:
         return redirect("item", found.very.label)
     if found.very is not None and (address := _page_of(found.very)):
         return redirect(address)
-    return render(request, "workshop/find.html", {"found": found, "asked": found.asked})
+    explained = search(handbook(get_language() or "en").values(), found.asked)[:MOST_EXPLAINED]
+    return render(
+        request, "workshop/find.html", {"found": found, "asked": found.asked, "explained": explained}
+    )
 
 
 def _page_of(record: object) -> str:

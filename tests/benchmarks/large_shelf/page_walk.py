@@ -48,7 +48,7 @@ WHOLE = frozenset(
     {
         "run_sheet", "cut_sheet", "cut_together", "shelf_csv", "export", "order_file", "design_file", "design_picture",
         "design_density", "design_strip", "remembered_colours_csv", "strip_download", "import_refused",
-        "worker", "earlier_worker", "pocket_shades",
+        "worker", "earlier_worker", "pocket_shades", "handbook_words",
         "import_template", "failed_rows", "backup_file", "stocktake_report", "job_hooping_files", "stitch_out_photo",
     }
 )  # fmt: skip
@@ -127,7 +127,7 @@ LOOKED_AT: dict[str, PLACES] = {
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
             "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
             "json_keys", "find", "names_job", "measure_first", "strip_threads", "labels", "acts", "api_help",
-            "first_hour", "own_list", "pocket", "pocket_shades", "worker", "earlier_worker",
+            "first_hour", "own_list", "pocket", "pocket_shades", "worker", "earlier_worker", "handbook", "handbook_words",
             "second_factor", "tokens", "watching", "work",
         ),
         _nothing,
@@ -137,6 +137,7 @@ LOOKED_AT: dict[str, PLACES] = {
     ),
     **dict.fromkeys(("run_sheet", "finish_job", "run_state"), _of("running")),
     **dict.fromkeys(("quote", "job_hoopings"), _of("draft")),
+    "handbook_page": _fixed(slug="plan"),
     "job_hooping_files": _of("draft", extension="pes"),
     "stitch_out_photo": lambda _: None,  # nobody has taken one
     "job_report": _of("finished"),
@@ -191,7 +192,7 @@ NO_PAGES = frozenset(
     {
         "shelf_csv", "export", "order_file", "design_file", "design_picture", "design_density", "design_strip",
         "remembered_colours_csv", "strip_download", "strip_threads_download", "worker", "earlier_worker",
-        "pocket_shades", "import_refused", "import_template", "failed_rows", "backup_file", "job_hooping_files",
+        "pocket_shades", "handbook_words", "import_refused", "import_template", "failed_rows", "backup_file", "job_hooping_files",
         "stitch_out_photo", "run_state", "shade_suggestions", "shade_choices", "label",
     }
 )  # fmt: skip

@@ -3,12 +3,15 @@ out.
 """
 
 import re
+from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from inventory.models import Shade
+from tests.browser.conftest import LONGEST_WAIT_MS
 from tests.factories import a_shade, a_spool
+from workshop.handbook.pages import ORDER
 
 
 @pytest.fixture
@@ -22,15 +25,19 @@ def shelf(transactional_db) -> list[Shade]:
     return [red, *others]
 
 
-def kept(page: Page) -> None:
-    """Wait until this device keeps the page for the shop, its list and what to buy."""
-    page.wait_for_function(
-        """async () => {
-            const pages = await caches.open("kept-pages");
-            const paths = (await pages.keys()).map((each) => new URL(each.url).pathname);
-            return ["/shelf/pocket/", "/shelf/pocket/shades", "/buying/"].every((each) => paths.includes(each));
-        }"""
-    )
+def until(page: Page, holds: Callable[[], bool]) -> None:
+    """Wait for what only a promise can tell; a condition that is a promise would be taken as true at once."""
+    for _ in range(LONGEST_WAIT_MS // 100):
+        if holds():
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("it never came true")
+
+
+def kept(page: Page, *wanted: str) -> None:
+    """Wait until this device keeps what lies at these paths."""
+    look = """async () => (await (await caches.open("kept-pages")).keys()).map((each) => new URL(each.url).pathname)"""
+    until(page, lambda: set(wanted) <= set(page.evaluate(look)))
 
 
 def test_a_phone_answers_in_the_shop_without_a_network(shelf, phone_signed_in, axe_is_silent, fits):
@@ -40,7 +47,7 @@ def test_a_phone_answers_in_the_shop_without_a_network(shelf, phone_signed_in, a
     # The list that is kept is had once the worker is in charge.
     phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
     phone.reload()
-    kept(phone)
+    kept(phone, "/shelf/pocket/", "/shelf/pocket/shades", "/buying/")
 
     context.set_offline(True)
     phone.reload()
@@ -72,4 +79,26 @@ def test_a_phone_answers_in_the_shop_without_a_network(shelf, phone_signed_in, a
     phone.locator(".me summary").click()
     phone.get_by_role("banner").get_by_role("button", name="Sign out").click()
     expect(phone.get_by_role("button", name="Sign in", exact=True)).to_be_visible()
-    phone.wait_for_function("caches.keys().then((names) => !names.length)")
+    until(phone, lambda: phone.evaluate("caches.keys().then((names) => !names.length)"))
+
+
+def test_the_handbook_is_read_and_searched_without_a_network(shelf, phone_signed_in, axe_is_silent, fits):
+    context, phone = phone_signed_in
+    phone.goto("/handbook/")
+    phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    phone.reload()
+    kept(phone, "/handbook/words", *(f"/handbook/{slug}/" for slug in ORDER))
+
+    context.set_offline(True)
+    phone.reload()
+    phone.get_by_label("What do you want to know?").fill("how do I weigh a spool")
+    found = phone.locator("#handbook-found")
+    expect(found.get_by_role("listitem").first).to_have_text("Spools on the shelf")
+    axe_is_silent(phone)
+    fits(phone)
+    found.get_by_role("link").first.click()
+    expect(phone.get_by_role("heading", name="Spools on the shelf")).to_be_visible()
+    expect(phone.get_by_text("No network. This is how it stood")).to_be_visible()
+    phone.goto("/handbook/")
+    phone.get_by_label("What do you want to know?").fill("zeppelin")
+    expect(found).to_contain_text("No page has all of these words")

@@ -102,7 +102,7 @@ async function keepThisPage(marked) {
   // The worker keeps what passes through it; this very page, and what it is drawn with, came before it was there.
   const drawnWith = [...document.querySelectorAll("link[rel=stylesheet], script[src]")];
   const wanted = cameFirst ? [location.href, ...drawnWith.map((each) => each.href || each.src)] : [];
-  if (marked.dataset.also) wanted.push(marked.dataset.also);
+  if (marked.dataset.also) wanted.push(...marked.dataset.also.split(" "));
   for (const each of wanted) await fetch(each, { redirect: "error" });
 }
 

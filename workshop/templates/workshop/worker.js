@@ -2,9 +2,9 @@
 "use strict";
 
 const KEPT = "kept-pages";
-// Run sheets, the list of what to buy, and "do I own this?" in the shop.
-const PAGES = [/\/jobs\/\d+\/run\/$/, /\/buying\/$/, /\/shelf\/pocket\/$/];
-const LISTS = [/\/shelf\/pocket\/shades$/];
+// Run sheets, the list of what to buy, "do I own this?" in the shop, and the handbook.
+const PAGES = [/\/jobs\/\d+\/run\/$/, /\/buying\/$/, /\/shelf\/pocket\/$/, /\/handbook\/([\w-]+\/)?$/];
+const LISTS = [/\/shelf\/pocket\/shades$/, /\/handbook\/words$/];
 const DRAWN_WITH = [/\.(css|js|svg|png|webmanifest)$/];
 
 self.addEventListener("install", () => self.skipWaiting());
