@@ -9,8 +9,10 @@ from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
+from inventory.compute.knowing import StripsCut
 from inventory.compute.left_out import LeftOut, Why, spools_of
 from inventory.compute.names.weight_labels import same_weight
+from inventory.ledger import cut_since_looked
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -320,6 +322,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
     sheets = _by_product(SheetPack.objects.order_by("label"))
     offcuts = _by_product(Offcut.objects.order_by("label"))
     cans = _by_product(SprayCan.objects.order_by(_SEALED_LAST, "on_hand", "label"))
+    cut = cut_of_open([roll for of_product in rolls.values() for roll in of_product])
     offers: dict[int, list[tuple[int, PackOffer]]] = defaultdict(list)
     for offer in Offer.objects.filter(product__isnull=False, can_mg__isnull=True).cheapest_first():
         assert offer.product_id
@@ -339,6 +342,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
                     roll.free + own.get(roll.pk, 0),
                     roll.sigma or 0.0,
                     _unit_price(roll),
+                    cut.get(roll.pk, StripsCut()),
                 )
                 for roll in rolls[product.pk]
             ),
@@ -368,6 +372,11 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
         if product.kind not in StabilizerProduct.CHOSEN_BY_WEIGHT
         or any(found[product.pk] for found in (rolls, sheets, offcuts, cans))
     )
+
+
+def cut_of_open(rolls: Iterable[StabilizerRoll]) -> dict[int, StripsCut]:
+    """Return what was cut of each open roll, by its id, since it was measured."""
+    return cut_since_looked(roll.pk for roll in rolls if roll.opened_on is not None)
 
 
 def _owned(item: StockItem | SpoolRow, own: Mapping[int, int]) -> OwnedSpool:
