@@ -88,6 +88,9 @@ class StripsCut:
         return math.hypot(self.in_common_mm, self.own_mm)
 
 
+NOTHING_CUT = StripsCut()
+
+
 def strips_of(length_mm: float, *, strips: int | None = None) -> StripsCut:
     """Return what came off a roll in ``strips`` of about one length, or in strips as they usually are.
 
@@ -95,7 +98,7 @@ def strips_of(length_mm: float, *, strips: int | None = None) -> StripsCut:
     StripsCut(strips=5, length_mm=1000, squares_mm2=200000.0)
     """
     count = max(1, round(length_mm / USUAL_STRIP_MM)) if strips is None else strips
-    return StripsCut(count, length_mm, length_mm**2 / count) if length_mm > 0 else StripsCut()
+    return StripsCut(count, length_mm, length_mm**2 / count) if length_mm > 0 else NOTHING_CUT
 
 
 def sigma_after_cut(sigma_mm: float, *, before: StripsCut, after: StripsCut) -> float:

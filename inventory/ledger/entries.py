@@ -272,7 +272,8 @@ def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "
     """Return the entries that take back the whole act ``entry`` belongs to, line by line.
 
     What was known of an item comes back too, where nothing has moved it since; a cut of a roll takes its share of
-    what is not known with it whenever it is taken back. An item that the act brought leaves the shelf; one that it took off the shelf, or emptied, is on it again. Raises CannotReverse.
+    what is not known with it whenever it is taken back. An item that the act brought leaves the shelf; one that it
+    took off the shelf, or emptied, is on it again. Raises CannotReverse.
     """
     taken_back = sorted(entries_of(entry.key), key=lambda each: (each.item_id, -each.pk))
     if any(each.reason == Reason.REVERSE for each in taken_back):

@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Iterable
 from functools import partial
 from itertools import pairwise
 
-from inventory.compute.knowing import StripsCut, sigma_after_cut, strips_of
+from inventory.compute.knowing import NOTHING_CUT, StripsCut, sigma_after_cut, strips_of
 from inventory.ledger.posting import SHOWN
 from inventory.models import Entry, StockItem
 
@@ -72,7 +72,7 @@ def sigma_without_cut(entry: Entry) -> Callable[[float], float] | None:
 
 
 def _cut(entries: Iterable[tuple[Entry, bool]]) -> StripsCut:
-    so_far = StripsCut()
+    so_far = NOTHING_CUT
     for entry, looked in entries:
         if looked:
             break

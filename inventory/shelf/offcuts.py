@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.timezone import localdate
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.knowing import StripsCut, strips_of
+from inventory.compute.knowing import NOTHING_CUT, strips_of
 from inventory.ledger import Line, cut_since_looked, moved_alike, once, write
 from inventory.models import Entry, Offcut, Place, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.labelled import as_its_kind
@@ -99,7 +99,7 @@ def cut_line(source: Cuttable, quantity: int, *, strips: int = 1) -> Line:
     """Return the line that takes ``quantity`` of ``source``: mm of a roll in so many strips, or pieces."""
     if not isinstance(source, StabilizerRoll):
         return Line(source, -quantity)
-    before = cut_since_looked([source.pk]).get(source.pk, StripsCut())
+    before = cut_since_looked([source.pk]).get(source.pk, NOTHING_CUT)
     after = before + strips_of(quantity, strips=strips)
     added = math.sqrt(after.sigma_mm**2 - before.sigma_mm**2)
     return Line(source, -quantity, added_sigma=added, strips=strips)

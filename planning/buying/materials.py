@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import QuerySet, Sum
 
 from inventory.compute.colour.lab import Lab
-from inventory.compute.knowing import StripsCut, of_rolls_together
+from inventory.compute.knowing import NOTHING_CUT, StripsCut, of_rolls_together
 from inventory.compute.on_the_way import OnTheWay
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.models import (
@@ -181,11 +181,11 @@ def _stabilizers(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[
         widths[roll.product_id].add(roll.width_mm)
         if roll.is_known:
             held[roll.product_id].append(roll.on_hand - aside.get(roll.pk, 0))
-            sigmas[roll.product_id].append((roll.sigma or 0.0, cut.get(roll.pk, StripsCut())))
+            sigmas[roll.product_id].append((roll.sigma or 0.0, cut.get(roll.pk, NOTHING_CUT)))
     for can in SprayCan.objects.filter(retired_at__isnull=True):
         if can.is_known:
             held[can.product_id].append(can.on_hand - aside.get(can.pk, 0))
-            sigmas[can.product_id].append((can.sigma or 0.0, StripsCut()))
+            sigmas[can.product_id].append((can.sigma or 0.0, NOTHING_CUT))
     materials = []
     for product in StabilizerProduct.objects.all():
         materials.append(

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
-from inventory.compute.knowing import StripsCut
+from inventory.compute.knowing import NOTHING_CUT, StripsCut
 from inventory.compute.left_out import LeftOut, Why, spools_of
 from inventory.compute.names.weight_labels import same_weight
 from inventory.ledger import cut_since_looked
@@ -342,7 +342,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
                     roll.free + own.get(roll.pk, 0),
                     roll.sigma or 0.0,
                     _unit_price(roll),
-                    cut.get(roll.pk, StripsCut()),
+                    cut.get(roll.pk, NOTHING_CUT),
                 )
                 for roll in rolls[product.pk]
             ),

@@ -1,13 +1,12 @@
 """The stabilizer of one job or several: which product each layer takes, and how all of it is cut."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
-from inventory.compute.knowing import StripsCut, of_rolls_together, sigma_after_cut, strips_of
+from inventory.compute.knowing import NOTHING_CUT, StripsCut, of_rolls_together, sigma_after_cut, strips_of
 from inventory.compute.later import later
 from planning.compute.buying.packs import PackOffer, PackPurchase, cheapest_purchase
 from planning.compute.certainty.enough import verdict
@@ -404,7 +403,7 @@ def p_cut(cut: CutPlan, rolls: Sequence[Roll]) -> float:
         return 1.0
     own = {part.label: strips_of(part.roll_mm, strips=len(part.strips)) for part in cut.rolls}
     # As they will be known once it is cut: the hand that cuts long cuts what is planned long as well.
-    cut_by_then = {roll.label: roll.cut_so_far + own.get(roll.label, StripsCut()) for roll in rolls}
+    cut_by_then = {roll.label: roll.cut_so_far + own.get(roll.label, NOTHING_CUT) for roll in rolls}
     sigma_mm = {
         roll.label: sigma_after_cut(roll.sigma_mm, before=roll.cut_so_far, after=cut_by_then[roll.label])
         for roll in rolls
