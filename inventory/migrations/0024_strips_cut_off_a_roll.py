@@ -18,7 +18,8 @@ def say_what_is_known(apps, schema_editor):
     taken_back = set(
         entries.objects.using(db).filter(reverses__isnull=False).values_list("reverses_id", flat=True)
     )
-    rolls = items.objects.using(db).filter(kind="roll", retired_at__isnull=True, sigma__isnull=False)
+    # Those that left the shelf too: a cut that is taken back brings one back.
+    rolls = items.objects.using(db).filter(kind="roll", sigma__isnull=False)
     for roll in rolls.only("pk", "sigma"):
         newest_first = list(entries.objects.using(db).filter(item_id=roll.pk).order_by("-id"))
         sigma = known_now(roll.sigma, newest_first, taken_back)

@@ -1,8 +1,12 @@
 """What was only estimated of a thing since a person looked, and by how much that makes it less known."""
 
 import math
+from importlib import import_module
+from types import SimpleNamespace
 
 import pytest
+from django.apps import apps
+from django.db import connection
 
 from inventory.compute.knowing import StripsCut, strips_of
 from inventory.ledger import (
@@ -127,6 +131,34 @@ def test_of_cuts_of_which_nobody_kept_the_strips_it_is_taken_that_they_were_as_u
     roll = a_roll(metres=50)
     post([Line(roll, -4_000)], reason="cut", key=a_key(), at=NOW, by=None)
     assert cut_since_looked([roll.pk]) == {roll.pk: strips(20, 200)}
+
+
+def cut_as_before(roll: StockItem, height_mm: int, *, cut_already: int) -> Entry:
+    """Post a cut as it was kept before its strips were: off by two in a hundred of the length."""
+    added = added_sigma(0.02, height_mm, before=cut_already)
+    return post([Line(roll, -height_mm, added_sigma=added)], reason="cut", key=a_key(), at=NOW, by=None)[0]
+
+
+def updated() -> None:
+    update = import_module("inventory.migrations.0024_strips_cut_off_a_roll")
+    update.say_what_is_known(apps, SimpleNamespace(connection=connection))
+
+
+def test_a_roll_that_was_cut_before_strips_were_kept_is_said_to_be_as_well_known_as_it_is():
+    roll, untouched = a_roll(metres=50), a_roll(metres=50)
+    came = roll.sigma
+    cut_as_before(roll, 6_000, cut_already=0)
+    count_item(roll, quantity=43_900, key=a_key(), at=NOW, by=None)
+    measured = now(roll).sigma
+    cut_as_before(roll, 4_000, cut_already=0)
+    last = cut_as_before(roll, 1_000, cut_already=4_000)
+    updated()
+    assert now(untouched).sigma == came
+    assert now(roll).sigma == pytest.approx(math.hypot(measured, strips(25, 200).sigma_mm))
+    updated()  # once more changes nothing
+    assert now(roll).sigma == pytest.approx(math.hypot(measured, strips(25, 200).sigma_mm))
+    reverse(last, key=a_key(), at=NOW, by=None)
+    assert now(roll).sigma == pytest.approx(math.hypot(measured, strips(20, 200).sigma_mm))
 
 
 def test_windings_share_the_stop_of_their_winder():
