@@ -1,7 +1,7 @@
 """Stabilizer cut from rolls, sheets and offcuts, and what of the rest goes back on the shelf."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.timezone import localdate
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.knowing import NOTHING_CUT, strips_of
+from inventory.compute.knowing import NOTHING_CUT, StripsCut, strips_of
 from inventory.ledger import Line, cut_since_looked, moved_alike, once, write
 from inventory.models import Entry, Offcut, Place, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.labelled import as_its_kind
@@ -103,6 +103,11 @@ def cut_line(source: Cuttable, quantity: int, *, strips: int = 1) -> Line:
     after = before + strips_of(quantity, strips=strips)
     added = math.sqrt(after.sigma_mm**2 - before.sigma_mm**2)
     return Line(source, -quantity, added_sigma=added, strips=strips)
+
+
+def cut_of_open(rolls: Iterable[StabilizerRoll]) -> dict[int, StripsCut]:
+    """Return what was cut of each open roll, by its id, since it was measured."""
+    return cut_since_looked(roll.pk for roll in rolls if roll.opened_on is not None)
 
 
 def _cuttable(item: StockItem) -> Cuttable:

@@ -24,10 +24,11 @@ from inventory.models import (
     Staple,
 )
 from inventory.orders.coming import on_the_way
+from inventory.shelf.offcuts import cut_of_open
 from planning.compute.buying.netting import Receipt
 from planning.compute.certainty.enough import combine_free
 from planning.plan.bobbins import bobbins_by_kind
-from planning.plan.shelf import cut_of_open, is_of
+from planning.plan.shelf import is_of
 
 # Black and white are staples of every workshop (common practice, no source); what counts as one is ours.
 BLACK_UP_TO_L, WHITE_FROM_L, GREY_UP_TO_CHROMA = 25.0, 92.0, 8.0

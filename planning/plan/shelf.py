@@ -9,10 +9,9 @@ from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
-from inventory.compute.knowing import NOTHING_CUT, StripsCut
+from inventory.compute.knowing import NOTHING_CUT
 from inventory.compute.left_out import LeftOut, Why, spools_of
 from inventory.compute.names.weight_labels import same_weight
-from inventory.ledger import cut_since_looked
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -31,6 +30,7 @@ from inventory.models import (
     ThreadRange,
 )
 from inventory.schema.unchanged import while_unchanged
+from inventory.shelf.offcuts import cut_of_open
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
@@ -372,11 +372,6 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
         if product.kind not in StabilizerProduct.CHOSEN_BY_WEIGHT
         or any(found[product.pk] for found in (rolls, sheets, offcuts, cans))
     )
-
-
-def cut_of_open(rolls: Iterable[StabilizerRoll]) -> dict[int, StripsCut]:
-    """Return what was cut of each open roll, by its id, since it was measured."""
-    return cut_since_looked(roll.pk for roll in rolls if roll.opened_on is not None)
 
 
 def _owned(item: StockItem | SpoolRow, own: Mapping[int, int]) -> OwnedSpool:
