@@ -29,7 +29,12 @@ from inventory.ledger.posting import (
     once,
     write,
 )
-from inventory.ledger.reckoned import added_sigma, reckoned_since_looked, sigma_without
+from inventory.ledger.reckoned import (
+    added_sigma,
+    cut_since_looked,
+    reckoned_since_looked,
+    sigma_without,
+)
 
 __all__ = [
     "SHOWN",
@@ -41,6 +46,7 @@ __all__ = [
     "NotEnough",
     "NotSetAside",
     "added_sigma",
+    "cut_since_looked",
     "entries_of",
     "find",
     "held_after",

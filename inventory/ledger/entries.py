@@ -30,6 +30,7 @@ from inventory.ledger.posting import (
     write,
     write_reversal,
 )
+from inventory.ledger.reckoned import sigma_without_cut
 from inventory.models import Entry, Reservation, StockItem
 
 Known = StockItem.Known
@@ -270,8 +271,9 @@ def _as_far_as_it_goes(line: Line, holder: str) -> Line:
 def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "") -> list[Entry]:
     """Return the entries that take back the whole act ``entry`` belongs to, line by line.
 
-    What was known of an item comes back too, where nothing has moved it since. An item that the act brought
-    leaves the shelf; one that it took off the shelf, or emptied, is on it again. Raises CannotReverse.
+    What was known of an item comes back too, where nothing has moved it since; a cut of a roll takes its share of
+    what is not known with it whenever it is taken back. An item that the act brought leaves the shelf; one that it
+    took off the shelf, or emptied, is on it again. Raises CannotReverse.
     """
     taken_back = sorted(entries_of(entry.key), key=lambda each: (each.item_id, -each.pk))
     if any(each.reason == Reason.REVERSE for each in taken_back):
@@ -283,7 +285,12 @@ def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "
         if Entry.objects.filter(reverses__in=taken_back).exists():
             raise CannotReverse("This movement has been taken back already.")
         # The last line of an item first, so that each finds the item as it left it.
-        return [write_reversal(each, key=key, at=at, by=by, reference=reference) for each in taken_back]
+        return [
+            write_reversal(
+                each, key=key, at=at, by=by, reference=reference, sigma_without=sigma_without_cut(each)
+            )
+            for each in taken_back
+        ]
 
     def same(entries: Sequence[Entry]) -> bool:
         return {each.reverses_id for each in entries} == {each.pk for each in taken_back}

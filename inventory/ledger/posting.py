@@ -50,7 +50,7 @@ class Line:
     """One movement of an act: ``quantity`` more (or fewer) of ``item``, in its own unit.
 
     ``finding`` replaces what was known of the item; ``added_sigma`` widens it instead. ``reason`` is this
-    line's own where it is not the act's.
+    line's own where it is not the act's. ``strips`` says in how many a length comes off a roll.
     """
 
     item: StockItem
@@ -58,6 +58,7 @@ class Line:
     added_sigma: float = 0.0
     finding: Finding | None = None
     reason: str = ""
+    strips: int | None = None
 
 
 def once(key: str, act: Callable[[], list[Entry]], *, same: Callable[[Sequence[Entry]], bool]) -> list[Entry]:
@@ -132,12 +133,26 @@ def write(
         entry = _entry(
             line.item.pk, line.quantity, own, number, held, key=key, at=at, by=by, reference=reference
         )
+        entry.strips = line.strips
         written.append(_move(line.item, after, entry))
     return written
 
 
-def write_reversal(entry: Entry, *, key: str, at: datetime, by: Any, reference: str) -> Entry:
-    """Return the entry that takes ``entry`` back, written inside the transaction of ``once``."""
+def write_reversal(
+    entry: Entry,
+    *,
+    key: str,
+    at: datetime,
+    by: Any,
+    reference: str,
+    sigma_without: Callable[[float], float] | None = None,
+) -> Entry:
+    """Return the entry that takes ``entry`` back, written inside the transaction of ``once``.
+
+    What was known before the entry is known again where nothing has moved the item since; where something has,
+    ``sigma_without`` makes one sigma without the entry of the one there is. Of a cut whose strips nobody kept it
+    does so as well: what was known before that may have been reckoned otherwise.
+    """
     held = _hold(entry.item_id)
     of_item = Entry.objects.filter(item_id=entry.item_id)
     moved_since = of_item.filter(id__gt=entry.pk).exclude(key__in=[entry.key, key]).exists()
@@ -147,9 +162,12 @@ def write_reversal(entry: Entry, *, key: str, at: datetime, by: Any, reference: 
         retired_at = None
     elif left == 0 and not of_item.filter(id__lt=entry.pk).exists():
         retired_at = at  # the act had brought the item
+    sigma = held.sigma if moved_since else entry.sigma_before
+    if sigma_without is not None and held.sigma is not None and (moved_since or entry.strips is None):
+        sigma = sigma_without(held.sigma)
     after = held._replace(
         on_hand=left,
-        sigma=held.sigma if moved_since else entry.sigma_before,
+        sigma=sigma,
         known=held.known if moved_since else entry.known_before,
         opened_on=_opened_without(entry, held),
         retired_at=retired_at,

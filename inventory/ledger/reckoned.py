@@ -7,9 +7,11 @@ how much of it was estimated before.
 
 import math
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
+from functools import partial
 from itertools import pairwise
 
+from inventory.compute.knowing import NOTHING_CUT, StripsCut, sigma_after_cut, strips_of
 from inventory.ledger.posting import SHOWN
 from inventory.models import Entry, StockItem
 
@@ -49,6 +51,36 @@ def reckoned_since_looked(items: Iterable[int]) -> dict[int, int]:
     return found
 
 
+def cut_since_looked(items: Iterable[int]) -> dict[int, StripsCut]:
+    """Return what was cut of each roll, by its id, since it was last measured; what was taken back does not count.
+
+    Of cuts of which nobody kept the strips it is taken that they were as usual. One query for all.
+    """
+    return {pk: _cut(entries) for pk, entries in _newest_first(items).items()}
+
+
+def sigma_without_cut(entry: Entry) -> Callable[[float], float] | None:
+    """Return what makes of a roll's sigma the one without ``entry``, a cut of it; None where it is none.
+
+    A cut before the last look at the roll had no part in the sigma any more.
+    """
+    if entry.reason != Reason.CUT or entry.quantity >= 0 or entry.item.kind != StockItem.Kind.ROLL:
+        return None
+    entries = _newest_first([entry.item_id])[entry.item_id]
+    without = [pair for pair in entries if pair[0].pk != entry.pk]
+    return partial(sigma_after_cut, before=_cut(entries), after=_cut(without))
+
+
+def _cut(entries: Iterable[tuple[Entry, bool]]) -> StripsCut:
+    so_far = NOTHING_CUT
+    for entry, looked in entries:
+        if looked:
+            break
+        if entry.reason == Reason.CUT and entry.line < SHOWN and not _is_taken_back(entry):
+            so_far += strips_of(-entry.quantity, strips=entry.strips)
+    return so_far
+
+
 def sigma_without(item: StockItem, keys: Collection[str]) -> float | None:
     """Return one sigma of ``item`` as if the acts with these ``keys`` had taken exactly what they took."""
     if item.sigma is None:
@@ -64,7 +96,10 @@ def sigma_without(item: StockItem, keys: Collection[str]) -> float | None:
 
 def _newest_first(items: Iterable[int]) -> dict[int, list[tuple[Entry, bool]]]:
     """Return the entries of each item, newest first, each with whether it says what was found of the item."""
-    things = StockItem.objects.filter(pk__in=set(items)).only("sigma", "kind").in_bulk()
+    wanted = set(items)
+    if not wanted:
+        return {}
+    things = StockItem.objects.filter(pk__in=wanted).only("sigma", "kind").in_bulk()
     known = {pk: item.sigma for pk, item in things.items()}
     of_item: dict[int, list[Entry]] = defaultdict(list)
     entries = Entry.objects.filter(item_id__in=known).select_related("reversed_by").order_by("-id")

@@ -49,6 +49,8 @@ class Entry(models.Model):
     # What the entry found, so that taking it back can restore how the quantity was known.
     sigma_before = models.FloatField(null=True)
     known_before = models.CharField(max_length=8, blank=True)
+    # In how many strips a length came off a roll; NULL for all else, and where nobody kept it. Nullable as the rest.
+    strips = models.PositiveIntegerField(null=True)
     # NULL where the item had not been opened; nullable too because SQLite would rebuild the table for a default,
     # and drop its triggers.
     opened_before = models.DateField(null=True)

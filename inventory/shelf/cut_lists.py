@@ -19,11 +19,15 @@ Reason = Entry.Reason
 
 @dataclass(frozen=True)
 class Taken:
-    """What is cut from one thing: mm off a roll, sheets of a pack, 1 of an offcut; ``keep`` are the rests kept."""
+    """What is cut from one thing: mm off a roll, sheets of a pack, 1 of an offcut; ``keep`` are the rests kept.
+
+    What comes off a roll comes off in so many ``strips``, as long as they are each.
+    """
 
     item: StockItem
     quantity: int
     keep: tuple[tuple[int, int], ...] = ()  # width, and height along the roll
+    strips: int = 1
 
 
 @dataclass(frozen=True)
@@ -47,7 +51,7 @@ def cut_list(takes: Sequence[Taken], *, key: str, at: datetime, by: Any, referen
     offcuts: list[Offcut] = []
     for source, take in sources:
         _refuse_misfit(source, take)
-        taken.append(cut_line(source, take.quantity))
+        taken.append(cut_line(source, take.quantity, strips=take.strips))
         if isinstance(source, Offcut):
             # It is gone; what is left of it is another offcut.
             taken.append(Line(source, 0, reason=Reason.RETIRE))

@@ -1,6 +1,7 @@
 """Stabilizer cut from rolls, sheets and offcuts, and what of the rest goes back on the shelf."""
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -8,16 +9,14 @@ from typing import Any
 from django.utils.timezone import localdate
 
 from inventory.compute.errors import WorkshopError
-from inventory.ledger import Line, added_sigma, moved_alike, once, reckoned_since_looked, write
+from inventory.compute.knowing import NOTHING_CUT, StripsCut, strips_of
+from inventory.ledger import Line, cut_since_looked, moved_alike, once, write
 from inventory.models import Entry, Offcut, Place, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.labelled import as_its_kind
 from inventory.shelf.receipts import COUNTED, brought, label_and_save
 
 # An offcut with a side shorter than this holds no hoop that is in use: common practice, no source.
 LEAST_USEFUL_MM = 100
-# How far the length that really comes off a roll is off, as one sigma: scissors that cut a little long, and now and
-# then a strip that has to be cut again. Common practice, no source.
-CUT_SIGMA = 0.02
 
 Size = tuple[int, int]
 Cuttable = StabilizerRoll | SheetPack | Offcut
@@ -96,12 +95,19 @@ def cut_piece(
     return Cut(tuple(entries), tuple(_left(entries, source)), too_small)
 
 
-def cut_line(source: Cuttable, quantity: int) -> Line:
-    """Return the line that takes ``quantity`` of ``source``: mm of a roll, or pieces."""
+def cut_line(source: Cuttable, quantity: int, *, strips: int = 1) -> Line:
+    """Return the line that takes ``quantity`` of ``source``: mm of a roll in so many strips, or pieces."""
     if not isinstance(source, StabilizerRoll):
         return Line(source, -quantity)
-    before = reckoned_since_looked([source.pk]).get(source.pk, 0)
-    return Line(source, -quantity, added_sigma=added_sigma(CUT_SIGMA, quantity, before=before))
+    before = cut_since_looked([source.pk]).get(source.pk, NOTHING_CUT)
+    after = before + strips_of(quantity, strips=strips)
+    added = math.sqrt(after.sigma_mm**2 - before.sigma_mm**2)
+    return Line(source, -quantity, added_sigma=added, strips=strips)
+
+
+def cut_of_open(rolls: Iterable[StabilizerRoll]) -> dict[int, StripsCut]:
+    """Return what was cut of each open roll, by its id, since it was measured."""
+    return cut_since_looked(roll.pk for roll in rolls if roll.opened_on is not None)
 
 
 def _cuttable(item: StockItem) -> Cuttable:

@@ -1,5 +1,6 @@
 """Every material that can be bought: what is free of it, what is on order, who sells it, whether it is a staple."""
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -8,6 +9,7 @@ from typing import Any
 from django.db.models import QuerySet, Sum
 
 from inventory.compute.colour.lab import Lab
+from inventory.compute.knowing import NOTHING_CUT, StripsCut, of_rolls_together
 from inventory.compute.on_the_way import OnTheWay
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.models import (
@@ -22,6 +24,7 @@ from inventory.models import (
     Staple,
 )
 from inventory.orders.coming import on_the_way
+from inventory.shelf.offcuts import cut_of_open
 from planning.compute.buying.netting import Receipt
 from planning.compute.certainty.enough import combine_free
 from planning.plan.bobbins import bobbins_by_kind
@@ -170,19 +173,22 @@ def _bobbins(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Mate
 
 
 def _stabilizers(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Material]:
-    rolls: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    held: dict[int, list[float]] = defaultdict(list)
+    sigmas: dict[int, list[tuple[float, StripsCut]]] = defaultdict(list)
     widths: dict[int, set[int]] = defaultdict(set)
     found: QuerySet[StabilizerRoll] = StabilizerRoll.objects.filter(retired_at__isnull=True)
+    cut = cut_of_open(found)
     for roll in found:
         widths[roll.product_id].add(roll.width_mm)
         if roll.is_known:
-            rolls[roll.product_id].append((roll.on_hand - aside.get(roll.pk, 0), roll.sigma or 0.0))
+            held[roll.product_id].append(roll.on_hand - aside.get(roll.pk, 0))
+            sigmas[roll.product_id].append((roll.sigma or 0.0, cut.get(roll.pk, NOTHING_CUT)))
     for can in SprayCan.objects.filter(retired_at__isnull=True):
         if can.is_known:
-            rolls[can.product_id].append((can.on_hand - aside.get(can.pk, 0), can.sigma or 0.0))
+            held[can.product_id].append(can.on_hand - aside.get(can.pk, 0))
+            sigmas[can.product_id].append((can.sigma or 0.0, NOTHING_CUT))
     materials = []
     for product in StabilizerProduct.objects.all():
-        free, sigma = combine_free(rolls[product.pk])
         materials.append(
             Material(
                 key=roll_material(product.pk),
@@ -190,8 +196,8 @@ def _stabilizers(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[
                 name=str(product),
                 detail=product.in_words,
                 hex=None,
-                free=free,
-                free_sigma=sigma,
+                free=math.fsum(held[product.pk]),
+                free_sigma=of_rolls_together(sigmas[product.pk]),
                 offers=tuple(offers.get(roll_material(product.pk), ())),
                 widths_mm=tuple(sorted(widths[product.pk])),
                 record=product,

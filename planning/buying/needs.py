@@ -366,12 +366,12 @@ def _wanted_by_jobs(
                     replace(about, quantity=spray.needed_mg, alone=spray.missing_mg),
                 )
                 continue
-            on_roll = layer.cut.roll_mm if layer.cut else 0
             takes(
                 roll_material(layer.product_id),
                 replace(
                     about,
-                    quantity=on_roll + layer.missing_mm,
+                    quantity=layer.needed_mm,
+                    spread=spread_of(median=layer.needed_mm, sigma=layer.needed_sigma_mm),
                     alone=layer.missing_mm,
                     width_mm=layer.piece_mm[0],
                 ),

@@ -317,7 +317,7 @@ def _takes(cuts: Sequence[ProductCut], unit: str, kerf_mm: int, own: Mapping[int
         keep = tuple((rest.width_mm, rest.height_mm) for source in cut_of for rest in source.useful_rests)
         room_mm = item.free + own.get(item.pk, 0)
         quantity = sheets[label] or taken_mm(cut_of[0], free_mm=room_mm, unit=unit, kerf_mm=kerf_mm)
-        takes.append(Taken(item, quantity, keep))
+        takes.append(Taken(item, quantity, keep, strips=max(1, len(cut_of[0].strips))))
     return takes
 
 

@@ -1,9 +1,11 @@
 """Which weighing, measuring or counting would settle a plan: the looks at the shelf that come before buying."""
 
+import math
 from collections.abc import Iterable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING
 
+from inventory.compute.knowing import strips_of
 from inventory.compute.later import later
 from inventory.shelf.looking import ShelfLook, looks_by_label
 from planning.compute.batch.bobbin_thread import PlannedBobbins
@@ -20,6 +22,7 @@ from planning.compute.certainty.settling import (
     best_looks,
 )
 from planning.compute.colour.choice import OwnedSpool
+from planning.compute.stabilizer.cutting import SourceCut
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.plan.words import thread_name
 
@@ -163,11 +166,13 @@ def _layer_part(layer: LayerPlan, looks: Looks) -> LengthPart | None:
         look=seen.look,
         held_mm=float(max(0, seen.on_hand_mm - layer.free_mm)),
     )
-    return LengthPart((doubt,), partial(_needed_of_roll, used.roll_mm))
+    return LengthPart((doubt,), partial(_needed_of_roll, used))
 
 
-def _needed_of_roll(used_mm: int, certainty: float, sigma_mm: float) -> float:
-    return used_mm + float(ndtri(certainty)) * sigma_mm
+def _needed_of_roll(used: SourceCut, certainty: float, sigma_mm: float) -> float:
+    # Measured now, it is cut after that: how long the strips come off is not known by then either.
+    by_then_mm = math.hypot(sigma_mm, strips_of(used.roll_mm, strips=len(used.strips)).sigma_mm)
+    return used.roll_mm + float(ndtri(certainty)) * by_then_mm
 
 
 def look_first_in_words(first: LookFirst) -> str:

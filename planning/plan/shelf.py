@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
+from inventory.compute.knowing import NOTHING_CUT
 from inventory.compute.left_out import LeftOut, Why, spools_of
 from inventory.compute.names.weight_labels import same_weight
 from inventory.models import (
@@ -29,6 +30,7 @@ from inventory.models import (
     ThreadRange,
 )
 from inventory.schema.unchanged import while_unchanged
+from inventory.shelf.offcuts import cut_of_open
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
@@ -320,6 +322,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
     sheets = _by_product(SheetPack.objects.order_by("label"))
     offcuts = _by_product(Offcut.objects.order_by("label"))
     cans = _by_product(SprayCan.objects.order_by(_SEALED_LAST, "on_hand", "label"))
+    cut = cut_of_open([roll for of_product in rolls.values() for roll in of_product])
     offers: dict[int, list[tuple[int, PackOffer]]] = defaultdict(list)
     for offer in Offer.objects.filter(product__isnull=False, can_mg__isnull=True).cheapest_first():
         assert offer.product_id
@@ -339,6 +342,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
                     roll.free + own.get(roll.pk, 0),
                     roll.sigma or 0.0,
                     _unit_price(roll),
+                    cut.get(roll.pk, NOTHING_CUT),
                 )
                 for roll in rolls[product.pk]
             ),

@@ -10,7 +10,12 @@ from inventory.models import Reservation, StockItem
 from planning.compute.run.state import RunThreadPlan
 from planning.models import Job
 from planning.run.promise import bobbin_batches
-from planning.run.standing import Run, used_so_far
+from planning.run.standing import BOBBIN_IN_CASE, Run, used_so_far
+
+# Bobbins go in whole, so that of a share of one that is not known a whole one comes or does not. Where in a bobbin a
+# job really ends lies anywhere against where it was reckoned to: √(1/6) of one (the mean of f·(1 - f) over a bobbin).
+# Whether it began with a fresh one is yes or no: √(p·(1 - p)) of what is thought of that.
+WHOLE_BOBBINS = math.sqrt(1 / 6 + BOBBIN_IN_CASE * (1 - BOBBIN_IN_CASE))
 
 
 @dataclass
@@ -49,7 +54,8 @@ def thread_line(item: int, quantity_mm: int, *, thread: RunThreadPlan, so_far: R
 def bobbin_lines(run: Run, count: int, *, told: bool = False) -> list[Line]:
     """Return the lines that take ``count`` bobbins: those set aside first, then what is free.
 
-    ``told`` where a person said that they went in: then they did, and nothing becomes less known by it.
+    ``told`` where a person said that they went in: then they did, and nothing becomes less known by it. Else the first
+    that a job takes of a box makes it less known by more than its share: bobbins go in whole.
     """
     lines: list[Line] = []
     if count <= 0:
@@ -61,7 +67,11 @@ def bobbin_lines(run: Run, count: int, *, told: bool = False) -> list[Line]:
     for batch in sorted(batches, key=lambda each: each.pk not in own):
         take = min(count, batch.free + own.get(batch.pk, 0))
         if take > 0:
-            added = 0.0 if told else so_far.added_sigma(batch.pk, take, scatter=scatter, level=level)
+            added = 0.0
+            if not told:
+                whole = 0.0 if so_far.of_run[batch.pk] > 0 else WHOLE_BOBBINS
+                straight = so_far.added_sigma(batch.pk, take, scatter=scatter, level=level)
+                added = math.hypot(straight, whole)
             lines.append(Line(batch, -take, added_sigma=added))
             count -= take
     return lines

@@ -1,12 +1,12 @@
 """The stabilizer of one job or several: which product each layer takes, and how all of it is cut."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
+from inventory.compute.knowing import NOTHING_CUT, StripsCut, of_rolls_together, sigma_after_cut, strips_of
 from inventory.compute.later import later
 from planning.compute.buying.packs import PackOffer, PackPurchase, cheapest_purchase
 from planning.compute.certainty.enough import verdict
@@ -140,6 +140,19 @@ class LayerPlan:
     @property
     def name(self) -> str:
         return f"{self.kind}, {self.words or self.method}"
+
+    @property
+    def needed_mm(self) -> int:
+        """The length of roll that it takes, what is still to be bought with it."""
+        return (self.cut.roll_mm if self.cut else 0) + self.missing_mm
+
+    @property
+    def needed_sigma_mm(self) -> float:
+        """One sigma of that: how long the strips will really be cut."""
+        cut = self.cut.product_cut.rolls if self.cut else ()
+        heights = [strip.height_mm for part in cut for strip in part.strips] or [self.piece_mm[1]]
+        usual_mm = max(1.0, sum(heights) / len(heights))
+        return strips_of(self.needed_mm, strips=max(1, round(self.needed_mm / usual_mm))).sigma_mm
 
     @property
     def is_planned(self) -> bool:
@@ -373,7 +386,7 @@ def _layer_plan(pieces: LayerPieces, product: StabilizerStock, cut: LayerCut, lo
         cut_before=pieces.before,
         product_id=product.product_id,
         words=pieces.layer.words,
-        free_sigma_mm=math.hypot(*(roll.sigma_mm for roll in product.rolls)),
+        free_sigma_mm=of_rolls_together((roll.sigma_mm, roll.cut_so_far) for roll in product.rolls),
         holds_by=product.holds_by,
         comes_off=product.comes_off,
     )
@@ -386,26 +399,33 @@ def p_cut(cut: CutPlan, rolls: Sequence[Roll]) -> float:
     hold what is cut even if each of them ends in a rest just too short for the longest strip. Both are ways to have
     enough, so that the better of the two is never too hopeful.
     """
-    by_label = {roll.label: roll for roll in rolls}
     if not cut.rolls:
         return 1.0
+    own = {part.label: strips_of(part.roll_mm, strips=len(part.strips)) for part in cut.rolls}
+    # As they will be known once it is cut: the hand that cuts long cuts what is planned long as well.
+    cut_by_then = {roll.label: roll.cut_so_far + own.get(roll.label, NOTHING_CUT) for roll in rolls}
+    sigma_mm = {
+        roll.label: sigma_after_cut(roll.sigma_mm, before=roll.cut_so_far, after=cut_by_then[roll.label])
+        for roll in rolls
+    }
+    free_mm = {roll.label: roll.free_mm for roll in rolls}
     each_its_own = 1.0
     for part in cut.rolls:
-        roll = by_label[part.label]
-        each_its_own *= _p_holds(roll.free_mm - part.roll_mm, roll.sigma_mm)
+        each_its_own *= _p_holds(free_mm[part.label] - part.roll_mm, sigma_mm[part.label])
     widest = max(part.width_mm for part in cut.rolls)
     needed = sum(part.roll_mm for part in cut.rolls)
     longest = max(strip.height_mm for part in cut.rolls for strip in part.strips)
     # The surest first: the more rolls serve, the more ends are lost.
     serving = sorted(
         (roll for roll in rolls if roll.width_mm >= widest and roll.free_mm > longest),
-        key=lambda roll: 2 * roll.sigma_mm - roll.free_mm,
+        key=lambda roll: 2 * sigma_mm[roll.label] - roll.free_mm,
     )
-    together, held, variance = 0.0, 0.0, 0.0
+    together, held = 0.0, 0.0
+    so_far: list[tuple[float, StripsCut]] = []
     for roll in serving:
         held += roll.free_mm - longest
-        variance += roll.sigma_mm**2
-        together = max(together, _p_holds(held - needed, math.sqrt(variance)))
+        so_far.append((sigma_mm[roll.label], cut_by_then[roll.label]))
+        together = max(together, _p_holds(held - needed, of_rolls_together(so_far)))
     return max(each_its_own, together)
 
 

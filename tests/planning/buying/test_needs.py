@@ -2,6 +2,7 @@
 
 import csv
 import json
+import math
 import os
 from datetime import date, timedelta
 from decimal import Decimal
@@ -12,14 +13,17 @@ from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from inventory.compute.knowing import of_rolls_together
 from inventory.ledger import ledger_problems, reverse, use
-from inventory.ledger.use_history import shade_material, weekly_use
+from inventory.ledger.use_history import roll_material, shade_material, weekly_use
 from inventory.management.base import stray_lines_aside
 from inventory.models import Order, Shade, Staple, Supplier
 from inventory.orders.orders import Arrived, cancel_order, order_problems, place_order, receive_order
+from inventory.shelf.offcuts import cut_piece
 from inventory.shelf.receipts import receive_needles
 from planning.buying.basket import plan_basket
 from planning.buying.drafting import draft_orders
+from planning.buying.materials import all_materials
 from planning.buying.needs import MaterialNeed, needs_of_all, open_jobs
 from planning.buying.rows import shopping_rows_of_all
 from planning.compute.buying.basket import NoBasket
@@ -28,6 +32,7 @@ from planning.jobs.season import forget
 from planning.library.designs import keep_design
 from planning.models import Fabric, Job, Rules
 from planning.plan.data import shopping_rows
+from planning.plan.shelf import stabilizer_stock
 from planning.stitch_files.reading import read_design_file
 from tests.factories import (
     NOW,
@@ -172,6 +177,18 @@ def test_bobbins_and_stabilizer_run_out_too(job_of, workshop):
     left = {need.material.kind for need in needs_of_all(today=TODAY).to_buy}
     assert "stabilizer" not in left
     assert "thread" not in left
+
+
+def test_of_rolls_that_one_hand_cut_buying_is_as_sure_as_a_plan(workshop):
+    rolls = [a_roll(metres=30), a_roll(metres=30)]
+    for roll in rolls:
+        for _ in range(10):
+            cut_piece(roll, width_mm=300, height_mm=1_000, key=a_key(), at=NOW, by=None)
+    (stabilizer,) = [each for each in stabilizer_stock() if each.rolls]
+    of_plan = of_rolls_together((roll.sigma_mm, roll.cut_so_far) for roll in stabilizer.rolls)
+    of_buying = all_materials(jobs=set(), today=TODAY)[roll_material(stabilizer.product_id)]
+    assert of_buying.free_sigma == pytest.approx(of_plan)
+    assert of_plan > math.hypot(*(roll.sigma_mm for roll in stabilizer.rolls)) + 10
 
 
 def test_a_staple_is_kept_though_no_job_wants_it(shelf, red: Shade):

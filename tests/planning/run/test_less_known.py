@@ -9,6 +9,7 @@ from inventory.models import BobbinBatch, Spool
 from planning.compute.certainty.learned import sigma_of_change
 from planning.models import Job, Observation
 from planning.run.finish import Ending, WeighedBack, finish
+from planning.run.lines import WHOLE_BOBBINS
 from planning.run.promise import promise
 from planning.run.standing import run_of, spools_of, used_so_far
 from planning.run.ticks import Happening, begin, note
@@ -80,6 +81,24 @@ def test_bobbins_that_are_reckoned_are_known_less_and_those_counted_or_told_are_
     counted = BobbinBatch.objects.get()
     assert counted.sigma == pytest.approx(0.0, abs=1e-6)
     assert counted.on_hand == 60 - 7
+
+
+def test_bobbins_go_in_whole_so_that_the_first_of_a_job_is_known_less_than_its_share(path):
+    job = running(path)
+    shares = run_of(job).bobbin_sigmas
+    tick_all(job)
+    used = used_so_far(job)[BobbinBatch.objects.get().pk]
+    straight = used * math.hypot(*shares)
+    assert BobbinBatch.objects.get().sigma == pytest.approx(math.hypot(straight, WHOLE_BOBBINS))
+    finish(job, Ending(), at=NOW, by=None)
+    # Every job ends and begins anew: of several, what is whole or not evens out, what they share does not.
+    for _ in range(2):
+        job = running(path)
+        tick_all(job)
+        finish(job, Ending(), at=NOW, by=None)
+    scatter, level = shares
+    wanted = math.sqrt(3 * (used * scatter) ** 2 + (3 * used * level) ** 2 + 3 * WHOLE_BOBBINS**2)
+    assert BobbinBatch.objects.get().sigma == pytest.approx(wanted, rel=1e-3)
 
 
 def test_a_job_too_small_for_the_scale_is_finished_and_teaches_nothing(path, red):

@@ -7,6 +7,7 @@ along the roll unless it is turned by a quarter.
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.knowing import NOTHING_CUT, StripsCut
 from planning.compute.search.proof import Proof
 
 # What an offcut's shorter side must have to be worth a label: common practice, no source.
@@ -15,11 +16,14 @@ LEAST_USEFUL_MM = 100
 
 @dataclass(frozen=True)
 class Roll:
+    """A roll with what is free of it. ``sigma_mm`` has in it what was cut since it was measured, ``cut_so_far``."""
+
     label: str
     width_mm: int
     free_mm: int
     sigma_mm: float = 0.0
     price_per_mm: float | None = None
+    cut_so_far: StripsCut = NOTHING_CUT
 
 
 @dataclass(frozen=True)

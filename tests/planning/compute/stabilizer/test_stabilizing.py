@@ -1,9 +1,12 @@
 """The layers of one job or several, each from the product that suits it, all of a product cut together."""
 
+import math
+
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inventory.compute.knowing import sigma_after_cut, strips_of
 from planning.compute.stabilizer.cutting import Flat, Roll, cut_problems
 from planning.compute.stabilizer.layers import CutBefore, JobLayers, LayerNeed
 from planning.compute.stabilizer.leftover import compare_apart
@@ -162,3 +165,39 @@ def test_the_chance_of_enough_stabilizer_is_never_too_hopeful(lengths, pieces):
     as_laid = (drawn >= [own.get(each.label, 0) for each in rolls])[:, [each.label in own for each in rolls]]
     true = (could | as_laid.all(axis=1)).mean()
     assert layer.p_enough <= true + 4 * np.sqrt(0.25 / 3000)
+
+
+def test_one_hand_cut_all_rolls_so_that_its_share_adds_up_straight_over_them():
+    cut = strips_of(20_000, strips=100)
+    rolls = [Roll(f"R{at}", 500, 5_000, cut.sigma_mm, cut_so_far=cut) for at in range(3)]
+    ((one,),) = planned([JobLayers((TEAR,), (180, 240), 2)], stock_of(rolls[0]))
+    ((all_three,),) = planned([JobLayers((TEAR,), (180, 240), 2)], stock_of(*rolls))
+    assert one.free_sigma_mm == cut.sigma_mm
+    assert math.isclose(all_three.free_sigma_mm, math.hypot(3 * cut.in_common_mm, math.sqrt(3) * cut.own_mm))
+    # Rolls that were measured since are off each for itself.
+    measured = [Roll(f"R{at}", 500, 5_000, cut.sigma_mm) for at in range(3)]
+    ((apart,),) = planned([JobLayers((TEAR,), (180, 240), 2)], stock_of(*measured))
+    assert math.isclose(apart.free_sigma_mm, math.sqrt(3) * cut.sigma_mm)
+    assert apart.free_sigma_mm < all_three.free_sigma_mm
+
+
+def test_the_verdict_weighs_how_the_job_itself_will_be_cut():
+    job = JobLayers((TEAR,), (400, 200), 45)  # a strip of 200 mm each
+    ((exact,),) = planned([job], stock_of(Roll("R", 500, 9_050)))
+    assert exact.cut.roll_mm == 9_000
+    assert exact.verdict == "tight"  # 50 mm are less than a hand cuts 45 strips long by
+    ((plenty,),) = planned([job], stock_of(Roll("R", 500, 12_000)))
+    assert plenty.verdict == "enough"
+
+
+def test_the_same_length_cut_before_and_now_is_known_as_if_cut_at_once():
+    half, whole = strips_of(4_000, strips=20), strips_of(8_000, strips=40)
+    job = JobLayers((TEAR,), (400, 200), 20)
+    fresh = Roll("R", 500, 4_100, 50.0)
+    worn = Roll("R", 500, 4_100, math.hypot(50.0, half.sigma_mm), cut_so_far=half)
+    ((of_fresh,),) = planned([job], stock_of(fresh))
+    ((of_worn,),) = planned([job], stock_of(worn))
+    sigma_mm = sigma_after_cut(worn.sigma_mm, before=half, after=whole)
+    assert math.isclose(sigma_mm, math.hypot(50.0, whole.sigma_mm))
+    assert of_worn.p_enough < of_fresh.p_enough
+    assert math.isclose(of_worn.p_enough, 0.5 * (1 + math.erf(100 / sigma_mm / math.sqrt(2))), rel_tol=1e-9)

@@ -3,6 +3,7 @@
 What is really there is kept beside (``true_workshop``) and never drawn from what the program believes.
 """
 
+import math
 from pathlib import Path
 
 import pytest
@@ -49,19 +50,32 @@ def in_words(off: list[OffBy]) -> str:
     kinds = sorted({each.kind for each in off})
     parts = [(kind, [each for each in off if each.kind == kind]) for kind in kinds] + [("all", off)]
     return "; ".join(
-        f"{kind} ({len(own)}): " + "/".join(f"{within(own, sigmas):.3f}" for sigmas in (1, 2, 3))
+        f"{kind} ({len(own)}): "
+        + "/".join(f"{within(own, sigmas):.3f}" for sigmas in (1, 2, 3))
+        + f" within 1/2/3 sigmas, typically {typical(own):.2f}"
         for kind, own in parts
     )
 
 
+def typical(off: list[OffBy]) -> float:
+    """Return by how many of its sigmas a thing is off on the whole, by squares: 1 where they say just what is true."""
+    return math.sqrt(sum(each.sigmas**2 for each in off) / len(off))
+
+
 def hold_to(off: list[OffBy]) -> None:
+    """Hold each kind of thing to the bar: 95 % within two of the sigmas that the books state.
+
+    Nothing is allowed for chance but this: of fewer than twenty things, of which one is more than 5 %, one may be off.
+    """
     print(f"\n{in_words(off)}")
-    assert within(off, 2) >= 0.95
     for kind in ("spool", "roll", "bobbins"):
         own = [each for each in off if each.kind == kind]
-        # Of a few bobbins, one that is miscounted by one is no share of anything.
-        assert sum(abs(each.sigmas) > 3 for each in own) <= max(1, 0.05 * len(own))
-    # What is said of everything is always right: the stated sigma is worth something as well.
+        assert own, kind
+        outside = [each for each in own if abs(each.sigmas) > 2]
+        assert len(outside) <= max(1, 0.05 * len(own)), (kind, outside)
+        # What is said of everything is always right: the stated sigma is worth something as well.
+        assert len(own) < 20 or within(own, 1) <= 0.9, kind
+    assert within(off, 2) >= 0.95
     assert within(off, 1) <= 0.9
 
 
