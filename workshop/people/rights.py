@@ -58,7 +58,7 @@ _OWN = Asks(Right.OWN, Right.OWN)
 # By the name of the route.
 ROUTES: dict[str, Asks] = {
     **dict.fromkeys(("sign_in", "sign_out", "welcome", "open_workshop", "join", "reset_password", "health"), _ANYONE),
-    "forgotten": _ANYONE,
+    **dict.fromkeys(("forgotten", "manifest"), _ANYONE),
     **dict.fromkeys(("api_description", "api_help"), _ANYONE),
     **dict.fromkeys(("second_step", "passkey_ask", "passkey_sign_in"), _ANYONE),
     **dict.fromkeys(("station_here", "choose_person", "let_go_person"), _ANYONE),  # the guard knows the tablet
