@@ -13,29 +13,28 @@ async function canRead() {
   return true;
 }
 
-function sheet(button) {
+function sheet() {
   const dialog = document.createElement("dialog");
   dialog.className = "camera";
-  dialog.setAttribute("aria-label", worded(button, "camera"));
+  dialog.setAttribute("aria-label", "Camera");
   const video = document.createElement("video");
   video.muted = true;
   video.playsInline = true;
   const words = document.createElement("p");
   words.setAttribute("role", "status");
-  words.textContent = worded(button, "hold");
+  words.textContent = "Hold the label's code in front of the camera.";
   const close = document.createElement("button");
   close.className = "button";
   close.type = "button";
-  close.textContent = worded(button, "close");
+  close.textContent = "Close";
   close.addEventListener("click", () => dialog.close());
   dialog.append(words, video, close);
   document.body.append(dialog);
   return { dialog, video, words };
 }
 
-async function read(event) {
-  const button = event.currentTarget;
-  const { dialog, video, words } = sheet(button);
+async function read() {
+  const { dialog, video, words } = sheet();
   let stream = null;
   dialog.addEventListener("close", () => {
     stream?.getTracks().forEach((track) => track.stop());
@@ -46,7 +45,7 @@ async function read(event) {
   try {
     stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
   } catch {
-    words.textContent = worded(button, "not-allowed");
+    words.textContent = "The camera may not be used here. Allow it for this site, or type the code.";
     return;
   }
   if (!dialog.open) {

@@ -1,7 +1,6 @@
 // Shows a chosen photograph and lets two rectangles be drawn on it; the fields that hold them can be typed as well.
 
 const FIELDS = ["card", "thread"];
-const markingWords = document.getElementById("marking-words");
 
 function marker(input) {
   const form = input.form;
@@ -20,7 +19,9 @@ function marker(input) {
 
   function say() {
     const name = asked();
-    words.textContent = worded(markingWords, name ? `drag-${name}` : "both");
+    words.textContent = name
+      ? `Drag a rectangle over the ${name}, or type it below.`
+      : "Both are marked. Drag again to mark the card and the thread anew.";
   }
 
   function draw(extra) {
@@ -35,7 +36,7 @@ function marker(input) {
       context.strokeRect(left * canvas.width, top * canvas.height, width * canvas.width, height * canvas.height);
       context.font = "16px sans-serif";
       context.fillStyle = "#fff";
-      context.fillText(worded(markingWords, name), left * canvas.width + 6, top * canvas.height + 20);
+      context.fillText(name, left * canvas.width + 6, top * canvas.height + 20);
     }
   }
 
@@ -78,7 +79,7 @@ function marker(input) {
     try {
       picture = await createImageBitmap(file);
     } catch {
-      words.textContent = worded(markingWords, "cannot-show");
+      words.textContent = "This browser cannot show the photograph; type where the card and the thread are.";
       input.after(words);
       return;
     }

@@ -54,8 +54,7 @@ function called(shade) {
 }
 
 function keptOf(shade) {
-  const told = { spools: shade.spools, free: shade.free, places: shade.places.join(", ") };
-  return worded(pocket, shade.spools === 1 ? "kept-one" : "kept-many", told);
+  return `${shade.spools === 1 ? "1 spool" : `${shade.spools} spools`}, ${shade.free} free · ${shade.places.join(", ")}`;
 }
 
 function row(shade) {
@@ -67,14 +66,13 @@ function row(shade) {
   part("which", item).textContent = [`${shade.range} ${shade.code}`, shade.words].filter(Boolean).join(" · ");
   const nearest = shades[shade.nearest];
   if (shade.spools) {
-    part("answer", item).textContent = worded(pocket, "yes");
+    part("answer", item).textContent = "Yes";
     part("where", item).textContent = keptOf(shade);
   } else if (nearest) {
-    const told = { shade: called(nearest), seen: shade.seen };
-    part("answer", item).textContent = worded(pocket, "nearest", told);
+    part("answer", item).textContent = `No. The nearest that is owned is ${called(nearest)}: ${shade.seen}.`;
     part("where", item).textContent = keptOf(nearest);
   } else {
-    part("answer", item).textContent = worded(pocket, "no");
+    part("answer", item).textContent = "No";
   }
   return item;
 }
@@ -83,9 +81,9 @@ function showFound() {
   const { rows, isNear: near } = found(field.value);
   part("found").replaceChildren(...rows.slice(0, MOST).map(row));
   const told = [];
-  if (field.value.trim() && !rows.length) told.push(worded(pocket, "none"));
-  if (near && rows.length) told.push(worded(pocket, "nearly"));
-  if (rows.length > MOST) told.push(worded(pocket, "first", { most: MOST, count: rows.length }));
+  if (field.value.trim() && !rows.length) told.push("No shade that is known here is called so.");
+  if (near && rows.length) told.push("Not spelled so, but nearly:");
+  if (rows.length > MOST) told.push(`The first ${MOST} of ${rows.length}. Type more to find fewer.`);
   part("told").textContent = told.join(" ");
 }
 
@@ -94,10 +92,9 @@ async function begin() {
   if (!answer.ok) throw new Error(String(answer.status));
   const list = await answer.json();
   shades = list.shades.map((shade) => ({ ...shade, said: words(shade) }));
-  const written = { dateStyle: "medium", timeStyle: "short" };
-  const at = new Date(list.at).toLocaleString(document.documentElement.lang || [], written);
+  const at = new Date(list.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
   const owned = shades.filter((shade) => shade.spools).length;
-  part("how-old").textContent = worded(pocket, "how-old", { owned, count: shades.length, at });
+  part("how-old").textContent = `${owned} of ${shades.length} known shades are owned, as the shelf was on ${at}.`;
   field.disabled = false;
   showFound();
 }
@@ -106,6 +103,7 @@ field.form.addEventListener("submit", (event) => event.preventDefault());
 field.addEventListener("input", showFound);
 part("no-keeping").hidden = "serviceWorker" in navigator && window.isSecureContext;
 begin().catch((problem) => {
-  part("how-old").textContent = worded(pocket, "no-list");
+  part("how-old").textContent =
+    "The list could not be had. Open this page once while there is a network; the device keeps it from then on.";
   console.warn("The list of shades could not be had:", problem);
 });
