@@ -41,8 +41,8 @@ WORD = re.compile(r"[^\W\d_]{2,}")
 # Names, units and signs that are the same in every language, as patterns.
 EVERYWHERE = (
     r"Enough Thread", r"English", r"Deutsch", r"ΔE", r"ISO", r"CIE\w*", r"SI", r"QR", r"PIN", r"JSON", r"CSV", r"XLSX",
-    r"OpenAPI", r"SQLite", r"PostgreSQL", r"Python", r"Django", r"Linux", r"Prometheus", r"HTTPS?", r"https?", r"[bB]ytes",
-    r"#[0-9a-fA-F]{6}", r"[A-Z]{1,4}\d+\w*",
+    r"OpenAPI", r"SQLite", r"PostgreSQL", r"Python", r"Django", r"Linux", r"Prometheus", r"https?",
+    r"HTTPS?", r"[bB]ytes", r"#[0-9a-fA-F]{6}", r"[A-Z]{1,4}\d+\w*",
     r"(?:cm|mm|km|mg|kg|oz|yd|in|ft|ms|min|kB|KB|MB|GB|MiB|dtex|tex|den|Nm|Ne)",
     r"[\w./-]+\.(?:csv|xlsx|pes|dst|zip|html|json|py)",
 )  # fmt: skip
