@@ -41,7 +41,7 @@ WORD = re.compile(r"[^\W\d_]{2,}")
 # Names, units and signs that are the same in every language, as patterns.
 EVERYWHERE = (
     r"Enough Thread", r"English", r"Deutsch", r"ΔE", r"ISO", r"CIE\w*", r"SI", r"QR", r"PIN", r"JSON", r"CSV", r"XLSX",
-    r"OpenAPI", r"SQLite", r"PostgreSQL", r"Python", r"Django", r"Linux", r"Prometheus", r"https?",
+    r"OpenAPI", r"SQLite", r"PostgreSQL", r"Python", r"Django", r"Linux [\w.-]+", r"Prometheus", r"https?",
     r"HTTPS?", r"[bB]ytes", r"#[0-9a-fA-F]{6}", r"[A-Z]{1,4}\d+\w*",
     r"(?:cm|mm|km|mg|kg|oz|yd|in|ft|ms|min|kB|KB|MB|GB|MiB|dtex|tex|den|Nm|Ne)",
     r"[\w./-]+\.(?:csv|xlsx|pes|dst|zip|html|json|py)",
@@ -137,12 +137,16 @@ def lay_out() -> dict[str, str]:
 
 
 def known_words() -> list[str]:
-    """Return every text in the database, the longest first: what people and files brought is not translated."""
+    """Return every text in the database, the longest first: what people and files brought is not translated.
+
+    A single word in small letters is a code rather than a name, and would hide the same word where it is not marked.
+    """
     from django.apps import apps
     from django.db import models
 
     found = set()
-    for model in apps.get_models():
+    ours = [apps.get_app_config(name) for name in ("inventory", "planning", "workshop")]
+    for model in (each for app in ours for each in app.get_models()):
         fields = [
             field.attname
             for field in model._meta.concrete_fields
@@ -150,7 +154,8 @@ def known_words() -> list[str]:
         ]
         for row in model._default_manager.values_list(*fields) if fields else ():
             found |= {part.strip() for value in row if value for part in str(value).splitlines()}
-    return sorted((each for each in found if WORD.search(each)), key=len, reverse=True)
+    names = {each for each in found if WORD.search(each) and not re.fullmatch("[a-z_]+", each)}
+    return sorted(names | {"walker"}, key=len, reverse=True)
 
 
 def django_says() -> re.Pattern[str]:
@@ -216,8 +221,9 @@ def _looked_at(client: Any, pages: dict[str, str]) -> dict[str, Any]:
             )
         left = []
         for text in outside_marks(made.texts):
-            rest = everywhere.sub(" ", known.sub(" ", theirs.sub(" ", text)))
-            if WORD.search(rest):
+            rest = known.sub(" ", theirs.sub(" ", everywhere.sub(" ", text)))
+            is_route = route == "watching" and text in pages
+            if WORD.search(rest) and not is_route:
                 left.append(text)
         if left:
             unmarked[route] = left

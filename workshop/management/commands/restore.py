@@ -68,7 +68,8 @@ class Command(WorkshopCommand):
             },
             (
                 _(
-                    "The workshop is as it was on {made_at}; {count} files were put back. What was there before: {before}"
+                    "The workshop is as it was on {made_at}; {count} files were put back. "
+                    "What was there before: {before}"
                 )
                 if done.before
                 else _("The workshop is as it was on {made_at}; {count} files were put back.")
