@@ -1,5 +1,6 @@
 """An example at the foot of what a command says of itself."""
 
+from collections.abc import Mapping
 from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
@@ -26,8 +27,12 @@ class WithExample(BaseCommand):
     """A command whose ``--help`` ends with an example, as it is typed: its name and what follows it."""
 
     example: str
+    # What ``help`` leaves open, in braces.
+    of_help: Mapping[str, str] = {}
 
     def create_parser(self, prog_name: str, subcommand: str, **options: Any) -> CommandParser:
         self.help = _(str(self.help))
+        if self.of_help:
+            self.help = self.help.format(**self.of_help)
         options |= {"formatter_class": _AsWritten, "epilog": f"{_('Example:')}\n  {CALLED}{self.example}"}
         return super().create_parser(prog_name, subcommand, **options)

@@ -50,7 +50,20 @@ READ = re.compile(
 WORDS = re.compile(r"[A-Za-z]{2,}")
 SENTENCE = re.compile(r"[A-Za-z]{2,} [a-z]{2,}")
 OURS = re.compile(r"(?:· )?Enough Thread")
-LOGIC = set(["if", "elif", "load", "extends", "url", "static", "icon", "for", "block", "translate", "comment", "now"])
+LOGIC = {
+    "if",
+    "elif",
+    "load",
+    "extends",
+    "url",
+    "static",
+    "icon",
+    "for",
+    "block",
+    "translate",
+    "comment",
+    "now",
+}
 
 
 def unmarked_in(written: str) -> list[str]:
