@@ -218,5 +218,5 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
         console.print(left_out_in_words(needs.left_out))
 
 
-def _day(day: date) -> str:
-    return date_format(day, _("j M Y"))
+def _day(day: date | None) -> str:
+    return date_format(day, _("j M Y")) if day else ""
