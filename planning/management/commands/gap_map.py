@@ -6,7 +6,7 @@ from django.core.management.base import CommandParser
 from django.utils.translation import gettext as _
 from rich.table import Table
 
-from inventory.compute.spoken import N_
+from inventory.compute.spoken import N_, as_written_here
 from inventory.management.base import WorkshopCommand
 from planning.buying.gaps import ShelfGaps, shelf_gaps
 from planning.plan.data import shade_as_data
@@ -32,13 +32,13 @@ class Command(WorkshopCommand):
             return
         gaps, console = found.gaps, self.console()
         console.print(
-            _("{uncovered} of {count} known colours have nothing on the shelf within ΔE00 {limit:g}.").format(
-                uncovered=gaps.uncovered, count=len(gaps.points), limit=found.limit
+            _("{uncovered} of {count} known colours have nothing on the shelf within ΔE00 {limit}.").format(
+                uncovered=gaps.uncovered, count=len(gaps.points), limit=as_written_here(f"{found.limit:g}")
             )
         )
         table = Table(box=None, pad_edge=False)
-        table.add_column("Region")
-        for heading in ("Known", "Covered", "Open"):
+        table.add_column(_("Region"))
+        for heading in (_("Known"), _("Covered"), _("Open")):
             table.add_column(heading, justify="right")
         for region in gaps.regions:
             table.add_row(
@@ -58,13 +58,13 @@ class Command(WorkshopCommand):
                 else _("nobody is known to sell it")
             )
             console.print(
-                _("{maker} {range} {code} {name}: {adds} more, {names}; {price}").format(
+                _("{maker} {range} {code} {name}: {adds} more, {region}; {price}").format(
                     maker=shade.maker,
                     range=shade.range,
                     code=shade.code,
                     name=shade.name,
                     adds=each.suggestion.adds,
-                    names=" ".join(each.suggestion.region),
+                    region=" ".join(each.suggestion.region),
                     price=price,
                 )
             )
