@@ -20,23 +20,12 @@ from typing import Any
 AT = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 # Attributes that people read.
 READ = frozenset(
-    {
-        "title",
-        "aria-label",
-        "placeholder",
-        "alt",
-        "data-label",
-        "data-once",
-        "aria-description",
-        "label",
-        "hx-confirm",
-    }
+    "title aria-label aria-description placeholder alt label hx-confirm data-label data-once data-one data-many "
+    "data-none".split()
 )
 # What passes through to a machine, or is said in the words of one: code, and texts that are always English.
 NOT_READ = frozenset({"script", "style", "code", "kbd", "pre"})
-NO_END = frozenset(
-    {"input", "meta", "link", "img", "br", "hr", "source", "col", "wbr", "path", "use", "rect"}
-)
+NO_END = frozenset({"input", "meta", "link", "img", "br", "hr", "source", "col", "wbr"})
 WORD = re.compile(r"[^\W\d_]{2,}")
 # Names, units and signs that are the same in every language, as patterns.
 EVERYWHERE = (
@@ -60,12 +49,17 @@ class Texts(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = dict(attrs)
-        foreign = bool(self._within) and given.get("lang", "").startswith("en")  # type: ignore[union-attr]
+        # English always, or a page of the handbook, which is written in each language by itself.
+        foreign = (given.get("lang") or "").startswith("en") or "handbook-page" in (given.get("class") or "")
+        is_quiet = any(quiet for _tag, quiet in self._within)
         if tag not in NO_END:
-            self._within.append((tag, tag in NOT_READ or foreign))
+            self._within.append((tag, tag in NOT_READ or (foreign and tag != "html")))
+        if is_quiet:
+            return
         kept = []
         for name, value in attrs:
-            is_words = name in READ or name.startswith("data-say") or (tag == "input" and name == "value")
+            is_words = name in READ or name.startswith(("data-say", "data-name-"))
+            is_words |= tag == "input" and name == "value"
             if not is_words:
                 kept.append((name, _steady(name, value)))
             elif value and not (
@@ -81,10 +75,8 @@ class Texts(HTMLParser):
             self.handle_endtag(tag)
 
     def handle_endtag(self, tag: str) -> None:
-        while self._within:
-            name, _quiet = self._within.pop()
-            if name == tag:
-                break
+        while any(name == tag for name, _quiet in self._within) and self._within.pop()[0] != tag:
+            pass
 
     def handle_data(self, data: str) -> None:
         if data.strip() and not any(quiet for _tag, quiet in self._within):
@@ -144,7 +136,9 @@ def known_words() -> list[str]:
     from django.apps import apps
     from django.db import models
 
-    found = set()
+    from workshop.handbook.pages import handbook
+
+    found = {each.title for each in handbook("de").values()}
     ours = [apps.get_app_config(name) for name in ("inventory", "planning", "workshop")]
     for model in (each for app in ours for each in app.get_models()):
         fields = [
