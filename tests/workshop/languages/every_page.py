@@ -20,9 +20,11 @@ from typing import Any
 AT = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 # Attributes that people read.
 READ = frozenset(
-    "title aria-label aria-description placeholder alt label hx-confirm data-label data-once data-one data-many "
-    "data-none".split()
-)
+    {
+        "title", "aria-label", "aria-description", "placeholder", "alt", "label", "hx-confirm", "data-label",
+        "data-once", "data-one", "data-many", "data-none",
+    }
+)  # fmt: skip
 # What passes through to a machine, or is said in the words of one: code, and texts that are always English.
 NOT_READ = frozenset({"script", "style", "code", "kbd", "pre"})
 NO_END = frozenset({"input", "meta", "link", "img", "br", "hr", "source", "col", "wbr"})
