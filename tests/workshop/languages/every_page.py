@@ -31,7 +31,7 @@ NO_END = frozenset({"input", "meta", "link", "img", "br", "hr", "source", "col",
 WORD = re.compile(r"[^\W\d_]{2,}")
 # Names, units and signs that are the same in every language, as patterns.
 EVERYWHERE = (
-    r"Enough Thread", r"English", r"Deutsch", r"ΔE", r"ISO", r"CIE\w*", r"SI", r"QR", r"PIN", r"JSON", r"CSV", r"XLSX",
+    r"English", r"Deutsch", r"ΔE", r"ISO", r"CIE\w*", r"SI", r"QR", r"PIN", r"JSON", r"CSV", r"XLSX",
     r"OpenAPI", r"SQLite", r"PostgreSQL", r"Python", r"Django", r"Linux [\w.-]+", r"Prometheus", r"https?",
     r"HTTPS?", r"[bB]ytes", r"#[0-9a-fA-F]{6}", r"[A-Z]{1,4}\d+\w*",
     r"(?:cm|mm|km|mg|kg|oz|yd|in|ft|ms|min|kB|KB|MB|GB|MiB|dtex|tex|den|Nm|Ne)",
@@ -217,7 +217,7 @@ def _looked_at(client: Any, pages: dict[str, str]) -> dict[str, Any]:
             )
         left = []
         for text in outside_marks(made.texts):
-            rest = known.sub(" ", theirs.sub(" ", everywhere.sub(" ", text)))
+            rest = theirs.sub(" ", everywhere.sub(" ", known.sub(" ", text.replace("Enough Thread", " "))))
             is_route = route == "watching" and text in pages
             if WORD.search(rest) and not is_route:
                 left.append(text)
