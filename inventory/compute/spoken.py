@@ -7,6 +7,7 @@ at the top of a module is only marked there, with ``N_``, and said with ``_`` wh
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 
 def _as_written(one: str, many: str, number: int) -> str:
@@ -46,7 +47,7 @@ def ngettext(one: str, many: str, number: int) -> str:
     return _speaker.counted(one, many, number)
 
 
-def figure(number: float, places: int = 0, *, grouped: bool = True) -> str:
+def figure(number: float | Decimal, places: int = 0, *, grouped: bool = True) -> str:
     """Return a number as the reader writes it, with so many ``places``, thousands ``grouped`` or not.
 
     >>> figure(1234.56, 1), figure(1234.56, 1, grouped=False), figure(-3)

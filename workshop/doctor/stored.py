@@ -9,7 +9,9 @@ from pathlib import Path
 
 from django.conf import settings
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import figure
 from inventory.kept_files import KeptFile, state_of
 from inventory.kept_files.by_content import UNFINISHED
 from planning.library.designs import kept_file
@@ -34,8 +36,14 @@ def stored_findings() -> Iterator[DoctorFinding]:
         if state != "good":
             yield DoctorFinding(
                 AREA,
-                f"The stitch file of {design.name} is {state}.",
-                f"Import the same file again on {reverse('design_import')}, or restore a backup.",
+                (
+                    _("The stitch file of {design} is missing.")
+                    if state == "missing"
+                    else _("The stitch file of {design} is damaged.")
+                ).format(design=design.name),
+                _("Import the same file again on {page}, or restore a backup.").format(
+                    page=reverse("design_import")
+                ),
             )
     yield from _photographs()
     root = Path(settings.MEDIA_ROOT)
@@ -51,8 +59,12 @@ def _photographs() -> Iterator[DoctorFinding]:
         if state != "good":
             yield DoctorFinding(
                 AREA,
-                f"The photograph of the test of {note.design} on {note.fabric}, {note.stitched_on}, is {state}.",
-                "Note it again with the photograph, or restore a backup.",
+                (
+                    _("The photograph of the test of {design} on {fabric}, {day}, is missing.")
+                    if state == "missing"
+                    else _("The photograph of the test of {design} on {fabric}, {day}, is damaged.")
+                ).format(design=note.design, fabric=note.fabric, day=note.stitched_on),
+                _("Note it again with the photograph, or restore a backup."),
             )
 
 
@@ -64,8 +76,8 @@ def _damaged_imports(folder: Path) -> Iterator[DoctorFinding]:
         ):
             yield DoctorFinding(
                 AREA,
-                f"A list that was imported, {path.name[:12]}…, is damaged.",
-                "Mend it with: python3 manage.py doctor --mend; what it put on the shelf stays.",
+                _("A list that was imported, {name}…, is damaged.").format(name=path.name[:12]),
+                _("Mend it with: python3 manage.py doctor --mend; what it put on the shelf stays."),
                 mend_now=path.unlink,
             )
 
@@ -79,8 +91,10 @@ def _orphans(folder: Path, known: set[Path]) -> Iterator[DoctorFinding]:
     for path in lost[:MOST_NAMED]:
         yield DoctorFinding(
             AREA,
-            f"{path.relative_to(folder.parent)} belongs to no design ({path.stat().st_size:,} bytes).",
-            "Harmless. Import it again if you miss it, or delete it.",
+            _("{file} belongs to no design ({st_size} bytes).").format(
+                file=path.relative_to(folder.parent), st_size=figure(path.stat().st_size)
+            ),
+            _("Harmless. Import it again if you miss it, or delete it."),
             advice=True,
         )
 
@@ -90,8 +104,8 @@ def _unfinished(root: Path) -> Iterator[DoctorFinding]:
         if path.is_file() and _is_old(path):
             yield DoctorFinding(
                 AREA,
-                f"{path.relative_to(root)} was never written to its end.",
-                "Mend it with: python3 manage.py doctor --mend",
+                _("{file} was never written to its end.").format(file=path.relative_to(root)),
+                _("Mend it with: python3 manage.py doctor --mend"),
                 mend_now=partial(path.unlink, missing_ok=True),
             )
 
@@ -108,8 +122,10 @@ def _unfinished_folders() -> Iterator[DoctorFinding]:
             if path.is_dir() and _is_old(path):
                 yield DoctorFinding(
                     AREA,
-                    f"{path} was left by a backup, a restore or an upload that was stopped.",
-                    "Mend it with: python3 manage.py doctor --mend",
+                    _("{path} was left by a backup, a restore or an upload that was stopped.").format(
+                        path=path
+                    ),
+                    _("Mend it with: python3 manage.py doctor --mend"),
                     mend_now=partial(shutil.rmtree, path, ignore_errors=True),
                 )
 
