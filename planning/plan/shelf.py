@@ -12,6 +12,7 @@ from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 from inventory.compute.knowing import NOTHING_CUT
 from inventory.compute.left_out import LeftOut, Why, spools_of
 from inventory.compute.names.weight_labels import same_weight
+from inventory.compute.spoken import _, as_written_here
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -250,7 +251,9 @@ def _without_a_weight(
         if shade.pk in held and same_weight(shade.range.weight_label, weight_label) is None
     }
     return tuple(
-        f"Nobody has written down which weight {range} is; it is taken to be {weight_label}. Say it with the range."
+        _(
+            "Nobody has written down which weight {range} is; it is taken to be {weight}. Say it with the range."
+        ).format(range=range, weight=weight_label)
         for range in sorted(ranges)
     )
 
@@ -407,11 +410,14 @@ def sold_as(offer: Offer) -> str:
     if offer.put_up is not None:
         one = offer.put_up.name
     elif offer.bobbin_style is not None:
-        one = f"{offer.bobbin_style} bobbin"
+        one = _("{style} bobbin").format(style=offer.bobbin_style)
     elif offer.can_mg:
-        one = f"can with {offer.can_mg / 1000:g} g"
+        one = _("can with {weight} g").format(weight=as_written_here(f"{offer.can_mg / 1000:g}"))
     else:
-        one = f"roll {(offer.roll_width_mm or 0) / 10:g} cm × {(offer.roll_length_mm or 0) / 1000:g} m"
+        width, length = (offer.roll_width_mm or 0) / 10, (offer.roll_length_mm or 0) / 1000
+        one = _("roll {width} cm × {length} m").format(
+            width=as_written_here(f"{width:g}"), length=as_written_here(f"{length:g}")
+        )
     return one if offer.pack == 1 else f"{offer.pack} × {one}"
 
 
