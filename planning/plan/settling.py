@@ -25,7 +25,7 @@ from planning.compute.certainty.settling import (
 from planning.compute.colour.choice import OwnedSpool
 from planning.compute.stabilizer.cutting import SourceCut
 from planning.compute.stabilizer.supply import LayerPlan
-from planning.plan.words import thread_name
+from planning.plan.words import layer_name, thread_name
 
 if TYPE_CHECKING:
     from scipy.special import ndtri
@@ -102,7 +102,7 @@ def _parts(plan: BatchPlan, looks: Looks) -> tuple[list[tuple[Part, str, str]], 
             fixed.append(layer.verdict)
         elif id(layer.cut.product_cut) not in cut_together:  # layers of one cut stand and fall together
             cut_together.add(id(layer.cut.product_cut))
-            parts.append((part, layer.name, layer.verdict))
+            parts.append((part, layer_name(layer), layer.verdict))
     return parts, fixed
 
 

@@ -13,6 +13,7 @@ from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import Choice, OwnedShade
 from planning.compute.colour.rules import lab_array
 from planning.compute.spools.turns import SpoolUse
+from planning.compute.stabilizer.supply import LayerPlan
 from planning.plan.pins import written_blocks, written_pin
 
 MOST_LINES = 4
@@ -252,6 +253,10 @@ def between_in_words(choice: Choice) -> str:
         return ""
     least, most = (figure(each, 1) for each in choice.between)
     return _("between {least} and {most}").format(least=least, most=most)
+
+
+def layer_name(layer: LayerPlan) -> str:
+    return f"{_(layer.kind)}, {_(layer.words or layer.method)}"
 
 
 def asked_name(thread: PlannedThread) -> str:

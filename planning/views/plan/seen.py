@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from django.http import QueryDict
+from django.utils.translation import gettext as _
 
 from inventory.compute.colour.lab import Lab, hex_from_lab, lab_from_hex
 from planning.compute.colour.vision import MATRICES, seen_with
@@ -24,7 +25,7 @@ def viewers(address: QueryDict) -> list[dict[str, Any]]:
     """Return the ways of seeing, each with the address that shows it and whether it is shown now."""
     now = address.get("seen", "")
     offered = []
-    for viewer, name in (("", "everybody"), *((each, each) for each in MATRICES)):
+    for viewer, name in (("", _("everybody")), *((each, _(each)) for each in MATRICES)):
         changed = address.copy()
         changed.pop("seen", None)
         if viewer:

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -45,7 +46,8 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(problem))
             run = run_of(job)  # what is shown with the refusal is what stands now
         else:
-            messages.success(request, f"{job} is finished. What was not booked stands in its report.")
+            said = _("{job} is finished. What was not booked stands in its report.").format(job=job)
+            messages.success(request, said)
             return redirect("job_report", pk)
     used = used_so_far(job)
     stabilizer = stabilizer_use(run)
@@ -100,5 +102,5 @@ def reopen_job(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
         return redirect("job_report" if job.state == Job.State.FINISHED else "job", pk)
-    messages.success(request, f"{job} runs again. Finish it anew when it is right.")
+    messages.success(request, _("{job} runs again. Finish it anew when it is right.").format(job=job))
     return redirect("run_sheet", pk)
