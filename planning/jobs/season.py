@@ -14,6 +14,7 @@ from django.db.models import Q, QuerySet
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import LeftOut
+from inventory.compute.spoken import _
 from inventory.models import StockItem
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.batch.plan import BatchPlan
@@ -130,7 +131,9 @@ def if_first(job: Job) -> list[Standing]:
     nothing any more.
     """
     if job.state not in (State.DRAFT, State.PROMISED):
-        raise NotInThisState(f"{job} is {job.get_state_display()}: it claims nothing any more.")
+        raise NotInThisState(
+            _("{job} is {state}: it claims nothing any more.").format(job=job, state=job.get_state_display())
+        )
 
     def work(season: "_Season") -> list[Standing]:
         jobs = sorted(season.jobs, key=lambda each: each.pk != job.pk)
@@ -271,7 +274,7 @@ class _Season:
         if key not in _keeping.ready:
             asked = self.shelves.asked_by.of(job)
             hooping = hooping_of(asked)
-            terms, _ = terms_on(asked, hooping, self._to_choose_from(bobbins), with_advice=False)
+            terms, _gone = terms_on(asked, hooping, self._to_choose_from(bobbins), with_advice=False)
             _keeping.ready[key] = make_ready(
                 asked.designs,
                 pieces=asked.pieces,

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Abs
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.colour.lab import Lab, lab_from_hex
@@ -143,7 +144,7 @@ class Block(models.Model):
         constraints = [models.UniqueConstraint(fields=["design", "number"], name="one_block_by_each_number")]
 
     def __str__(self) -> str:
-        return f"block {self.number}"
+        return gettext("block {block}").format(block=self.number)
 
     @property
     def sums(self) -> BlockSums:

@@ -16,6 +16,7 @@ from planning.run.forms import EndingForm
 from planning.run.reopen import reopen
 from planning.run.stabilizer import stabilizer_use
 from planning.run.standing import minutes_ticked, run_of, used_so_far
+from planning.run.told import not_booked_said, said
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -46,8 +47,8 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(problem))
             run = run_of(job)  # what is shown with the refusal is what stands now
         else:
-            said = _("{job} is finished. What was not booked stands in its report.").format(job=job)
-            messages.success(request, said)
+            done = _("{job} is finished. What was not booked stands in its report.").format(job=job)
+            messages.success(request, done)
             return redirect("job_report", pk)
     used = used_so_far(job)
     stabilizer = stabilizer_use(run)
@@ -59,6 +60,7 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             "run": run,
             "form": form,
             "stabilizer": stabilizer,
+            "not_taken": [said(problem) for problem in stabilizer.problems],
             "shown": shown_of(run, stabilizer),
             "spools": [
                 {"spool": spool, "used_mm": used.get(spool.pk, 0), "field": form[name]}
@@ -86,6 +88,7 @@ def report(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "report": found,
             "facts": found.facts,
+            "not_booked": not_booked_said(found.facts),
             "threads": threads,
             "observations": observations,
             "reopenings": job.reopenings.select_related("by"),
