@@ -320,7 +320,7 @@ def _teach_thread(
         geometry[spool.range.pk] += spool.geometry_mm
         per_kappa[spool.range.pk] += spool.per_kappa_mm or 0.0
         variance[spool.range.pk] += sigma**2
-    too_little = []
+    too_little: list[str] = []
     for pk, range in ranges.items():
         error_mm = math.sqrt(variance[pk])
         if error_mm > MOST_ERROR * geometry[pk]:
