@@ -18,13 +18,12 @@ from inventory.shelf.scan_box import read_code
 from inventory.shelf.weights import weigh_spool
 from planning.compute.run.state import RunThreadPlan, spool_on
 from planning.facts.learning import take_back_change, tell_change
-from planning.facts.needles import needle_changed, note_stitches
 from planning.jobs.jobs import NotInThisState
 from planning.models import Job, Promise, PromisedThread, Rules, RunEvent, ToldChange
 from planning.run.booking import book, held_for, unbook
 from planning.run.lines import bobbin_lines, reference
 from planning.run.looked_at import SHOWING, keep_test_notes
-from planning.run.needle import stitches_since_needle
+from planning.run.needle import charge_and_change
 from planning.run.promise import lock_in, note_state, set_aside_all
 from planning.run.standing import Run, act_key, run_of
 
@@ -366,20 +365,7 @@ def _needle(run: Run, event: RunEvent, happening: Happening) -> Callable[[], Non
     machine = run.machine
     if machine.pk is None:
         raise WorkshopError(_("This job has no machine of the workshop's, so that no needle is counted."))
-    return lambda: _needle_in(run, event)
-
-
-def _needle_in(run: Run, event: RunEvent) -> None:
-    stitched = stitches_since_needle(run)
-    if stitched:
-        note_stitches(
-            run.machine,
-            stitches=stitched,
-            key=f"{act_key(event)}-stitches",
-            at=event.at,
-            by=event.by,
-        )
-    needle_changed(run.machine, key=act_key(event), at=event.at, by=event.by)
+    return lambda: charge_and_change(run, event)
 
 
 def _test(run: Run, event: RunEvent, happening: Happening) -> Callable[[], object]:
