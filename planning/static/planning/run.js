@@ -51,12 +51,6 @@ function adopt() {
 
 adopt();
 
-// Says a sentence in the reader's language, with what stands in its braces; as it is written where the sheet is older.
-function say(sentence, values = {}) {
-  const said = (data.says && data.says[sentence]) || sentence;
-  return said.replace(/\{(\w+)\}/g, (_, name) => values[name]);
-}
-
 function noted(words) {
   const line = run.querySelector("[data-noted]");
   if (line) line.textContent = words;
@@ -93,17 +87,15 @@ function showRefused() {
     ...events.map((event) => {
       const item = document.createElement("li");
       const words = document.createElement("p");
-      words.textContent = event.words
-        ? say("Not noted: {words}. {problem}", event)
-        : say("Not noted. {problem}", event);
+      words.textContent = `Not noted${event.words ? `: ${event.words}` : ""}. ${event.problem}`;
       item.append(words);
-      if (event.ask === "again") item.append(choice(say("It happened again"), () => settle(event, { again: true })));
+      if (event.ask === "again") item.append(choice("It happened again", () => settle(event, { again: true })));
       if (event.ask === "left") {
-        item.append(choice(say("Nothing left"), () => settle(event, { left: "nothing" })));
-        item.append(choice(say("A little left"), () => settle(event, { left: "little" })));
+        item.append(choice("Nothing left", () => settle(event, { left: "nothing" })));
+        item.append(choice("A little left", () => settle(event, { left: "little" })));
       }
-      if (!event.ask) item.append(choice(say("Do it again"), () => settle(event, {})));
-      item.append(choice(say("Drop it"), () => settle(event, null)));
+      if (!event.ask) item.append(choice("Do it again", () => settle(event, {})));
+      item.append(choice("Drop it", () => settle(event, null)));
       return item;
     }),
   );
@@ -132,7 +124,7 @@ function show() {
   const ticks = [...arrived, ...waiting].filter(isTick);
   const ticked = new Map(ticks.map((event) => [Number(event.position), event.kind]));
   const next = nextOf(ticks);
-  run.querySelector("[data-now]").textContent = next ? say("Next: {called}", next) : say("Every piece is done");
+  run.querySelector("[data-now]").textContent = next ? `Next: ${next.called}` : "Every piece is done";
   run.querySelector("[data-done]").textContent = data.done + ticked.size;
   const due = run.querySelector("[data-due]");
   if (ticks.length) {
@@ -152,13 +144,8 @@ function show() {
     const box = run.querySelector(`[data-position="${position}"]`);
     if (box) box.classList.add("ticked", ...(kind === "spoiled" ? ["spoiled"] : []));
   }
-  const many =
-    waiting.length === 1
-      ? say("1 entry waits on this device for the network. Go on: nothing is lost.")
-      : say("{number} entries wait on this device for the network. Go on: nothing is lost.", {
-          number: waiting.length,
-        });
-  tell(waiting.length ? many : "");
+  const many = waiting.length === 1 ? "1 entry waits" : `${waiting.length} entries wait`;
+  tell(waiting.length ? `${many} on this device for the network. Go on: nothing is lost.` : "");
   showRefused();
 }
 
@@ -187,14 +174,12 @@ async function send() {
     keepRefused([...refused(), ...refusedNow.map((event) => ({ ...event, ...told.get(event.key) }))]);
     arrive([...arrived, ...done.map((event) => ({ ...event, number: told.get(event.key).number }))]);
     keep(kept().filter((event) => !told.has(event.key)));
-    if (done.length) noted(say("Noted: {what}.", { what: done.map((event) => event.words || event.kind).join("; ") }));
+    if (done.length) noted(`Noted: ${done.map((event) => event.words || event.kind).join("; ")}.`);
     await renew();
   } catch (problem) {
     // A status is an answer; anything else is the network, which the line about waiting tells of already.
     trouble = /^\d+$/.test(problem.message)
-      ? say("The workshop answered {status}: sign in again, then open this page anew. Nothing is lost.", {
-          status: problem.message,
-        })
+      ? `The workshop answered ${problem.message}: sign in again, then open this page anew. Nothing is lost.`
       : "away";
   } finally {
     sending = false;
@@ -282,7 +267,7 @@ document.addEventListener("submit", (event) => {
   }
   if (happening.kind === "spool") putOn(happening);
   keep([...kept(), happening]);
-  noted(say("{what}: being noted.", { what: happening.words || happening.kind }));
+  noted(`${happening.words || happening.kind}: being noted.`);
   const sheet = form.closest("details.something");
   if (sheet) {
     sheet.open = false;

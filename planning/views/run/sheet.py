@@ -9,7 +9,6 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -32,23 +31,6 @@ from planning.run.ticks import Happening, OnceMore, WhatIsLeft, stop_before_the_
 
 MOST_EVENTS = 500
 SHOWN_EVENTS = 12
-# What run.js says, as it is written there.
-SAID_BY_SCRIPT = (
-    gettext_noop("Not noted: {words}. {problem}"),
-    gettext_noop("Not noted. {problem}"),
-    gettext_noop("It happened again"),
-    gettext_noop("Nothing left"),
-    gettext_noop("A little left"),
-    gettext_noop("Do it again"),
-    gettext_noop("Drop it"),
-    gettext_noop("Next: {called}"),
-    gettext_noop("Every piece is done"),
-    gettext_noop("1 entry waits on this device for the network. Go on: nothing is lost."),
-    gettext_noop("{number} entries wait on this device for the network. Go on: nothing is lost."),
-    gettext_noop("Noted: {what}."),
-    gettext_noop("The workshop answered {status}: sign in again, then open this page anew. Nothing is lost."),
-    gettext_noop("{what}: being noted."),
-)
 # As long as the address in a label's code may be.
 MOST_SCANNED = 300
 
@@ -225,7 +207,6 @@ def _shown(run: Run) -> dict[str, Any]:
             "wanted": len(left),
             "tests": run.promise.tests,
             "done": len(run.done),
-            "says": {sentence: _(sentence) for sentence in SAID_BY_SCRIPT},
         },
         "to_judge": run.called(judge) if (judge := test_to_judge(run)) else "",
         "judge_position": judge,

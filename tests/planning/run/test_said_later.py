@@ -1,17 +1,12 @@
-"""What is kept is said to every reader in a language of their own: reports, standings, and what the script says."""
+"""What is kept is said to every reader in a language of their own: reports and standings."""
 
 import json
-import re
-from pathlib import Path
 
 import pytest
 from django.utils import translation
 
 from planning.jobs.season import season_marks
 from planning.run.told import Told, kept_parts, not_booked_said
-from planning.views.run.sheet import SAID_BY_SCRIPT
-
-SCRIPT = Path(__file__).parents[3] / "planning/static/planning/run.js"
 
 
 def test_a_report_keeps_a_sentence_as_written_and_its_parts():
@@ -37,8 +32,3 @@ def test_what_was_worked_out_for_a_reader_of_one_language_is_not_shown_to_anothe
         others = season_marks()
     assert (marks.stock, marks.facts) == (others.stock, others.facts)
     assert marks.every != others.every
-
-
-def test_every_sentence_of_the_script_is_handed_to_it():
-    written = set(re.findall(r'say\(\s*"([^"]+)"', SCRIPT.read_text()))
-    assert written == set(SAID_BY_SCRIPT)
