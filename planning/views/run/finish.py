@@ -1,5 +1,6 @@
 """The end of a job: spools on the scale, bobbins and minutes told, and planned against actual."""
 
+from dataclasses import replace
 from typing import Any
 
 from django.contrib import messages
@@ -59,8 +60,7 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "run": run,
             "form": form,
-            "stabilizer": stabilizer,
-            "not_taken": [said(problem) for problem in stabilizer.problems],
+            "stabilizer": replace(stabilizer, problems=tuple(map(said, stabilizer.problems))),
             "shown": shown_of(run, stabilizer),
             "spools": [
                 {"spool": spool, "used_mm": used.get(spool.pk, 0), "field": form[name]}
