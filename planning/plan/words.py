@@ -256,7 +256,26 @@ def between_in_words(choice: Choice) -> str:
 
 
 def layer_name(layer: LayerPlan) -> str:
-    return f"{_(layer.kind)}, {_(layer.words or layer.method)}"
+    return f"{_(layer.kind)}, {method_said(layer.words or layer.method)}"
+
+
+def layer_said(name: str) -> str:
+    """Return the name of a layer, as data have it, in the reader's language.
+
+    >>> layer_said("tear-away, hooped with the cloth")
+    'tear-away, hooped with the cloth'
+    """
+    kind, comma, method = name.partition(", ")
+    return f"{_(kind)}{comma}{method_said(method)}"
+
+
+def method_said(words: str) -> str:
+    """Return how a layer is laid, as data have it, in the reader's language; of an applique's fabric, for which."""
+    if not words.startswith("applique "):
+        return _(words)
+    name, several, number = words.removeprefix("applique ").partition(", design ")
+    said = _("applique {name}, design {number}") if several else _("applique {name}")
+    return said.format(name=name, number=number)
 
 
 def asked_name(thread: PlannedThread) -> str:

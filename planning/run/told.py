@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from inventory.compute.spoken import _
+from planning.plan.words import layer_said
 
 
 class Told(str):
@@ -30,7 +31,7 @@ def said(sentence: str) -> str:
     >>> said(Told("{label} has left the shelf", label="S0001"))
     'S0001 has left the shelf'
     """
-    return _(sentence.text).format(**sentence.values) if isinstance(sentence, Told) else sentence
+    return _said(sentence.text, sentence.values) if isinstance(sentence, Told) else sentence
 
 
 def not_booked_said(facts: Mapping[str, Any]) -> list[str]:
@@ -38,4 +39,9 @@ def not_booked_said(facts: Mapping[str, Any]) -> list[str]:
     parts = facts.get("not_booked_parts")
     if parts is None:
         return list(facts["not_booked"])
-    return [_(text).format(**values) if values is not None else _(text) for text, values in parts]
+    return [_said(text, values) if values is not None else text for text, values in parts]
+
+
+def _said(text: str, values: Mapping[str, str]) -> str:
+    told = {name: layer_said(value) if name == "layer" else value for name, value in values.items()}
+    return _(text).format(**told)

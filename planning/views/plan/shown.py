@@ -19,7 +19,7 @@ from planning.compute.picture.thread_bar import thread_bar
 from planning.models import Fabric, Machine, Rules
 from planning.plan.banner import Banner, called
 from planning.plan.found import found_steps, good_to
-from planning.plan.words import asked_name
+from planning.plan.words import asked_name, method_said
 
 # So many rows stand open; what is enough beyond them waits behind one line.
 MOST_ROWS = 9
@@ -172,7 +172,7 @@ def _layer_row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
     return {
         "picture": "roll",
         "colour": CLOTH,
-        "detail": " · ".join(filter(None, [layer.product, _(layer.words or layer.method)])),
+        "detail": " · ".join(filter(None, [layer.product, method_said(layer.words or layer.method)])),
         "needs": needs,
         "free": free,
         "says": says,
