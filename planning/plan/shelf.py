@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
+from django.utils.translation import get_language
 
 from inventory.compute.knowing import NOTHING_CUT
 from inventory.compute.left_out import LeftOut, Why, spools_of
@@ -64,9 +65,15 @@ def shelf(
     as long as nothing is committed.
     """
     own = set_aside_for(holder) if own is None else own
-    style = bobbin_style.pk if bobbin_style else None
     return while_unchanged(
-        ("shelf", fibre, weight_label, style, frozenset(own.items())),
+        (
+            "shelf",
+            get_language(),
+            fibre,
+            weight_label,
+            getattr(bobbin_style, "pk", None),
+            frozenset(own.items()),
+        ),
         lambda: _shelf(fibre=fibre, weight_label=weight_label, bobbin_style=bobbin_style, own=own),
     )
 
@@ -250,12 +257,10 @@ def _without_a_weight(
         for shade in wanted
         if shade.pk in held and same_weight(shade.range.weight_label, weight_label) is None
     }
-    return tuple(
-        _(
-            "Nobody has written down which weight {range} is; it is taken to be {weight}. Say it with the range."
-        ).format(range=range, weight=weight_label)
-        for range in sorted(ranges)
+    said = _(
+        "Nobody has written down which weight {range} is; it is taken to be {weight}. Say it with the range."
     )
+    return tuple(said.format(range=range, weight=weight_label) for range in sorted(ranges))
 
 
 def thread_offers(shades: Iterable[OwnedShade]) -> dict[int, tuple[PackOffer, ...]]:
@@ -414,10 +419,9 @@ def sold_as(offer: Offer) -> str:
     elif offer.can_mg:
         one = _("can with {weight} g").format(weight=as_written_here(f"{offer.can_mg / 1000:g}"))
     else:
-        width, length = (offer.roll_width_mm or 0) / 10, (offer.roll_length_mm or 0) / 1000
-        one = _("roll {width} cm × {length} m").format(
-            width=as_written_here(f"{width:g}"), length=as_written_here(f"{length:g}")
-        )
+        sides = {"width": (offer.roll_width_mm or 0) / 10, "length": (offer.roll_length_mm or 0) / 1000}
+        told = {side: as_written_here(f"{size:g}") for side, size in sides.items()}
+        one = _("roll {width} cm × {length} m").format(**told)
     return one if offer.pack == 1 else f"{offer.pack} × {one}"
 
 

@@ -12,7 +12,6 @@ from inventory.compute.colour.lab import Lab, hex_from_lab, lab_from_hex
 from planning.compute.colour.vision import MATRICES, seen_with
 from planning.library.pictures import BlockColour, PlanPicture
 
-
 # The ways of seeing by the words that their sums have; the page says them.
 SEEN_BY = {
     "protanopia": gettext_noop("protanopia"),
