@@ -40,6 +40,7 @@ from planning.compute.stabilizer.cutting import Flat, Roll
 from planning.compute.stabilizer.spraying import Can
 from planning.compute.stabilizer.supply import StabilizerStock
 from planning.plan.bobbins import bobbins_by_kind
+from planning.plan.suits import ranges_without_a_weight
 
 _SEALED_LAST = ExpressionWrapper(Q(opened_on__isnull=True), BooleanField())
 NOTHING: Mapping[int, int] = MappingProxyType({})
@@ -66,6 +67,7 @@ def shelf(
     """
     own = set_aside_for(holder) if own is None else own
     return while_unchanged(
+        # What packs are called, and the notes, are words.
         (
             "shelf",
             get_language(),
@@ -97,7 +99,9 @@ def _shelf(
             *_never_sold(shades, offers),
             *_not_counted_on(),
         ),
-        notes=_without_a_weight(wanted, spools, weight_label=weight_label),
+        notes=ranges_without_a_weight(
+            wanted, {spool.shade_id for spool in spools}, weight_label=weight_label
+        ),
     )
 
 
@@ -243,24 +247,6 @@ def _not_counted_on() -> list[LeftOut]:
         ),
         *([LeftOut("spools", gone, "retired")] if gone else []),
     ]
-
-
-def _without_a_weight(
-    wanted: Iterable[Shade], spools: Iterable[SpoolRow], *, weight_label: str
-) -> tuple[str, ...]:
-    """Say of which ranges on the shelf nobody has written down the weight: they are considered all the same."""
-    if not weight_label:
-        return ()
-    held = {spool.shade_id for spool in spools}
-    ranges = {
-        str(shade.range)
-        for shade in wanted
-        if shade.pk in held and same_weight(shade.range.weight_label, weight_label) is None
-    }
-    said = _(
-        "Nobody has written down which weight {range} is; it is taken to be {weight}. Say it with the range."
-    )
-    return tuple(said.format(range=range, weight=weight_label) for range in sorted(ranges))
 
 
 def thread_offers(shades: Iterable[OwnedShade]) -> dict[int, tuple[PackOffer, ...]]:

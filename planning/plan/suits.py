@@ -4,10 +4,11 @@ All of it is common practice, no source; the maker's word for a range, where it 
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 
+from inventory.compute.names.weight_labels import same_weight
 from inventory.compute.spoken import _
-from inventory.models import Fibre, ThreadRange, Washing
+from inventory.models import Fibre, Shade, ThreadRange, Washing
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.models import Fabric
 
@@ -30,6 +31,23 @@ def suiting_notes(threads: Sequence[PlannedThread], fabric: Fabric) -> list[str]
     ranges = list(ThreadRange.objects.filter(pk__in={shade.range_id for shade in shades}))
     notes = [*_mixed(ranges), *_washed(ranges, fabric), *_metallic(ranges, fabric)]
     return [_("{note} (common practice).").format(note=note) for note in notes]
+
+
+def ranges_without_a_weight(
+    wanted: Iterable[Shade], held: Collection[int], *, weight_label: str
+) -> tuple[str, ...]:
+    """Say of which ranges on the shelf nobody has written down the weight: they are considered all the same."""
+    if not weight_label:
+        return ()
+    ranges = {
+        str(shade.range)
+        for shade in wanted
+        if shade.pk in held and same_weight(shade.range.weight_label, weight_label) is None
+    }
+    said = _(
+        "Nobody has written down which weight {range} is; it is taken to be {weight}. Say it with the range."
+    )
+    return tuple(said.format(range=range, weight=weight_label) for range in sorted(ranges))
 
 
 def _mixed(ranges: Sequence[ThreadRange]) -> list[str]:
