@@ -7,6 +7,7 @@ from planning.compute.stabilizer.cautions import layer_cautions
 from planning.compute.stabilizer.layers import LayerNeed
 from planning.compute.stabilizer.supply import Losses
 from planning.models import Fabric, Layer, Rules
+from planning.models.fabrics import METHODS_IN_DATA
 
 
 def layer_needs(fabric: Fabric) -> tuple[LayerNeed, ...]:
@@ -24,13 +25,13 @@ def layer_need(layer: Layer) -> LayerNeed:
         grain_matters=layer.grain_matters,
         crossed=layer.crossed,
         by_extent=layer.method == Layer.Method.TOPPING,
-        words=layer.get_method_display(),
+        words=METHODS_IN_DATA[layer.method],
     )
 
 
 def with_cautions(layers: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """Return the layers of a plan that was kept as data, each with its cautions, older ones by kind and method."""
-    methods = {label: value for value, label in Layer.Method.choices}
+    methods = {words: method for method, words in METHODS_IN_DATA.items()}
     return [
         {"cautions": layer_cautions(kind=layer["kind"], method=methods.get(layer["method"], layer["method"]))}
         | dict(layer)

@@ -26,6 +26,18 @@ def block_called(at_block: tuple[int, int], designs: Sequence[object]) -> str:
     return written_block(at_block, several=len(designs) > 1)
 
 
+@register.filter
+def layer_said(name: str) -> str:
+    """Return the name of a layer, as data have it, in the reader's language."""
+    return words.layer_said(name)
+
+
+@register.filter
+def method_said(method: str) -> str:
+    """Return how a layer is laid, as data have it, in the reader's language."""
+    return words.method_said(method)
+
+
 # A bobbin and a roll, where no colour is asked for.
 THINGS = {
     "bobbin": mark_safe(
