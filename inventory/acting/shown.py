@@ -5,6 +5,8 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
 
 LETTERS = 8
@@ -38,5 +40,9 @@ def refuse_if_changed(shown: str, parts: Mapping[str, Any], *, look: str) -> Non
     if len(marks) != len(now) or not changed:
         changed = list(parts)
     *more, last = changed
-    what = f"{', '.join(more)} and {last}" if more else last
-    raise PlanHasChanged(f"Since this was shown, the workshop has changed: {what}. Nothing was done. {look}")
+    what = _("{names} and {last}").format(names=", ".join(more), last=last) if more else last
+    raise PlanHasChanged(
+        _("Since this was shown, the workshop has changed: {what}. Nothing was done. {look}").format(
+            what=what, look=look
+        )
+    )

@@ -11,6 +11,7 @@ from functools import wraps
 from typing import ParamSpec, TypeVar
 
 from django.db import OperationalError, connection, transaction
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 
@@ -68,7 +69,7 @@ def share_the_shelf() -> None:
 
 def _lock(taking: str) -> None:
     if not connection.in_atomic_block:
-        raise RuntimeError("The planning lock lasts as long as a transaction; begin one first.")
+        raise RuntimeError(_("The planning lock lasts as long as a transaction; begin one first."))
     if connection.vendor == "postgresql":
         # In one go: on a server, going there and back is most of what an act costs.
         asked = f"SELECT set_config('lock_timeout', %s, true), {taking}(%s)"
@@ -102,7 +103,9 @@ def tried_again(
                 raise
             if attempt == times or time.monotonic() - begun > LONGEST_WAIT_S:
                 raise Busy(
-                    "Somebody else was changing the same things. Nothing was changed; try again in a moment."
+                    _(
+                        "Somebody else was changing the same things. Nothing was changed; try again in a moment."
+                    )
                 ) from problem
         sleep(FIRST_WAIT_S * 2 ** (attempt - 1) * (0.5 + chance.random()))
     raise AssertionError("unreachable")

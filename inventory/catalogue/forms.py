@@ -5,11 +5,14 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.compute.colour.lab import parse_colour
 from inventory.compute.density import LinearDensity, in_other_systems
 from inventory.compute.diameters import Winding, density_doubt
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 from inventory.compute.spraying import USUAL_COAT_G_M2
 from inventory.compute.units import METRIC, Units
 from inventory.models import (
@@ -57,8 +60,11 @@ class RecordForm(forms.ModelForm):
 
 class RangeForm(RecordForm):
     tex = DensityField(
-        label="Linear density, tex",
-        help_text="Or as the maker states it: 270 dtex, 120 den x 2, Nm 80/2, Ne 50/2. A label such as 40 wt is none.",
+        label=gettext_lazy("Linear density, tex"),
+        help_text=gettext_lazy(
+            "Or as the maker states it: 270 dtex, 120 den x 2, Nm 80/2, Ne 50/2. A label such as 40 "
+            "wt is none."
+        ),
     )
 
     class Meta:
@@ -76,8 +82,8 @@ class RangeForm(RecordForm):
             "most_stitches_per_minute",
         )
         labels = {
-            "tex_is_nominal": "This tex is only what the weight label suggests",
-            "most_stitches_per_minute": "At most so many stitches a minute",
+            "tex_is_nominal": gettext_lazy("This tex is only what the weight label suggests"),
+            "most_stitches_per_minute": gettext_lazy("At most so many stitches a minute"),
         }
 
     def __init__(self, *args: Any, **options: Any) -> None:
@@ -85,9 +91,9 @@ class RangeForm(RecordForm):
         if self.instance.pk is not None:
             self.initial["tex"] = self.instance.tex_as_written
             tex = self.instance.tex
-            self.fields[
-                "tex"
-            ].help_text = f"{tex:.1f} tex are {in_other_systems(tex)}. Any of them can be typed."
+            self.fields["tex"].help_text = _(
+                "{tex} tex are {in_other_systems}. Any of them can be typed."
+            ).format(tex=figure(tex, 1, grouped=False), in_other_systems=in_other_systems(tex))
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
@@ -99,28 +105,32 @@ class RangeForm(RecordForm):
 
 class ShadeForm(RecordForm):
     colour = forms.CharField(
-        label="Colour",
+        label=gettext_lazy("Colour"),
         required=False,
         max_length=60,
-        help_text="#1f4e79, lab:31.4,-1.2,-27.9 (D65, 2°) or lab50: for values measured under D50.",
+        help_text=gettext_lazy(
+            "#1f4e79, lab:31.4,-1.2,-27.9 (D65, 2°) or lab50: for values measured under D50."
+        ),
     )
     earlier = forms.CharField(
-        label="Earlier codes",
+        label=gettext_lazy("Earlier codes"),
         required=False,
         max_length=200,
-        help_text="Codes the maker used before, separated by semicolons. A search finds the shade by them too.",
+        help_text=gettext_lazy(
+            "Codes the maker used before, separated by semicolons. A search finds the shade by them too."
+        ),
     )
 
     colour_sigma = NumberField(
-        label="The colour may be off by, ΔE",
+        label=gettext_lazy("The colour may be off by, ΔE"),
         required=False,
-        help_text="One standard deviation. Empty: as is usual for where it comes from.",
+        help_text=gettext_lazy("One standard deviation. Empty: as is usual for where it comes from."),
     )
 
     class Meta:
         model = Shade
         fields = ("range", "code", "name", "colour_source", "colour_sigma")
-        labels = {"colour_source": "Where the colour comes from"}
+        labels = {"colour_source": gettext_lazy("Where the colour comes from")}
 
     field_order = ("key", "range", "code", "name", "colour", "colour_source", "colour_sigma", "earlier")
 
@@ -129,7 +139,15 @@ class ShadeForm(RecordForm):
         shade = self.instance
         if shade.pk is not None:
             lab = shade.lab
-            self.initial["colour"] = f"lab:{lab.L:.2f},{lab.a:.2f},{lab.b:.2f}" if lab else ""
+            self.initial["colour"] = (
+                _("lab:{L},{a},{b}").format(
+                    L=figure(lab.L, 2, grouped=False),
+                    a=figure(lab.a, 2, grouped=False),
+                    b=figure(lab.b, 2, grouped=False),
+                )
+                if lab
+                else ""
+            )
             self.initial["earlier"] = "; ".join(code.code for code in shade.earlier_codes.all())
 
     def clean_colour(self) -> Any:
@@ -141,7 +159,9 @@ class ShadeForm(RecordForm):
         except WorkshopError as problem:
             raise ValidationError(str(problem)) from None
         if lab is None:
-            raise ValidationError(f'"{text}" is not a colour. Write it like #1f4e79 or lab:31.4,-1.2,-27.9.')
+            raise ValidationError(
+                _('"{text}" is not a colour. Write it like #1f4e79 or lab:31.4,-1.2,-27.9.').format(text=text)
+            )
         return lab
 
     def clean_earlier(self) -> list[str]:
@@ -161,18 +181,20 @@ class ShadeForm(RecordForm):
 
 
 class PutUpForm(RecordForm):
-    length_mm = MeasureField(measure="length", label="Length when full")
-    tare_mg = MeasureField(measure="weight", label="Weight of the empty spool", required=False)
+    length_mm = MeasureField(measure="length", label=gettext_lazy("Length when full"))
+    tare_mg = MeasureField(measure="weight", label=gettext_lazy("Weight of the empty spool"), required=False)
     full_diameter_mm = NumberField(
-        label="Across the thread of a full spool, mm",
+        label=gettext_lazy("Across the thread of a full spool, mm"),
         required=False,
-        help_text="Measure a sealed one with calipers, a cone half-way up; then part-used ones can be measured.",
+        help_text=gettext_lazy(
+            "Measure a sealed one with calipers, a cone half-way up; then part-used ones can be measured."
+        ),
     )
-    core_diameter_mm = NumberField(label="Across the empty core, mm", required=False)
+    core_diameter_mm = NumberField(label=gettext_lazy("Across the empty core, mm"), required=False)
     winding_height_mm = NumberField(
-        label="Height of the winding, mm",
+        label=gettext_lazy("Height of the winding, mm"),
         required=False,
-        help_text="Only to see whether the rest is plausible.",
+        help_text=gettext_lazy("Only to see whether the rest is plausible."),
     )
 
     class Meta:
@@ -191,9 +213,9 @@ class PutUpForm(RecordForm):
         given = super().clean() or self.cleaned_data
         full, core = given.get("full_diameter_mm"), given.get("core_diameter_mm")
         if bool(full) != bool(core):
-            self.add_error("core_diameter_mm", "Give both diameters, or neither.")
+            self.add_error("core_diameter_mm", _("Give both diameters, or neither."))
         elif full and core and full <= core:
-            self.add_error("full_diameter_mm", "A full spool is thicker than its core.")
+            self.add_error("full_diameter_mm", _("A full spool is thicker than its core."))
         return given
 
     def doubt(self) -> str:
@@ -209,9 +231,9 @@ class PutUpForm(RecordForm):
 
 
 class BobbinStyleForm(RecordForm):
-    outer_diameter_mm = NumberField(label="Outer diameter, mm")
-    width_mm = NumberField(label="Width inside, mm")
-    core_diameter_mm = NumberField(label="Diameter of the core, mm")
+    outer_diameter_mm = NumberField(label=gettext_lazy("Outer diameter, mm"))
+    width_mm = NumberField(label=gettext_lazy("Width inside, mm"))
+    core_diameter_mm = NumberField(label=gettext_lazy("Diameter of the core, mm"))
 
     class Meta:
         model = BobbinStyle
@@ -220,27 +242,29 @@ class BobbinStyleForm(RecordForm):
 
 class StabilizerForm(RecordForm):
     weight_g_m2 = AreaWeightField(
-        label="Weight, g/m²",
+        label=gettext_lazy("Weight, g/m²"),
         required=False,
         help_text="Or like 1.5 oz/yd², which is 50.9 g/m². Of a spray: what one coat leaves; blank is reckoned as "
         f"{USUAL_COAT_G_M2:g} (common practice, no source). Foam and fabric need none.",
     )
-    thickness_mm = NumberField(label="Thickness, mm", required=False, help_text="Of foam.")
+    thickness_mm = NumberField(
+        label=gettext_lazy("Thickness, mm"), required=False, help_text=gettext_lazy("Of foam.")
+    )
 
     class Meta:
         model = StabilizerProduct
         fields = (
             "maker", "name", "kind", "weight_g_m2", "thickness_mm", "has_grain", "holds_by", "comes_off"
         )  # fmt: skip
-        labels = {"has_grain": "It has a grain"}
+        labels = {"has_grain": gettext_lazy("It has a grain")}
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         unsaid = given.get("weight_g_m2") is None and "weight_g_m2" not in self.errors
         if unsaid and given.get("kind") in StabilizerProduct.CHOSEN_BY_WEIGHT:
-            self.add_error("weight_g_m2", "Recipes choose among such products by their weight. Give it.")
+            self.add_error("weight_g_m2", _("Recipes choose among such products by their weight. Give it."))
         if given.get("thickness_mm") == 0:
-            self.add_error("thickness_mm", "Give a thickness above 0, or leave it blank.")
+            self.add_error("thickness_mm", _("Give a thickness above 0, or leave it blank."))
         return given
 
 
@@ -251,18 +275,18 @@ class PlaceForm(RecordForm):
 
 
 class SupplierForm(RecordForm):
-    shipping = MoneyField(label="Shipping")
-    free_shipping_from = MoneyField(label="Ships free from", required=False)
+    shipping = MoneyField(label=gettext_lazy("Shipping"))
+    free_shipping_from = MoneyField(label=gettext_lazy("Ships free from"), required=False)
     minimum_order = MoneyField(
-        label="Smallest order",
+        label=gettext_lazy("Smallest order"),
         required=False,
-        help_text="What the goods of an order must be worth. Blank: any order is taken.",
+        help_text=gettext_lazy("What the goods of an order must be worth. Blank: any order is taken."),
     )
 
     class Meta:
         model = Supplier
         fields = ("name", "lead_time_days", "shipping", "free_shipping_from", "minimum_order")
-        labels = {"lead_time_days": "Days from order to arrival"}
+        labels = {"lead_time_days": gettext_lazy("Days from order to arrival")}
 
     def clean_minimum_order(self) -> Decimal:
         return self.cleaned_data["minimum_order"] or Decimal("0.00")
@@ -273,16 +297,21 @@ _OF_EVERY_OFFER = ("pack", "price", "minimum_packs", "steps_for", "seen_on")
 
 
 class _OfferForm(RecordForm):
-    pack = MeasureField(measure="pieces", label="Pieces in a pack", initial="1")
-    price = MoneyField(label="Price of the pack")
+    pack = MeasureField(measure="pieces", label=gettext_lazy("Pieces in a pack"), initial="1")
+    price = MoneyField(label=gettext_lazy("Price of the pack"))
     minimum_packs = MeasureField(
-        measure="pieces", label="Fewest packs sold", required=False, help_text="Blank: 1."
+        measure="pieces",
+        label=gettext_lazy("Fewest packs sold"),
+        required=False,
+        help_text=gettext_lazy("Blank: 1."),
     )
     steps_for = forms.ChoiceField(
-        label="A price step makes cheaper", choices=Offer.Steps.choices, required=False
+        label=gettext_lazy("A price step makes cheaper"), choices=Offer.Steps.choices, required=False
     )
     seen_on = forms.DateField(
-        label="Seen on", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        label=gettext_lazy("Seen on"),
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
 
     def clean_minimum_packs(self) -> int:
@@ -293,8 +322,8 @@ class _OfferForm(RecordForm):
 
 
 class ThreadOfferForm(_OfferForm):
-    put_up = PutUpField(label="Put-up", empty_label="choose a put-up")
-    shade = ShadeField(label="Only for the shade", required=False)
+    put_up = PutUpField(label=gettext_lazy("Put-up"), empty_label=gettext_lazy("choose a put-up"))
+    shade = ShadeField(label=gettext_lazy("Only for the shade"), required=False)
 
     class Meta:
         model = Offer
@@ -304,14 +333,21 @@ class ThreadOfferForm(_OfferForm):
         given = super().clean() or self.cleaned_data
         shade, put_up = given.get("shade"), given.get("put_up")
         if shade is not None and put_up is not None and shade.range_id != put_up.range_id:
-            self.add_error("shade", f"{shade} is not of {put_up.range}, which the put-up is of.")
+            self.add_error(
+                "shade",
+                _("{shade} is not of {range}, which the put-up is of.").format(
+                    shade=shade, range=put_up.range
+                ),
+            )
         return given
 
 
 class BobbinOfferForm(_OfferForm):
-    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Bobbin style")
-    shade = ShadeField(label="Thread on them")
-    bobbin_length_mm = MeasureField(measure="length", label="On each")
+    bobbin_style = forms.ModelChoiceField(
+        queryset=BobbinStyle.objects.all(), label=gettext_lazy("Bobbin style")
+    )
+    shade = ShadeField(label=gettext_lazy("Thread on them"))
+    bobbin_length_mm = MeasureField(measure="length", label=gettext_lazy("On each"))
 
     class Meta:
         model = Offer
@@ -319,9 +355,9 @@ class BobbinOfferForm(_OfferForm):
 
 
 class RollOfferForm(_OfferForm):
-    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label="Product")
-    roll_width_mm = MeasureField(measure="size", label="Width of the roll")
-    roll_length_mm = MeasureField(measure="length", label="Length of the roll")
+    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label=gettext_lazy("Product"))
+    roll_width_mm = MeasureField(measure="size", label=gettext_lazy("Width of the roll"))
+    roll_length_mm = MeasureField(measure="length", label=gettext_lazy("Length of the roll"))
 
     class Meta:
         model = Offer
@@ -330,9 +366,10 @@ class RollOfferForm(_OfferForm):
 
 class CanOfferForm(_OfferForm):
     product = forms.ModelChoiceField(
-        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY), label="Spray"
+        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
+        label=gettext_lazy("Spray"),
     )
-    can_mg = MeasureField(measure="weight", label="In each can")
+    can_mg = MeasureField(measure="weight", label=gettext_lazy("In each can"))
 
     class Meta:
         model = Offer
@@ -340,8 +377,8 @@ class CanOfferForm(_OfferForm):
 
 
 class PriceBreakForm(RecordForm):
-    from_packs = MeasureField(measure="pieces", label="From how many packs")
-    price = MoneyField(label="Price of a pack then")
+    from_packs = MeasureField(measure="pieces", label=gettext_lazy("From how many packs"))
+    price = MoneyField(label=gettext_lazy("Price of a pack then"))
 
     class Meta:
         model = PriceBreak
@@ -354,9 +391,11 @@ class PriceBreakForm(RecordForm):
 
 
 class StapleThreadForm(RecordForm):
-    shade = ShadeField(label="Shade")
+    shade = ShadeField(label=gettext_lazy("Shade"))
     minimum = MeasureField(
-        measure="length", label="Kept at least", help_text="0 takes a black or white off the staples."
+        measure="length",
+        label=gettext_lazy("Kept at least"),
+        help_text=gettext_lazy("0 takes a black or white off the staples."),
     )
 
     class Meta:
@@ -365,8 +404,8 @@ class StapleThreadForm(RecordForm):
 
 
 class StapleRollForm(RecordForm):
-    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label="Stabilizer")
-    minimum = MeasureField(measure="length", label="Kept at least, length of roll")
+    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label=gettext_lazy("Stabilizer"))
+    minimum = MeasureField(measure="length", label=gettext_lazy("Kept at least, length of roll"))
 
     class Meta:
         model = Staple
@@ -375,9 +414,10 @@ class StapleRollForm(RecordForm):
 
 class StapleCanForm(RecordForm):
     product = forms.ModelChoiceField(
-        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY), label="Spray"
+        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
+        label=gettext_lazy("Spray"),
     )
-    minimum = MeasureField(measure="weight", label="Kept at least, in all cans")
+    minimum = MeasureField(measure="weight", label=gettext_lazy("Kept at least, in all cans"))
 
     class Meta:
         model = Staple
@@ -385,9 +425,11 @@ class StapleCanForm(RecordForm):
 
 
 class StapleBobbinForm(RecordForm):
-    shade = ShadeField(label="Thread on them")
-    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Bobbin style")
-    minimum = MeasureField(measure="pieces", label="Kept at least, full bobbins")
+    shade = ShadeField(label=gettext_lazy("Thread on them"))
+    bobbin_style = forms.ModelChoiceField(
+        queryset=BobbinStyle.objects.all(), label=gettext_lazy("Bobbin style")
+    )
+    minimum = MeasureField(measure="pieces", label=gettext_lazy("Kept at least, full bobbins"))
 
     class Meta:
         model = Staple

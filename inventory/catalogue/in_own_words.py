@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from inventory.acting import whole_act
 from inventory.catalogue.records import add_record
 from inventory.compute.bobbins import FIBRE_DENSITY_G_CM3, bobbin_capacity
@@ -14,6 +17,7 @@ from inventory.compute.knowing import sealed_sigma
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.names.plain import plain_name
 from inventory.compute.names.weight_labels import same_weight, thickness_words, weight_of_label
+from inventory.compute.spoken import figure
 from inventory.compute.typical import USUAL_LABEL, typical_empty_mg, typical_tex
 from inventory.compute.weighing import (
     MOISTURE_SIGMA,
@@ -35,7 +39,7 @@ from inventory.models import (
 from inventory.shelf.receipts import Delivery, brought, receive_bobbins, receive_open_spool
 from inventory.shelf.weights import TARE_SIGMA, tex_sigma
 
-NO_MAKER = "Maker not known"
+NO_MAKER = gettext_lazy("Maker not known")
 # Two that look as alike as this are one colour to whoever names a spool by its colour alone.
 SAME_COLOUR = 1.0
 MEASURED_WITH = "ruler"
@@ -286,7 +290,12 @@ def _put_up(
     if found is not None:
         return found
     metres = full_mm / 1000
-    put_up = PutUp(range=range, name=f"{metres:,.0f} m spool", length_mm=full_mm, tare_mg=said.empty_mg)
+    put_up = PutUp(
+        range=range,
+        name=_("{metres} m spool").format(metres=figure(metres, 0)),
+        length_mm=full_mm,
+        tare_mg=said.empty_mg,
+    )
     if said.across is not None and said.across.full_mm > said.across.core_mm:
         put_up.full_diameter_mm, put_up.core_diameter_mm = said.across.full_mm, said.across.core_mm
     put_up.name = _free(put_up.name, set(range.put_ups.values_list("name", flat=True)), most=40)

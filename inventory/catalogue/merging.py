@@ -14,6 +14,7 @@ from django.apps import apps
 from django.core import serializers
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
+from django.utils.translation import gettext as _
 
 from inventory.acting import held, planned_act
 from inventory.compute.errors import WorkshopError
@@ -56,7 +57,7 @@ def rests_on_shade(shade: Shade) -> list[RestingRows]:
         set(Reservation.objects.filter(item__spool__shade=shade).values_list("holder", flat=True))
     )
     if holders:
-        found.append(RestingRows("spools set aside for", len(holders), tuple(holders[:NAMED])))
+        found.append(RestingRows(_("spools set aside for"), len(holders), tuple(holders[:NAMED])))
     return found
 
 
@@ -75,17 +76,30 @@ def rename_shade(
     code, name = code.strip(), shade.name if name is None else name.strip()
     other = Shade.objects.filter(range=shade.range, code__iexact=code).exclude(pk=shade.pk).first()
     if other is not None:
-        raise CannotMerge(f"{other} has that code already. If the two are one shade, make them one instead.")
+        raise CannotMerge(
+            _("{other} has that code already. If the two are one shade, make them one instead.").format(
+                other=other
+            )
+        )
     before, old = {"code": shade.code, "name": shade.name}, str(shade)
     told = [str(each) for each in rests_on_shade(shade)]
-    if change(shade, changes={"code": code, "name": name}, at=at, by=by, what=f"{old}, renamed") is None:
-        raise CannotMerge(f"{old} has that code and that name already.")
+    if (
+        change(
+            shade,
+            changes={"code": code, "name": name},
+            at=at,
+            by=by,
+            what=_("{old}, renamed").format(old=old),
+        )
+        is None
+    ):
+        raise CannotMerge(_("{old} has that code and that name already.").format(old=old))
     made = _earlier_code(shade, before["code"]) if before["code"] != code else None
     shade = Shade.objects.get(pk=shade.pk)
     return ShadeAct.objects.create(
         kind=Kind.RENAME,
         shade=shade,
-        what=_what(f"{old} is {shade}", why),
+        what=_what(_("{old} is {shade}").format(old=old, shade=shade), why),
         before=before | {"earlier": made.pk if made else None, "after": {"code": code, "name": name}},
         told=told,
         key=key,
@@ -106,12 +120,14 @@ def merge_shades(gone: Shade, *, into: Shade, key: str, at: datetime, by: Any, w
         return earlier
     pair = {each.pk: each for each in held(Shade.objects.filter(pk__in=(gone.pk, into.pk)))}
     if len(pair) < 2:
-        raise CannotMerge("Choose two shades: the one that goes, and the one it is.")
+        raise CannotMerge(_("Choose two shades: the one that goes, and the one it is."))
     gone, into = pair[gone.pk], pair[into.pk]
     if gone.range_id != into.range_id:
         raise CannotMerge(
-            f"{gone} and {into} are of two ranges, whose thread may differ. Say that they are equal instead, or "
-            "correct the spools that were entered as the wrong one."
+            _(
+                "{gone} and {into} are of two ranges, whose thread may differ. Say that they are equal "
+                "instead, or correct the spools that were entered as the wrong one."
+            ).format(gone=gone, into=into)
         )
     told = [str(each) for each in rests_on_shade(gone)]
     carried: dict[str, list[int]] = defaultdict(list)
@@ -130,7 +146,7 @@ def merge_shades(gone: Shade, *, into: Shade, key: str, at: datetime, by: Any, w
     return ShadeAct.objects.create(
         kind=Kind.MERGE,
         shade=into,
-        what=_what(f"{old} is {into}", why),
+        what=_what(_("{old} is {into}").format(old=old, into=into), why),
         before=_as_json({"gone": record, "number": number, "earlier": made.pk if made else None}),
         carried=dict(carried),
         dropped=_as_json(dropped),
@@ -159,11 +175,13 @@ def take_back_shade_act(act: ShadeAct, *, at: datetime, by: Any) -> list[str]:
 def _rename_back(act: ShadeAct, *, at: datetime, by: Any) -> list[str]:
     shade, after = act.shade, act.before["after"]
     if (shade.code, shade.name) != (after["code"], after["name"]):
-        raise CannotMerge(f"{shade} has been renamed again since. Take that back first.")
+        raise CannotMerge(
+            _("{shade} has been renamed again since. Take that back first.").format(shade=shade)
+        )
     _refuse_taken(shade.range_id, act.before["code"], but=shade.pk)
     EarlierCode.objects.filter(pk=act.before["earlier"]).delete()
     back = {"code": act.before["code"], "name": act.before["name"]}
-    change(shade, changes=back, at=at, by=by, what=f"{shade}, renamed back")
+    change(shade, changes=back, at=at, by=by, what=_("{shade}, renamed back").format(shade=shade))
     return []
 
 
@@ -185,7 +203,9 @@ def _part_again(act: ShadeAct) -> list[str]:
         )
         if lost:
             problems.append(
-                f"{lost} of the {model._meta.verbose_name_plural} have changed since and stay as they are."
+                _("{lost} of the {verbose_name_plural} have changed since and stay as they are.").format(
+                    lost=lost, verbose_name_plural=model._meta.verbose_name_plural
+                )
             )
     for row in act.dropped:
         try:
@@ -239,15 +259,23 @@ def _refuse_taken(range_id: int, code: str, *, but: int | None) -> None:
     others = Shade.objects.filter(range_id=range_id, code__iexact=code)
     other = next((each for each in others if each.pk != but), None)
     if other is not None:
-        raise CannotMerge(f"{other} has the code {code} by now. Rename that one first, then take this back.")
+        raise CannotMerge(
+            _("{other} has the code {code} by now. Rename that one first, then take this back.").format(
+                other=other, code=code
+            )
+        )
 
 
 def _acted_before(key: str, kind: str) -> ShadeAct | None:
     if not key:
-        raise CannotMerge("This needs a key, so that sending it twice does it once.")
+        raise CannotMerge(_("This needs a key, so that sending it twice does it once."))
     earlier = ShadeAct.objects.filter(key=key).first()
     if earlier is not None and earlier.kind != kind:
-        raise CannotMerge(f"The key {key} belongs to another act. Open the page again and repeat the step.")
+        raise CannotMerge(
+            _("The key {key} belongs to another act. Open the page again and repeat the step.").format(
+                key=key
+            )
+        )
     return earlier
 
 

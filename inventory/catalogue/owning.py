@@ -108,7 +108,7 @@ def kept_of(shades: Iterable[int]) -> dict[int, Kept]:
         rows[shade].append((on_hand, reserved, place))
     kept: dict[int, Kept] = defaultdict(Kept)
     for shade, of_shade in rows.items():
-        places = dict.fromkeys(place or "no place" for _, _, place in of_shade)
+        places = dict.fromkeys(place or _("no place") for _, _, place in of_shade)
         free_mm = sum(on_hand - reserved for on_hand, reserved, _ in of_shade)
         kept[shade] = Kept(len(of_shade), free_mm, tuple(places))
     return kept

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import Model, Q, QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.catalogue.forms import (
     BobbinOfferForm,
@@ -127,20 +129,20 @@ BOOKS: dict[str, Book] = {
     book.slug: book
     for book in (
         Book(
-            "ranges", "Thread ranges", "range", "A maker's threads of one construction: fibre and tex.",
+            "ranges", gettext_lazy("Thread ranges"), "range", gettext_lazy("A maker's threads of one construction: fibre and tex."),
             ThreadRange, RangeForm,
             (
                 _text("Range", str), _text("Purpose", lambda each: each.get_purpose_display()),
                 _text("Fibre", lambda each: each.get_fibre_display()),
                 _text("Weight", lambda each: each.weight_label or "–"),
                 _plain("Tex", lambda each: f"{each.tex:.1f}"),
-                _text("As typed", lambda each: each.tex_as_written),
+                _text(gettext_lazy("As typed"), lambda each: each.tex_as_written),
                 _text("Known", lambda each: "nominal" if each.tex_is_nominal else "stated"),
             ),
             words=("maker", "name"), children=(("shades", "range"), ("put-ups", "range")),
         ),
         Book(
-            "shades", "Shades", "shade", "Colours of a range, with their codes, earlier codes and Lab values.",
+            "shades", "Shades", "shade", gettext_lazy("Colours of a range, with their codes, earlier codes and Lab values."),
             Shade, ShadeForm,
             (
                 _text("Shade", lambda each: each), _text("Code", lambda each: each.code),
@@ -149,13 +151,13 @@ BOOKS: dict[str, Book] = {
                 _plain("a", lambda each: "–" if each.lab_a is None else f"{each.lab_a:.1f}".replace("-", "−")),
                 _plain("b", lambda each: "–" if each.lab_b is None else f"{each.lab_b:.1f}".replace("-", "−")),
                 _text("Source", lambda each: each.get_colour_source_display() if each.lab else "–"),
-                _plain("Off by, ΔE", lambda each: f"{each.sigma:.1f}" if each.lab else "–"),
+                _plain(gettext_lazy("Off by, ΔE"), lambda each: f"{each.sigma:.1f}" if each.lab else "–"),
             ),
             words=("code", "name", "earlier_codes__code", "range__maker", "range__name"), related=("range",),
             order=("range__maker", "range__name", "code"), parents=("range",),
         ),
         Book(
-            "put-ups", "Put-ups", "put-up", "How a range is sold: length when full, and the weight of the empty spool.",
+            "put-ups", "Put-ups", "put-up", gettext_lazy("How a range is sold: length when full, and the weight of the empty spool."),
             PutUp, PutUpForm,
             (
                 _text("Put-up", str), _text("Range", lambda each: each.range),
@@ -165,7 +167,7 @@ BOOKS: dict[str, Book] = {
             order=("range__maker", "range__name", "length_mm"), parents=("range",),
         ),
         Book(
-            "bobbin-styles", "Bobbin styles", "bobbin style", "Sizes of bobbins; they decide how much goes on one.",
+            "bobbin-styles", gettext_lazy("Bobbin styles"), gettext_lazy("bobbin style"), gettext_lazy("Sizes of bobbins; they decide how much goes on one."),
             BobbinStyle, BobbinStyleForm,
             (
                 _text("Style", str), _plain("Diameter, mm", lambda each: f"{each.outer_diameter_mm:g}"),
@@ -175,39 +177,39 @@ BOOKS: dict[str, Book] = {
             words=("name",),
         ),
         Book(
-            "stabilizers", "Stabilizers", "stabilizer", "And film, adhesive, foam, fabric: kind and weight.",
+            "stabilizers", "Stabilizers", "stabilizer", gettext_lazy("And film, adhesive, foam, fabric: kind and weight."),
             StabilizerProduct, StabilizerForm,
             (
                 _text("Product", str), _text("Kind", lambda each: each.get_kind_display()),
                 _plain("Weight, g/m²", lambda each: "–" if each.weight_g_m2 is None else f"{each.weight_g_m2:g}"),
-                _text("Holds by", lambda each: each.holds_by or "–"),
+                _text(gettext_lazy("Holds by"), lambda each: each.holds_by or "–"),
                 _text("Grain", lambda each: "matters" if each.has_grain else "no"),
             ),
             words=("maker", "name", "kind"),
         ),
         Book(
-            "places", "Places", "place", "Walls, racks, drawers and boxes, by the names people use.",
+            "places", "Places", "place", gettext_lazy("Walls, racks, drawers and boxes, by the names people use."),
             Place, PlaceForm, (_text("Place", str), _text("Note", lambda each: each.note or "–")),
             words=("name", "note"),
         ),
         Book(
-            "suppliers", "Suppliers", "supplier", "Who sells, how long it takes, what shipping costs.",
+            "suppliers", "Suppliers", "supplier", gettext_lazy("Who sells, how long it takes, what shipping costs."),
             Supplier, SupplierForm,
             (
                 _text("Supplier", str), _plain("Days", lambda each: each.lead_time_days),
                 _plain("Shipping", lambda each: f"{each.shipping:,.2f}"),
-                _plain("Free from", lambda e: "–" if e.free_shipping_from is None else f"{e.free_shipping_from:,.2f}"),
+                _plain(gettext_lazy("Free from"), lambda e: "–" if e.free_shipping_from is None else f"{e.free_shipping_from:,.2f}"),
             ),
             words=("name",),
             children=(("thread-offers", "supplier"), ("bobbin-offers", "supplier"), ("roll-offers", "supplier"),
                       ("can-offers", "supplier")),
         ),
         Book(
-            "thread-offers", "Offers of thread", "offer of thread", "Prices of put-ups, for every shade or for one.",
+            "thread-offers", gettext_lazy("Offers of thread"), gettext_lazy("offer of thread"), gettext_lazy("Prices of put-ups, for every shade or for one."),
             Offer, ThreadOfferForm,
             (
                 _text("Put-up", lambda each: f"{each.put_up.range}, {each.put_up}"),
-                _text("Shade", lambda each: each.shade or "every shade"), _text("From", lambda each: each.supplier),
+                _text("Shade", lambda each: each.shade or _("every shade")), _text("From", lambda each: each.supplier),
                 *_PRICES,
             ),
             words=("put_up__range__maker", "put_up__range__name", "put_up__name", "supplier__name"),
@@ -215,11 +217,11 @@ BOOKS: dict[str, Book] = {
             children=(("price-steps", "offer"),),
         ),
         Book(
-            "bobbin-offers", "Offers of bobbins", "offer of bobbins", "Prices of boxes of full bobbins.",
+            "bobbin-offers", gettext_lazy("Offers of bobbins"), gettext_lazy("offer of bobbins"), gettext_lazy("Prices of boxes of full bobbins."),
             Offer, BobbinOfferForm,
             (
                 _text("Bobbin", lambda each: f"{each.bobbin_style}, {each.shade}"),
-                _length("On each", lambda each: each.bobbin_length_mm), _text("From", lambda each: each.supplier),
+                _length(gettext_lazy("On each"), lambda each: each.bobbin_length_mm), _text("From", lambda each: each.supplier),
                 *_PRICES,
             ),
             words=("bobbin_style__name", "shade__code", "shade__name", "supplier__name"),
@@ -227,7 +229,7 @@ BOOKS: dict[str, Book] = {
             parents=("supplier",), children=(("price-steps", "offer"),),
         ),
         Book(
-            "roll-offers", "Offers of stabilizer", "offer of stabilizer", "Prices of rolls.",
+            "roll-offers", gettext_lazy("Offers of stabilizer"), gettext_lazy("offer of stabilizer"), gettext_lazy("Prices of rolls."),
             Offer, RollOfferForm,
             (
                 _text("Product", lambda each: each.product), _size("Width", lambda each: each.roll_width_mm),
@@ -239,53 +241,53 @@ BOOKS: dict[str, Book] = {
             children=(("price-steps", "offer"),),
         ),
         Book(
-            "can-offers", "Offers of spray", "offer of spray", "Prices of cans.",
+            "can-offers", gettext_lazy("Offers of spray"), gettext_lazy("offer of spray"), gettext_lazy("Prices of cans."),
             Offer, CanOfferForm,
             (
-                _text("Product", lambda each: each.product), _weight("In each", lambda each: each.can_mg),
+                _text("Product", lambda each: each.product), _weight(gettext_lazy("In each"), lambda each: each.can_mg),
                 _text("From", lambda each: each.supplier), *_PRICES,
             ),
             words=("product__maker", "product__name", "supplier__name"), related=("product", "supplier"),
             only=Q(can_mg__isnull=False), parents=("supplier",), children=(("price-steps", "offer"),),
         ),
         Book(
-            "price-steps", "Price steps", "price step", "What a pack costs from so many packs on.",
+            "price-steps", gettext_lazy("Price steps"), gettext_lazy("price step"), gettext_lazy("What a pack costs from so many packs on."),
             PriceBreak, PriceBreakForm,
             (
-                _text("Offer", lambda each: each.offer), _plain("From packs", lambda each: each.from_packs),
-                _plain("Price a pack", lambda each: f"{each.price:,.2f}"),
+                _text("Offer", lambda each: each.offer), _plain(gettext_lazy("From packs"), lambda each: each.from_packs),
+                _plain(gettext_lazy("Price a pack"), lambda each: f"{each.price:,.2f}"),
             ),
             words=("offer__supplier__name", "offer__put_up__name", "offer__product__name", "offer__bobbin_style__name"),
             related=("offer__supplier", "offer__put_up", "offer__product", "offer__bobbin_style"), parents=("offer",),
         ),
         Book(
-            "staple-threads", "Staple threads", "staple thread", "Shades that are to be there whatever the jobs want.",
+            "staple-threads", gettext_lazy("Staple threads"), gettext_lazy("staple thread"), gettext_lazy("Shades that are to be there whatever the jobs want."),
             Staple, StapleThreadForm,
-            (_text("Shade", lambda each: each.shade), _length("At least", lambda each: each.minimum)),
+            (_text("Shade", lambda each: each.shade), _length(gettext_lazy("At least"), lambda each: each.minimum)),
             words=("shade__code", "shade__name", "shade__range__name"), related=("shade__range",),
             only=Q(shade__isnull=False, bobbin_style__isnull=True),
         ),
         Book(
-            "staple-bobbins", "Staple bobbins", "staple bobbin", "Full bobbins that are to be there at any time.",
+            "staple-bobbins", gettext_lazy("Staple bobbins"), gettext_lazy("staple bobbin"), gettext_lazy("Full bobbins that are to be there at any time."),
             Staple, StapleBobbinForm,
             (
                 _text("Bobbin", lambda each: f"{each.bobbin_style}, {each.shade}"),
-                _plain("At least", lambda each: f"{each.minimum:,}"),
+                _plain(gettext_lazy("At least"), lambda each: f"{each.minimum:,}"),
             ),
             words=("shade__code", "shade__name", "bobbin_style__name"), related=("shade__range", "bobbin_style"),
             only=Q(bobbin_style__isnull=False),
         ),
         Book(
-            "staple-rolls", "Staple stabilizers", "staple stabilizer", "Stabilizer that is to be there at any time.",
+            "staple-rolls", gettext_lazy("Staple stabilizers"), gettext_lazy("staple stabilizer"), gettext_lazy("Stabilizer that is to be there at any time."),
             Staple, StapleRollForm,
-            (_text("Stabilizer", lambda each: each.product), _length("At least", lambda each: each.minimum)),
+            (_text("Stabilizer", lambda each: each.product), _length(gettext_lazy("At least"), lambda each: each.minimum)),
             words=("product__maker", "product__name"), related=("product",),
             only=Q(product__isnull=False) & ~Q(product__kind=StabilizerProduct.Kind.SPRAY),
         ),
         Book(
-            "staple-cans", "Staple sprays", "staple spray", "Spray that is to be there at any time.",
+            "staple-cans", gettext_lazy("Staple sprays"), gettext_lazy("staple spray"), gettext_lazy("Spray that is to be there at any time."),
             Staple, StapleCanForm,
-            (_text("Spray", lambda each: each.product), _weight("At least", lambda each: each.minimum)),
+            (_text("Spray", lambda each: each.product), _weight(gettext_lazy("At least"), lambda each: each.minimum)),
             words=("product__maker", "product__name"), related=("product",),
             only=Q(product__kind=StabilizerProduct.Kind.SPRAY),
         ),

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import models
+from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import standing_at, whole_act
@@ -99,7 +100,11 @@ def _field(record: models.Model, name: str) -> models.Field:
     for field in record._meta.concrete_fields:
         if field.name == name and not field.primary_key:
             return field
-    raise CannotChange(f'A {record._meta.verbose_name} has no "{name}" that can be changed.')
+    raise CannotChange(
+        _('A {verbose_name} has no "{name}" that can be changed.').format(
+            verbose_name=record._meta.verbose_name, name=name
+        )
+    )
 
 
 def _validate(record: models.Model, fields: Mapping[str, models.Field]) -> None:
@@ -107,7 +112,9 @@ def _validate(record: models.Model, fields: Mapping[str, models.Field]) -> None:
         for rule in constraints:
             if isinstance(rule, models.CheckConstraint) and not _keeps(record, rule, model):
                 raise CannotChange(
-                    f"{record} cannot be changed like this: {rule.name.replace('_', ' ')}, as a rule."
+                    _("{record} cannot be changed like this: {replace}, as a rule.").format(
+                        record=record, replace=rule.name.replace("_", " ")
+                    )
                 )
     untouched = {field.name for field in record._meta.fields} - set(fields)
     try:
@@ -132,7 +139,7 @@ def _in_words(record: models.Model, problem: ValidationError) -> str:
     for name, messages in problem.message_dict.items():
         about = "" if name == NON_FIELD_ERRORS else f"{_verbose(record, name)}: "
         said += [f"{about}{message}" for message in messages]
-    return f"{record} cannot be changed like this. {' '.join(said)}"
+    return _("{record} cannot be changed like this. {names}").format(record=record, names=" ".join(said))
 
 
 def _verbose(record: models.Model, name: str) -> str:

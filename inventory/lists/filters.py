@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from inventory.compute.colour.lab import Lab
 from inventory.compute.errors import WorkshopError
@@ -14,35 +15,45 @@ from inventory.shelf.forms import PlaceField
 from inventory.shelf.reads import colour_meant
 
 # How a filter is said on its chip, where its value alone would not tell.
-_SAID = {"q": "“{}”", "near": "near {}", "low": "running low", "opened": "opened", "weight": "{} wt"}
+_SAID = {
+    "q": "“{}”",
+    "near": "near {}",
+    "low": gettext_lazy("running low"),
+    "opened": "opened",
+    "weight": "{} wt",
+}
 
 
 class ShelfFilter(forms.Form):
     """The search and the filters of one tab."""
 
     q = forms.CharField(
-        label="Search",
+        label=gettext_lazy("Search"),
         required=False,
         max_length=80,
         strip=True,
         widget=forms.TextInput(
-            attrs={"type": "search", "placeholder": "label, code, name, maker, lot, dark blue"}
+            attrs={"type": "search", "placeholder": gettext_lazy("label, code, name, maker, lot, dark blue")}
         ),
     )
-    maker = forms.ChoiceField(label="Maker", required=False)
-    weight = forms.ChoiceField(label="Weight", required=False)
-    fibre = forms.ChoiceField(label="Fibre", required=False, choices=[("", "any"), *Fibre.choices])
-    kind = forms.ChoiceField(label="Kind", required=False)
+    maker = forms.ChoiceField(label=gettext_lazy("Maker"), required=False)
+    weight = forms.ChoiceField(label=gettext_lazy("Weight"), required=False)
+    fibre = forms.ChoiceField(
+        label=gettext_lazy("Fibre"), required=False, choices=[("", "any"), *Fibre.choices]
+    )
+    kind = forms.ChoiceField(label=gettext_lazy("Kind"), required=False)
     near = forms.CharField(
-        label="Colour near",
+        label=gettext_lazy("Colour near"),
         required=False,
         max_length=60,
-        help_text="#1f4e79, lab:31,-1,-28, a shade code or words such as dark blue; the nearest come first.",
+        help_text=gettext_lazy(
+            "#1f4e79, lab:31,-1,-28, a shade code or words such as dark blue; the nearest come first."
+        ),
     )
-    family = forms.ChoiceField(label="Family of colours", required=False)
-    place = PlaceField(label="Place", required=False, empty_label="any")
-    low = forms.BooleanField(label="Running low", required=False)
-    opened = forms.BooleanField(label="Opened", required=False)
+    family = forms.ChoiceField(label=gettext_lazy("Family of colours"), required=False)
+    place = PlaceField(label=gettext_lazy("Place"), required=False, empty_label=gettext_lazy("any"))
+    low = forms.BooleanField(label=gettext_lazy("Running low"), required=False)
+    opened = forms.BooleanField(label=gettext_lazy("Opened"), required=False)
     sort = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, tab: Tab, **options: Any) -> None:

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from inventory.acting import held, whole_act
 from inventory.compute.errors import WorkshopError
@@ -65,15 +66,21 @@ def relabel_many(
 
     def one(item: StockItem, own: str) -> PartOfAct | None:
         if item.retired_at is not None:
-            raise NotOnTheShelf(f"{item} has left the shelf. Put it back there first.")
+            raise NotOnTheShelf(_("{item} has left the shelf. Put it back there first.").format(item=item))
         if item.reserved and PartBobbin.objects.filter(pk=item.pk).exists():
             raise WorkshopError(
-                f"{item} is set aside for a run that names it by its label. Relabel it afterwards."
+                _("{item} is set aside for a run that names it by its label. Relabel it afterwards.").format(
+                    item=item
+                )
             )
         label = (labels[item.pk].strip() if labels else "") or next_labels(item.kind, 1)[0]
         before = item.label
         if StockItem.objects.filter(label__iexact=label).exclude(pk=item.pk).exists():
-            raise LabelTaken(f"{label} is on another thing already. Choose a different code for {before}.")
+            raise LabelTaken(
+                _("{label} is on another thing already. Choose a different code for {before}.").format(
+                    label=label, before=before
+                )
+            )
         if change(item, changes={"label": label}, at=at, by=by, key=own, what=f"{before}: label") is None:
             return None
         return PartOfAct(item=item, before=before, after=label)
@@ -88,7 +95,7 @@ def find_many(found: Sequence[tuple[StockItem, Found]], *, key: str, at: datetim
 
     def one(item: StockItem, own: str) -> PartOfAct:
         before = item.on_hand
-        note_found(item, by_item[item.pk], key=own, at=at, by=by, reference="found with others")
+        note_found(item, by_item[item.pk], key=own, at=at, by=by, reference=_("found with others"))
         after = StockItem.objects.values_list("on_hand", flat=True).get(pk=item.pk)
         return PartOfAct(item=item, before=str(before), after=str(after), ledger_key=own)
 
@@ -127,7 +134,7 @@ def take_back_many(act: ActOnMany, *, key: str, at: datetime, by: Any) -> DoneWi
         except WorkshopError as problem:
             problems.append(str(problem))
     if not done:
-        raise NothingDone(" ".join(problems) or "There is nothing to take back.")
+        raise NothingDone(" ".join(problems) or _("There is nothing to take back."))
     standing.taken_back_at, standing.taken_back_by = at, by
     standing.save(update_fields=["taken_back_at", "taken_back_by"])
     return DoneWithMany(standing, tuple(problems))
@@ -150,7 +157,7 @@ def _each(
 ) -> DoneWithMany:
     """Do ``one`` with each thing under a key of its own; what is refused is told and leaves the others done."""
     if not key:
-        raise WorkshopError("An act on many things needs a key, so that sending it twice does it once.")
+        raise WorkshopError(_("An act on many things needs a key, so that sending it twice does it once."))
     earlier = ActOnMany.objects.filter(key=key).first()
     if earlier is not None:
         return DoneWithMany(earlier)
@@ -185,7 +192,11 @@ def _take_back(act: ActOnMany, part: PartOfAct, *, key: str, at: datetime, by: A
         return
     if act.kind == Kind.RELABEL:
         if item.label != part.after:
-            raise WorkshopError(f"{part.after} has got the label {item.label} since, and keeps it.")
+            raise WorkshopError(
+                _("{after} has got the label {label} since, and keeps it.").format(
+                    after=part.after, label=item.label
+                )
+            )
         change(item, changes={"label": part.before}, at=at, by=by, key=key, what=f"{item.label}: label")
         return
     entries = entries_of(part.ledger_key)
@@ -193,5 +204,5 @@ def _take_back(act: ActOnMany, part: PartOfAct, *, key: str, at: datetime, by: A
         return  # taken back on its own page already
     since = Entry.objects.filter(item_id=item.pk, id__gt=max(entry.pk for entry in entries))
     if since.exists():
-        raise WorkshopError(f"{item} has been used or counted since, and stays as it is.")
-    reverse(entries[0], key=key, at=at, by=by, reference="taken back with the others")
+        raise WorkshopError(_("{item} has been used or counted since, and stays as it is.").format(item=item))
+    reverse(entries[0], key=key, at=at, by=by, reference=_("taken back with the others"))

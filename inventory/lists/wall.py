@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db.models import Count, Q, Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.compute.names.plain import basic_hue, plain_names
 from inventory.models import Shade, Spool
@@ -16,11 +18,11 @@ FAMILIES = (
     ("pinks", "Pinks", ("pink",)),
     ("oranges", "Oranges", ("orange",)),
     ("yellows", "Yellows", ("yellow",)),
-    ("greens", "Greens", ("yellow green", "green", "olive")),
+    ("greens", "Greens", (gettext_lazy("yellow green"), "green", "olive")),
     ("blues", "Blues", ("blue",)),
     ("purples", "Purples", ("purple",)),
     ("browns", "Browns", ("brown",)),
-    ("greys", "White to black", ("white", "grey", "black")),
+    ("greys", gettext_lazy("White to black"), ("white", "grey", "black")),
 )
 NOT_SAID = "not-said"
 # So many shades of a family are drawn; its list has all of them.
@@ -64,7 +66,7 @@ class WallFamily:
 
 def wall() -> tuple[WallFamily, ...]:
     """Return the families of which thread is on the shelf, worked out once for as long as nothing changes."""
-    return while_unchanged("wall of colour", _wall)
+    return while_unchanged(_("wall of colour"), _wall)
 
 
 def shades_of(slug: str) -> list[int]:
@@ -110,5 +112,5 @@ def _wall() -> tuple[WallFamily, ...]:
             found.append(WallFamily(slug, name, tuple(map(drawn, own))))
     nameless = [row[0] for row in rows if row[0] not in light_to_dark]
     if nameless:
-        found.append(WallFamily(NOT_SAID, "Colour not said", tuple(map(drawn, nameless))))
+        found.append(WallFamily(NOT_SAID, _("Colour not said"), tuple(map(drawn, nameless))))
     return tuple(found)

@@ -1,6 +1,7 @@
 """How lists that people keep of their thread were read."""
 
 from django.db import models
+from django.utils.translation import gettext as _
 
 
 class ListShape(models.Model):
@@ -15,4 +16,4 @@ class ListShape(models.Model):
     unsaid_is_full = models.BooleanField(default=False)
 
     def __str__(self) -> str:
-        return f"a list of {len(self.meanings)} columns"
+        return _("a list of {count} columns").format(count=len(self.meanings))

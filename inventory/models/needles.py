@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from inventory.models.stock import StockItem
 
@@ -10,15 +11,15 @@ class NeedlePack(StockItem):
     """Needles of one kind; ``on_hand`` in pieces."""
 
     class Point(models.TextChoices):
-        UNIVERSAL = "universal", "universal"
-        SHARP = "sharp", "sharp"
-        BALL = "ball", "ball point"
-        CUTTING = "cutting", "cutting, for leather"
+        UNIVERSAL = "universal", gettext_lazy("universal")
+        SHARP = "sharp", gettext_lazy("sharp")
+        BALL = "ball", gettext_lazy("ball point")
+        CUTTING = "cutting", gettext_lazy("cutting, for leather")
 
     # As printed on the pack: a needle fits a machine by its system, whatever its size.
     system = models.CharField(max_length=40)
     size = models.PositiveSmallIntegerField(
-        help_text="Metric size: hundredths of a mm across the blade, such as 75."
+        help_text=gettext_lazy("Metric size: hundredths of a mm across the blade, such as 75.")
     )
     point = models.CharField(max_length=10, choices=Point.choices, default=Point.UNIVERSAL)
 

@@ -6,6 +6,10 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inventory.compute.spoken import as_written_here
 
 
 class OrderQuerySet(models.QuerySet["Order"]):
@@ -20,9 +24,9 @@ class Order(models.Model):
     """An order to one supplier. What came of it is told by the receipts of its lines, never by its state."""
 
     class State(models.TextChoices):
-        DRAFT = "draft", "draft"
-        PLACED = "placed", "placed"
-        CANCELLED = "cancelled", "cancelled"
+        DRAFT = "draft", gettext_lazy("draft")
+        PLACED = "placed", gettext_lazy("placed")
+        CANCELLED = "cancelled", gettext_lazy("cancelled")
 
     number = models.PositiveIntegerField(unique=True)
     supplier = models.ForeignKey("inventory.Supplier", on_delete=models.PROTECT, related_name="orders")
@@ -52,7 +56,7 @@ class Order(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"order {self.number}"
+        return _("order {number}").format(number=self.number)
 
     @property
     def goods(self) -> Decimal:
@@ -74,7 +78,7 @@ class Order(models.Model):
             return self.get_state_display()
         if not self.is_open:
             return "received" if any(line.received for line in self.lines.all()) else "closed"
-        return "partly received" if any(line.received for line in self.lines.all()) else "placed"
+        return _("partly received") if any(line.received for line in self.lines.all()) else "placed"
 
 
 class OrderLineQuerySet(models.QuerySet["OrderLine"]):
@@ -188,11 +192,17 @@ class OrderLine(models.Model):
     def sold_as(self) -> str:
         """The put-up in words."""
         if self.can_mg:
-            return f"can with {self.can_mg / 1000:g} g"
+            return _("can with {value0} g").format(value0=as_written_here(f"{self.can_mg / 1000:g}"))
         if self.product_id:
-            return f"roll {(self.roll_width_mm or 0) / 10:g} cm × {(self.roll_length_mm or 0) / 1000:g} m"
+            return _("roll {value0} cm × {value1} m").format(
+                value0=as_written_here(f"{(self.roll_width_mm or 0) / 10:g}"),
+                value1=as_written_here(f"{(self.roll_length_mm or 0) / 1000:g}"),
+            )
         if self.bobbin_style_id:
-            return f"{self.bobbin_style} bobbin, {(self.bobbin_length_mm or 0) / 1000:g} m"
+            return _("{bobbin_style} bobbin, {value1} m").format(
+                bobbin_style=self.bobbin_style,
+                value1=as_written_here(f"{(self.bobbin_length_mm or 0) / 1000:g}"),
+            )
         return str(self.put_up)
 
     @property
@@ -244,4 +254,4 @@ class OrderReceipt(models.Model):
         constraints = [models.CheckConstraint(name="receipt_counts_something", condition=Q(count__gt=0))]
 
     def __str__(self) -> str:
-        return f"{self.count} for {self.line}"
+        return _("{count} for {line}").format(count=self.count, line=self.line)

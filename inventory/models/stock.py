@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy
 
 
 class LabelSeries(models.Model):
@@ -11,7 +12,7 @@ class LabelSeries(models.Model):
     last = models.PositiveIntegerField(default=0)
 
     class Meta:
-        verbose_name_plural = "label series"
+        verbose_name_plural = gettext_lazy("label series")
 
     def __str__(self) -> str:
         return f"{self.prefix}{self.last:04}"
@@ -33,24 +34,24 @@ class StockItem(models.Model):
     """
 
     class Kind(models.TextChoices):
-        SPOOL = "spool", "spool"
-        BOBBINS = "bobbins", "bobbins"
-        PART_BOBBIN = "part_bobbin", "part bobbin"
-        ROLL = "roll", "roll"
-        SHEETS = "sheets", "sheets"
-        OFFCUT = "offcut", "offcut"
-        NEEDLES = "needles", "needles"
-        CAN = "can", "can of spray"
+        SPOOL = "spool", gettext_lazy("spool")
+        BOBBINS = "bobbins", gettext_lazy("bobbins")
+        PART_BOBBIN = "part_bobbin", gettext_lazy("part bobbin")
+        ROLL = "roll", gettext_lazy("roll")
+        SHEETS = "sheets", gettext_lazy("sheets")
+        OFFCUT = "offcut", gettext_lazy("offcut")
+        NEEDLES = "needles", gettext_lazy("needles")
+        CAN = "can", gettext_lazy("can of spray")
 
     class Known(models.TextChoices):
         """How the quantity is known; it decides how sure the plan may be."""
 
-        SEALED = "sealed", "sealed, as sold"
-        WEIGHED = "weighed", "weighed"
-        COUNTED = "counted", "counted"
-        MEASURED = "measured", "measured across"
-        JUDGED = "judged", "judged by eye"
-        UNKNOWN = "unknown", "not known"
+        SEALED = "sealed", gettext_lazy("sealed, as sold")
+        WEIGHED = "weighed", gettext_lazy("weighed")
+        COUNTED = "counted", gettext_lazy("counted")
+        MEASURED = "measured", gettext_lazy("measured across")
+        JUDGED = "judged", gettext_lazy("judged by eye")
+        UNKNOWN = "unknown", gettext_lazy("not known")
 
     MEASURED_IN_MM = frozenset({Kind.SPOOL, Kind.PART_BOBBIN, Kind.ROLL})
     WEIGHED_IN_MG = frozenset({Kind.CAN})

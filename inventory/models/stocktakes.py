@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
 
 
 class StocktakeQuerySet(models.QuerySet["Stocktake"]):
@@ -83,4 +84,4 @@ class StocktakeLine(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.item} in {self.stocktake}"
+        return _("{item} in {stocktake}").format(item=self.item, stocktake=self.stocktake)

@@ -6,6 +6,8 @@ from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inventory.compute.weighing import FILL_LEVELS, length_from_fill_level
 from inventory.models import BobbinStyle, NeedlePack, PutUp, Shade, Spool, StabilizerProduct, StockItem
@@ -40,9 +42,9 @@ class Arriving(KeyedForm):
     # Kept from one delivery to the next, as things come in boxes.
     kept: ClassVar[tuple[str, ...]] = ("place", "lot", "price")
 
-    place = PlaceField(label="Place", required=False, empty_label="no place yet")
-    lot = forms.CharField(label="Dye lot", max_length=40, required=False)
-    price = MoneyField(label="Price of each", required=False)
+    place = PlaceField(label=gettext_lazy("Place"), required=False, empty_label=gettext_lazy("no place yet"))
+    lot = forms.CharField(label=gettext_lazy("Dye lot"), max_length=40, required=False)
+    price = MoneyField(label=gettext_lazy("Price of each"), required=False)
 
     field_order: Sequence[str] | None = ("key",)
 
@@ -67,18 +69,24 @@ class Arriving(KeyedForm):
 
 
 class NewSpools(Arriving):
-    slug, name = "spools", "New spools"
+    slug, name = "spools", gettext_lazy("New spools")
     kept = ("place", "price", "put_up")
     field_order = ("key", "shade", "put_up", "count", "in_box", "lot", "place", "price")
 
-    shade = ShadeField(label="Shade")
-    put_up = PutUpField(label="Put-up", required=False, empty_label="as it came last, or the only one")
-    count = MeasureField(measure="pieces", label="How many", initial="1")
+    shade = ShadeField(label=gettext_lazy("Shade"))
+    put_up = PutUpField(
+        label=gettext_lazy("Put-up"),
+        required=False,
+        empty_label=gettext_lazy("as it came last, or the only one"),
+    )
+    count = MeasureField(measure="pieces", label=gettext_lazy("How many"), initial="1")
     in_box = MeasureField(
         measure="pieces",
-        label="Spools in each box",
+        label=gettext_lazy("Spools in each box"),
         required=False,
-        help_text="If they came in boxes: the count is then of boxes, and the price that of a box.",
+        help_text=gettext_lazy(
+            "If they came in boxes: the count is then of boxes, and the price that of a box."
+        ),
     )
 
     def clean(self) -> dict[str, Any]:
@@ -110,25 +118,27 @@ class NewSpools(Arriving):
 
 
 class PartUsedSpool(Arriving):
-    slug, name = "part-used-spool", "Part-used spool"
+    slug, name = "part-used-spool", gettext_lazy("Part-used spool")
     kept = ("place",)
     field_order = ("key", "shade", "put_up", "looks", "length", "lot", "place", "price")
 
-    shade = ShadeField(label="Shade")
-    put_up = PutUpField(label="Put-up", required=False, empty_label="not known")
+    shade = ShadeField(label=gettext_lazy("Shade"))
+    put_up = PutUpField(label=gettext_lazy("Put-up"), required=False, empty_label=gettext_lazy("not known"))
     looks = forms.ChoiceField(
-        label="It looks",
+        label=gettext_lazy("It looks"),
         required=False,
-        choices=[("", "nobody knows yet"), *((word, word) for word in FILL_LEVELS)],
+        choices=[("", gettext_lazy("nobody knows yet")), *((word, word) for word in FILL_LEVELS)],
     )
-    length = MeasureField(measure="length", label="Or its length", required=False)
+    length = MeasureField(measure="length", label=gettext_lazy("Or its length"), required=False)
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         if given.get("looks") and given.get("length") is not None:
-            self.add_error("length", "Give its length or what it looks like, not both.")
+            self.add_error("length", _("Give its length or what it looks like, not both."))
         if given.get("looks") and given.get("put_up") is None and "put_up" not in self.errors:
-            self.add_error("put_up", "What it looks like says how much only beside its put-up. Choose one.")
+            self.add_error(
+                "put_up", _("What it looks like says how much only beside its put-up. Choose one.")
+            )
         return given
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
@@ -153,12 +163,14 @@ class NewBobbins(Arriving):
     field_order = ("key", "style", "shade", "length", "count", "self_wound", "lot", "place", "price")
 
     style = forms.ModelChoiceField(
-        queryset=BobbinStyle.objects.all(), label="Style", empty_label="choose a style"
+        queryset=BobbinStyle.objects.all(),
+        label=gettext_lazy("Style"),
+        empty_label=gettext_lazy("choose a style"),
     )
-    shade = ShadeField(label="Thread on them")
-    length = MeasureField(measure="length", label="On each")
-    count = MeasureField(measure="pieces", label="How many")
-    self_wound = forms.BooleanField(label="Wound here", required=False)
+    shade = ShadeField(label=gettext_lazy("Thread on them"))
+    length = MeasureField(measure="length", label=gettext_lazy("On each"))
+    count = MeasureField(measure="pieces", label=gettext_lazy("How many"))
+    self_wound = forms.BooleanField(label=gettext_lazy("Wound here"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -178,18 +190,18 @@ class _Stabilizer(Arriving):
 
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.exclude(kind=StabilizerProduct.Kind.SPRAY),
-        label="Product",
-        empty_label="choose a product",
+        label=gettext_lazy("Product"),
+        empty_label=gettext_lazy("choose a product"),
     )
-    width = MeasureField(measure="size", label="Width")
+    width = MeasureField(measure="size", label=gettext_lazy("Width"))
 
 
 class NewRolls(_Stabilizer):
     slug, name = "rolls", "Rolls"
     field_order = ("key", "product", "width", "length", "count", "lot", "place", "price")
 
-    length = MeasureField(measure="length", label="Length")
-    count = MeasureField(measure="pieces", label="How many", initial="1")
+    length = MeasureField(measure="length", label=gettext_lazy("Length"))
+    count = MeasureField(measure="pieces", label=gettext_lazy("How many"), initial="1")
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -209,9 +221,9 @@ class NewSheets(_Stabilizer):
     kept = ("place", "product", "width", "height")
     field_order = ("key", "product", "width", "height", "count", "lot", "place", "price")
 
-    height = MeasureField(measure="size", label="Height")
-    count = MeasureField(measure="pieces", label="How many")
-    price = MoneyField(label="Price of them all", required=False)
+    height = MeasureField(measure="size", label=gettext_lazy("Height"))
+    count = MeasureField(measure="pieces", label=gettext_lazy("How many"))
+    price = MoneyField(label=gettext_lazy("Price of them all"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -230,8 +242,10 @@ class FoundOffcut(_Stabilizer):
     kept = ("place", "product")
     field_order = ("key", "product", "width", "height", "lot", "place", "price")
 
-    height = MeasureField(measure="size", label="Height", help_text="Along the roll it came from.")
-    price = MoneyField(label="Price", required=False)
+    height = MeasureField(
+        measure="size", label=gettext_lazy("Height"), help_text=gettext_lazy("Along the roll it came from.")
+    )
+    price = MoneyField(label=gettext_lazy("Price"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -245,23 +259,27 @@ class FoundOffcut(_Stabilizer):
 
 
 class NewCans(Arriving):
-    slug, name = "cans", "Cans of spray"
+    slug, name = "cans", gettext_lazy("Cans of spray")
     kept = ("place", "price", "product", "content", "empty")
     field_order = ("key", "product", "content", "empty", "count", "lot", "place", "price")
 
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
-        label="Product",
-        empty_label="choose a product",
+        label=gettext_lazy("Product"),
+        empty_label=gettext_lazy("choose a product"),
     )
-    content = MeasureField(measure="weight", label="In each", help_text="As is printed on the can.")
+    content = MeasureField(
+        measure="weight", label=gettext_lazy("In each"), help_text=gettext_lazy("As is printed on the can.")
+    )
     empty = MeasureField(
         measure="weight",
-        label="Each weighs empty",
+        label=gettext_lazy("Each weighs empty"),
         required=False,
-        help_text="A full can on the scale, less what is in it. Then what is left can be weighed.",
+        help_text=gettext_lazy(
+            "A full can on the scale, less what is in it. Then what is left can be weighed."
+        ),
     )
-    count = MeasureField(measure="pieces", label="How many", initial="1")
+    count = MeasureField(measure="pieces", label=gettext_lazy("How many"), initial="1")
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -281,11 +299,15 @@ class NewNeedles(Arriving):
     kept = ("place", "system")
     field_order = ("key", "system", "size", "point", "count", "lot", "place", "price")
 
-    system = forms.CharField(label="System", max_length=40, help_text="As it is printed on the pack.")
-    size = MeasureField(measure="pieces", label="Size", help_text="The metric one, such as 75.")
-    point = forms.ChoiceField(label="Point", choices=NeedlePack.Point.choices)
-    count = MeasureField(measure="pieces", label="How many")
-    price = MoneyField(label="Price of them all", required=False)
+    system = forms.CharField(
+        label=gettext_lazy("System"), max_length=40, help_text=gettext_lazy("As it is printed on the pack.")
+    )
+    size = MeasureField(
+        measure="pieces", label=gettext_lazy("Size"), help_text=gettext_lazy("The metric one, such as 75.")
+    )
+    point = forms.ChoiceField(label=gettext_lazy("Point"), choices=NeedlePack.Point.choices)
+    count = MeasureField(measure="pieces", label=gettext_lazy("How many"))
+    price = MoneyField(label=gettext_lazy("Price of them all"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -322,7 +344,9 @@ def usual_put_up(shade: Shade) -> PutUp | None:
 def _which_put_up(shade: Shade) -> str:
     names = list(PutUp.objects.filter(range=shade.range_id).values_list("name", flat=True))
     if not names:
-        return (
-            f"{shade.range} has no put-up yet. Add one in the catalogue, so that a full spool has a length."
-        )
-    return f"{shade} has not come before. Choose how it is sold: {', '.join(names)}."
+        return _(
+            "{range} has no put-up yet. Add one in the catalogue, so that a full spool has a length."
+        ).format(range=shade.range)
+    return _("{shade} has not come before. Choose how it is sold: {names}.").format(
+        shade=shade, names=", ".join(names)
+    )

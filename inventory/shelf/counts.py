@@ -4,6 +4,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import (
     ScaleReading,
@@ -13,6 +16,7 @@ from inventory.compute.lengths import (
     parse_weight,
     read_scale,
 )
+from inventory.compute.spoken import figure
 from inventory.compute.units import METRIC, Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
@@ -24,7 +28,7 @@ MEASURED_SIGMA = 0.02
 # So many pieces are believed of anything, and of what is kept in larger numbers so many times as many as there were:
 # a gross, and ten times; common practice, no source.
 MOST_PIECES, PIECES_AGAIN = 144, 10
-NOT_KNOWN = frozenset({"?", "unknown", "not known"})
+NOT_KNOWN = frozenset({"?", "unknown", gettext_lazy("not known")})
 
 
 class NotAFinding(WorkshopError):
@@ -45,7 +49,7 @@ class Found:
 
     def __post_init__(self) -> None:
         if sum(each is not None for each in (self.quantity, self.gross, self.level)) > 1:
-            raise NotAFinding("Say what was found in one way: a quantity, a weight, or how full it looks.")
+            raise NotAFinding(_("Say what was found in one way: a quantity, a weight, or how full it looks."))
 
 
 def found_as_typed(
@@ -133,8 +137,10 @@ def _refuse_unlikely(item: StockItem, quantity: int) -> None:
         most = max(MOST_PIECES, PIECES_AGAIN * max(held.on_hand, came))
         if quantity > most:
             raise MoreThanFull(
-                f"{quantity:,} pieces of {held}? The books have {held.on_hand:,}. "
-                "If there are really so many, say that you are sure."
+                _(
+                    "{quantity} pieces of {held}? The books have {on_hand}. If there are really so many, say "
+                    "that you are sure."
+                ).format(quantity=figure(quantity), held=held, on_hand=figure(held.on_hand))
             )
         return
     spool = Spool.objects.select_related("put_up").filter(pk=item.pk).first()
@@ -145,6 +151,14 @@ def _refuse_unlikely(item: StockItem, quantity: int) -> None:
     if full and quantity > full * (1 + OVERLONG):
         unit, where = ("g", "in") if can else ("m", "on")
         raise MoreThanFull(
-            f"{quantity / 1000:,.1f} {unit} {where} {held}? Full it holds {full / 1000:,.1f} {unit}. "
-            "Is it the right thing, and the right unit? If it is, say that you are sure."
+            _(
+                "{value0} {unit} {where} {held}? Full it holds {value4} {unit}. Is it the right thing, "
+                "and the right unit? If it is, say that you are sure."
+            ).format(
+                value0=figure(quantity / 1000, 1),
+                unit=unit,
+                where=where,
+                held=held,
+                value4=figure(full / 1000, 1),
+            )
         )

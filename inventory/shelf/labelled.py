@@ -1,5 +1,7 @@
 """From a label code to the item that carries it."""
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
 from inventory.models import StockItem
 from inventory.shelf.reads import described, item_by_label
@@ -14,7 +16,9 @@ def item_labelled(code: str) -> StockItem:
     found = item_by_label(code)
     if found is None:
         raise NoSuchLabel(
-            f'No item carries the label "{code.strip()}". Scan it again, or look it up by its name.'
+            _('No item carries the label "{strip}". Scan it again, or look it up by its name.').format(
+                strip=code.strip()
+            )
         )
     return found.item
 

@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.units import Units
 from inventory.ledger.posting import SHOWN
@@ -60,16 +62,18 @@ def in_words(kind: str, quantity: float, units: Units) -> str:
 
 def held_in_words(item: StockItem, units: Units) -> str:
     """Return what an item holds, or that nobody knows."""
-    return in_words(item.kind, item.on_hand, units) if item.is_known else "not known"
+    return in_words(item.kind, item.on_hand, units) if item.is_known else _("not known")
 
 
 def how_sure(item: StockItem, units: Units) -> str:
     """Return how far the quantity may be off (one standard deviation) and how it is known."""
     if item.known == Known.UNKNOWN:
-        return f"nobody has measured it; the books have {in_words(item.kind, item.on_hand, units)} left over"
+        return _("nobody has measured it; the books have {quantity} left over").format(
+            quantity=in_words(item.kind, item.on_hand, units)
+        )
     known = _known(item)
     if item.sigma is None:
-        return f"how far it may be off is not known; {known}"
+        return _("how far it may be off is not known; {known}").format(known=known)
     # Less than the last figure that is shown is nothing a person could see.
     off = quantity_number(item.kind, item.sigma, units)
     if not any(figure in "123456789" for figure in off):
@@ -80,9 +84,9 @@ def how_sure(item: StockItem, units: Units) -> str:
 
 def _known(item: StockItem) -> str:
     if item.known == Known.SEALED and item.opened_on:
-        return "reckoned from what was taken since it was sealed"
+        return _("reckoned from what was taken since it was sealed")
     if item.known == Known.COUNTED and item.sigma and not item.is_measured:
-        return "reckoned from what jobs took since it was counted"
+        return _("reckoned from what jobs took since it was counted")
     return item.get_known_display()
 
 
@@ -98,10 +102,14 @@ def _said(entry: Entry, units: Units) -> str:
     item = entry.item
     moved = in_words(item.kind, abs(entry.quantity), units)
     left = held_in_words(item, units)
-    holds = f"{item.label} holds {left}" if item.is_known else f"how much {item.label} holds is not known"
+    holds = (
+        _("{label} holds {left}").format(label=item.label, left=left)
+        if item.is_known
+        else _("how much {label} holds is not known").format(label=item.label)
+    )
     if item.kind == Kind.OFFCUT:
         holds = f"{item.label} is {'there' if item.on_hand else 'gone'}"
-    came = f"Brought {moved} onto the shelf as {item.label}."
+    came = _("Brought {moved} onto the shelf as {label}.").format(moved=moved, label=item.label)
     match entry.reason:
         case Entry.Reason.RECEIVE:
             return came
@@ -109,23 +117,29 @@ def _said(entry: Entry, units: Units) -> str:
             return f"Taken back: {holds}."
         case Entry.Reason.WEIGH | Entry.Reason.COUNT:
             if not item.is_known:
-                return f"From now on {holds}."
+                return _("From now on {holds}.").format(holds=holds)
             return f"{_beginning(holds)}; the books are {_set_right(entry.quantity, moved)}."
         case Entry.Reason.RETIRE:
             return f"{item.label} is off the shelf."
     if entry.quantity > 0:
-        return f"Put {moved} back; {holds}." if entry.reason == Entry.Reason.USE else came
-    did = {Entry.Reason.WASTE: "Wrote off", Entry.Reason.CUT: "Cut"}.get(Entry.Reason(entry.reason), "Took")
+        return (
+            _("Put {moved} back; {holds}.").format(moved=moved, holds=holds)
+            if entry.reason == Entry.Reason.USE
+            else came
+        )
+    did = {Entry.Reason.WASTE: _("Wrote off"), Entry.Reason.CUT: "Cut"}.get(
+        Entry.Reason(entry.reason), "Took"
+    )
     return f"{did} {moved}{' of' if did == 'Wrote off' else ' off'} {item.label}; {_rest(item, left)}."
 
 
 def _beginning(sentence: str) -> str:
     """Return a sentence with a capital, unless it begins with a label code as people wrote it."""
-    return f"H{sentence[1:]}" if sentence.startswith("how much ") else sentence
+    return f"H{sentence[1:]}" if sentence.startswith(_("how much ")) else sentence
 
 
 def _rest(item: StockItem, left: str) -> str:
-    return f"{left} left" if item.is_known else "what is left is not known"
+    return _("{left} left").format(left=left) if item.is_known else _("what is left is not known")
 
 
 def _set_right(quantity: int, moved: str) -> str:

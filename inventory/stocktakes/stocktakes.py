@@ -11,6 +11,7 @@ from typing import Any
 
 from django.db import IntegrityError
 from django.db.models import F, QuerySet
+from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import whole_act
@@ -63,7 +64,7 @@ class StocktakeReport:
 def begin_place(place: Place, *, key: str, at: datetime, by: Any) -> Stocktake:
     """Return a stocktake of everything that is kept at ``place``."""
     items = StockItem.objects.on_the_shelf().filter(place=place)
-    return _begin(place, f"all of {place}", items, key=key, at=at, by=by)
+    return _begin(place, _("all of {place}").format(place=place), items, key=key, at=at, by=by)
 
 
 def begin_items(items: Iterable[StockItem], *, what: str, key: str, at: datetime, by: Any) -> Stocktake:
@@ -95,7 +96,9 @@ def record(
     repeated = bool(entries_of(key))
     if held.finished_at is not None and not repeated:
         raise StocktakeFinished(
-            f"The stocktake of {held} ended on {held.finished_at:%d %b %Y}. Begin another."
+            _("The stocktake of {held} ended on {finished_at}. Begin another.").format(
+                held=held, finished_at=SPOKENDAY(held.finished_at)
+            )
         )
     away = held.place is not None and item.place_id != held.place_id and not repeated
     if away and moving is None:
@@ -150,7 +153,9 @@ def stocktake_problems() -> list[str]:
     """Return a sentence for every line whose finding is not the one that its entry posted."""
     lines = StocktakeLine.objects.filter(entry__isnull=False).select_related("stocktake", "item", "entry")
     return [
-        f"stocktake {line.stocktake}: what was found of {line.item.label} points to an entry of another thing"
+        _("stocktake {stocktake}: what was found of {label} points to an entry of another thing").format(
+            stocktake=line.stocktake, label=line.item.label
+        )
         for line in lines.exclude(entry__item=F("item"))
     ]
 
@@ -172,7 +177,9 @@ def _begin(
         if place is None or going_on is None:
             raise
         raise StocktakeGoingOn(
-            f"{place} has been counted since {going_on.started_at:%d %b %Y}. Go on with that, or finish it first."
+            _("{place} has been counted since {started_at}. Go on with that, or finish it first.").format(
+                place=place, started_at=SPOKENDAY(going_on.started_at)
+            )
         ) from None
 
 
@@ -217,4 +224,4 @@ def _was_taken_back(line: StocktakeLine) -> bool:
 
 
 def _reference(stocktake: Stocktake) -> str:
-    return f"stocktake {stocktake.pk}"
+    return _("stocktake {stocktake_pk}").format(stocktake_pk=stocktake.pk)

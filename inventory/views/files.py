@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -25,17 +27,21 @@ WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 class FileForm(forms.Form):
     """A file and what it holds."""
 
-    kind = forms.ChoiceField(label="It holds", choices=[(kind.name, kind.holds) for kind in KINDS.values()])
+    kind = forms.ChoiceField(
+        label=gettext_lazy("It holds"), choices=[(kind.name, kind.holds) for kind in KINDS.values()]
+    )
     file = forms.FileField(
-        label="File",
-        help_text="CSV or .xlsx, up to 20 MiB. Nothing is changed yet: you see first what it would do.",
+        label=gettext_lazy("File"),
+        help_text=gettext_lazy(
+            "CSV or .xlsx, up to 20 MiB. Nothing is changed yet: you see first what it would do."
+        ),
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,.txt,.tsv,.xlsx"}),
     )
 
     def clean_file(self) -> object:
         file = self.cleaned_data["file"]
         if file.size > MOST_BYTES:
-            raise forms.ValidationError("The file is larger than 20 MiB. Split it into parts.")
+            raise forms.ValidationError(_("The file is larger than 20 MiB. Split it into parts."))
         return file
 
 
@@ -43,17 +49,22 @@ class LabelForm(forms.Form):
     """Which things get a label, and on which sheet."""
 
     codes = forms.CharField(
-        label="Label codes",
+        label=gettext_lazy("Label codes"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 4, "spellcheck": "false"}),
-        help_text="With spaces or line breaks between them.",
+        help_text=gettext_lazy("With spaces or line breaks between them."),
     )
     place = forms.ModelChoiceField(
-        Place.objects.all(), label="Everything at", required=False, empty_label="no place"
+        Place.objects.all(),
+        label=gettext_lazy("Everything at"),
+        required=False,
+        empty_label=gettext_lazy("no place"),
     )
-    sheet = forms.ChoiceField(label="Sheet", choices=[(name, sheet.name) for name, sheet in SHEETS.items()])
+    sheet = forms.ChoiceField(
+        label=gettext_lazy("Sheet"), choices=[(name, sheet.name) for name, sheet in SHEETS.items()]
+    )
     skip = forms.IntegerField(
-        label="Labels of the first sheet that are used up",
+        label=gettext_lazy("Labels of the first sheet that are used up"),
         min_value=0,
         max_value=200,
         initial=0,
@@ -99,9 +110,9 @@ def import_preview(request: HttpRequest, kind: str, sha256: str) -> HttpResponse
                 at=timezone.now(),
                 by=request.user,
                 skip_bad="skip_bad" in request.POST,
-                reference=f"import {sha256[:8]}",
+                reference=_("import {sha256}").format(sha256=sha256[:8]),
             )
-            messages.success(request, f"Imported: {done.in_words}.")
+            messages.success(request, _("Imported: {in_words}.").format(in_words=done.in_words))
             return redirect("files")
         preview = preview_import(content, kind=kind)
     except NothingLanded as problem:
@@ -171,7 +182,7 @@ def labels(request: HttpRequest) -> HttpResponse:
 
 
 def _kept(sha256: str) -> KeptFile:
-    return KeptFile(f"imports/{sha256}", sha256, "the file")
+    return KeptFile(f"imports/{sha256}", sha256, _("the file"))
 
 
 def _content(kind: str, sha256: str) -> bytes:
