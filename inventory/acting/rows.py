@@ -7,7 +7,6 @@ Jobs, and what is set aside for them, are locked by acts that have the shelf alo
 from typing import TypeVar
 
 from django.db import models
-from django.utils.translation import gettext as _
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -15,7 +14,5 @@ Row = TypeVar("Row", bound=models.Model)
 def held(rows: models.QuerySet[Row]) -> models.QuerySet[Row]:
     """Return ``rows`` as they stand, in the order of their numbers, locked until the transaction ends."""
     if rows.model._meta.parents:
-        raise TypeError(
-            _("{__name__} lies in two tables; lock what it is kept in.").format(__name__=rows.model.__name__)
-        )
+        raise TypeError(f"{rows.model.__name__} lies in two tables; lock what it is kept in.")
     return rows.order_by("pk").select_for_update(no_key=True, of=("self",))

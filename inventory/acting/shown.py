@@ -8,6 +8,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import listed
 
 LETTERS = 8
 
@@ -39,10 +40,8 @@ def refuse_if_changed(shown: str, parts: Mapping[str, Any], *, look: str) -> Non
     changed = [name for name, mark, here in zip(parts, marks, now, strict=False) if mark != here]
     if len(marks) != len(now) or not changed:
         changed = list(parts)
-    *more, last = changed
-    what = _("{names} and {last}").format(names=", ".join(more), last=last) if more else last
     raise PlanHasChanged(
         _("Since this was shown, the workshop has changed: {what}. Nothing was done. {look}").format(
-            what=what, look=look
+            what=listed(changed), look=look
         )
     )

@@ -69,7 +69,7 @@ def share_the_shelf() -> None:
 
 def _lock(taking: str) -> None:
     if not connection.in_atomic_block:
-        raise RuntimeError(_("The planning lock lasts as long as a transaction; begin one first."))
+        raise RuntimeError("The planning lock lasts as long as a transaction; begin one first.")
     if connection.vendor == "postgresql":
         # In one go: on a server, going there and back is most of what an act costs.
         asked = f"SELECT set_config('lock_timeout', %s, true), {taking}(%s)"

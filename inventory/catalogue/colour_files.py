@@ -61,9 +61,9 @@ def read_meter_file(content: bytes, *, illuminant: str = "") -> MeterFile:
     if missing:
         raise ReadingsNotRead(
             _(
-                "The first row names no column {names}. Head the columns L, a, b and, where readings are "
+                "The first row names no column {columns}. Head the columns L, a, b and, where readings are "
                 "of several shades, code; illuminant says D65 or D50."
-            ).format(names=", ".join(missing))
+            ).format(columns=", ".join(missing))
         )
     readings: dict[str, list[Lab]] = defaultdict(list)
     problems: list[CellProblem] = []
@@ -138,8 +138,8 @@ def colour_for(file: MeterFile, codes: Sequence[str]) -> KnownColour:
     if len(found) != 1:
         named = ", ".join(code for code in file.colours if code) or "none"
         raise ReadingsNotRead(
-            _("The file has no reading of {codes}. The codes it has: {named}.").format(
-                codes=codes[0], named=named
+            _("The file has no reading of {code}. The codes it has: {codes}.").format(
+                code=codes[0], codes=named
             )
         )
     return found[0]
@@ -160,12 +160,12 @@ def read_photograph(content: bytes) -> Pixels:
                 if picture.width * picture.height > MOST_PHOTO_PIXELS:
                     raise PhotographUnclear(
                         _(
-                            "The photograph has {width} × {height} pixels; {MOST_PHOTO_PIXELS} are the most that are "
+                            "The photograph has {width} × {height} pixels; {most} are the most that are "
                             "read here."
                         ).format(
                             width=picture.width,
                             height=picture.height,
-                            MOST_PHOTO_PIXELS=figure(MOST_PHOTO_PIXELS),
+                            most=figure(MOST_PHOTO_PIXELS),
                         )
                     )
                 picture.draft("RGB", (PHOTO_SIDE_PX, PHOTO_SIDE_PX))

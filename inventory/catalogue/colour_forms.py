@@ -4,8 +4,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.colour_files import MOST_PHOTO_BYTES, MOST_READINGS_BYTES, read_photograph
 from inventory.compute.colour.lab import Lab
@@ -33,16 +32,16 @@ class ReadingsForm(forms.Form):
     """A meter's file of readings."""
 
     readings = forms.FileField(
-        label=gettext_lazy("Readings of a colour meter, CSV"),
-        help_text=gettext_lazy(
+        label=_("Readings of a colour meter, CSV"),
+        help_text=_(
             "Columns L, a, b; code where it holds several shades; illuminant (D65 or D50). Readings "
             "of one code are averaged, and how far they lie apart is kept."
         ),
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
     )
     illuminant = forms.ChoiceField(
-        label=gettext_lazy("Read under"),
-        choices=[("", gettext_lazy("as the file says")), ("D65", "D65"), ("D50", "D50")],
+        label=_("Read under"),
+        choices=[("", _("as the file says")), ("D65", "D65"), ("D50", "D50")],
         required=False,
     )
 
@@ -57,8 +56,8 @@ class PhotographForm(forms.Form):
     """A photograph of thread beside a grey card, and where each is in it."""
 
     photograph = forms.FileField(
-        label=gettext_lazy("Photograph of the thread beside a grey card"),
-        help_text=gettext_lazy(
+        label=_("Photograph of the thread beside a grey card"),
+        help_text=_(
             "JPEG, PNG or WebP, both in the same even light; an 18 % grey card. The colour that "
             "comes of it is approximate."
         ),
@@ -67,15 +66,13 @@ class PhotographForm(forms.Form):
         ),
     )
     card = RegionField(
-        label=gettext_lazy("Where the card is"),
-        help_text=gettext_lazy(
-            "Left, top, width and height in hundredths of the picture, such as 10, 20, 30, 40."
-        ),
+        label=_("Where the card is"),
+        help_text=_("Left, top, width and height in hundredths of the picture, such as 10, 20, 30, 40."),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
     thread = RegionField(
-        label=gettext_lazy("Where the thread is"),
-        help_text=gettext_lazy("The same, of a part where the thread fills all of it."),
+        label=_("Where the thread is"),
+        help_text=_("The same, of a part where the thread fills all of it."),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
 

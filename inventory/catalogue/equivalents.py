@@ -3,8 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.owning import Kept, kept_of
 from inventory.compute.colour.grade import grade_between, grade_in_words
@@ -14,7 +13,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.names.weight_labels import same_weight
 from inventory.models import Shade, ThreadRange
 
-ONE_WAY = gettext_lazy(
+ONE_WAY = _(
     "Each holds one way: the shade named is the nearest of its range to this one. Asked the "
     "other way round, another shade may be nearer to it."
 )

@@ -5,8 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.colour.lab import parse_colour
 from inventory.compute.density import LinearDensity, in_other_systems
@@ -60,8 +59,8 @@ class RecordForm(forms.ModelForm):
 
 class RangeForm(RecordForm):
     tex = DensityField(
-        label=gettext_lazy("Linear density, tex"),
-        help_text=gettext_lazy(
+        label=_("Linear density, tex"),
+        help_text=_(
             "Or as the maker states it: 270 dtex, 120 den x 2, Nm 80/2, Ne 50/2. A label such as 40 "
             "wt is none."
         ),
@@ -82,8 +81,8 @@ class RangeForm(RecordForm):
             "most_stitches_per_minute",
         )
         labels = {
-            "tex_is_nominal": gettext_lazy("This tex is only what the weight label suggests"),
-            "most_stitches_per_minute": gettext_lazy("At most so many stitches a minute"),
+            "tex_is_nominal": _("This tex is only what the weight label suggests"),
+            "most_stitches_per_minute": _("At most so many stitches a minute"),
         }
 
     def __init__(self, *args: Any, **options: Any) -> None:
@@ -92,8 +91,8 @@ class RangeForm(RecordForm):
             self.initial["tex"] = self.instance.tex_as_written
             tex = self.instance.tex
             self.fields["tex"].help_text = _(
-                "{tex} tex are {in_other_systems}. Any of them can be typed."
-            ).format(tex=figure(tex, 1, grouped=False), in_other_systems=in_other_systems(tex))
+                "{tex} tex are {other_systems}. Any of them can be typed."
+            ).format(tex=figure(tex, 1, grouped=False), other_systems=in_other_systems(tex))
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
@@ -105,32 +104,30 @@ class RangeForm(RecordForm):
 
 class ShadeForm(RecordForm):
     colour = forms.CharField(
-        label=gettext_lazy("Colour"),
+        label=_("Colour"),
         required=False,
         max_length=60,
-        help_text=gettext_lazy(
-            "#1f4e79, lab:31.4,-1.2,-27.9 (D65, 2°) or lab50: for values measured under D50."
-        ),
+        help_text=_("#1f4e79, lab:31.4,-1.2,-27.9 (D65, 2°) or lab50: for values measured under D50."),
     )
     earlier = forms.CharField(
-        label=gettext_lazy("Earlier codes"),
+        label=_("Earlier codes"),
         required=False,
         max_length=200,
-        help_text=gettext_lazy(
+        help_text=_(
             "Codes the maker used before, separated by semicolons. A search finds the shade by them too."
         ),
     )
 
     colour_sigma = NumberField(
-        label=gettext_lazy("The colour may be off by, ΔE"),
+        label=_("The colour may be off by, ΔE"),
         required=False,
-        help_text=gettext_lazy("One standard deviation. Empty: as is usual for where it comes from."),
+        help_text=_("One standard deviation. Empty: as is usual for where it comes from."),
     )
 
     class Meta:
         model = Shade
         fields = ("range", "code", "name", "colour_source", "colour_sigma")
-        labels = {"colour_source": gettext_lazy("Where the colour comes from")}
+        labels = {"colour_source": _("Where the colour comes from")}
 
     field_order = ("key", "range", "code", "name", "colour", "colour_source", "colour_sigma", "earlier")
 
@@ -139,15 +136,7 @@ class ShadeForm(RecordForm):
         shade = self.instance
         if shade.pk is not None:
             lab = shade.lab
-            self.initial["colour"] = (
-                _("lab:{L},{a},{b}").format(
-                    L=figure(lab.L, 2, grouped=False),
-                    a=figure(lab.a, 2, grouped=False),
-                    b=figure(lab.b, 2, grouped=False),
-                )
-                if lab
-                else ""
-            )
+            self.initial["colour"] = f"lab:{lab.L:.2f},{lab.a:.2f},{lab.b:.2f}" if lab else ""
             self.initial["earlier"] = "; ".join(code.code for code in shade.earlier_codes.all())
 
     def clean_colour(self) -> Any:
@@ -181,20 +170,20 @@ class ShadeForm(RecordForm):
 
 
 class PutUpForm(RecordForm):
-    length_mm = MeasureField(measure="length", label=gettext_lazy("Length when full"))
-    tare_mg = MeasureField(measure="weight", label=gettext_lazy("Weight of the empty spool"), required=False)
+    length_mm = MeasureField(measure="length", label=_("Length when full"))
+    tare_mg = MeasureField(measure="weight", label=_("Weight of the empty spool"), required=False)
     full_diameter_mm = NumberField(
-        label=gettext_lazy("Across the thread of a full spool, mm"),
+        label=_("Across the thread of a full spool, mm"),
         required=False,
-        help_text=gettext_lazy(
+        help_text=_(
             "Measure a sealed one with calipers, a cone half-way up; then part-used ones can be measured."
         ),
     )
-    core_diameter_mm = NumberField(label=gettext_lazy("Across the empty core, mm"), required=False)
+    core_diameter_mm = NumberField(label=_("Across the empty core, mm"), required=False)
     winding_height_mm = NumberField(
-        label=gettext_lazy("Height of the winding, mm"),
+        label=_("Height of the winding, mm"),
         required=False,
-        help_text=gettext_lazy("Only to see whether the rest is plausible."),
+        help_text=_("Only to see whether the rest is plausible."),
     )
 
     class Meta:
@@ -231,9 +220,9 @@ class PutUpForm(RecordForm):
 
 
 class BobbinStyleForm(RecordForm):
-    outer_diameter_mm = NumberField(label=gettext_lazy("Outer diameter, mm"))
-    width_mm = NumberField(label=gettext_lazy("Width inside, mm"))
-    core_diameter_mm = NumberField(label=gettext_lazy("Diameter of the core, mm"))
+    outer_diameter_mm = NumberField(label=_("Outer diameter, mm"))
+    width_mm = NumberField(label=_("Width inside, mm"))
+    core_diameter_mm = NumberField(label=_("Diameter of the core, mm"))
 
     class Meta:
         model = BobbinStyle
@@ -242,21 +231,19 @@ class BobbinStyleForm(RecordForm):
 
 class StabilizerForm(RecordForm):
     weight_g_m2 = AreaWeightField(
-        label=gettext_lazy("Weight, g/m²"),
+        label=_("Weight, g/m²"),
         required=False,
         help_text="Or like 1.5 oz/yd², which is 50.9 g/m². Of a spray: what one coat leaves; blank is reckoned as "
         f"{USUAL_COAT_G_M2:g} (common practice, no source). Foam and fabric need none.",
     )
-    thickness_mm = NumberField(
-        label=gettext_lazy("Thickness, mm"), required=False, help_text=gettext_lazy("Of foam.")
-    )
+    thickness_mm = NumberField(label=_("Thickness, mm"), required=False, help_text=_("Of foam."))
 
     class Meta:
         model = StabilizerProduct
         fields = (
             "maker", "name", "kind", "weight_g_m2", "thickness_mm", "has_grain", "holds_by", "comes_off"
         )  # fmt: skip
-        labels = {"has_grain": gettext_lazy("It has a grain")}
+        labels = {"has_grain": _("It has a grain")}
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
@@ -275,18 +262,18 @@ class PlaceForm(RecordForm):
 
 
 class SupplierForm(RecordForm):
-    shipping = MoneyField(label=gettext_lazy("Shipping"))
-    free_shipping_from = MoneyField(label=gettext_lazy("Ships free from"), required=False)
+    shipping = MoneyField(label=_("Shipping"))
+    free_shipping_from = MoneyField(label=_("Ships free from"), required=False)
     minimum_order = MoneyField(
-        label=gettext_lazy("Smallest order"),
+        label=_("Smallest order"),
         required=False,
-        help_text=gettext_lazy("What the goods of an order must be worth. Blank: any order is taken."),
+        help_text=_("What the goods of an order must be worth. Blank: any order is taken."),
     )
 
     class Meta:
         model = Supplier
         fields = ("name", "lead_time_days", "shipping", "free_shipping_from", "minimum_order")
-        labels = {"lead_time_days": gettext_lazy("Days from order to arrival")}
+        labels = {"lead_time_days": _("Days from order to arrival")}
 
     def clean_minimum_order(self) -> Decimal:
         return self.cleaned_data["minimum_order"] or Decimal("0.00")
@@ -297,19 +284,19 @@ _OF_EVERY_OFFER = ("pack", "price", "minimum_packs", "steps_for", "seen_on")
 
 
 class _OfferForm(RecordForm):
-    pack = MeasureField(measure="pieces", label=gettext_lazy("Pieces in a pack"), initial="1")
-    price = MoneyField(label=gettext_lazy("Price of the pack"))
+    pack = MeasureField(measure="pieces", label=_("Pieces in a pack"), initial="1")
+    price = MoneyField(label=_("Price of the pack"))
     minimum_packs = MeasureField(
         measure="pieces",
-        label=gettext_lazy("Fewest packs sold"),
+        label=_("Fewest packs sold"),
         required=False,
-        help_text=gettext_lazy("Blank: 1."),
+        help_text=_("Blank: 1."),
     )
     steps_for = forms.ChoiceField(
-        label=gettext_lazy("A price step makes cheaper"), choices=Offer.Steps.choices, required=False
+        label=_("A price step makes cheaper"), choices=Offer.Steps.choices, required=False
     )
     seen_on = forms.DateField(
-        label=gettext_lazy("Seen on"),
+        label=_("Seen on"),
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
@@ -322,8 +309,8 @@ class _OfferForm(RecordForm):
 
 
 class ThreadOfferForm(_OfferForm):
-    put_up = PutUpField(label=gettext_lazy("Put-up"), empty_label=gettext_lazy("choose a put-up"))
-    shade = ShadeField(label=gettext_lazy("Only for the shade"), required=False)
+    put_up = PutUpField(label=_("Put-up"), empty_label=_("choose a put-up"))
+    shade = ShadeField(label=_("Only for the shade"), required=False)
 
     class Meta:
         model = Offer
@@ -343,11 +330,9 @@ class ThreadOfferForm(_OfferForm):
 
 
 class BobbinOfferForm(_OfferForm):
-    bobbin_style = forms.ModelChoiceField(
-        queryset=BobbinStyle.objects.all(), label=gettext_lazy("Bobbin style")
-    )
-    shade = ShadeField(label=gettext_lazy("Thread on them"))
-    bobbin_length_mm = MeasureField(measure="length", label=gettext_lazy("On each"))
+    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label=_("Bobbin style"))
+    shade = ShadeField(label=_("Thread on them"))
+    bobbin_length_mm = MeasureField(measure="length", label=_("On each"))
 
     class Meta:
         model = Offer
@@ -355,9 +340,9 @@ class BobbinOfferForm(_OfferForm):
 
 
 class RollOfferForm(_OfferForm):
-    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label=gettext_lazy("Product"))
-    roll_width_mm = MeasureField(measure="size", label=gettext_lazy("Width of the roll"))
-    roll_length_mm = MeasureField(measure="length", label=gettext_lazy("Length of the roll"))
+    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label=_("Product"))
+    roll_width_mm = MeasureField(measure="size", label=_("Width of the roll"))
+    roll_length_mm = MeasureField(measure="length", label=_("Length of the roll"))
 
     class Meta:
         model = Offer
@@ -367,9 +352,9 @@ class RollOfferForm(_OfferForm):
 class CanOfferForm(_OfferForm):
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
-        label=gettext_lazy("Spray"),
+        label=_("Spray"),
     )
-    can_mg = MeasureField(measure="weight", label=gettext_lazy("In each can"))
+    can_mg = MeasureField(measure="weight", label=_("In each can"))
 
     class Meta:
         model = Offer
@@ -377,8 +362,8 @@ class CanOfferForm(_OfferForm):
 
 
 class PriceBreakForm(RecordForm):
-    from_packs = MeasureField(measure="pieces", label=gettext_lazy("From how many packs"))
-    price = MoneyField(label=gettext_lazy("Price of a pack then"))
+    from_packs = MeasureField(measure="pieces", label=_("From how many packs"))
+    price = MoneyField(label=_("Price of a pack then"))
 
     class Meta:
         model = PriceBreak
@@ -391,11 +376,11 @@ class PriceBreakForm(RecordForm):
 
 
 class StapleThreadForm(RecordForm):
-    shade = ShadeField(label=gettext_lazy("Shade"))
+    shade = ShadeField(label=_("Shade"))
     minimum = MeasureField(
         measure="length",
-        label=gettext_lazy("Kept at least"),
-        help_text=gettext_lazy("0 takes a black or white off the staples."),
+        label=_("Kept at least"),
+        help_text=_("0 takes a black or white off the staples."),
     )
 
     class Meta:
@@ -404,8 +389,8 @@ class StapleThreadForm(RecordForm):
 
 
 class StapleRollForm(RecordForm):
-    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label=gettext_lazy("Stabilizer"))
-    minimum = MeasureField(measure="length", label=gettext_lazy("Kept at least, length of roll"))
+    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label=_("Stabilizer"))
+    minimum = MeasureField(measure="length", label=_("Kept at least, length of roll"))
 
     class Meta:
         model = Staple
@@ -415,9 +400,9 @@ class StapleRollForm(RecordForm):
 class StapleCanForm(RecordForm):
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
-        label=gettext_lazy("Spray"),
+        label=_("Spray"),
     )
-    minimum = MeasureField(measure="weight", label=gettext_lazy("Kept at least, in all cans"))
+    minimum = MeasureField(measure="weight", label=_("Kept at least, in all cans"))
 
     class Meta:
         model = Staple
@@ -425,11 +410,9 @@ class StapleCanForm(RecordForm):
 
 
 class StapleBobbinForm(RecordForm):
-    shade = ShadeField(label=gettext_lazy("Thread on them"))
-    bobbin_style = forms.ModelChoiceField(
-        queryset=BobbinStyle.objects.all(), label=gettext_lazy("Bobbin style")
-    )
-    minimum = MeasureField(measure="pieces", label=gettext_lazy("Kept at least, full bobbins"))
+    shade = ShadeField(label=_("Thread on them"))
+    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label=_("Bobbin style"))
+    minimum = MeasureField(measure="pieces", label=_("Kept at least, full bobbins"))
 
     class Meta:
         model = Staple

@@ -5,9 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
-
 from inventory.acting import whole_act
 from inventory.catalogue.records import add_record
 from inventory.compute.bobbins import FIBRE_DENSITY_G_CM3, bobbin_capacity
@@ -17,7 +14,6 @@ from inventory.compute.knowing import sealed_sigma
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.names.plain import plain_name
 from inventory.compute.names.weight_labels import same_weight, thickness_words, weight_of_label
-from inventory.compute.spoken import figure
 from inventory.compute.typical import USUAL_LABEL, typical_empty_mg, typical_tex
 from inventory.compute.weighing import (
     MOISTURE_SIGMA,
@@ -39,7 +35,7 @@ from inventory.models import (
 from inventory.shelf.receipts import Delivery, brought, receive_bobbins, receive_open_spool
 from inventory.shelf.weights import TARE_SIGMA, tex_sigma
 
-NO_MAKER = gettext_lazy("Maker not known")
+NO_MAKER = "Maker not known"
 # Two that look as alike as this are one colour to whoever names a spool by its colour alone.
 SAME_COLOUR = 1.0
 MEASURED_WITH = "ruler"
@@ -292,7 +288,7 @@ def _put_up(
     metres = full_mm / 1000
     put_up = PutUp(
         range=range,
-        name=_("{metres} m spool").format(metres=figure(metres, 0)),
+        name=f"{metres:,.0f} m spool",
         length_mm=full_mm,
         tare_mg=said.empty_mg,
     )

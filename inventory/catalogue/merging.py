@@ -18,7 +18,8 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import held, planned_act
 from inventory.compute.errors import WorkshopError
-from inventory.ledger.changes import change
+from inventory.compute.spoken import N_
+from inventory.ledger.changes import change, in_the_books
 from inventory.models import EarlierCode, Reservation, Shade, ShadeAct
 
 Kind = ShadeAct.Kind
@@ -28,6 +29,13 @@ NAMED = 8
 
 class CannotMerge(WorkshopError):
     """The two are no shades that can be one."""
+
+
+# What may rest on a shade, as its tables are called.
+NAMES_OF_TABLES = (
+    N_("spools"), N_("bobbin batchs"), N_("part bobbins"), N_("offers"), N_("order lines"), N_("staples"), N_("pins"),
+    N_("equals"), N_("remembered answers"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -40,7 +48,13 @@ class RestingRows:
 
     def __str__(self) -> str:
         more = self.count - len(self.names)
-        return f"{self.what} ({self.count}): {', '.join(self.names)}{f' and {more} more' if more else ''}"
+        return (
+            _("{what} ({count}): {names} and {more} more").format(
+                what=_(self.what), count=self.count, names=", ".join(self.names), more=more
+            )
+            if more
+            else f"{_(self.what)} ({self.count}): {', '.join(self.names)}"
+        )
 
 
 def rests_on_shade(shade: Shade) -> list[RestingRows]:
@@ -57,7 +71,7 @@ def rests_on_shade(shade: Shade) -> list[RestingRows]:
         set(Reservation.objects.filter(item__spool__shade=shade).values_list("holder", flat=True))
     )
     if holders:
-        found.append(RestingRows(_("spools set aside for"), len(holders), tuple(holders[:NAMED])))
+        found.append(RestingRows(N_("spools set aside for"), len(holders), tuple(holders[:NAMED])))
     return found
 
 
@@ -82,14 +96,14 @@ def rename_shade(
             )
         )
     before, old = {"code": shade.code, "name": shade.name}, str(shade)
-    told = [str(each) for each in rests_on_shade(shade)]
+    told = [in_the_books(each) for each in rests_on_shade(shade)]
     if (
         change(
             shade,
             changes={"code": code, "name": name},
             at=at,
             by=by,
-            what=_("{old}, renamed").format(old=old),
+            what=f"{old}, renamed",
         )
         is None
     ):
@@ -99,7 +113,7 @@ def rename_shade(
     return ShadeAct.objects.create(
         kind=Kind.RENAME,
         shade=shade,
-        what=_what(_("{old} is {shade}").format(old=old, shade=shade), why),
+        what=_what(f"{old} is {shade}", why),
         before=before | {"earlier": made.pk if made else None, "after": {"code": code, "name": name}},
         told=told,
         key=key,
@@ -129,7 +143,7 @@ def merge_shades(gone: Shade, *, into: Shade, key: str, at: datetime, by: Any, w
                 "instead, or correct the spools that were entered as the wrong one."
             ).format(gone=gone, into=into)
         )
-    told = [str(each) for each in rests_on_shade(gone)]
+    told = [in_the_books(each) for each in rests_on_shade(gone)]
     carried: dict[str, list[int]] = defaultdict(list)
     dropped: list[dict[str, Any]] = []
     for relation in _relations():
@@ -146,7 +160,7 @@ def merge_shades(gone: Shade, *, into: Shade, key: str, at: datetime, by: Any, w
     return ShadeAct.objects.create(
         kind=Kind.MERGE,
         shade=into,
-        what=_what(_("{old} is {into}").format(old=old, into=into), why),
+        what=_what(f"{old} is {into}", why),
         before=_as_json({"gone": record, "number": number, "earlier": made.pk if made else None}),
         carried=dict(carried),
         dropped=_as_json(dropped),
@@ -181,7 +195,7 @@ def _rename_back(act: ShadeAct, *, at: datetime, by: Any) -> list[str]:
     _refuse_taken(shade.range_id, act.before["code"], but=shade.pk)
     EarlierCode.objects.filter(pk=act.before["earlier"]).delete()
     back = {"code": act.before["code"], "name": act.before["name"]}
-    change(shade, changes=back, at=at, by=by, what=_("{shade}, renamed back").format(shade=shade))
+    change(shade, changes=back, at=at, by=by, what=f"{shade}, renamed back")
     return []
 
 
@@ -203,8 +217,8 @@ def _part_again(act: ShadeAct) -> list[str]:
         )
         if lost:
             problems.append(
-                _("{lost} of the {verbose_name_plural} have changed since and stay as they are.").format(
-                    lost=lost, verbose_name_plural=model._meta.verbose_name_plural
+                _("{lost} of the {records} have changed since and stay as they are.").format(
+                    lost=lost, records=model._meta.verbose_name_plural
                 )
             )
     for row in act.dropped:
@@ -212,7 +226,11 @@ def _part_again(act: ShadeAct) -> list[str]:
             with transaction.atomic():
                 _restore([row])
         except (IntegrityError, ValidationError):
-            problems.append(f"One of {row['model']} could not be put back: its like is there by now.")
+            problems.append(
+                _("One of {records} could not be put back: its like is there by now.").format(
+                    records=row["model"]
+                )
+            )
     return problems
 
 

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import standing_at, whole_act
 from inventory.compute.errors import WorkshopError
+from inventory.ledger.changes import in_the_books
 from inventory.models import Change, EarlierCode, Shade
 from inventory.shelf.things import CATALOGUE
 
@@ -37,7 +38,7 @@ def add_record(record: models.Model, *, at: datetime, by: Any, key: str) -> mode
     Change.objects.create(
         table=table,
         record=record.pk,
-        what=_("added {record}").format(record=record)[:200],
+        what=f"added {in_the_books(record)}"[:200],
         at=at,
         by=by,
         station=standing_at(by),
@@ -57,8 +58,8 @@ def set_earlier_codes(shade: Shade, codes: Iterable[str], *, at: datetime, by: A
     too_long = [code for code in wanted if len(code) > longest]
     if too_long:
         raise CannotAdd(
-            _("{too_long} is too long for a code; {longest} characters are the most.").format(
-                too_long=too_long[0], longest=longest
+            _("{code} is too long for a code; {longest} characters are the most.").format(
+                code=too_long[0], longest=longest
             )
         )
     shade.earlier_codes.exclude(code__in=wanted).delete()

@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import standing_at, whole_act
+from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import figure
 from inventory.models import Entry, StockItem
@@ -132,7 +133,7 @@ def write(
             sigma=sigma,
             known=known,
             opened_on=held.opened_on or (localdate(at) if _opens(own, line.quantity) else None),
-            retired_at=at if own == Reason.RETIRE else None,
+            day=at if own == Reason.RETIRE else None,
         )
         if after.retired_at and after.on_hand:
             raise not_enough(line.item, after.on_hand)
@@ -176,7 +177,7 @@ def write_reversal(
         sigma=sigma,
         known=held.known if moved_since else entry.known_before,
         opened_on=_opened_without(entry, held),
-        retired_at=retired_at,
+        day=retired_at,
     )
     back = _entry(
         entry.item_id, -entry.quantity, Reason.REVERSE, entry.line, held,
@@ -311,20 +312,22 @@ def not_enough(item: StockItem, asked: int) -> NotEnough:
     unit = {"mm": "m", "mg": "g"}.get(held.unit, "")
 
     def shown(quantity: int) -> str:
-        return f"{quantity / 1000:,.1f} {unit}" if unit else f"{quantity:,}"
+        return f"{figure(quantity / 1000, 1)} {unit}" if unit else figure(quantity)
 
     if held.retired_at:
         return NotEnough(
-            _("{label} left the shelf on {retired_at}; nothing can be moved on it.").format(
-                label=held.label, retired_at=SPOKENDAY(held.retired_at)
+            _("{label} left the shelf on {day}; nothing can be moved on it.").format(
+                label=held.label, day=short_day(held.retired_at)
             )
         )
-    aside = _(", of which {shown} set aside").format(shown=shown(held.reserved)) if held.reserved else ""
+    aside = (
+        _(", of which {quantity} set aside").format(quantity=shown(held.reserved)) if held.reserved else ""
+    )
     return NotEnough(
         _(
-            "{label} holds {shown}{aside}; {shown3} cannot be taken. Take less, take another, or "
+            "{label} holds {held}{aside}; {asked} cannot be taken. Take less, take another, or "
             "weigh it if there is really more."
-        ).format(label=held.label, shown=shown(held.on_hand), aside=aside, shown3=shown(asked))
+        ).format(label=held.label, held=shown(held.on_hand), aside=aside, asked=shown(asked))
     )
 
 

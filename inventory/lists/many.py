@@ -18,6 +18,13 @@ from inventory.shelf.receipts import LabelTaken, next_labels
 from inventory.shelf.things import NotOnTheShelf, move, retire
 
 Kind = ActOnMany.Kind
+# As it stands in the row of the act, in the program's own language.
+_DONE = {
+    Kind.MOVE: "moved",
+    Kind.RELABEL: "given other labels",
+    Kind.FOUND: "weighed or counted",
+    Kind.RETIRE: "taken off the shelf",
+}
 
 
 class NothingDone(WorkshopError):
@@ -95,7 +102,7 @@ def find_many(found: Sequence[tuple[StockItem, Found]], *, key: str, at: datetim
 
     def one(item: StockItem, own: str) -> PartOfAct:
         before = item.on_hand
-        note_found(item, by_item[item.pk], key=own, at=at, by=by, reference=_("found with others"))
+        note_found(item, by_item[item.pk], key=own, at=at, by=by, reference="found with others")
         after = StockItem.objects.values_list("on_hand", flat=True).get(pk=item.pk)
         return PartOfAct(item=item, before=str(before), after=str(after), ledger_key=own)
 
@@ -174,7 +181,7 @@ def _each(
     if not parts:
         return DoneWithMany(None, tuple(problems))
     count = f"{len(parts)} thing{'' if len(parts) == 1 else 's'}"
-    named = f"{count} {Kind(kind).label}{f': {what}' if what else ''}"
+    named = f"{count} {_DONE[Kind(kind)]}{f': {what}' if what else ''}"
     act = ActOnMany.objects.create(kind=kind, what=named[:200], key=key, at=at, by=by)
     for part in parts:
         part.act = act
@@ -187,7 +194,11 @@ def _take_back(act: ActOnMany, part: PartOfAct, *, key: str, at: datetime, by: A
     item = held(StockItem.objects.filter(pk=part.item_id)).get()
     if act.kind == Kind.MOVE:
         if str(item.place or "") != part.after:
-            raise WorkshopError(f"{item} has gone to {item.place or 'no place'} since, and stays there.")
+            raise WorkshopError(
+                _("{item} has gone to {place} since, and stays there.").format(
+                    item=item, place=item.place or _("no place")
+                )
+            )
         change(item, changes={"place": part.place_before}, at=at, by=by, key=key)
         return
     if act.kind == Kind.RELABEL:
@@ -205,4 +216,4 @@ def _take_back(act: ActOnMany, part: PartOfAct, *, key: str, at: datetime, by: A
     since = Entry.objects.filter(item_id=item.pk, id__gt=max(entry.pk for entry in entries))
     if since.exists():
         raise WorkshopError(_("{item} has been used or counted since, and stays as it is.").format(item=item))
-    reverse(entries[0], key=key, at=at, by=by, reference=_("taken back with the others"))
+    reverse(entries[0], key=key, at=at, by=by, reference="taken back with the others")

@@ -2,8 +2,7 @@
 
 from django.conf import settings
 from django.db import models
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 
 class _OneAct(models.Model):
@@ -30,10 +29,10 @@ class ActOnMany(_OneAct):
     """One thing that was done with many things of the shelf: moved, relabelled, found, taken off the shelf."""
 
     class Kind(models.TextChoices):
-        MOVE = "move", gettext_lazy("moved")
-        RELABEL = "relabel", gettext_lazy("given other labels")
-        FOUND = "found", gettext_lazy("weighed or counted")
-        RETIRE = "retire", gettext_lazy("taken off the shelf")
+        MOVE = "move", _("moved")
+        RELABEL = "relabel", _("given other labels")
+        FOUND = "found", _("weighed or counted")
+        RETIRE = "retire", _("taken off the shelf")
 
     kind = models.CharField(max_length=8, choices=Kind.choices)
 
@@ -55,17 +54,15 @@ class PartOfAct(models.Model):
         ordering = ["act", "id"]
 
     def __str__(self) -> str:
-        return _("{item_id}: {before} to {after}").format(
-            item_id=self.item_id, before=self.before, after=self.after
-        )
+        return f"{self.item_id}: {self.before} to {self.after}"
 
 
 class ShadeAct(_OneAct):
     """A shade that got another code or name, or became one with another shade, with all that rested on it."""
 
     class Kind(models.TextChoices):
-        RENAME = "rename", gettext_lazy("renamed")
-        MERGE = "merge", gettext_lazy("made one with another")
+        RENAME = "rename", _("renamed")
+        MERGE = "merge", _("made one with another")
 
     kind = models.CharField(max_length=8, choices=Kind.choices)
     # The shade that is there afterwards.

@@ -5,8 +5,7 @@ from datetime import datetime
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 
 class EntryQuerySet(models.QuerySet["Entry"]):
@@ -25,16 +24,16 @@ class Entry(models.Model):
     """
 
     class Reason(models.TextChoices):
-        RECEIVE = "receive", gettext_lazy("received")
-        USE = "use", gettext_lazy("used")
-        WEIGH = "weigh", gettext_lazy("weighed")
-        COUNT = "count", gettext_lazy("counted")
-        WASTE = "waste", gettext_lazy("wasted")
-        WIND = "wind", gettext_lazy("wound")
-        CUT = "cut", gettext_lazy("cut")
-        SPLIT = "split", gettext_lazy("split")
-        RETIRE = "retire", gettext_lazy("taken off the shelf")
-        REVERSE = "reverse", gettext_lazy("taken back")
+        RECEIVE = "receive", _("received")
+        USE = "use", _("used")
+        WEIGH = "weigh", _("weighed")
+        COUNT = "count", _("counted")
+        WASTE = "waste", _("wasted")
+        WIND = "wind", _("wound")
+        CUT = "cut", _("cut")
+        SPLIT = "split", _("split")
+        RETIRE = "retire", _("taken off the shelf")
+        REVERSE = "reverse", _("taken back")
 
     item = models.ForeignKey("inventory.StockItem", on_delete=models.PROTECT, related_name="entries")
     quantity = models.BigIntegerField()
@@ -83,7 +82,7 @@ class LandedRow(models.Model):
     sha256 = models.CharField(max_length=32, db_index=True)
 
     def __str__(self) -> str:
-        return _("{entry_id} of {sha256}").format(entry_id=self.entry_id, sha256=self.sha256)
+        return f"{self.entry_id} of {self.sha256}"
 
 
 class Reservation(models.Model):
@@ -104,6 +103,4 @@ class Reservation(models.Model):
         indexes = [models.Index(fields=["holder"])]
 
     def __str__(self) -> str:
-        return _("{quantity} of {item_id} for {holder}").format(
-            quantity=self.quantity, item_id=self.item_id, holder=self.holder
-        )
+        return f"{self.quantity} of {self.item_id} for {self.holder}"

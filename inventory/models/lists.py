@@ -1,7 +1,6 @@
 """How lists that people keep of their thread were read."""
 
 from django.db import models
-from django.utils.translation import gettext as _
 
 
 class ListShape(models.Model):
@@ -16,4 +15,4 @@ class ListShape(models.Model):
     unsaid_is_full = models.BooleanField(default=False)
 
     def __str__(self) -> str:
-        return _("a list of {count} columns").format(count=len(self.meanings))
+        return f"a list of {len(self.meanings)} columns"

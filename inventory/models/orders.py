@@ -9,7 +9,10 @@ from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.compute.spoken import as_written_here
+from inventory.compute.spoken import N_, as_written_here
+
+# How an order may stand beside its own states.
+NOT_ALL_HERE = (N_("partly received"), N_("received"), N_("closed"))
 
 
 class OrderQuerySet(models.QuerySet["Order"]):
@@ -73,12 +76,17 @@ class Order(models.Model):
 
     @property
     def stands(self) -> str:
-        """How it stands, in words."""
+        """How it stands, as programs read it: draft, placed, partly received, received, closed or cancelled."""
         if self.state != self.State.PLACED:
-            return self.get_state_display()
+            return self.state
         if not self.is_open:
             return "received" if any(line.received for line in self.lines.all()) else "closed"
-        return _("partly received") if any(line.received for line in self.lines.all()) else "placed"
+        return "partly received" if any(line.received for line in self.lines.all()) else "placed"
+
+    @property
+    def stands_in_words(self) -> str:
+        """How it stands, as people read it."""
+        return _(self.stands)
 
 
 class OrderLineQuerySet(models.QuerySet["OrderLine"]):
@@ -192,16 +200,16 @@ class OrderLine(models.Model):
     def sold_as(self) -> str:
         """The put-up in words."""
         if self.can_mg:
-            return _("can with {value0} g").format(value0=as_written_here(f"{self.can_mg / 1000:g}"))
+            return _("can with {weight} g").format(weight=as_written_here(f"{self.can_mg / 1000:g}"))
         if self.product_id:
-            return _("roll {value0} cm × {value1} m").format(
-                value0=as_written_here(f"{(self.roll_width_mm or 0) / 10:g}"),
-                value1=as_written_here(f"{(self.roll_length_mm or 0) / 1000:g}"),
+            return _("roll {width} cm × {length} m").format(
+                width=as_written_here(f"{(self.roll_width_mm or 0) / 10:g}"),
+                length=as_written_here(f"{(self.roll_length_mm or 0) / 1000:g}"),
             )
         if self.bobbin_style_id:
-            return _("{bobbin_style} bobbin, {value1} m").format(
-                bobbin_style=self.bobbin_style,
-                value1=as_written_here(f"{(self.bobbin_length_mm or 0) / 1000:g}"),
+            return _("{style} bobbin, {length} m").format(
+                style=self.bobbin_style,
+                length=as_written_here(f"{(self.bobbin_length_mm or 0) / 1000:g}"),
             )
         return str(self.put_up)
 
@@ -254,4 +262,4 @@ class OrderReceipt(models.Model):
         constraints = [models.CheckConstraint(name="receipt_counts_something", condition=Q(count__gt=0))]
 
     def __str__(self) -> str:
-        return _("{count} for {line}").format(count=self.count, line=self.line)
+        return f"{self.count} for {self.line}"

@@ -5,8 +5,11 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.compute.spoken import as_written_here
+from inventory.compute.spoken import N_, as_written_here
 from inventory.models.stock import StockItem
+
+# Kinds in one word, where what they are called is longer; the others are in short what they are called.
+IN_SHORT = (N_("adhesive"), N_("spray"), N_("fabric"), N_("sticky"), N_("fusible"))
 
 
 class StabilizerProduct(models.Model):
@@ -82,17 +85,20 @@ class StabilizerProduct(models.Model):
     @property
     def in_words(self) -> str:
         """Its kind, with what is known of its weight, thickness and hold."""
-        told = [self.kind]
+        told = [_(self.kind)]
         if self.weight_g_m2 is not None:
-            told.append(f"{self.weight_g_m2:g} g/m²{' a coat' if self.kind == self.Kind.SPRAY else ''}")
-        if self.thickness_mm is not None:
+            weight = as_written_here(f"{self.weight_g_m2:g}")
             told.append(
-                _("{thickness_mm} mm thick").format(thickness_mm=as_written_here(f"{self.thickness_mm:g}"))
+                _("{weight} g/m² a coat").format(weight=weight)
+                if self.kind == self.Kind.SPRAY
+                else f"{weight} g/m²"
             )
+        if self.thickness_mm is not None:
+            told.append(_("{thickness} mm thick").format(thickness=as_written_here(f"{self.thickness_mm:g}")))
         if self.holds_by:
-            told.append(self.holds_by)
+            told.append(_(self.holds_by))
         if self.comes_off:
-            told.append(_("comes off by {comes_off}").format(comes_off=self.comes_off))
+            told.append(_("comes off by {comes_off}").format(comes_off=_(self.comes_off)))
         return ", ".join(told)
 
 

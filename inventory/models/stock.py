@@ -2,7 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 
 class LabelSeries(models.Model):
@@ -12,7 +12,7 @@ class LabelSeries(models.Model):
     last = models.PositiveIntegerField(default=0)
 
     class Meta:
-        verbose_name_plural = gettext_lazy("label series")
+        verbose_name_plural = "label series"
 
     def __str__(self) -> str:
         return f"{self.prefix}{self.last:04}"
@@ -34,24 +34,24 @@ class StockItem(models.Model):
     """
 
     class Kind(models.TextChoices):
-        SPOOL = "spool", gettext_lazy("spool")
-        BOBBINS = "bobbins", gettext_lazy("bobbins")
-        PART_BOBBIN = "part_bobbin", gettext_lazy("part bobbin")
-        ROLL = "roll", gettext_lazy("roll")
-        SHEETS = "sheets", gettext_lazy("sheets")
-        OFFCUT = "offcut", gettext_lazy("offcut")
-        NEEDLES = "needles", gettext_lazy("needles")
-        CAN = "can", gettext_lazy("can of spray")
+        SPOOL = "spool", _("spool")
+        BOBBINS = "bobbins", _("bobbins")
+        PART_BOBBIN = "part_bobbin", _("part bobbin")
+        ROLL = "roll", _("roll")
+        SHEETS = "sheets", _("sheets")
+        OFFCUT = "offcut", _("offcut")
+        NEEDLES = "needles", _("needles")
+        CAN = "can", _("can of spray")
 
     class Known(models.TextChoices):
         """How the quantity is known; it decides how sure the plan may be."""
 
-        SEALED = "sealed", gettext_lazy("sealed, as sold")
-        WEIGHED = "weighed", gettext_lazy("weighed")
-        COUNTED = "counted", gettext_lazy("counted")
-        MEASURED = "measured", gettext_lazy("measured across")
-        JUDGED = "judged", gettext_lazy("judged by eye")
-        UNKNOWN = "unknown", gettext_lazy("not known")
+        SEALED = "sealed", _("sealed, as sold")
+        WEIGHED = "weighed", _("weighed")
+        COUNTED = "counted", _("counted")
+        MEASURED = "measured", _("measured across")
+        JUDGED = "judged", _("judged by eye")
+        UNKNOWN = "unknown", _("not known")
 
     MEASURED_IN_MM = frozenset({Kind.SPOOL, Kind.PART_BOBBIN, Kind.ROLL})
     WEIGHED_IN_MG = frozenset({Kind.CAN})

@@ -44,6 +44,12 @@ class Stocktake(models.Model):
     def __str__(self) -> str:
         return self.what
 
+    @property
+    def said(self) -> str:
+        """What is counted, in the reader's language; ``what`` is as it was begun."""
+        place = self.what.removeprefix("all of ")
+        return _("all of {place}").format(place=place) if self.place_id and place != self.what else self.what
+
 
 class StocktakeLineQuerySet(models.QuerySet["StocktakeLine"]):
     def seen(self) -> "StocktakeLineQuerySet":
@@ -84,4 +90,4 @@ class StocktakeLine(models.Model):
         ]
 
     def __str__(self) -> str:
-        return _("{item} in {stocktake}").format(item=self.item, stocktake=self.stocktake)
+        return f"{self.item} in {self.stocktake}"

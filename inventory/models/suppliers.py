@@ -185,4 +185,4 @@ class Staple(models.Model):
         ]
 
     def __str__(self) -> str:
-        return _("{value0} kept").format(value0=self.shade or self.product)
+        return _("{what} kept").format(what=self.shade or self.product)

@@ -5,16 +5,15 @@ from datetime import datetime, timedelta
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 
 class WorkProcess(models.Model):
     """A process that carries out long work: a worker, or the site itself. It says again and again that it lives."""
 
     class Kind(models.TextChoices):
-        WORKER = "worker", gettext_lazy("worker")
-        SITE = "site", gettext_lazy("site")
+        WORKER = "worker", _("worker")
+        SITE = "site", _("site")
 
     name = models.CharField(max_length=120, unique=True)  # machine, number of the process, and a chance word
     kind = models.CharField(max_length=10, choices=Kind)
@@ -94,4 +93,4 @@ class LongWork(models.Model):
             return "failed" if self.failure else "stopped" if self.was_stopped else "done"
         if self.stop_asked_at:
             return "stopping"
-        return "waiting" if self.process_id is None else _("under way")
+        return "waiting" if self.process_id is None else "under way"

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import standing_at, whole_act
+from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
 from inventory.compute.spoken import figure
@@ -170,7 +171,7 @@ def place_order(order: Order, *, at: datetime, by: Any = None, expected_on: date
     if expected_on < placed_on:
         raise CannotOrder(
             _("It cannot be expected on {expected_on}, before it is placed.").format(
-                expected_on=SPOKENDAY(expected_on)
+                expected_on=short_day(expected_on)
             )
         )
     held.state, held.placed_at, held.expected_on = Order.State.PLACED, at, expected_on
@@ -193,7 +194,7 @@ def expect_order(order: Order, *, on: date, at: datetime, by: Any = None) -> Ord
         return held
     held.expected_on = on
     held.save(update_fields=["expected_on"])
-    _note(held, _("expected on {on}").format(on=SPOKENDAY(on)), at=at, by=by)
+    _note(held, f"expected on {on:%-d %b %Y}", at=at, by=by)
     return held
 
 
@@ -210,7 +211,7 @@ def cancel_order(order: Order, *, at: datetime, by: Any = None) -> Order:
         for line in lines:
             line.given_up = line.things - line.received
         OrderLine.objects.bulk_update(lines, ["given_up"])
-        _note(held, _("closed: the rest is not expected"), at=at, by=by)
+        _note(held, "closed: the rest is not expected", at=at, by=by)
         return held
     held.state, held.cancelled_at = Order.State.CANCELLED, at
     held.save(update_fields=["state", "cancelled_at"])
@@ -227,7 +228,7 @@ def take_cancelling_back(order: Order, *, at: datetime, by: Any = None) -> Order
         held.cancelled_at = None
         held.save(update_fields=["state", "cancelled_at"])
     held.lines.update(given_up=0)
-    _note(held, _("expected again"), at=at, by=by)
+    _note(held, "expected again", at=at, by=by)
     return held
 
 
@@ -244,7 +245,7 @@ def give_up(line: OrderLine, *, at: datetime, by: Any = None) -> OrderLine:
         )
     now.given_up = now.things - now.received
     now.save(update_fields=["given_up"])
-    _note(held, _("the rest of {what} is not expected").format(what=now.what), at=at, by=by)
+    _note(held, f"the rest of {now.what} is not expected", at=at, by=by)
     return now
 
 
@@ -294,7 +295,7 @@ def receive_order(
             key=key,
             at=at,
             by=by,
-            reference=_("order {number}").format(number=held.number),
+            reference=f"order {held.number}",
         )
         OrderReceipt.objects.bulk_create(
             OrderReceipt(
@@ -334,8 +335,8 @@ def _refuse_too_much(order: Order, parcels: Sequence[Arrived]) -> None:
             )
         if not 1 <= count <= MOST_AT_ONCE:
             raise CannotOrder(
-                _("{count} cannot be received at once; give a count from 1 to {MOST_AT_ONCE}.").format(
-                    count=count, MOST_AT_ONCE=figure(MOST_AT_ONCE)
+                _("{count} cannot be received at once; give a count from 1 to {most}.").format(
+                    count=count, most=figure(MOST_AT_ONCE)
                 )
             )
         if not instead and count > lines[pk].to_come:
@@ -421,7 +422,7 @@ def reverse_receipt(order: Order, *, key: str, at: datetime, by: Any) -> list[En
         key=f"undo-{entries[0].pk}",
         at=at,
         by=by,
-        reference=_("order {number}").format(number=order.number),
+        reference=f"order {order.number}",
     )
 
 
@@ -429,11 +430,9 @@ def order_problems() -> list[LedgerProblem]:
     """Return every line of an order of which more came than was ordered and not given up."""
     return [
         LedgerProblem(
-            _("no order brings more than was ordered"),
-            _("order {number}, line {line_number}").format(number=line.order.number, line_number=line.number),
-            _("{received} came of {value1}").format(
-                received=line.received, value1=line.things - line.given_up
-            ),
+            "no order brings more than was ordered",
+            f"order {line.order.number}, line {line.number}",
+            f"{line.received} came of {line.things - line.given_up}",
         )
         for line in OrderLine.objects.with_received().select_related("order")
         if line.received > line.things - line.given_up

@@ -6,10 +6,10 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
+from inventory.acting.days import short_day
 from inventory.compute.later import later
-from inventory.compute.spoken import figure
+from inventory.compute.spoken import N_, figure
 from inventory.labels.printable import ENCODING, printable
 from inventory.models import Order, OrderLine
 from inventory.tables.cells import guarded
@@ -25,7 +25,7 @@ else:
 
 _FONT = "Helvetica"
 _WIDTHS = (10, 70, 48, 16, 26)
-_HEADS = ("No.", "What", gettext_lazy("Sold as"), "Packs", "Price")
+_HEADS = (N_("No."), N_("What"), N_("Sold as"), N_("Packs"), N_("Price"))
 COLUMNS = (
     "order",
     "supplier",
@@ -50,7 +50,7 @@ def order_text(order: Order, *, workshop: str, currency: str) -> str:
         "",
     ]
     for line in order.lines.all():
-        lines.append(f"{line.packs} × {_sold_as(line)}: {line.what}, {currency} {line.total:,.2f}")
+        lines.append(f"{line.packs} × {_sold_as(line)}: {line.what}, {currency} {figure(line.total, 2)}")
     lines += ["", _("Goods {currency} {goods}").format(currency=currency, goods=figure(order.goods, 2))]
     if order.shipping:
         lines.append(
@@ -96,13 +96,13 @@ def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
     pdf.set_auto_page_break(True, margin=20)
     pdf.add_page()
     pdf.set_font(_FONT, "B", 18)
-    pdf.cell(0, 10, _("Order {number}").format(number=order.number), new_x="LMARGIN", new_y="NEXT")
+    pdf.cell(0, 10, printable(_("Order {number}").format(number=order.number)), new_x="LMARGIN", new_y="NEXT")
     pdf.set_font(_FONT, "", 11)
     placed = order.placed_at or order.made_at
     for said in (
         _("From {workshop}").format(workshop=workshop),
         _("To {supplier}").format(supplier=order.supplier),
-        f"{placed:%d %b %Y}",
+        short_day(placed),
     ):
         pdf.cell(0, 6, printable(said), new_x="LMARGIN", new_y="NEXT")
     pdf.ln(6)
@@ -114,22 +114,27 @@ def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
         line_height=6,
         text_align=(Align.R, Align.L, Align.L, Align.R, Align.R),
     ) as table:
-        table.row(_HEADS)
+        table.row([printable(_(head)) for head in _HEADS])
         for line in order.lines.all():
             cells = (
-                str(line.number), line.what, _sold_as(line), str(line.packs), f"{line.total:,.2f}"
+                str(line.number), line.what, _sold_as(line), str(line.packs), figure(line.total, 2)
             )  # fmt: skip
             table.row([printable(cell) for cell in cells])
     pdf.ln(4)
     sums: list[tuple[str, Decimal]] = [
-        ("Goods", order.goods),
-        ("Shipping", order.shipping),
-        ("Total", order.total),
+        (_("Goods"), order.goods),
+        (_("Shipping"), order.shipping),
+        (_("Total"), order.total),
     ]
     for name, amount in sums:
-        pdf.set_font(_FONT, "B" if name == "Total" else "", 10)
+        pdf.set_font(_FONT, "B" if amount is order.total else "", 10)
         pdf.cell(
-            0, 6, printable(f"{name}  {currency} {amount:,.2f}"), align=Align.R, new_x="LMARGIN", new_y="NEXT"
+            0,
+            6,
+            printable(f"{name}  {currency} {figure(amount, 2)}"),
+            align=Align.R,
+            new_x="LMARGIN",
+            new_y="NEXT",
         )
     if order.note:
         pdf.ln(4)

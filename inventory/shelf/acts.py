@@ -4,8 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from django import forms
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from inventory import ledger
 from inventory.compute.diameters import TOOLS
@@ -43,9 +42,9 @@ Kind = StockItem.Kind
 
 
 class Take(QuantityAct):
-    slug, button = "take", "Take"
-    about = gettext_lazy("What goes on a machine or into a job.")
-    reference = forms.CharField(label=gettext_lazy("What for"), max_length=120, required=False)
+    slug, button = "take", _("Take")
+    about = _("What goes on a machine or into a job.")
+    reference = forms.CharField(label=_("What for"), max_length=120, required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         reference = self.cleaned_data["reference"]
@@ -53,8 +52,8 @@ class Take(QuantityAct):
 
 
 class PutBack(QuantityAct):
-    slug, button = "put-back", gettext_lazy("Put back")
-    about = gettext_lazy("What was taken and not used.")
+    slug, button = "put-back", _("Put back")
+    about = _("What was taken and not used.")
     kinds = GOES_BACK
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -62,10 +61,8 @@ class PutBack(QuantityAct):
 
 
 class PutBackPartBobbin(QuantityAct):
-    slug, button = "put-back", gettext_lazy("Put back")
-    about = gettext_lazy(
-        "What is left on it after the job; the rest was used. 0 takes the empty bobbin off the shelf."
-    )
+    slug, button = "put-back", _("Put back")
+    about = _("What is left on it after the job; the rest was used. 0 takes the empty bobbin off the shelf.")
     kinds = frozenset({Kind.PART_BOBBIN})
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -73,14 +70,12 @@ class PutBackPartBobbin(QuantityAct):
 
 
 class Weigh(Act):
-    slug, button = "weigh", "Weigh"
-    about = gettext_lazy(
-        "The spool with its thread. Type every figure that the scale shows: 52.40 is surer than 52."
-    )
+    slug, button = "weigh", _("Weigh")
+    about = _("The spool with its thread. Type every figure that the scale shows: 52.40 is surer than 52.")
     kinds = frozenset({Kind.SPOOL})
-    gross = ScaleField(label=gettext_lazy("The scale shows"))
+    gross = ScaleField(label=_("The scale shows"))
     sure = forms.BooleanField(
-        label=gettext_lazy("I am sure that this is the right spool and the right unit"),
+        label=_("I am sure that this is the right spool and the right unit"),
         required=False,
         widget=forms.HiddenInput,
     )
@@ -102,23 +97,23 @@ class Weigh(Act):
 
 
 class WeighCan(Act):
-    slug, button = "weigh", "Weigh"
-    about = gettext_lazy(
+    slug, button = "weigh", _("Weigh")
+    about = _(
         "The can as it stands. What is in it is that less the empty can; neither warm it nor "
         "pierce it: as it says."
     )
     kinds = frozenset({Kind.CAN})
-    gross = ScaleField(label=gettext_lazy("The scale shows"))
+    gross = ScaleField(label=_("The scale shows"))
     empty = MeasureField(
         measure="weight",
-        label=gettext_lazy("The empty can"),
+        label=_("The empty can"),
         required=False,
-        help_text=gettext_lazy(
+        help_text=_(
             "Once: a full can's weight less what is printed as its content. Blank: as it was said before."
         ),
     )
     sure = forms.BooleanField(
-        label=gettext_lazy("I am sure that this is the right can and the right unit"),
+        label=_("I am sure that this is the right can and the right unit"),
         required=False,
         widget=forms.HiddenInput,
     )
@@ -139,14 +134,14 @@ class WeighCan(Act):
 
 
 class MeasureAcross(Act):
-    slug, button = "measure", gettext_lazy("Measure across")
-    about = gettext_lazy(
+    slug, button = "measure", _("Measure across")
+    about = _(
         "Across the thread, half-way up. Calipers tell more than a ruler; three turns tell more than one."
     )
     kinds = frozenset({Kind.SPOOL})
-    diameter = NumberField(label=gettext_lazy("Across the thread, mm"))
+    diameter = NumberField(label=_("Across the thread, mm"))
     tool = forms.ChoiceField(
-        label=gettext_lazy("Measured with"), choices=[(word, word) for word in TOOLS], initial="calipers"
+        label=_("Measured with"), choices=[(word, _(word)) for word in TOOLS], initial="calipers"
     )
 
     def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
@@ -163,24 +158,22 @@ class MeasureAcross(Act):
 
 
 class WeighEmpty(Act):
-    slug, button = "weigh-empty", gettext_lazy("Enter its empty weight")
-    about = gettext_lazy(
-        "The spool without thread: for all of its put-up if no weight is known yet, else for this one."
-    )
+    slug, button = "weigh-empty", _("Enter its empty weight")
+    about = _("The spool without thread: for all of its put-up if no weight is known yet, else for this one.")
     kinds = frozenset({Kind.SPOOL})
-    empty = MeasureField(measure="weight", label=gettext_lazy("Empty weight"))
+    empty = MeasureField(measure="weight", label=_("Empty weight"))
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         learn_tare(self.item, empty_mg=self.cleaned_data["empty"], **self._request(at, by))
 
 
 class Judge(Act):
-    slug, button = "judge", gettext_lazy("Judge by eye")
-    about = gettext_lazy("Good enough until it is weighed; the plan counts on it less.")
+    slug, button = "judge", _("Judge by eye")
+    about = _("Good enough until it is weighed; the plan counts on it less.")
     kinds = frozenset({Kind.SPOOL})
     level = forms.ChoiceField(
-        label=gettext_lazy("It looks"),
-        choices=[(word, word) for word in FILL_LEVELS],
+        label=_("It looks"),
+        choices=[(word, _(word)) for word in FILL_LEVELS],
         widget=forms.RadioSelect,
     )
 
@@ -189,12 +182,12 @@ class Judge(Act):
 
 
 class Count(QuantityAct):
-    slug, button = "count", "Count"
-    about = gettext_lazy("What is really there. The books are set right by the difference.")
+    slug, button = "count", _("Count")
+    about = _("What is really there. The books are set right by the difference.")
     kinds = frozenset(Kind.values) - {Kind.OFFCUT}
 
     sure = forms.BooleanField(
-        label=gettext_lazy("I am sure that there is so much"), required=False, widget=forms.HiddenInput
+        label=_("I am sure that there is so much"), required=False, widget=forms.HiddenInput
     )
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -207,18 +200,16 @@ class Count(QuantityAct):
 
 
 class Wind(Act):
-    slug, button = "wind", gettext_lazy("Wind bobbins")
-    about = gettext_lazy("They become a batch of their own, and their thread leaves this spool.")
+    slug, button = "wind", _("Wind bobbins")
+    about = _("They become a batch of their own, and their thread leaves this spool.")
     kinds = frozenset({Kind.SPOOL})
-    count = MeasureField(measure="pieces", label=gettext_lazy("Bobbins"))
-    style = forms.ModelChoiceField(
-        queryset=BobbinStyle.objects.all(), label=gettext_lazy("Style"), empty_label=None
-    )
+    count = MeasureField(measure="pieces", label=_("Bobbins"))
+    style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label=_("Style"), empty_label=None)
     length = MeasureField(
         measure="length",
-        label=gettext_lazy("Thread on each"),
+        label=_("Thread on each"),
         required=False,
-        help_text=gettext_lazy("Empty: as much as the style holds."),
+        help_text=_("Empty: as much as the style holds."),
     )
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -233,8 +224,8 @@ class Wind(Act):
 
 
 class OpenBobbin(Act):
-    slug, button = "open", gettext_lazy("Open one")
-    about = gettext_lazy(
+    slug, button = "open", _("Open one")
+    about = _(
         "One full bobbin goes on a machine and gets a label of its own, so that what comes back "
         "can be put back."
     )
@@ -245,9 +236,9 @@ class OpenBobbin(Act):
 
 
 class Waste(QuantityAct):
-    slug, button = "waste", gettext_lazy("Write off")
-    about = gettext_lazy("Tangled, cut wrong, spoilt: gone without being stitched.")
-    reference = forms.CharField(label=gettext_lazy("Why"), max_length=120, required=False)
+    slug, button = "waste", _("Write off")
+    about = _("Tangled, cut wrong, spoilt: gone without being stitched.")
+    reference = forms.CharField(label=_("Why"), max_length=120, required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         reference = self.cleaned_data["reference"]
@@ -255,24 +246,24 @@ class Waste(QuantityAct):
 
 
 class Forget(Act):
-    slug, button = "not-known", gettext_lazy("It is not known")
-    about = gettext_lazy("From now on no plan rests on it, until it is weighed, counted or judged.")
+    slug, button = "not-known", _("It is not known")
+    about = _("From now on no plan rests on it, until it is weighed, counted or judged.")
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         mark_unknown(self.item, **self._request(at, by))
 
 
 class CutAct(Act):
-    slug, button = "cut", gettext_lazy("Cut a piece")
-    about = gettext_lazy(
+    slug, button = "cut", _("Cut a piece")
+    about = _(
         "The height runs along the roll. What is left of it beside the piece can go back on the "
         "shelf as an offcut."
     )
     kinds = frozenset({Kind.ROLL, Kind.SHEETS, Kind.OFFCUT})
-    width = MeasureField(measure="size", label=gettext_lazy("Width"))
-    height = MeasureField(measure="size", label=gettext_lazy("Height"))
-    keep_width = MeasureField(measure="size", label=gettext_lazy("Width of a rest to keep"), required=False)
-    keep_height = MeasureField(measure="size", label=gettext_lazy("Its height"), required=False)
+    width = MeasureField(measure="size", label=_("Width"))
+    height = MeasureField(measure="size", label=_("Height"))
+    keep_width = MeasureField(measure="size", label=_("Width of a rest to keep"), required=False)
+    keep_height = MeasureField(measure="size", label=_("Its height"), required=False)
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
@@ -293,8 +284,8 @@ class CutAct(Act):
 
 
 class Move(Act):
-    slug, button = "move", "Move"
-    place = PlaceField(label="To", required=False, empty_label=gettext_lazy("no place"))
+    slug, button = "move", _("Move")
+    place = PlaceField(label=_("To"), required=False, empty_label=_("no place"))
 
     def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
         options["initial"] = {"place": item.place_id} | (options.get("initial") or {})
@@ -305,9 +296,9 @@ class Move(Act):
 
 
 class Describe(Act):
-    slug, button = "note", gettext_lazy("Change lot and note")
-    lot = forms.CharField(label=gettext_lazy("Lot"), max_length=40, required=False)
-    note = forms.CharField(label=gettext_lazy("Note"), max_length=200, required=False)
+    slug, button = "note", _("Change lot and note")
+    lot = forms.CharField(label=_("Lot"), max_length=40, required=False)
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
     def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
         options["initial"] = {"lot": item.lot, "note": item.note} | (options.get("initial") or {})
@@ -319,20 +310,20 @@ class Describe(Act):
 
 
 class Correct(Act):
-    slug, button = "correct", gettext_lazy("Correct what it is")
-    about = gettext_lazy(
+    slug, button = "correct", _("Correct what it is")
+    about = _(
         "It was entered under the wrong maker, shade or put-up. What was weighed is reckoned "
         "anew from its weight."
     )
     kinds = frozenset({Kind.SPOOL})
-    shade = forms.CharField(label=gettext_lazy("It is: maker, range and code"), max_length=160)
+    shade = forms.CharField(label=_("It is: maker, range and code"), max_length=160)
     put_up = forms.ModelChoiceField(
         queryset=PutUp.objects.none(),
-        label=gettext_lazy("Put-up"),
+        label=_("Put-up"),
         required=False,
-        empty_label=gettext_lazy("not known"),
+        empty_label=_("not known"),
     )
-    why = forms.CharField(label=gettext_lazy("Why"), max_length=100, required=False)
+    why = forms.CharField(label=_("Why"), max_length=100, required=False)
 
     def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
         spool = Spool.objects.select_related("shade__range").get(pk=item.pk)
@@ -356,11 +347,11 @@ class Correct(Act):
 
 
 class Split(Act):
-    slug, button = "split", "Split"
-    about = gettext_lazy("So many get a label of their own and can be kept in another place.")
+    slug, button = "split", _("Split")
+    about = _("So many get a label of their own and can be kept in another place.")
     kinds = frozenset({Kind.BOBBINS, Kind.SHEETS, Kind.NEEDLES})
-    count = MeasureField(measure="pieces", label=gettext_lazy("How many"))
-    place = PlaceField(label="To", required=False, empty_label=gettext_lazy("the same place"))
+    count = MeasureField(measure="pieces", label=_("How many"))
+    place = PlaceField(label=_("To"), required=False, empty_label=_("the same place"))
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         given = self.cleaned_data
@@ -368,20 +359,20 @@ class Split(Act):
 
 
 class Retire(Act):
-    slug, button = "retire", gettext_lazy("Take it off the shelf")
-    about = gettext_lazy(
+    slug, button = "retire", _("Take it off the shelf")
+    about = _(
         "Lost, given away, thrown out. What is left is written off; its history stays, and it "
         "can be put back."
     )
-    reference = forms.CharField(label=gettext_lazy("Why"), max_length=120, required=False)
+    reference = forms.CharField(label=_("Why"), max_length=120, required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         retire(self.item, reference=self.cleaned_data["reference"], **self._request(at, by))
 
 
 class PutOnShelf(Act):
-    slug, button = "put-on-shelf", gettext_lazy("Put it back on the shelf")
-    about = gettext_lazy("It is there after all: it comes back with what was on it.")
+    slug, button = "put-on-shelf", _("Put it back on the shelf")
+    about = _("It is there after all: it comes back with what was on it.")
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         put_back_on_shelf(self.item, **self._request(at, by))

@@ -6,8 +6,7 @@ from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.weighing import FILL_LEVELS, length_from_fill_level
 from inventory.models import BobbinStyle, NeedlePack, PutUp, Shade, Spool, StabilizerProduct, StockItem
@@ -42,9 +41,9 @@ class Arriving(KeyedForm):
     # Kept from one delivery to the next, as things come in boxes.
     kept: ClassVar[tuple[str, ...]] = ("place", "lot", "price")
 
-    place = PlaceField(label=gettext_lazy("Place"), required=False, empty_label=gettext_lazy("no place yet"))
-    lot = forms.CharField(label=gettext_lazy("Dye lot"), max_length=40, required=False)
-    price = MoneyField(label=gettext_lazy("Price of each"), required=False)
+    place = PlaceField(label=_("Place"), required=False, empty_label=_("no place yet"))
+    lot = forms.CharField(label=_("Dye lot"), max_length=40, required=False)
+    price = MoneyField(label=_("Price of each"), required=False)
 
     field_order: Sequence[str] | None = ("key",)
 
@@ -69,24 +68,22 @@ class Arriving(KeyedForm):
 
 
 class NewSpools(Arriving):
-    slug, name = "spools", gettext_lazy("New spools")
+    slug, name = "spools", _("New spools")
     kept = ("place", "price", "put_up")
     field_order = ("key", "shade", "put_up", "count", "in_box", "lot", "place", "price")
 
-    shade = ShadeField(label=gettext_lazy("Shade"))
+    shade = ShadeField(label=_("Shade"))
     put_up = PutUpField(
-        label=gettext_lazy("Put-up"),
+        label=_("Put-up"),
         required=False,
-        empty_label=gettext_lazy("as it came last, or the only one"),
+        empty_label=_("as it came last, or the only one"),
     )
-    count = MeasureField(measure="pieces", label=gettext_lazy("How many"), initial="1")
+    count = MeasureField(measure="pieces", label=_("How many"), initial="1")
     in_box = MeasureField(
         measure="pieces",
-        label=gettext_lazy("Spools in each box"),
+        label=_("Spools in each box"),
         required=False,
-        help_text=gettext_lazy(
-            "If they came in boxes: the count is then of boxes, and the price that of a box."
-        ),
+        help_text=_("If they came in boxes: the count is then of boxes, and the price that of a box."),
     )
 
     def clean(self) -> dict[str, Any]:
@@ -118,18 +115,18 @@ class NewSpools(Arriving):
 
 
 class PartUsedSpool(Arriving):
-    slug, name = "part-used-spool", gettext_lazy("Part-used spool")
+    slug, name = "part-used-spool", _("Part-used spool")
     kept = ("place",)
     field_order = ("key", "shade", "put_up", "looks", "length", "lot", "place", "price")
 
-    shade = ShadeField(label=gettext_lazy("Shade"))
-    put_up = PutUpField(label=gettext_lazy("Put-up"), required=False, empty_label=gettext_lazy("not known"))
+    shade = ShadeField(label=_("Shade"))
+    put_up = PutUpField(label=_("Put-up"), required=False, empty_label=_("not known"))
     looks = forms.ChoiceField(
-        label=gettext_lazy("It looks"),
+        label=_("It looks"),
         required=False,
-        choices=[("", gettext_lazy("nobody knows yet")), *((word, word) for word in FILL_LEVELS)],
+        choices=[("", _("nobody knows yet")), *((word, _(word)) for word in FILL_LEVELS)],
     )
-    length = MeasureField(measure="length", label=gettext_lazy("Or its length"), required=False)
+    length = MeasureField(measure="length", label=_("Or its length"), required=False)
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
@@ -158,19 +155,19 @@ class PartUsedSpool(Arriving):
 
 
 class NewBobbins(Arriving):
-    slug, name = "bobbins", "Bobbins"
+    slug, name = "bobbins", _("Bobbins")
     kept = ("place", "price", "style", "length", "shade")
     field_order = ("key", "style", "shade", "length", "count", "self_wound", "lot", "place", "price")
 
     style = forms.ModelChoiceField(
         queryset=BobbinStyle.objects.all(),
-        label=gettext_lazy("Style"),
-        empty_label=gettext_lazy("choose a style"),
+        label=_("Style"),
+        empty_label=_("choose a style"),
     )
-    shade = ShadeField(label=gettext_lazy("Thread on them"))
-    length = MeasureField(measure="length", label=gettext_lazy("On each"))
-    count = MeasureField(measure="pieces", label=gettext_lazy("How many"))
-    self_wound = forms.BooleanField(label=gettext_lazy("Wound here"), required=False)
+    shade = ShadeField(label=_("Thread on them"))
+    length = MeasureField(measure="length", label=_("On each"))
+    count = MeasureField(measure="pieces", label=_("How many"))
+    self_wound = forms.BooleanField(label=_("Wound here"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -190,18 +187,18 @@ class _Stabilizer(Arriving):
 
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.exclude(kind=StabilizerProduct.Kind.SPRAY),
-        label=gettext_lazy("Product"),
-        empty_label=gettext_lazy("choose a product"),
+        label=_("Product"),
+        empty_label=_("choose a product"),
     )
-    width = MeasureField(measure="size", label=gettext_lazy("Width"))
+    width = MeasureField(measure="size", label=_("Width"))
 
 
 class NewRolls(_Stabilizer):
-    slug, name = "rolls", "Rolls"
+    slug, name = "rolls", _("Rolls")
     field_order = ("key", "product", "width", "length", "count", "lot", "place", "price")
 
-    length = MeasureField(measure="length", label=gettext_lazy("Length"))
-    count = MeasureField(measure="pieces", label=gettext_lazy("How many"), initial="1")
+    length = MeasureField(measure="length", label=_("Length"))
+    count = MeasureField(measure="pieces", label=_("How many"), initial="1")
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -217,13 +214,13 @@ class NewRolls(_Stabilizer):
 
 
 class NewSheets(_Stabilizer):
-    slug, name = "sheets", "Sheets"
+    slug, name = "sheets", _("Sheets")
     kept = ("place", "product", "width", "height")
     field_order = ("key", "product", "width", "height", "count", "lot", "place", "price")
 
-    height = MeasureField(measure="size", label=gettext_lazy("Height"))
-    count = MeasureField(measure="pieces", label=gettext_lazy("How many"))
-    price = MoneyField(label=gettext_lazy("Price of them all"), required=False)
+    height = MeasureField(measure="size", label=_("Height"))
+    count = MeasureField(measure="pieces", label=_("How many"))
+    price = MoneyField(label=_("Price of them all"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -238,14 +235,12 @@ class NewSheets(_Stabilizer):
 
 
 class FoundOffcut(_Stabilizer):
-    slug, name = "offcut", "Offcut"
+    slug, name = "offcut", _("Offcut")
     kept = ("place", "product")
     field_order = ("key", "product", "width", "height", "lot", "place", "price")
 
-    height = MeasureField(
-        measure="size", label=gettext_lazy("Height"), help_text=gettext_lazy("Along the roll it came from.")
-    )
-    price = MoneyField(label=gettext_lazy("Price"), required=False)
+    height = MeasureField(measure="size", label=_("Height"), help_text=_("Along the roll it came from."))
+    price = MoneyField(label=_("Price"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -259,27 +254,23 @@ class FoundOffcut(_Stabilizer):
 
 
 class NewCans(Arriving):
-    slug, name = "cans", gettext_lazy("Cans of spray")
+    slug, name = "cans", _("Cans of spray")
     kept = ("place", "price", "product", "content", "empty")
     field_order = ("key", "product", "content", "empty", "count", "lot", "place", "price")
 
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
-        label=gettext_lazy("Product"),
-        empty_label=gettext_lazy("choose a product"),
+        label=_("Product"),
+        empty_label=_("choose a product"),
     )
-    content = MeasureField(
-        measure="weight", label=gettext_lazy("In each"), help_text=gettext_lazy("As is printed on the can.")
-    )
+    content = MeasureField(measure="weight", label=_("In each"), help_text=_("As is printed on the can."))
     empty = MeasureField(
         measure="weight",
-        label=gettext_lazy("Each weighs empty"),
+        label=_("Each weighs empty"),
         required=False,
-        help_text=gettext_lazy(
-            "A full can on the scale, less what is in it. Then what is left can be weighed."
-        ),
+        help_text=_("A full can on the scale, less what is in it. Then what is left can be weighed."),
     )
-    count = MeasureField(measure="pieces", label=gettext_lazy("How many"), initial="1")
+    count = MeasureField(measure="pieces", label=_("How many"), initial="1")
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -295,19 +286,15 @@ class NewCans(Arriving):
 
 
 class NewNeedles(Arriving):
-    slug, name = "needles", "Needles"
+    slug, name = "needles", _("Needles")
     kept = ("place", "system")
     field_order = ("key", "system", "size", "point", "count", "lot", "place", "price")
 
-    system = forms.CharField(
-        label=gettext_lazy("System"), max_length=40, help_text=gettext_lazy("As it is printed on the pack.")
-    )
-    size = MeasureField(
-        measure="pieces", label=gettext_lazy("Size"), help_text=gettext_lazy("The metric one, such as 75.")
-    )
-    point = forms.ChoiceField(label=gettext_lazy("Point"), choices=NeedlePack.Point.choices)
-    count = MeasureField(measure="pieces", label=gettext_lazy("How many"))
-    price = MoneyField(label=gettext_lazy("Price of them all"), required=False)
+    system = forms.CharField(label=_("System"), max_length=40, help_text=_("As it is printed on the pack."))
+    size = MeasureField(measure="pieces", label=_("Size"), help_text=_("The metric one, such as 75."))
+    point = forms.ChoiceField(label=_("Point"), choices=NeedlePack.Point.choices)
+    count = MeasureField(measure="pieces", label=_("How many"))
+    price = MoneyField(label=_("Price of them all"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data

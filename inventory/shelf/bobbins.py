@@ -156,9 +156,9 @@ def put_back_part_bobbin(
         if used < 0:
             raise NotEnough(
                 _(
-                    "{held} holds {metres} by the books, so {metres2} cannot be left of it. Check that it is "
+                    "{held} holds {held_length} by the books, so {left} cannot be left of it. Check that it is "
                     "this bobbin; if there is really more on it, count it instead."
-                ).format(held=held, metres=_metres(held.on_hand), metres2=_metres(left_mm))
+                ).format(held=held, held_length=_metres(held.on_hand), left=_metres(left_mm))
             )
         lines = [Line(held, -used, finding=finding)]
         if left_mm == 0:
@@ -187,14 +187,14 @@ def _refuse_overfull(style: BobbinStyle, *, range: ThreadRange, length_mm: int) 
     if length_mm > most_mm:
         raise MoreThanABobbinHolds(
             _(
-                "{metres} do not fit on a {style} bobbin: {metres2} of {range} fill it to the rim "
-                "without a gap, and wound by hand it holds about {metres4}."
+                "{length} do not fit on a {style} bobbin: {most} of {range} fill it to the rim "
+                "without a gap, and wound by hand it holds about {wound}."
             ).format(
-                metres=_metres(length_mm),
+                length=_metres(length_mm),
                 style=style,
-                metres2=_metres(most_mm),
+                most=_metres(most_mm),
                 range=range,
-                metres4=_metres(wound_length(style.geometry, range=range)),
+                wound=_metres(wound_length(style.geometry, range=range)),
             )
         )
 

@@ -54,8 +54,8 @@ def correct_spool(
     """
     if put_up is not None and put_up.range_id != shade.range_id:
         raise WorkshopError(
-            _("{put_up} is a put-up of {range}, not of {shade_range}. Choose one of {range3}.").format(
-                put_up=put_up, range=put_up.range, shade_range=shade.range, range3=shade.range
+            _("{put_up} is a put-up of {other_range}, not of {range}. Choose one of {range}.").format(
+                put_up=put_up, other_range=put_up.range, range=shade.range
             )
         )
     held(StockItem.objects.filter(pk=spool.pk)).get()
@@ -92,7 +92,7 @@ def correct_spool(
         key=key,
         at=at,
         by=by,
-        reference=_("corrected: {why}").format(why=why)[:120] if why else "corrected",
+        reference=f"corrected: {why}"[:120] if why else "corrected",
     )
     return Corrected(made, entry, holders)
 
@@ -136,7 +136,7 @@ def shade_meant(text: str) -> Shade:
     some = "; ".join(f"{each.range} {each.code}" for each in found[:5])
     hint = _("Did you mean {some}?").format(some=some) if some else _("Type maker, range and code.")
     raise ShadeNotClear(
-        _('"{strip}" means several shades. Type it in full: {some}.').format(strip=text.strip(), some=some)
+        _('"{text}" means several shades. Type it in full: {some}.').format(text=text.strip(), some=some)
         if len(chosen) > 1
-        else _('No shade is called "{strip}". {hint}').format(strip=text.strip(), hint=hint)
+        else _('No shade is called "{text}". {hint}').format(text=text.strip(), hint=hint)
     )

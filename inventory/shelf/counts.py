@@ -5,7 +5,6 @@ from datetime import datetime
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import (
@@ -22,13 +21,14 @@ from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
 from inventory.models import Entry, Spool, SprayCan, StockItem
 from inventory.shelf.weights import OVERLONG, MoreThanFull, judge_spool, mark_unknown, weigh_spool
+from inventory.shelf.words import word_meant
 
 # How well a person reads a length off a ruler or a counter: common practice, no source.
 MEASURED_SIGMA = 0.02
 # So many pieces are believed of anything, and of what is kept in larger numbers so many times as many as there were:
 # a gross, and ten times; common practice, no source.
 MOST_PIECES, PIECES_AGAIN = 144, 10
-NOT_KNOWN = frozenset({"?", "unknown", gettext_lazy("not known")})
+NOT_KNOWN = frozenset({"?", "unknown", "not known"})
 
 
 class NotAFinding(WorkshopError):
@@ -66,7 +66,7 @@ def found_as_typed(
     what is counted. A weight was read as
     finely as its figures say, unless ``scale_resolution_mg`` states the scale's step.
     """
-    word = " ".join(text.casefold().split())
+    word = word_meant(text)
     if word in NOT_KNOWN:
         return Found()
     if word in FILL_LEVELS:
@@ -149,16 +149,17 @@ def _refuse_unlikely(item: StockItem, quantity: int) -> None:
     if can is not None:
         full = max(full, can.full_mg)
     if full and quantity > full * (1 + OVERLONG):
-        unit, where = ("g", "in") if can else ("m", "on")
-        raise MoreThanFull(
+        asked = (
             _(
-                "{value0} {unit} {where} {held}? Full it holds {value4} {unit}. Is it the right thing, "
-                "and the right unit? If it is, say that you are sure."
-            ).format(
-                value0=figure(quantity / 1000, 1),
-                unit=unit,
-                where=where,
-                held=held,
-                value4=figure(full / 1000, 1),
+                "{quantity} g in {held}? Full it holds {full} g. Is it the right thing, and the right unit? If it is, "
+                "say that you are sure."
             )
+            if can
+            else _(
+                "{quantity} m on {held}? Full it holds {full} m. Is it the right thing, and the right unit? If it is, "
+                "say that you are sure."
+            )
+        )
+        raise MoreThanFull(
+            asked.format(quantity=figure(quantity / 1000, 1), held=held, full=figure(full / 1000, 1))
         )

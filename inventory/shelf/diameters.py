@@ -11,14 +11,14 @@ from inventory.acting import whole_act
 from inventory.compute.diameters import TOOLS, Winding, length_from_diameter, sigma_by_diameter
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import format_length
-from inventory.compute.spoken import as_written_here
+from inventory.compute.spoken import N_
 from inventory.compute.units import METRIC, Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
 from inventory.models import Entry, PutUp, Spool, StockItem
 from inventory.shelf.weights import TareNotKnown, sigma_by_weight
 
-SCALES_MG = {"a 1 g scale": 1_000, "a 0.1 g scale": 100}
+SCALES_MG = {N_("a 1 g scale"): 1_000, N_("a 0.1 g scale"): 100}
 
 
 class DiametersNotKnown(WorkshopError):
@@ -51,10 +51,7 @@ def measure_spool(
         key=key,
         at=at,
         by=by,
-        reference=reference
-        or _("{diameter_mm} mm across, {tool}").format(
-            diameter_mm=as_written_here(f"{diameter_mm:g}"), tool=tool
-        ),
+        reference=reference or f"{diameter_mm:g} mm across, {tool}",
     )
 
 
@@ -82,7 +79,7 @@ def ways_to_tell(spool: StockItem) -> list[MeasuringWay]:
     if fresh.put_up is not None:
         share = left_mm / fresh.put_up.length_mm
         seen = min(FILL_LEVELS.values(), key=lambda level: abs(level.fraction - share))
-        ways.append(MeasuringWay(_("the eye"), seen.sigma_fraction * fresh.put_up.length_mm))
+        ways.append(MeasuringWay(N_("the eye"), seen.sigma_fraction * fresh.put_up.length_mm))
     return sorted(ways, key=lambda way: way.sigma_mm)
 
 
@@ -92,7 +89,7 @@ def best_way_in_words(spool: StockItem, units: Units = METRIC) -> str:
     if not ways:
         return ""
     told = ", ".join(
-        f"{way.called} ± {format_length(way.sigma_mm, unit=units.length, places=0)}" for way in ways
+        f"{_(way.called)} ± {format_length(way.sigma_mm, unit=units.length, places=0)}" for way in ways
     )
     return _("For this spool as it stands: {told}.").format(told=told)
 

@@ -9,8 +9,7 @@ from uuid import uuid4
 from django import forms
 from django.db.models import Q
 from django.urls import reverse_lazy
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.density import read_area_weight, read_linear_density
 from inventory.compute.errors import WorkshopError
@@ -164,14 +163,18 @@ def as_people_write(form: forms.BaseForm, units: Units) -> None:
             scale=25.4 if in_inches else 1.0,
             whole=isinstance(field, forms.IntegerField) and not isinstance(field, forms.FloatField),
             kept=kept if isinstance(kept, int | float) else None,
-            label=str(field.label or "").replace(", mm", ", in").replace(_("in mm"), _("in inches"))
-            if in_inches
-            else field.label,
+            label=_in_inches(field.label) if in_inches else field.label,
             required=field.required,
             initial=field.initial,
             help_text=field.help_text,
         )
         form.fields[name] = measured
+
+
+def _in_inches(label: Any) -> str:
+    said = str(label or "")
+    # What a language calls it at the end of a label: "in mm" is more than ", mm" with another unit.
+    return said.replace(", mm", ", in").replace("in mm", str(_("in inches")))
 
 
 class PercentField(TypedField):
@@ -204,8 +207,8 @@ class PercentField(TypedField):
             raise forms.ValidationError(str(problem)) from None
         if 0 < number < self.least_meant:
             raise forms.ValidationError(
-                _("{text} in a hundred is next to nothing. Is {value1} meant? Type it like that.").format(
-                    text=text, value1=as_written_here(f"{number * 100:g}")
+                _("{text} in a hundred is next to nothing. Is {number} meant? Type it like that.").format(
+                    text=text, number=as_written_here(f"{number * 100:g}")
                 )
             )
         if not self.least <= number <= self.most:
@@ -421,7 +424,7 @@ class Act(KeyedForm):
 class QuantityAct(Act):
     """An act whose quantity is in the item's own unit."""
 
-    quantity = MeasureField(measure="pieces", label=gettext_lazy("How much"))
+    quantity = MeasureField(measure="pieces", label=_("How much"))
 
     def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
         super().__init__(*args, item=item, units=units, **options)

@@ -16,8 +16,8 @@ def item_labelled(code: str) -> StockItem:
     found = item_by_label(code)
     if found is None:
         raise NoSuchLabel(
-            _('No item carries the label "{strip}". Scan it again, or look it up by its name.').format(
-                strip=code.strip()
+            _('No item carries the label "{code}". Scan it again, or look it up by its name.').format(
+                code=code.strip()
             )
         )
     return found.item

@@ -137,21 +137,21 @@ def _refuse_misfit(source: Cuttable, piece: Size, keep: Sequence[Size], *, of: S
         if width > of[0] or height > of[1]:
             raise DoesNotFit(
                 _(
-                    "{width} × {height} mm cannot come out of {of} × {of3} mm of {source}. The width runs "
+                    "{width} × {height} mm cannot come out of {of_width} × {of_height} mm of {source}. The width runs "
                     "across the roll; measure again, or cut from another."
-                ).format(width=width, height=height, of=of[0], of3=of[1], source=source)
+                ).format(width=width, height=height, of_width=of[0], of_height=of[1], source=source)
             )
     area = sum(width * height for width, height in [piece, *keep])
     if area > of[0] * of[1]:
         raise DoesNotFit(
             _(
-                "The piece and what is kept cover {value0} cm², more than the {value1} cm² of {of} × "
-                "{of3} mm of {source}. Measure the rests again."
+                "The piece and what is kept cover {area} cm², more than the {whole} cm² of {of_width} × "
+                "{of_height} mm of {source}. Measure the rests again."
             ).format(
-                value0=figure(area / 100, 0),
-                value1=figure(of[0] * of[1] / 100, 0),
-                of=of[0],
-                of3=of[1],
+                area=figure(area / 100, 0),
+                whole=figure(of[0] * of[1] / 100, 0),
+                of_width=of[0],
+                of_height=of[1],
                 source=source,
             )
         )

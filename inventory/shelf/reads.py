@@ -177,7 +177,7 @@ def describe(item: StockItem) -> Described:
         return Described(
             item, f"{item.size} {item.get_point_display()}", _("system {system}").format(system=item.system)
         )
-    raise TypeError(_("{item} is not the record of its own kind.").format(item=item))
+    raise TypeError(f"{item!r} is not the record of its own kind.")
 
 
 def _of_shade(item: StockItem, shade: Shade, detail: str) -> Described:

@@ -429,8 +429,8 @@ def label_and_save(items: Sequence[StockItem], *, labels: Sequence[str] = ()) ->
     given = [label.strip() for label in labels]
     if given and len(given) != len(items):
         raise WorkshopError(
-            _("There are {count} label codes for {count1} things. Give one for each.").format(
-                count=len(given), count1=len(items)
+            _("There are {labels} label codes for {things} things. Give one for each.").format(
+                labels=len(given), things=len(items)
             )
         )
     for number, label in enumerate(given):

@@ -11,6 +11,7 @@ from inventory.compute.lengths import UnknownUnit, parse_count, parse_length, pa
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.models import StockItem
+from inventory.shelf.words import word_meant
 
 # A QR code holds fewer squares when its text is in capitals, so an address may be all in capitals.
 _ADDRESS = re.compile(r"https?://[^/\s]+/(?:\S*/)?s/(?P<code>[^/?#\s]+)/?(?:[?#].*)?", re.IGNORECASE)
@@ -50,7 +51,7 @@ def read_code(text: str) -> Scanned:
     address = _ADDRESS.fullmatch(typed)
     if address:
         return Scanned(unquote(address["code"]))
-    code, _, rest = typed.partition(" ")
+    code, _space, rest = typed.partition(" ")
     return Scanned(code, rest)
 
 
@@ -66,8 +67,9 @@ def movement_meant(text: str, *, kind: str, units: Units) -> Meant:
     Meant(act='count', quantity=18, level='')
     """
     typed = " ".join(text.split())
-    if typed.casefold() in FILL_LEVELS or typed.casefold() == "empty":
-        return _looked_at(typed.casefold(), kind=kind)
+    word = word_meant(typed)
+    if word in FILL_LEVELS or word == "empty":
+        return _looked_at(word, kind=kind)
     if typed.startswith("="):
         return Meant("count", _quantity(typed[1:], kind=kind, units=units))
     if typed in _MINUS_SIGNS:

@@ -7,6 +7,7 @@ from typing import Any
 from django.db import models
 from django.utils.translation import gettext as _
 
+from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import Line, entries_of, lock, moved_alike, once, post, reverse, write
 from inventory.ledger.changes import CannotChange, change, changed_before
@@ -89,7 +90,7 @@ def put_back(item: StockItem, *, quantity: int, key: str, at: datetime, by: Any)
                 item=item
             )
         )
-    return post([Line(item, quantity)], reason=Reason.USE, reference=_("put back"), key=key, at=at, by=by)
+    return post([Line(item, quantity)], reason=Reason.USE, reference="put back", key=key, at=at, by=by)
 
 
 def move(item: StockItem, *, place: Place | None, at: datetime, by: Any, key: str = "") -> Change | None:
@@ -243,7 +244,7 @@ def _refuse_gone(item: StockItem) -> None:
     gone = StockItem.objects.filter(pk=item.pk, retired_at__isnull=False).first()
     if gone is not None and gone.retired_at is not None:
         raise NotOnTheShelf(
-            _("{gone} left the shelf on {retired_at}. Put it back there first.").format(
-                gone=gone, retired_at=SPOKENDAY(gone.retired_at)
+            _("{item} left the shelf on {day}. Put it back there first.").format(
+                item=gone, day=short_day(gone.retired_at)
             )
         )

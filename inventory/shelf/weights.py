@@ -111,7 +111,7 @@ def weigh_can(
     """
     can = SprayCan.objects.get(pk=item.pk)
     if empty_mg is not None and empty_mg != can.empty_mg:
-        change(can, changes={"empty_mg": empty_mg}, at=at, by=by, what=_("{can} when empty").format(can=can))
+        change(can, changes={"empty_mg": empty_mg}, at=at, by=by, what=f"{can} when empty")
         can.empty_mg = empty_mg
     if can.empty_mg is None:
         raise WorkshopError(
@@ -123,17 +123,17 @@ def weigh_can(
     left_mg = gross.mg - can.empty_mg
     if left_mg < 0:
         raise WorkshopError(
-            _("{value0} g is less than the empty can, {value1} g. Weigh it again.").format(
-                value0=as_written_here(f"{gross.mg / 1000:g}"),
-                value1=as_written_here(f"{can.empty_mg / 1000:g}"),
+            _("{gross} g is less than the empty can, {empty} g. Weigh it again.").format(
+                gross=as_written_here(f"{gross.mg / 1000:g}"),
+                empty=as_written_here(f"{can.empty_mg / 1000:g}"),
             )
         )
     if not sure and left_mg > can.full_mg * (1 + OVERLONG):
         raise MoreThanFull(
             _(
-                "{value0} g in {can}? Full it holds {value2} g. Is it the right can, and the right unit? "
+                "{left} g in {can}? Full it holds {full} g. Is it the right can, and the right unit? "
                 "If it is, say that you are sure."
-            ).format(value0=figure(left_mg / 1000, 1), can=can, value2=figure(can.full_mg / 1000, 1))
+            ).format(left=figure(left_mg / 1000, 1), can=can, full=figure(can.full_mg / 1000, 1))
         )
     sigma_mg = (gross.resolution_mg**2 / 12 + (EMPTY_SIGMA * can.empty_mg) ** 2) ** 0.5
     finding = Finding(sigma_mg, StockItem.Known.WEIGHED)
@@ -189,7 +189,7 @@ def learn_tare(spool: StockItem, *, empty_mg: int, at: datetime, by: Any, key: s
     earlier = changed_before(key)
     if earlier is not None and earlier.fields.get("tare_mg", {}).get("after") == empty_mg:
         return earlier  # whether it went to the put-up or to the spool may be decided differently by now
-    what = _("{fresh} weighed empty").format(fresh=fresh)
+    what = f"{fresh} weighed empty"
     changes = {"tare_mg": empty_mg}
     if fresh.put_up is not None and fresh.tare_mg is None and fresh.put_up.tare_mg in (None, empty_mg):
         return change(fresh.put_up, changes=changes, at=at, by=by, key=key, what=what)
@@ -210,7 +210,7 @@ def sigma_of_use(
         return None
     fresh = _fresh(spool)
     range = fresh.shade.range
-    tare_mg, _ = _tare(fresh)
+    tare_mg, _sigma_mg = _tare(fresh)
 
     def sigma_at(length_mm: float) -> float:
         gross_mg = weight_of_length(length_mm=length_mm, tex=range.tex, tare_mg=tare_mg)
@@ -288,19 +288,19 @@ def _refuse_more_than_full(
     if spool.put_up is None:
         return
     full_mm = spool.put_up.length_mm
-    tare_mg, _ = _tare(spool)
+    tare_mg, _sigma_mg = _tare(spool)
     full_mg = weight_of_length(length_mm=full_mm, tex=spool.shade.range.tex, tare_mg=tare_mg)
     sigma_mm = _sigma_on_scale(spool, gross_mg=full_mg, scale_resolution_mg=scale_resolution_mg)
     if length_mm - full_mm > BELIEVED_SIGMAS * math.hypot(sigma_mm, sealed_sigma(full_mm)):
         raise MoreThanFull(
             _(
-                "{weight} would be {length} on {spool}, and a full {put_up} holds {length4}. Is it the "
+                "{weight} would be {length} on {spool}, and a full {put_up} holds {full_length}. Is it the "
                 "right spool, and the right unit? If it is, say that you are sure."
             ).format(
                 weight=format_weight(gross_mg, unit="g"),
                 length=format_length(length_mm, unit="m", places=0),
                 spool=spool,
                 put_up=spool.put_up,
-                length4=format_length(full_mm, unit="m", places=0),
+                full_length=format_length(full_mm, unit="m", places=0),
             )
         )

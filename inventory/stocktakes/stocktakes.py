@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import whole_act
+from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import entries_of
 from inventory.ledger.changes import change
@@ -64,7 +65,7 @@ class StocktakeReport:
 def begin_place(place: Place, *, key: str, at: datetime, by: Any) -> Stocktake:
     """Return a stocktake of everything that is kept at ``place``."""
     items = StockItem.objects.on_the_shelf().filter(place=place)
-    return _begin(place, _("all of {place}").format(place=place), items, key=key, at=at, by=by)
+    return _begin(place, f"all of {place}", items, key=key, at=at, by=by)
 
 
 def begin_items(items: Iterable[StockItem], *, what: str, key: str, at: datetime, by: Any) -> Stocktake:
@@ -96,15 +97,16 @@ def record(
     repeated = bool(entries_of(key))
     if held.finished_at is not None and not repeated:
         raise StocktakeFinished(
-            _("The stocktake of {held} ended on {finished_at}. Begin another.").format(
-                held=held, finished_at=SPOKENDAY(held.finished_at)
+            _("The stocktake of {place} ended on {day}. Begin another.").format(
+                place=held, day=short_day(held.finished_at)
             )
         )
     away = held.place is not None and item.place_id != held.place_id and not repeated
     if away and moving is None:
         raise TurnedUpHere(
-            f"The books have {item} at {item.place or 'no place'}, and this is {held.place}. "
-            "Is it kept here from now on, or does it go back?"
+            _(
+                "The books have {item} at {place}, and this is {here}. Is it kept here from now on, or does it go back?"
+            ).format(item=item, place=item.place or _("no place"), here=held.place)
         )
     entry = note_found(item, found, key=key, at=at, by=by, reference=_reference(held))
     if repeated:
@@ -153,9 +155,7 @@ def stocktake_problems() -> list[str]:
     """Return a sentence for every line whose finding is not the one that its entry posted."""
     lines = StocktakeLine.objects.filter(entry__isnull=False).select_related("stocktake", "item", "entry")
     return [
-        _("stocktake {stocktake}: what was found of {label} points to an entry of another thing").format(
-            stocktake=line.stocktake, label=line.item.label
-        )
+        f"stocktake {line.stocktake}: what was found of {line.item.label} points to an entry of another thing"
         for line in lines.exclude(entry__item=F("item"))
     ]
 
@@ -177,8 +177,8 @@ def _begin(
         if place is None or going_on is None:
             raise
         raise StocktakeGoingOn(
-            _("{place} has been counted since {started_at}. Go on with that, or finish it first.").format(
-                place=place, started_at=SPOKENDAY(going_on.started_at)
+            _("{place} has been counted since {day}. Go on with that, or finish it first.").format(
+                place=place, day=short_day(going_on.started_at)
             )
         ) from None
 
@@ -200,7 +200,7 @@ def _write_line(stocktake: Stocktake, item: StockItem, entry: Entry, *, at: date
     if earlier is not None and earlier.found is not None and not _was_taken_back(earlier):
         put_right += earlier.found - earlier.expected
     values = {"expected": found - put_right, "found": found, "at": at, "entry": entry}
-    line, _ = StocktakeLine.objects.update_or_create(
+    line, _created = StocktakeLine.objects.update_or_create(
         stocktake=stocktake, item_id=item.pk, defaults=values, create_defaults={**values, "turned_up": True}
     )
     return line
@@ -224,4 +224,4 @@ def _was_taken_back(line: StocktakeLine) -> bool:
 
 
 def _reference(stocktake: Stocktake) -> str:
-    return _("stocktake {stocktake_pk}").format(stocktake_pk=stocktake.pk)
+    return f"stocktake {stocktake.pk}"

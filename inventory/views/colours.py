@@ -82,7 +82,7 @@ def range_readings(request: HttpRequest, pk: int) -> HttpResponse:
             ]
             messages.success(
                 request,
-                _("{count} colours of {of_range} are read.").format(count=len(rows), of_range=of_range),
+                _("{count} colours of {range} are read.").format(count=len(rows), range=of_range),
             )
     status = 422 if form.is_bound and not rows else 200
     return render(

@@ -7,8 +7,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -28,13 +27,11 @@ class FileForm(forms.Form):
     """A file and what it holds."""
 
     kind = forms.ChoiceField(
-        label=gettext_lazy("It holds"), choices=[(kind.name, kind.holds) for kind in KINDS.values()]
+        label=_("It holds"), choices=[(kind.name, kind.holds) for kind in KINDS.values()]
     )
     file = forms.FileField(
-        label=gettext_lazy("File"),
-        help_text=gettext_lazy(
-            "CSV or .xlsx, up to 20 MiB. Nothing is changed yet: you see first what it would do."
-        ),
+        label=_("File"),
+        help_text=_("CSV or .xlsx, up to 20 MiB. Nothing is changed yet: you see first what it would do."),
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,.txt,.tsv,.xlsx"}),
     )
 
@@ -49,22 +46,22 @@ class LabelForm(forms.Form):
     """Which things get a label, and on which sheet."""
 
     codes = forms.CharField(
-        label=gettext_lazy("Label codes"),
+        label=_("Label codes"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 4, "spellcheck": "false"}),
-        help_text=gettext_lazy("With spaces or line breaks between them."),
+        help_text=_("With spaces or line breaks between them."),
     )
     place = forms.ModelChoiceField(
         Place.objects.all(),
-        label=gettext_lazy("Everything at"),
+        label=_("Everything at"),
         required=False,
-        empty_label=gettext_lazy("no place"),
+        empty_label=_("no place"),
     )
     sheet = forms.ChoiceField(
-        label=gettext_lazy("Sheet"), choices=[(name, sheet.name) for name, sheet in SHEETS.items()]
+        label=_("Sheet"), choices=[(name, sheet.name) for name, sheet in SHEETS.items()]
     )
     skip = forms.IntegerField(
-        label=gettext_lazy("Labels of the first sheet that are used up"),
+        label=_("Labels of the first sheet that are used up"),
         min_value=0,
         max_value=200,
         initial=0,
@@ -110,9 +107,9 @@ def import_preview(request: HttpRequest, kind: str, sha256: str) -> HttpResponse
                 at=timezone.now(),
                 by=request.user,
                 skip_bad="skip_bad" in request.POST,
-                reference=_("import {sha256}").format(sha256=sha256[:8]),
+                reference=f"import {sha256[:8]}",
             )
-            messages.success(request, _("Imported: {in_words}.").format(in_words=done.in_words))
+            messages.success(request, _("Imported: {what}.").format(what=done.in_words))
             return redirect("files")
         preview = preview_import(content, kind=kind)
     except NothingLanded as problem:

@@ -68,7 +68,7 @@ def own_list_read(request: HttpRequest, sha256: str) -> HttpResponse:
                 reading=reading,
                 at=timezone.now(),
                 by=request.user,
-                reference=_("list {sha256}").format(sha256=sha256[:8]),
+                reference=f"list {sha256[:8]}",
             )
         except WorkshopError as problem:
             refused = str(problem)

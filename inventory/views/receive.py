@@ -76,8 +76,12 @@ def _missing(slug: str) -> list[tuple[str, str]]:
     }
     asked = [*wants.get(slug, [product]), place]
     sprays = StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY)
-    none = {"a spray adhesive": not sprays.exists()}
-    return [(name, where) for model, name, where in asked if none.get(name, not model.objects.exists())]
+    none = {"cans": not sprays.exists()}
+    return [
+        (name, where)
+        for model, name, where in asked
+        if (none.get(slug) if model is StabilizerProduct else None) or not model.objects.exists()
+    ]
 
 
 @require_safe

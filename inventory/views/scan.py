@@ -48,8 +48,8 @@ def scan(request: HttpRequest) -> HttpResponse:
             request,
             {
                 "code": typed,
-                "problem": _("Nothing on the shelf carries {code}. {_HINT}").format(
-                    code=read.code, _HINT=_HINT
+                "problem": _("Nothing on the shelf carries {code}. {hint}").format(
+                    code=read.code, hint=_HINT
                 ),
             },
         )
@@ -69,7 +69,7 @@ def _second_step(request: HttpRequest) -> HttpResponse:
     if found is None:
         return _answer(
             request,
-            {"code": request.POST.get("code", ""), "problem": _("It is gone. {_HINT}").format(_HINT=_HINT)},
+            {"code": request.POST.get("code", ""), "problem": _("It is gone. {hint}").format(hint=_HINT)},
         )
     if not typed:
         return _answer(

@@ -17,7 +17,6 @@ from django.contrib.auth.models import User
 from django.db.models import F, Q
 from django.db.models.functions import Coalesce
 from django.utils import timezone
-from django.utils.translation import gettext as _
 from django_tasks import task
 from django_tasks.base import Task
 
@@ -77,11 +76,11 @@ class Carrying:
         self.last_told = now
         mine = LongWork.objects.open().filter(pk=self.pk, turns=self.turn)
         if not mine.update(done=done, total=max(total, done), saying=saying[:WORDS_LENGTH]):
-            raise TakenOver(_("Another process has taken this work up."))
+            raise TakenOver("Another process has taken this work up.")
         if mine.filter(stop_asked_at__isnull=False).exists():
-            raise Stopped(_("It was stopped. What was done until then stays."))
+            raise Stopped("It was stopped. What was done until then stays.")
         if HERE.ending is not None and HERE.ending.is_set():
-            raise LaidDown(_("This process ends; the next one goes on with the work."))
+            raise LaidDown("This process ends; the next one goes on with the work.")
 
 
 def long_work(act: Callable[..., str]) -> "Task[[int], None]":
@@ -105,7 +104,7 @@ def _carry_out(work_id: int, act: Callable[..., str]) -> None:
     try:
         came_of_it = act(work, *arguments)
     except TakenOver:
-        logger.warning(_("Work %s goes on elsewhere; this process leaves it."), work_id)
+        logger.warning("Work %s goes on elsewhere; this process leaves it.", work_id)
     except LaidDown:
         _lay_down(work)
     except Stopped as stop:
@@ -116,9 +115,7 @@ def _carry_out(work_id: int, act: Callable[..., str]) -> None:
         # Whoever waits must learn that it will not end; the cause goes on to the log.
         _end(
             work,
-            failure=_("The program itself failed ({__name__}). What was done until then stays.").format(
-                __name__=type(error).__name__
-            ),
+            failure=f"The program itself failed ({type(error).__name__}). What was done until then stays.",
         )
         raise
     else:

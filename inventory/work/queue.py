@@ -9,7 +9,6 @@ from uuid import UUID
 from django.conf import settings
 from django.db.models import Q, QuerySet
 from django.utils.module_loading import import_string
-from django.utils.translation import gettext as _
 from django_tasks import TaskResultStatus
 from django_tasks_db.models import DBTaskResult
 
@@ -75,16 +74,14 @@ def _take_up(work: LongWork, *, at: datetime) -> bool:
     if deaths >= MOST_DEATHS:
         fields |= {
             "ended_at": at,
-            "failure": _(
-                "It was begun {deaths} times, and each time its process died. What was done stays."
-            ).format(deaths=deaths),
+            "failure": f"It was begun {deaths} times, and each time its process died. What was done stays.",
         }
 
     def take_up() -> bool:
         if not same.update(**fields):
             return False
         _turns([work.task_id]).filter(status=TaskResultStatus.RUNNING).update(
-            status=TaskResultStatus.FAILED, finished_at=at, traceback=_("Its process died.")
+            status=TaskResultStatus.FAILED, finished_at=at, traceback="Its process died."
         )
         if deaths < MOST_DEATHS:
             into_the_queue(work)
