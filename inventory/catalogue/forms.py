@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.colour.lab import parse_colour
@@ -37,6 +38,22 @@ from inventory.shelf.forms import (
     new_key,
 )
 
+# Fields that are called as the models have them.
+_CALLED = {
+    "code": _("Code"),
+    "fibre": _("Fibre"),
+    "kind": _("Kind"),
+    "maker": _("Maker"),
+    "name": _("Name"),
+    "needle": _("Needle"),
+    "note": _("Note"),
+    "offer": _("Offer"),
+    "purpose": _("Purpose"),
+    "range": _("Range"),
+    "supplier": _("Supplier"),
+    "weight_label": _("Weight label"),
+}
+
 
 class RecordForm(forms.ModelForm):
     """A record of the catalogue. Saving goes through the verbs, so that every edit leaves its trace."""
@@ -50,6 +67,8 @@ class RecordForm(forms.ModelForm):
         for field in self.fields.values():
             if isinstance(field, MeasureField):
                 field.read_in(units)
+        for name in _CALLED.keys() & self.fields.keys():
+            self.fields[name].label = _CALLED[name]
 
     def values(self) -> dict[str, Any]:
         """Return the cleaned fields of the record itself."""
@@ -233,8 +252,13 @@ class StabilizerForm(RecordForm):
     weight_g_m2 = AreaWeightField(
         label=_("Weight, g/m²"),
         required=False,
-        help_text="Or like 1.5 oz/yd², which is 50.9 g/m². Of a spray: what one coat leaves; blank is reckoned as "
-        f"{USUAL_COAT_G_M2:g} (common practice, no source). Foam and fabric need none.",
+        help_text=format_lazy(
+            _(
+                "Or like 1.5 oz/yd², which is 50.9 g/m². Of a spray: what one coat leaves; blank is reckoned as "
+                "{coat} (common practice, no source). Foam and fabric need none."
+            ),
+            coat=f"{USUAL_COAT_G_M2:g}",
+        ),
     )
     thickness_mm = NumberField(label=_("Thickness, mm"), required=False, help_text=_("Of foam."))
 

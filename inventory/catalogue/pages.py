@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import Model, Q, QuerySet
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.forms import (
@@ -42,6 +43,9 @@ from inventory.models import (
     ThreadRange,
 )
 
+# Said where somebody reads it, in the reader's language.
+Words = str | Promise
+
 
 @dataclass(frozen=True)
 class RecordColumn:
@@ -57,9 +61,9 @@ class Book:
     """One list of the catalogue. ``parents`` are filters of its address: the field and the book it leads to."""
 
     slug: str
-    name: str
-    one: str
-    what_for: str
+    name: Words
+    one: Words
+    what_for: Words
     model: type[Model]
     form: type[RecordForm]
     columns: Sequence[RecordColumn]
@@ -99,15 +103,15 @@ class Book:
         return found.distinct() if text else found
 
 
-def _text(head: str, cell: Callable[[Any], Any]) -> RecordColumn:
-    return RecordColumn(lambda units: head, lambda record, units: cell(record))
+def _text(head: Words, cell: Callable[[Any], Any]) -> RecordColumn:
+    return RecordColumn(lambda units: str(head), lambda record, units: cell(record))
 
 
-def _plain(head: str, cell: Callable[[Any], Any]) -> RecordColumn:
-    return RecordColumn(lambda units: head, lambda record, units: cell(record), is_number=True)
+def _plain(head: Words, cell: Callable[[Any], Any]) -> RecordColumn:
+    return RecordColumn(lambda units: str(head), lambda record, units: cell(record), is_number=True)
 
 
-def _length(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
+def _length(head: Words, cell: Callable[[Any], int | None]) -> RecordColumn:
     return RecordColumn(
         lambda units: f"{head}, {units.length}",
         lambda record, units: _number(cell(record), units.length),
@@ -115,13 +119,13 @@ def _length(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
     )
 
 
-def _size(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
+def _size(head: Words, cell: Callable[[Any], int | None]) -> RecordColumn:
     return RecordColumn(
         lambda units: f"{head}, {units.size}", lambda record, units: _number(cell(record), units.size), True
     )
 
 
-def _weight(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
+def _weight(head: Words, cell: Callable[[Any], int | None]) -> RecordColumn:
     def shown(record: Any, units: Units) -> str:
         mg = cell(record)
         return "–" if mg is None else format_weight(mg, unit=units.weight).partition(" ")[0]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit
 
 import segno
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.errors import WorkshopError
@@ -43,7 +44,7 @@ class NothingToPrint(WorkshopError):
 class Sheet:
     """Labels of one size on a page, spread evenly about its middle: sizes and the gaps between labels in mm."""
 
-    name: str
+    name: str | Promise
     page_mm: tuple[float, float]
     label_mm: tuple[float, float]
     columns: int = 1

@@ -133,7 +133,7 @@ def write(
             sigma=sigma,
             known=known,
             opened_on=held.opened_on or (localdate(at) if _opens(own, line.quantity) else None),
-            day=at if own == Reason.RETIRE else None,
+            retired_at=at if own == Reason.RETIRE else None,
         )
         if after.retired_at and after.on_hand:
             raise not_enough(line.item, after.on_hand)
@@ -177,7 +177,7 @@ def write_reversal(
         sigma=sigma,
         known=held.known if moved_since else entry.known_before,
         opened_on=_opened_without(entry, held),
-        day=retired_at,
+        retired_at=retired_at,
     )
     back = _entry(
         entry.item_id, -entry.quantity, Reason.REVERSE, entry.line, held,

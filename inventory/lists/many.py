@@ -14,7 +14,8 @@ from inventory.ledger import entries_of, reverse
 from inventory.ledger.changes import change
 from inventory.models import ActOnMany, Entry, PartBobbin, PartOfAct, Place, StockItem
 from inventory.shelf.counts import Found, note_found
-from inventory.shelf.receipts import LabelTaken, next_labels
+from inventory.shelf.labelled import next_labels
+from inventory.shelf.receipts import LabelTaken
 from inventory.shelf.things import NotOnTheShelf, move, retire
 
 Kind = ActOnMany.Kind

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting.days import short_day
 from inventory.compute.later import later
-from inventory.compute.spoken import N_, figure
+from inventory.compute.spoken import N_, as_written_here
 from inventory.labels.printable import ENCODING, printable
 from inventory.models import Order, OrderLine
 from inventory.tables.cells import guarded
@@ -50,13 +50,13 @@ def order_text(order: Order, *, workshop: str, currency: str) -> str:
         "",
     ]
     for line in order.lines.all():
-        lines.append(f"{line.packs} × {_sold_as(line)}: {line.what}, {currency} {figure(line.total, 2)}")
-    lines += ["", _("Goods {currency} {goods}").format(currency=currency, goods=figure(order.goods, 2))]
+        lines.append(f"{line.packs} × {_sold_as(line)}: {line.what}, {currency} {_money(line.total)}")
+    lines += ["", _("Goods {currency} {goods}").format(currency=currency, goods=_money(order.goods))]
     if order.shipping:
         lines.append(
-            _("Shipping {currency} {shipping}").format(currency=currency, shipping=figure(order.shipping, 2))
+            _("Shipping {currency} {shipping}").format(currency=currency, shipping=_money(order.shipping))
         )
-    lines.append(_("Total {currency} {total}").format(currency=currency, total=figure(order.total, 2)))
+    lines.append(_("Total {currency} {total}").format(currency=currency, total=_money(order.total)))
     if order.note:
         lines += ["", order.note]
     return "\n".join(lines) + "\n"
@@ -117,7 +117,7 @@ def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
         table.row([printable(_(head)) for head in _HEADS])
         for line in order.lines.all():
             cells = (
-                str(line.number), line.what, _sold_as(line), str(line.packs), figure(line.total, 2)
+                str(line.number), line.what, _sold_as(line), str(line.packs), _money(line.total)
             )  # fmt: skip
             table.row([printable(cell) for cell in cells])
     pdf.ln(4)
@@ -131,7 +131,7 @@ def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
         pdf.cell(
             0,
             6,
-            printable(f"{name}  {currency} {figure(amount, 2)}"),
+            printable(f"{name}  {currency} {_money(amount)}"),
             align=Align.R,
             new_x="LMARGIN",
             new_y="NEXT",
@@ -149,3 +149,7 @@ def _sold_as(line: OrderLine) -> str:
         if line.pack == 1
         else _("pack of {pack}, {sold_as}").format(pack=line.pack, sold_as=line.sold_as)
     )
+
+
+def _money(amount: Decimal) -> str:
+    return as_written_here(f"{amount:,.2f}")

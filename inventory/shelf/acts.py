@@ -146,7 +146,7 @@ class MeasureAcross(Act):
 
     def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
         super().__init__(*args, item=item, units=units, **options)
-        self.about = f"{MeasureAcross.about} {best_way_in_words(item, units)}"  # type: ignore[misc]
+        self.about = f"{MeasureAcross.about} {best_way_in_words(item, units)}"  # type: ignore[misc,assignment]
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         measure_spool(

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.weighing import FILL_LEVELS, length_from_fill_level
@@ -37,7 +38,7 @@ class Arriving(KeyedForm):
     """Something that comes onto the shelf. ``slug`` is its address, ``name`` its tab."""
 
     slug: ClassVar[str]
-    name: ClassVar[str]
+    name: ClassVar[str | Promise]
     # Kept from one delivery to the next, as things come in boxes.
     kept: ClassVar[tuple[str, ...]] = ("place", "lot", "price")
 

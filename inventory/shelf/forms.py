@@ -9,6 +9,7 @@ from uuid import uuid4
 from django import forms
 from django.db.models import Q
 from django.urls import reverse_lazy
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.density import read_area_weight, read_linear_density
@@ -404,8 +405,8 @@ class Act(KeyedForm):
     """One step with one thing. ``slug`` is its address, ``button`` what it is called where it is done."""
 
     slug: ClassVar[str]
-    button: ClassVar[str]
-    about: ClassVar[str] = ""
+    button: ClassVar[str | Promise]
+    about: ClassVar[str | Promise] = ""
     kinds: ClassVar[frozenset[str]] = frozenset(StockItem.Kind.values)
 
     def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:

@@ -6,7 +6,6 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypeVar, cast
 
-from django.db.models import F, Q
 from django.utils.timezone import localdate
 from django.utils.translation import gettext as _
 
@@ -18,7 +17,6 @@ from inventory.models import (
     BobbinBatch,
     BobbinStyle,
     Entry,
-    LabelSeries,
     NeedlePack,
     Offcut,
     Place,
@@ -31,6 +29,7 @@ from inventory.models import (
     StabilizerRoll,
     StockItem,
 )
+from inventory.shelf.labelled import next_labels
 
 Item = TypeVar("Item", bound=StockItem)
 
@@ -68,12 +67,7 @@ def receive_spools(
     prices: Sequence[Decimal] = (),
 ) -> list[Spool]:
     """Return ``count`` full spools of ``shade``, now on the shelf; ``prices`` one by one where they differ."""
-    if put_up.range_id != shade.range_id:
-        raise WorkshopError(
-            _("{shade} is not sold as {put_up} of {range}; choose a put-up of its own range.").format(
-                shade=shade, put_up=put_up, range=put_up.range
-            )
-        )
+    _refuse_of_another_range(put_up, shade)
     spools = [
         Spool(kind=StockItem.Kind.SPOOL, shade=shade, put_up=put_up, **_shared(delivery, put_up.length_mm))
         for _ in range(_counted(count))
@@ -104,12 +98,8 @@ def receive_open_spool(
     ``length_mm`` is None where nobody knows how much is on it: it stays unknown until it is weighed or judged.
     ``sigma_mm`` is None for what goes with ``known``.
     """
-    if put_up is not None and put_up.range_id != shade.range_id:
-        raise WorkshopError(
-            _("{shade} is not sold as {put_up} of {range}; choose a put-up of its own range.").format(
-                shade=shade, put_up=put_up, range=put_up.range
-            )
-        )
+    if put_up is not None:
+        _refuse_of_another_range(put_up, shade)
     if length_mm is None:
         quantity, finding = 0, Finding(None, StockItem.Known.UNKNOWN)
     else:
@@ -364,9 +354,8 @@ def _shared(delivery: Delivery, quantity: int) -> dict[str, Any]:
 
 def _counted(count: int) -> int:
     if not 1 <= count <= 1000:
-        raise WorkshopError(
-            _("{count} cannot be received at once; give a count from 1 to 1,000.").format(count=count)
-        )
+        said = _("{count} cannot be received at once; give a count from 1 to 1,000.")
+        raise WorkshopError(said.format(count=count))
     return count
 
 
@@ -400,6 +389,15 @@ def brought(entries: Sequence[Entry], model: type[Item]) -> list[Item]:
     pks = [entry.item_id for entry in entries if entry.line < SHOWN]
     found = model._default_manager.in_bulk(pks)
     return [cast(Item, found[pk]) for pk in pks if pk in found]
+
+
+def _refuse_of_another_range(put_up: PutUp, shade: Shade) -> None:
+    if put_up.range_id != shade.range_id:
+        raise WorkshopError(
+            _("{shade} is not sold as {put_up} of {range}; choose a put-up of its own range.").format(
+                shade=shade, put_up=put_up, range=put_up.range
+            )
+        )
 
 
 def _refuse_spray(product: StabilizerProduct) -> None:
@@ -450,30 +448,3 @@ def label_and_save(items: Sequence[StockItem], *, labels: Sequence[str] = ()) ->
 
 
 MOST_PRICE = Decimal("99999999.99")  # what its column holds
-PREFIXES = {
-    StockItem.Kind.SPOOL: "S",
-    StockItem.Kind.BOBBINS: "B",
-    StockItem.Kind.PART_BOBBIN: "P",
-    StockItem.Kind.ROLL: "R",
-    StockItem.Kind.SHEETS: "H",
-    StockItem.Kind.OFFCUT: "C",
-    StockItem.Kind.NEEDLES: "N",
-    StockItem.Kind.CAN: "A",
-}
-
-
-def next_labels(kind: str, count: int) -> list[str]:
-    """Return ``count`` label codes that nothing carries yet, such as S0042; call it inside a transaction."""
-    prefix = PREFIXES[StockItem.Kind(kind)]
-    LabelSeries.objects.get_or_create(prefix=prefix)
-    free: list[str] = []
-    # A person may have given out codes of the series by hand: those are passed over.
-    while len(free) < count:
-        wanted = count - len(free)
-        LabelSeries.objects.filter(prefix=prefix).update(last=F("last") + wanted)
-        last = LabelSeries.objects.get(prefix=prefix).last
-        drawn = [f"{prefix}{number:04}" for number in range(last - wanted + 1, last + 1)]
-        carried = Q(label__in=[*drawn, *(label.lower() for label in drawn)])
-        taken = {label.upper() for label in StockItem.objects.filter(carried).values_list("label", flat=True)}
-        free += [label for label in drawn if label not in taken]
-    return free

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -179,7 +180,7 @@ def labels(request: HttpRequest) -> HttpResponse:
 
 
 def _kept(sha256: str) -> KeptFile:
-    return KeptFile(f"imports/{sha256}", sha256, _("the file"))
+    return KeptFile(f"imports/{sha256}", sha256, gettext("the file"))
 
 
 def _content(kind: str, sha256: str) -> bytes:

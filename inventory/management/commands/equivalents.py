@@ -37,7 +37,7 @@ class Command(WorkshopCommand):
             self.stdout.write(f"{options['shade']} is an earlier code; the shade is now {shade}.")
         if found:
             self.console().print(_table(found))
-            self.stdout.write(ONE_WAY)
+            self.stdout.write(str(ONE_WAY))
         else:
             self.stdout.write("No other range has a shade whose colour is known.")
 
