@@ -47,10 +47,16 @@ def set_colours(
     }
     missing = [code or _("a row without a code") for code in colours if code.casefold() not in shades]
     if missing:
-        raise NoSuchShades(
-            f"{range} has no shade {', '.join(missing[:8])}{' and more' if len(missing) > 8 else ''}. Add the "
-            "shade first, or correct the code; nothing was changed."
+        said = (
+            _(
+                "{range} has no shade {codes} and more. Add the shade first, or correct the code; nothing was changed."
+            )
+            if len(missing) > 8
+            else _(
+                "{range} has no shade {codes}. Add the shade first, or correct the code; nothing was changed."
+            )
         )
+        raise NoSuchShades(said.format(range=range, codes=", ".join(missing[:8])))
     return [
         (shades[code.casefold()], colour, set_colour(shades[code.casefold()], colour, at=at, by=by))
         for code, colour in colours.items()

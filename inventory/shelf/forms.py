@@ -369,12 +369,10 @@ class ShadeField(TypedField):
                 ).format(text=text)
             )
         offered = "; ".join(str(shade) for shade in found[:MOST_OFFERED])
-        more = _(" and more") if len(found) > MOST_OFFERED else ""
-        raise forms.ValidationError(
-            _('"{text}" could be {offered}{more}. Type one of them.').format(
-                text=text, offered=offered, more=more
-            )
-        )
+        said = _('"{text}" could be {offered}. Type one of them.')
+        if len(found) > MOST_OFFERED:
+            said = _('"{text}" could be {offered} and more. Type one of them.')
+        raise forms.ValidationError(said.format(text=text, offered=offered))
 
 
 def shades_like(text: str, *, most: int = MOST_OFFERED + 1) -> list[Shade]:

@@ -19,9 +19,8 @@ function marker(input) {
 
   function say() {
     const name = asked();
-    words.textContent = name
-      ? `Drag a rectangle over the ${name}, or type it below.`
-      : "Both are marked. Drag again to mark the card and the thread anew.";
+    const { sayCard, sayThread, sayBoth } = input.dataset;
+    words.textContent = name ? { card: sayCard, thread: sayThread }[name] : sayBoth;
   }
 
   function draw(extra) {
@@ -36,7 +35,7 @@ function marker(input) {
       context.strokeRect(left * canvas.width, top * canvas.height, width * canvas.width, height * canvas.height);
       context.font = "16px sans-serif";
       context.fillStyle = "#fff";
-      context.fillText(name, left * canvas.width + 6, top * canvas.height + 20);
+      context.fillText(input.dataset[`name${name[0].toUpperCase()}${name.slice(1)}`], left * canvas.width + 6, top * canvas.height + 20);
     }
   }
 
@@ -79,7 +78,7 @@ function marker(input) {
     try {
       picture = await createImageBitmap(file);
     } catch {
-      words.textContent = "This browser cannot show the photograph; type where the card and the thread are.";
+      words.textContent = input.dataset.sayCannot;
       input.after(words);
       return;
     }
