@@ -6,6 +6,7 @@ function marker(input) {
   const form = input.form;
   const canvas = document.createElement("canvas");
   const words = document.createElement("p");
+  const called = { card: input.dataset.nameCard, thread: input.dataset.nameThread };
   const regions = {};
   let picture = null;
   let start = null;
@@ -35,7 +36,7 @@ function marker(input) {
       context.strokeRect(left * canvas.width, top * canvas.height, width * canvas.width, height * canvas.height);
       context.font = "16px sans-serif";
       context.fillStyle = "#fff";
-      context.fillText(input.dataset[`name${name[0].toUpperCase()}${name.slice(1)}`], left * canvas.width + 6, top * canvas.height + 20);
+      context.fillText(called[name], left * canvas.width + 6, top * canvas.height + 20);
     }
   }
 
