@@ -66,8 +66,8 @@ class PhotographForm(forms.Form):
                 "accept": "image/jpeg,image/png,image/webp",
                 "data-mark": "1",
                 # What the script says that lets them be drawn.
-                "data-name-card": _("card"),
-                "data-name-thread": _("thread"),
+                "data-say-name-card": _("card"),
+                "data-say-name-thread": _("thread"),
                 "data-say-card": _("Drag a rectangle over the card, or type it below."),
                 "data-say-thread": _("Drag a rectangle over the thread, or type it below."),
                 "data-say-both": _("Both are marked. Drag again to mark the card and the thread anew."),

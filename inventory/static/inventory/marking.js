@@ -6,7 +6,7 @@ function marker(input) {
   const form = input.form;
   const canvas = document.createElement("canvas");
   const words = document.createElement("p");
-  const called = { card: input.dataset.nameCard, thread: input.dataset.nameThread };
+  const called = { card: input.dataset.sayNameCard, thread: input.dataset.sayNameThread };
   const regions = {};
   let picture = null;
   let start = null;
