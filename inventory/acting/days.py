@@ -13,3 +13,12 @@ def short_day(day: date) -> str:
     '05 Nov 2026'
     """
     return format_date(day, pgettext("how a day is written", "d M Y"))
+
+
+def plain_day(day: date | None) -> str:
+    """Return a day as ``short_day`` does, without a nought before it.
+
+    >>> plain_day(date(2026, 11, 5))
+    '5 Nov 2026'
+    """
+    return format_date(day, pgettext("how a day is written", "j M Y")) if day else "–"

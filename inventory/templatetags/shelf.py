@@ -4,12 +4,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import template
-from django.utils.dateformat import format as format_date
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
 
+from inventory.acting.days import plain_day
 from inventory.compute.colour.seen import difference_seen
 from inventory.compute.spoken import figure
 from inventory.compute.units import Units
@@ -173,4 +172,4 @@ def _y(held: int, most: int) -> float:
 
 
 def _day(level: Level) -> str:
-    return format_date(level.at, pgettext("how a day is written", "j M Y"))
+    return plain_day(level.at)
