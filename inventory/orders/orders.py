@@ -430,9 +430,9 @@ def order_problems() -> list[LedgerProblem]:
     """Return every line of an order of which more came than was ordered and not given up."""
     return [
         LedgerProblem(
-            "no order brings more than was ordered",
-            f"order {line.order.number}, line {line.number}",
-            f"{line.received} came of {line.things - line.given_up}",
+            _("no order brings more than was ordered"),
+            _("order {number}, line {line}").format(number=line.order.number, line=line.number),
+            _("{number} came of {all}").format(number=line.received, all=line.things - line.given_up),
         )
         for line in OrderLine.objects.with_received().select_related("order")
         if line.received > line.things - line.given_up

@@ -155,7 +155,9 @@ def stocktake_problems() -> list[str]:
     """Return a sentence for every line whose finding is not the one that its entry posted."""
     lines = StocktakeLine.objects.filter(entry__isnull=False).select_related("stocktake", "item", "entry")
     return [
-        f"stocktake {line.stocktake}: what was found of {line.item.label} points to an entry of another thing"
+        _("stocktake {stocktake}: what was found of {label} points to an entry of another thing").format(
+            stocktake=line.stocktake, label=line.item.label
+        )
         for line in lines.exclude(entry__item=F("item"))
     ]
 
