@@ -13,7 +13,8 @@ from inventory.files.importing.rows import Row
 from inventory.ledger import Finding, Line
 from inventory.ledger.changes import change
 from inventory.models import Entry, LandedRow, Place, StockItem
-from inventory.shelf.receipts import PREFIXES, Arrival, receive_many
+from inventory.shelf.labelled import PREFIXES
+from inventory.shelf.receipts import Arrival, receive_many
 
 Known = StockItem.Known
 _LABEL = re.compile(r"[A-Z0-9][A-Z0-9.-]*")

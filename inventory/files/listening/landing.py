@@ -17,7 +17,8 @@ from inventory.files.listening.reading import KeptList
 from inventory.files.listening.rows import ListedRow, Reading
 from inventory.ledger import Finding
 from inventory.models import Entry, ListShape, Place, PutUp, Shade, Spool, StockItem
-from inventory.shelf.receipts import Arrival, LabelTaken, next_labels, receive_many
+from inventory.shelf.labelled import next_labels
+from inventory.shelf.receipts import Arrival, LabelTaken, receive_many
 
 MOST_SPOOLS = 5_000
 
