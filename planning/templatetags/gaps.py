@@ -1,8 +1,18 @@
-"""Sums of coordinates in drawings."""
+"""Sums of coordinates in drawings, and words of the map of colours."""
 
 from django import template
+from django.utils.translation import gettext as _
+
+from planning.compute.colour.gaps import ColourRegion
 
 register = template.Library()
+
+
+@register.filter
+def region_words(region: ColourRegion | tuple[str, str]) -> str:
+    """Return what a region of the map is called: how light, and which family of colours."""
+    lightness, family = region if isinstance(region, tuple) else (region.lightness, region.family)
+    return _("{lightness} {family}").format(lightness=_(lightness), family=_(family))
 
 
 @register.filter
