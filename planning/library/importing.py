@@ -20,6 +20,7 @@ from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files.by_content import UNFINISHED
@@ -74,7 +75,9 @@ def import_folder(
     """Return the run that brought every stitch file under ``folder`` into the library. Raises CannotImport."""
     folder = folder.resolve()
     if not folder.is_dir():
-        raise CannotImport(f"{folder} is not a folder. Name the folder that the stitch files lie in.")
+        raise CannotImport(
+            _("{folder} is not a folder. Name the folder that the stitch files lie in.").format(folder=folder)
+        )
     now = clock()
     run = ImportRun.objects.create(
         source=_storable(folder)[-SOURCE_LENGTH:], by=by, asked_at=now, started_at=now, alive_at=now
@@ -92,7 +95,7 @@ def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None
     """Return the run that waits with files from the browser, copied to where it will find them."""
     files = list(files)
     names = [printable(file.name or "file") for file in files]
-    source = names[0] if len(names) == 1 else f"{len(names)} files"
+    source = names[0] if len(names) == 1 else _("{number} files").format(number=len(names))
     incoming = Path(settings.MEDIA_ROOT) / "incoming"
     incoming.mkdir(parents=True, exist_ok=True)
     # Whoever is stopped here, by a full disk or a kill, leaves no run that waits with half of its files.
@@ -145,7 +148,7 @@ def carry_out(
     try:
         if not _incoming(run).is_dir():
             raise CannotImport(
-                "The files that waited here are gone from the workshop's folder. Send them again."
+                _("The files that waited here are gone from the workshop's folder. Send them again.")
             )
         candidates, run.passed_over = _received(run)
         run.found = len(candidates)
@@ -173,7 +176,9 @@ def carry_out(
             failure=str(error)
             if isinstance(error, WorkshopError)
             else (
-                f"The program itself failed ({type(error).__name__}). What was kept stays; import the rest again."
+                _("The program itself failed ({error}). What was kept stays; import the rest again.").format(
+                    error=type(error).__name__
+                )
             ),
         )
         if isinstance(error, Stopped):
@@ -323,8 +328,8 @@ def _in_folder(folder: Path) -> tuple[list[Candidate], int]:
             try:
                 status = path.stat()
             except OSError as error:
-                reason = (
-                    f"{printable(name)} cannot be opened: {(error.strerror or 'no reason given').lower()}."
+                reason = _("{name} cannot be opened: {reason}.").format(
+                    name=printable(name), reason=(error.strerror or _("no reason given")).lower()
                 )
                 found.append(Candidate(path, _storable(path), 0, reason=reason))
                 continue
@@ -335,7 +340,9 @@ def _in_folder(folder: Path) -> tuple[list[Candidate], int]:
                     _storable(path),
                     status.st_size,
                     status.st_mtime_ns,
-                    "" if is_file else f"{printable(name)} is a pipe or a device, not a file.",
+                    ""
+                    if is_file
+                    else _("{name} is a pipe or a device, not a file.").format(name=printable(name)),
                 )
             )
     return found, others
@@ -390,7 +397,12 @@ def _received(run: ImportRun) -> tuple[list[Candidate], int]:
         problem = unsafe_name(path.name)
         if problem:
             candidates.append(
-                Candidate(path, record, size_bytes, reason=f"{path.name} is refused: {problem}.")
+                Candidate(
+                    path,
+                    record,
+                    size_bytes,
+                    reason=_("{name} is refused: {problem}.").format(name=path.name, problem=problem),
+                )
             )
         elif path.suffix == ".zip":
             try:

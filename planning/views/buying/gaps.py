@@ -5,7 +5,8 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils.translation import gettext, gettext_lazy as _
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from planning.buying.gaps import MOST_SUGGESTED, ShelfGaps, shelf_gaps
