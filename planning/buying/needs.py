@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
 
-from django.utils.translation import get_language, ngettext
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from inventory.compute.demand import WINDOW_WEEKS
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.compute.lead_time_use import ShelfUse, shelf_use
 from inventory.compute.left_out import LeftOut
@@ -26,6 +25,7 @@ from inventory.ledger.use_history import (
 from inventory.models import Entry, NeedlePack, Offer, Staple
 from inventory.orders.coming import ON_ORDER
 from planning.buying.materials import Material, all_materials
+from planning.buying.reorder_words import rests_on
 from planning.compute.buying.netting import DatedNeed, Net, Receipt, counted, net_over_time, spread_of
 from planning.compute.season.stand import Stood
 from planning.jobs.rests_on import CATALOGUE, STOCK, mark_of
@@ -110,36 +110,6 @@ class MaterialNeed:
     def useful_surplus(self) -> int:
         """What of a surplus would be used within half a year."""
         return round(self.reorder.demand.mean * USEFUL_WEEKS) if self.reorder else 0
-
-
-def rests_on(point: ReorderPoint) -> str:
-    """Return in words what a reorder point rests on.
-
-    >>> rests_on(reorder_point([5, 6, 4, 5], lead_time_weeks=1))
-    'It rests on 4 weeks of use; until there is half a year we keep more, as others on the shelf stray.'
-    """
-    weeks = point.demand.weeks
-    some = ngettext("{n} week of use", "{n} weeks of use", weeks).format(n=weeks)
-    match point.rests_on:
-        case "short":
-            text = _(
-                "It rests on {some}; until there is half a year we keep more, as others on the shelf stray."
-            )
-        case "mean":
-            text = _(
-                "It is used nearly every week. It rests on the mean of the last {last} weeks, and on how far such "
-                "forecasts were off, over {some}."
-            )
-        case "trend":
-            text = _(
-                "Its use rises or falls steadily. It rests on the trend, and on how far such forecasts were off, "
-                "over {some}."
-            )
-        case "slow":
-            text = _("It is used now and then. It rests on how often and how much was used, over {some}.")
-        case _:
-            text = _("Nothing was used yet, so that nothing is kept for it.")
-    return text.format(some=some, last=WINDOW_WEEKS)
 
 
 @dataclass(frozen=True)

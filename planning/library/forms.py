@@ -33,7 +33,7 @@ class SearchForm(forms.Form):
         queryset=Hoop.objects.all(), label=_("Fits hoop"), required=False, empty_label=_("any")
     )
     stitches_from = forms.IntegerField(
-        label="Stitches, from", required=False, min_value=0, max_value=1_000_000
+        label=_("Stitches, from"), required=False, min_value=0, max_value=1_000_000
     )
     stitches_to = forms.IntegerField(
         label=_("Stitches, up to"), required=False, min_value=0, max_value=1_000_000
@@ -346,9 +346,7 @@ class LibraryFilesForm(forms.Form):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["stitch_files"].widget.attrs["accept"] = gettext("{stitch_files},.zip").format(
-            stitch_files=STITCH_FILES
-        )
+        self.fields["stitch_files"].widget.attrs["accept"] = f"{STITCH_FILES},.zip"
 
 
 def _understood(written: str, *, book: ShadeBook) -> RequestedColour:

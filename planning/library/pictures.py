@@ -372,10 +372,8 @@ def picture_in_words(
         ).format(n=figure(bare)),
         "names": ", ".join(named[:MOST_NAMED]),
     }
-    if len(named) > MOST_NAMED:
-        about["names"] = _("{names} and {more} more").format(
-            names=about["names"], more=len(named) - MOST_NAMED
-        )
+    if (more := len(named) - MOST_NAMED) > 0:
+        about["names"] = _("{names} and {more} more").format(names=about["names"], more=more)
     if named and bare:
         return _("{name}: {size}, {stitches} in {colours}: {names}, and {bare}.").format(**about)
     if named:
@@ -395,12 +393,10 @@ def strip_in_words(design: Design) -> str:
         for block, colour in blocks
         for count in [block.penetrations]
     ]
-    shown = "; ".join(listed[:MOST_NAMED])
-    if len(listed) > MOST_NAMED:
-        return _("{name} stitch by stitch in sewing order: {blocks}; and {more} more blocks.").format(
-            name=design.name, blocks=shown, more=len(listed) - MOST_NAMED
-        )
-    return _("{name} stitch by stitch in sewing order: {blocks}.").format(name=design.name, blocks=shown)
+    text = _("{name} stitch by stitch in sewing order: {blocks}.")
+    if (more := len(listed) - MOST_NAMED) > 0:
+        text = _("{name} stitch by stitch in sewing order: {blocks}; and {more} more blocks.")
+    return text.format(name=design.name, blocks="; ".join(listed[:MOST_NAMED]), more=more)
 
 
 def _size_in_words(design: Design, units: Units) -> str:

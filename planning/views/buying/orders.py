@@ -50,8 +50,8 @@ class PlaceOrderForm(forms.Form):
 class CameForm(forms.Form):
     """What came for one line: how many, their dye lot and price, or another shade instead."""
 
-    count = forms.CharField(label="Came", required=False, max_length=10)
-    lot = forms.CharField(label="Lot", required=False, max_length=40)
+    count = forms.CharField(label=_("Came"), required=False, max_length=10)
+    lot = forms.CharField(label=_("Lot"), required=False, max_length=40)
     price = forms.CharField(label=_("Price each"), required=False, max_length=20)
     instead = forms.CharField(
         label=_("Instead of it"),
