@@ -51,7 +51,7 @@ class StitchFileForm(forms.Form):
         label=_("Stitch file"),
         required=False,
         help_text=format_lazy(
-            _("{join}; up to 20 MiB."), join=", ".join(extension.upper() for extension in FORMATS)
+            _("{formats}; up to 20 MiB."), formats=", ".join(extension.upper() for extension in FORMATS)
         ),
     )
     pieces = forms.IntegerField(label=_("How many pieces?"), min_value=1, max_value=MOST_PIECES, initial=12)

@@ -95,7 +95,7 @@ def add_applique(
     made = Applique.objects.create(
         design=design,
         number=last + 1,
-        name=(name.strip() or _("piece {value}").format(value=last + 1))[:40],
+        name=(name.strip() or _("piece {number}").format(number=last + 1))[:40],
         product=product,
         width_mm=width_mm,
         height_mm=height_mm,
