@@ -41,6 +41,12 @@ FULLNESS = (
     ("weigh", _("weigh it")),
     ("measure", _("measure it")),
 )
+BESIDE = {
+    "lighter": _("lighter"),
+    "darker": _("darker"),
+    "greyer": _("greyer"),
+    "stronger": _("stronger"),
+}
 BOBBIN_SIZES = (("small", _("about 2 cm across")), ("large", _("about 2.5 cm across")))
 
 
@@ -110,7 +116,7 @@ class ThreadForm(KeyedForm):
         self.hex, self.name, self.beside_hexes = hex, name, beside
         field = self.fields["beside"]
         assert isinstance(field, forms.ChoiceField)
-        field.choices = [(word, word) for word in beside]
+        field.choices = [(word, BESIDE.get(word, word)) for word in beside]
         full = self.fields["full"]
         assert isinstance(full, forms.ChoiceField)
         full.choices = [(str(metres), _length_when_full(metres, units)) for metres in FULL_LENGTHS_M]

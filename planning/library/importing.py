@@ -63,6 +63,12 @@ class Candidate:
     reason: str = ""
 
 
+def source_in_words(source: str) -> str:
+    """Return what a run kept as its source in the reader's words: a name stays, several files are counted."""
+    number = source.removesuffix(" files")
+    return _("{number} files").format(number=number) if number != source and number.isdecimal() else source
+
+
 def import_folder(
     folder: Path,
     *,
@@ -95,7 +101,7 @@ def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None
     """Return the run that waits with files from the browser, copied to where it will find them."""
     files = list(files)
     names = [printable(file.name or "file") for file in files]
-    source = names[0] if len(names) == 1 else _("{number} files").format(number=len(names))
+    source = names[0] if len(names) == 1 else f"{len(names)} files"
     incoming = Path(settings.MEDIA_ROOT) / "incoming"
     incoming.mkdir(parents=True, exist_ok=True)
     # Whoever is stopped here, by a full disk or a kill, leaves no run that waits with half of its files.

@@ -5,7 +5,6 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
@@ -51,7 +50,7 @@ def planes(found: ShelfGaps) -> list[dict[str, Any]]:
         regions = [region for region in gaps.regions if region.lightness == word]
         open_ = sum(region.uncovered for region in regions)
         known = sum(region.known for region in regions)
-        drawn.append({"word": gettext(word), "marks": marks, "known": known, "open": open_})
+        drawn.append({"word": word, "marks": marks, "known": known, "open": open_})
         least = below
     return drawn
 

@@ -108,7 +108,7 @@ def _carry_out(request: HttpRequest, run: ImportRun, *, again: bool = False) -> 
         carry_out_import,
         (run.pk,),
         key=_key(run),
-        what=_("Import of {source}").format(source=run.source),
+        what=f"Import of {run.source}",
         page=reverse("import_run", args=[run.pk]),
         at=timezone.now(),
         by=request.user,
