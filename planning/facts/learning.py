@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
-from inventory.compute.spoken import listed
+from inventory.compute.spoken import N_, listed
 from inventory.ledger import KeyUsedForAnother
 from inventory.models import ThreadRange
 from planning.compute.certainty.enough import Factor, observed
@@ -182,7 +182,7 @@ def observe(
 
 def leave_out(observation: Observation, *, why: str) -> Observation:
     """Return ``observation``, no longer counted."""
-    return _said(observation, False, why=why[:120] or "left out by hand")
+    return _said(observation, False, why=why[:120] or N_("left out by hand"))
 
 
 def count_in(observation: Observation) -> Observation:

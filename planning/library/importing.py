@@ -64,7 +64,11 @@ class Candidate:
 
 
 def source_in_words(source: str) -> str:
-    """Return what a run kept as its source in the reader's words: a name stays, several files are counted."""
+    """Return what a run kept as its source in the reader's words: a name stays, several files are counted.
+
+    >>> source_in_words("12 files"), source_in_words("crew-cap-badge.pes")
+    ('12 files', 'crew-cap-badge.pes')
+    """
     number = source.removesuffix(" files")
     return _("{number} files").format(number=number) if number != source and number.isdecimal() else source
 

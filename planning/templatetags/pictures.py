@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from django import template
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.compute.spoken import as_written_here
 from inventory.compute.units import METRIC, Units
@@ -22,6 +23,16 @@ from planning.models import Design
 register = template.Library()
 
 USUAL_WIDTH_PX = 320
+# How closely the steps are pierced; by themselves some of the words mean colours elsewhere.
+DENSITY_WORDS = {
+    "hardly pierced": pgettext_lazy("a density", "hardly pierced"),
+    "open": pgettext_lazy("a density", "open"),
+    "light": pgettext_lazy("a density", "light"),
+    "medium": pgettext_lazy("a density", "medium"),
+    "close": pgettext_lazy("a density", "close"),
+    "very close": pgettext_lazy("a density", "very close"),
+    "crowded": pgettext_lazy("a density", "crowded"),
+}
 
 
 @dataclass(frozen=True)
@@ -114,5 +125,7 @@ def density_legend() -> list[LegendStep]:
             densities = _("{start} to {end}").format(start=start, end=end)
         else:
             densities = _("under {density}").format(density=end)
-        legend.append(LegendStep("#{:02x}{:02x}{:02x}".format(*step.rgb), densities, _(step.words)))
+        legend.append(
+            LegendStep("#{:02x}{:02x}{:02x}".format(*step.rgb), densities, str(DENSITY_WORDS[step.words]))
+        )
     return legend
