@@ -8,7 +8,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.acting import PlanHasChanged, fingerprint_of, planned_act, refuse_if_changed
-from inventory.compute.spoken import N_
 from inventory.models import Order, Shade
 from inventory.orders.orders import OrderedThing, draft_order
 from planning.buying.basket import BasketPlan
@@ -44,17 +43,17 @@ def _drafted_parts(plan: BasketPlan, *, own: str = "") -> dict[str, Any]:
     """
     drafts = Order.objects.filter(state=Order.State.DRAFT).order_by("number")
     return {
-        N_("what is bought"): [
+        _("what is bought"): [
             (
                 part.supplier.pk,
                 [(line.sold.offer.pk, line.sold.material.key, line.bought.packs) for line in part.lines],
             )
             for part in plan.parts
         ],
-        N_("the prices"): [
+        _("the prices"): [
             (str(part.shipping), [str(line.bought.cost) for line in part.lines]) for part in plan.parts
         ],
-        N_("the orders that are drafted already"): [
+        _("the orders that are drafted already"): [
             order.number for order in drafts if not (own and order.key.startswith(own))
         ],
     }

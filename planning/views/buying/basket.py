@@ -224,7 +224,7 @@ def looking_back(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     since = today.replace(year=today.year - 1, day=1)
     back = kept(
-        ("looking back", today, months),
+        ("looking back", today, months, get_language()),
         what_needs_rest_on,
         lambda: _looked_back(at=at, since=since, months=months),
     )
@@ -255,7 +255,7 @@ def looking_back(request: HttpRequest) -> HttpResponse:
 def _looked_back(*, at: datetime, since: date, months: int) -> dict[str, Any]:
     """Return what the page tells, in the shelf's own units."""
     told: dict[str, Any] = kept(
-        ("the books", since, months),
+        ("the books", since, months, get_language()),
         what_books_rest_on,
         lambda: {
             "spent": spent_by_month(since=since),
