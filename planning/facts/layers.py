@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from django.utils import translation
+
 from planning.compute.stabilizer.cautions import layer_cautions
 from planning.compute.stabilizer.layers import LayerNeed
 from planning.compute.stabilizer.supply import Losses
@@ -45,5 +47,6 @@ def losses_of(rules: Rules) -> Losses:
 
 
 def recipe_in_words(fabric: Fabric) -> str:
-    """Return a fabric's recipe in a line, as a note of a stitch-out keeps it."""
-    return "; ".join(map(str, fabric.layers.all()))
+    """Return a fabric's recipe in a line, as a note of a stitch-out keeps it: alike whoever reads."""
+    with translation.override("en"):
+        return "; ".join(map(str, fabric.layers.all()))

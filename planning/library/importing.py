@@ -20,6 +20,7 @@ from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files.by_content import UNFINISHED
@@ -62,6 +63,16 @@ class Candidate:
     reason: str = ""
 
 
+def source_in_words(source: str) -> str:
+    """Return what a run kept as its source in the reader's words: a name stays, several files are counted.
+
+    >>> source_in_words("12 files"), source_in_words("crew-cap-badge.pes")
+    ('12 files', 'crew-cap-badge.pes')
+    """
+    number = source.removesuffix(" files")
+    return _("{number} files").format(number=number) if number != source and number.isdecimal() else source
+
+
 def import_folder(
     folder: Path,
     *,
@@ -74,7 +85,9 @@ def import_folder(
     """Return the run that brought every stitch file under ``folder`` into the library. Raises CannotImport."""
     folder = folder.resolve()
     if not folder.is_dir():
-        raise CannotImport(f"{folder} is not a folder. Name the folder that the stitch files lie in.")
+        raise CannotImport(
+            _("{folder} is not a folder. Name the folder that the stitch files lie in.").format(folder=folder)
+        )
     now = clock()
     run = ImportRun.objects.create(
         source=_storable(folder)[-SOURCE_LENGTH:], by=by, asked_at=now, started_at=now, alive_at=now
@@ -145,7 +158,7 @@ def carry_out(
     try:
         if not _incoming(run).is_dir():
             raise CannotImport(
-                "The files that waited here are gone from the workshop's folder. Send them again."
+                _("The files that waited here are gone from the workshop's folder. Send them again.")
             )
         candidates, run.passed_over = _received(run)
         run.found = len(candidates)
@@ -173,7 +186,9 @@ def carry_out(
             failure=str(error)
             if isinstance(error, WorkshopError)
             else (
-                f"The program itself failed ({type(error).__name__}). What was kept stays; import the rest again."
+                _("The program itself failed ({error}). What was kept stays; import the rest again.").format(
+                    error=type(error).__name__
+                )
             ),
         )
         if isinstance(error, Stopped):
@@ -323,8 +338,8 @@ def _in_folder(folder: Path) -> tuple[list[Candidate], int]:
             try:
                 status = path.stat()
             except OSError as error:
-                reason = (
-                    f"{printable(name)} cannot be opened: {(error.strerror or 'no reason given').lower()}."
+                reason = _("{name} cannot be opened: {reason}.").format(
+                    name=printable(name), reason=(error.strerror or _("no reason given")).lower()
                 )
                 found.append(Candidate(path, _storable(path), 0, reason=reason))
                 continue
@@ -335,7 +350,9 @@ def _in_folder(folder: Path) -> tuple[list[Candidate], int]:
                     _storable(path),
                     status.st_size,
                     status.st_mtime_ns,
-                    "" if is_file else f"{printable(name)} is a pipe or a device, not a file.",
+                    ""
+                    if is_file
+                    else _("{name} is a pipe or a device, not a file.").format(name=printable(name)),
                 )
             )
     return found, others
@@ -390,7 +407,12 @@ def _received(run: ImportRun) -> tuple[list[Candidate], int]:
         problem = unsafe_name(path.name)
         if problem:
             candidates.append(
-                Candidate(path, record, size_bytes, reason=f"{path.name} is refused: {problem}.")
+                Candidate(
+                    path,
+                    record,
+                    size_bytes,
+                    reason=_("{name} is refused: {problem}.").format(name=path.name, problem=problem),
+                )
             )
         elif path.suffix == ".zip":
             try:
