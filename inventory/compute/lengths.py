@@ -11,6 +11,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import NamedTuple
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, figure
 
 # International yard and pound, exact by agreement since 1959: 1 yd = 0.9144 m, 1 lb = 0.453 592 37 kg.
 _MM_IN: Mapping[str, Decimal] = {
@@ -134,10 +135,12 @@ def parse_decimal(text: str) -> Decimal:
     """
     typed = _tidy(text)
     if typed.startswith(_MINUS_SIGNS):
-        raise NegativeNumber(f"{typed} is below zero. Type a number that is zero or more.")
+        raise NegativeNumber(
+            _("{typed} is below zero. Type a number that is zero or more.").format(typed=typed)
+        )
     if fraction := _FRACTION.fullmatch(typed):
         if int(fraction["under"]) == 0:
-            raise NotANumber(f"{typed} divides by zero. Type it like 1/2.")
+            raise NotANumber(_("{typed} divides by zero. Type it like 1/2.").format(typed=typed))
         return int(fraction["whole"] or 0) + Decimal(int(fraction["over"])) / Decimal(int(fraction["under"]))
     if lone := _LONE_SEPARATOR_THREE_DIGITS.fullmatch(typed):
         before, after = lone["before"], lone["after"]
@@ -146,7 +149,7 @@ def parse_decimal(text: str) -> Decimal:
         )
     number = _NUMBER.fullmatch(typed)
     if number is None or (number["group"] and number["group"] == number["point"]):
-        raise NotANumber(f'"{typed}" is not a number. Type it like 12 or 12.5.')
+        raise NotANumber(_('"{typed}" is not a number. Type it like 12 or 12.5.').format(typed=typed))
     whole = re.sub(r"[., ]", "", number["whole"])
     return Decimal(f"{whole or 0}.{number['fraction'] or 0}") if number["point"] else Decimal(whole)
 
@@ -162,9 +165,15 @@ def parse_count(text: str) -> int:
     """
     number = parse_decimal(text)
     if number > _LARGEST_COUNT:
-        raise TooLarge(f"{_tidy(text)} is more than {_LARGEST_COUNT:,} pieces. Check the number.")
+        raise TooLarge(
+            _("{text} is more than {most} pieces. Check the number.").format(
+                text=_tidy(text), most=figure(_LARGEST_COUNT)
+            )
+        )
     if number != int(number):
-        raise NotWhole(f"{_tidy(text)} is not a whole number. Type how many pieces there are.")
+        raise NotWhole(
+            _("{text} is not a whole number. Type how many pieces there are.").format(text=_tidy(text))
+        )
     return int(number)
 
 
@@ -253,9 +262,13 @@ def _tidy(text: str) -> str:
     tidy = " ".join(plain.replace("⁄", "/").split())
     tidy = _APOSTROPHE_GROUPS.sub(lambda found: re.sub(r"['’]", "", found[0]), tidy)
     if not tidy:
-        raise NotANumber("Nothing was typed. Type a number like 12 or 12.5.")
+        raise NotANumber(_("Nothing was typed. Type a number like 12 or 12.5."))
     if len(tidy) > _LONGEST_TEXT:
-        raise NotANumber(f'"{tidy[:_LONGEST_TEXT]}…" is too long for a number. Type it like 12 or 12.5.')
+        raise NotANumber(
+            _('"{tidy}…" is too long for a number. Type it like 12 or 12.5.').format(
+                tidy=tidy[:_LONGEST_TEXT]
+            )
+        )
     return tidy
 
 
@@ -271,7 +284,9 @@ def _plain_sign(sign: str) -> str:
 def _symbol(unit: str, *, sizes: Mapping[str, Decimal]) -> str:
     symbol = _SYMBOL_OF.get(unit.casefold().removesuffix("."), "")
     if symbol not in sizes:
-        raise UnknownUnit(f'"{unit}" is not a unit used here. Use {", ".join(sizes)}.')
+        raise UnknownUnit(
+            _('"{unit}" is not a unit used here. Use {names}.').format(unit=unit, names=", ".join(sizes))
+        )
     return symbol
 
 
@@ -289,17 +304,27 @@ def _number_and_size(text: str, *, unit: str, sizes: Mapping[str, Decimal]) -> t
         return _added_up(typed, parts, sizes=sizes)
     quantity = _QUANTITY.fullmatch(typed)
     if quantity is None or not quantity["number"]:
-        raise NotANumber(f'"{typed}" has no number in it. Type a number and a unit like 12.5 {unit}.')
+        raise NotANumber(
+            _('"{typed}" has no number in it. Type a number and a unit like 12.5 {unit}.').format(
+                typed=typed, unit=unit
+            )
+        )
     number = parse_decimal(quantity["number"])
     return number, sizes[_symbol(quantity["unit"] or unit, sizes=sizes)]
 
 
 def _whole(amount: Decimal, typed: str, *, largest: Decimal, limit: str) -> int:
     if amount > largest:
-        raise TooLarge(f"{typed} is more than {limit}. Check the number and its unit.")
+        raise TooLarge(
+            _("{typed} is more than {limit}. Check the number and its unit.").format(typed=typed, limit=limit)
+        )
     whole = int(amount.to_integral_value(ROUND_HALF_UP))
     if amount > 0 and not whole:
-        raise TooSmall(f"{typed} is less than anything that is kept here. Check the number and its unit.")
+        raise TooSmall(
+            _("{typed} is less than anything that is kept here. Check the number and its unit.").format(
+                typed=typed
+            )
+        )
     return whole
 
 
@@ -323,9 +348,15 @@ def _added_up(
     for text, unit in parts:
         before, size, number = size, sizes[_symbol(unit, sizes=sizes)], parse_decimal(text)
         if size >= before or number * size >= before:
-            raise NotANumber(f'"{typed}" does not go from large to small. Type it like 1 m 20 cm.')
+            raise NotANumber(
+                _('"{typed}" does not go from large to small. Type it like 1 m 20 cm.').format(typed=typed)
+            )
         if total and total % before:
-            raise NotANumber(f'"{typed}" has a fraction before its smaller unit. Type it like 1 m 20 cm.')
+            raise NotANumber(
+                _('"{typed}" has a fraction before its smaller unit. Type it like 1 m 20 cm.').format(
+                    typed=typed
+                )
+            )
         total += number * size
     return ((total - number * size) / size).to_integral_value() + number, size
 
@@ -336,7 +367,9 @@ def _format_quantity(
     symbol = _symbol(unit, sizes=sizes)
     exact = Decimal(str(amount))
     if not exact.is_finite():
-        raise NotANumber(f"{amount} cannot be written as a quantity in {symbol}.")
+        raise NotANumber(
+            _("{amount} cannot be written as a quantity in {symbol}.").format(amount=amount, symbol=symbol)
+        )
     shown_places = _PLACES[symbol] if places is None else places
     # Adding zero turns a rounded "-0.0" into "0.0".
     shown = (exact / sizes[symbol]).quantize(Decimal(1).scaleb(-shown_places), ROUND_HALF_UP) + 0

@@ -15,11 +15,13 @@ def _as_written(one: str, many: str, number: int) -> str:
 
 @dataclass(frozen=True)
 class Speaker:
-    """``text`` and ``counted`` are those of gettext; ``signs`` returns the decimal sign and that between thousands."""
+    """``text`` and ``counted`` are those of gettext; ``signs`` returns the decimal sign and that between
+    thousands, ``language`` the reader's, in two letters."""
 
     text: Callable[[str], str] = str
     counted: Callable[[str, str, int], str] = _as_written
     signs: Callable[[], tuple[str, str]] = lambda: (".", ",")
+    language: Callable[[], str] = lambda: "en"
 
 
 _speaker = Speaker()
@@ -34,6 +36,11 @@ def let_speak(speaker: Speaker) -> None:
 def _(text: str) -> str:
     """Return ``text`` in the reader's language."""
     return _speaker.text(text)
+
+
+def language() -> str:
+    """Return the reader's language in two letters, where what is typed has to be understood in it."""
+    return _speaker.language()
 
 
 def N_(text: str) -> str:
@@ -53,6 +60,15 @@ def figure(number: float, places: int = 0, *, grouped: bool = True) -> str:
     ('1,234.6', '1234.6', '-3')
     """
     return as_written_here(f"{number:{',' if grouped else ''}.{places}f}")
+
+
+def plainly(number: float) -> str:
+    """Return a number in no more figures than it needs, six at most, as the reader writes it.
+
+    >>> plainly(2.50), plainly(40.0)
+    ('2.5', '40')
+    """
+    return as_written_here(f"{number:g}")
 
 
 def as_written_here(plain: str) -> str:

@@ -4,6 +4,7 @@ import re
 from datetime import date, timedelta
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 
 _ISO = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})(?:[t ][0-9:.]+z?)?")
 _DAY_FIRST = re.compile(r"([0-9]{1,2})\. ?([0-9]{1,2})\.(?: ?([0-9]{4}))?")
@@ -46,8 +47,10 @@ def read_day(written: str, *, today: date | None = None) -> date:
         first, second = int(found[1]), int(found[2])
         if first <= 12 and second <= 12 and first != second:
             raise WorkshopError(
-                f"{text} could be {found[3]}-{second:02}-{first:02} or {found[3]}-{first:02}-{second:02}. "
-                "Type the one that is meant."
+                _(
+                    "{text} could be {year}-{second}-{first} or {year}-{first}-{second}. Type the one that is "
+                    "meant."
+                ).format(text=text, year=found[3], second=f"{second:02}", first=f"{first:02}")
             )
         day, month = (first, second) if second <= 12 else (second, first)
         return _day(found[3], month, day, written=text, today=today)
@@ -57,13 +60,15 @@ def read_day(written: str, *, today: date | None = None) -> date:
         return _day(found[3], month, found[2], written=text, today=today)
     if today is not None and (ahead := _days_ahead(text, today)) is not None:
         return today + timedelta(days=ahead)
-    raise WorkshopError(f'"{written[:40]}" is not a day. Type it like 2026-03-02.')
+    raise WorkshopError(_('"{written}" is not a day. Type it like 2026-03-02.').format(written=written[:40]))
 
 
 def plausible_day(day: date) -> date:
     """Return ``day``. Raises WorkshopError for one that no workshop meant."""
     if not 1950 <= day.year <= 2100:
-        raise WorkshopError(f"The year {day.year} cannot be right. Type the day like 2026-03-02.")
+        raise WorkshopError(
+            _("The year {year} cannot be right. Type the day like 2026-03-02.").format(year=day.year)
+        )
     return day
 
 
@@ -86,7 +91,7 @@ def _days_ahead(text: str, today: date) -> int | None:
 
 def _day(year: str | None, month: int, day: str | int, *, written: str, today: date | None) -> date:
     if year is None and today is None:
-        raise WorkshopError(f"Say the year of {written} too, like 2026-03-02.")
+        raise WorkshopError(_("Say the year of {written} too, like 2026-03-02.").format(written=written))
     try:
         if year is not None:
             return plausible_day(date(int(year), month, int(day)))
@@ -96,4 +101,4 @@ def _day(year: str | None, month: int, day: str | int, *, written: str, today: d
     except ValueError as problem:
         if isinstance(problem, WorkshopError):
             raise
-        raise WorkshopError(f"There is no such day as {written}.") from None
+        raise WorkshopError(_("There is no such day as {written}.").format(written=written)) from None
