@@ -56,7 +56,7 @@ def lead_time_demand(
     >>> lead_time_demand(mean=30, sd=5, lead_time=10)
     (300, 15.811388300841896)
     """
-    for value, what in ((lead_time, "lead time"), (lead_time_sd, "spread of the lead time")):
+    for value, what in ((lead_time, N_("lead time")), (lead_time_sd, N_("spread of the lead time"))):
         require_not_negative(value, what=what)
     return mean * lead_time, math.sqrt(lead_time * sd**2 + mean**2 * lead_time_sd**2)
 
@@ -82,7 +82,10 @@ def reorder_point(
     ('normal', 'mean', True)
     """
     _check_service(service_level)
-    for value, what in ((lead_time_weeks, "lead time"), (lead_time_sd_weeks, "spread of the lead time")):
+    for value, what in (
+        (lead_time_weeks, N_("lead time")),
+        (lead_time_sd_weeks, N_("spread of the lead time")),
+    ):
         require_not_negative(value, what=what)
     demand = weekly_demand(history)
     weeks = lead_time_weeks + review_weeks

@@ -5,8 +5,10 @@ it is written, whole, with names in braces for what changes: ``_("{sure} of {tot
 at the top of a module is only marked there, with ``N_``, and said with ``_`` where somebody reads it.
 """
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 
 def _as_written(one: str, many: str, number: int) -> str:
@@ -81,6 +83,53 @@ def as_written_here(plain: str) -> str:
     if (decimal, thousands) == (".", ","):
         return plain
     return plain.translate({ord(","): thousands, ord("."): decimal})
+
+
+# A sentence that is marked, or its two forms where it counts; the count is its field ``count``.
+Marked = str | tuple[str, str]
+_NUMBER = re.compile(r"-?[0-9][0-9,]*(?:\.[0-9]+)?")
+
+
+def said_again(text: str, marked: Iterable[Marked]) -> str:
+    """Return in the reader's language a text that was kept, or made elsewhere, from one of the ``marked`` sentences.
+
+    Its values are read out of it and said again too where they are of ``marked`` themselves; what is of none stays as
+    it is.
+
+    >>> said_again("2 of 1,200 stitches", ["{some} of {all} stitches"])
+    '2 of 1,200 stitches'
+    """
+    if language() == "en":
+        return text
+    every = tuple(marked)
+    for each in every:
+        for form in (each,) if isinstance(each, str) else each:
+            found = _pattern(form).fullmatch(text)
+            if found is None:
+                continue
+            values = found.groupdict()
+            count = int(values.get("count", "1").replace(",", ""))
+            said = _(each) if isinstance(each, str) else ngettext(*each, count)
+            return said.format(**{name: _value_again(value, every) for name, value in values.items()})
+    return text
+
+
+def _value_again(value: str, marked: Sequence[Marked]) -> str:
+    return as_written_here(value) if _NUMBER.fullmatch(value) else said_again(value, marked)
+
+
+@lru_cache(maxsize=1024)
+def _pattern(sentence: str) -> re.Pattern[str]:
+    """Return what finds a sentence with anything in its fields."""
+    known: set[str] = set()
+    written = ""
+    for at, part in enumerate(re.split(r"\{(\w+)\}", sentence)):
+        if at % 2 == 0:
+            written += re.escape(part)
+        else:
+            written += f"(?P={part})" if part in known else f"(?P<{part}>.+?)"
+            known.add(part)
+    return re.compile(written, re.DOTALL)
 
 
 def listed(names: Sequence[str]) -> str:

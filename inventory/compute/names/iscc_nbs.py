@@ -123,7 +123,8 @@ CENTROIDS: tuple[tuple[str, str], ...] = (
     (N_("very deep purplish red"), "#54063c"), (N_("moderate purplish red"), "#ab4b74"),
     (N_("dark purplish red"), "#6e294c"), (N_("very dark purplish red"), "#431432"),
     (N_("light greyish purplish red"), "#b2879b"), (N_("greyish purplish red"), "#945c73"),
-    (N_("white"), "#e7e1e9"), (N_("light grey"), "#bdb7bf"), (N_("medium grey"), "#8a8489"), (N_("dark grey"), "#585458"),
+    (N_("white"), "#e7e1e9"), (N_("light grey"), "#bdb7bf"), (N_("medium grey"), "#8a8489"),
+    (N_("dark grey"), "#585458"),
     (N_("black"), "#2b292b"),
 )
 # fmt: on
