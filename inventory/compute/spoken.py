@@ -90,19 +90,17 @@ Marked = str | tuple[str, str]
 _NUMBER = re.compile(r"-?[0-9][0-9,]*(?:\.[0-9]+)?")
 
 
-def said_again(text: str, marked: Iterable[Marked]) -> str:
+def said_again(text: str, marked: Iterable[Marked], *, parts: Sequence[Marked] = ()) -> str:
     """Return in the reader's language a text that was kept, or made elsewhere, from one of the ``marked`` sentences.
 
-    Its values are read out of it and said again too where they are of ``marked`` themselves; what is of none stays as
-    it is.
+    Its values are read out of it and said again too where they are of ``parts``; what is of none stays as it is.
 
     >>> said_again("2 of 1,200 stitches", ["{some} of {all} stitches"])
     '2 of 1,200 stitches'
     """
     if language() == "en":
         return text
-    every = tuple(marked)
-    for each in every:
+    for each in marked:
         for form in (each,) if isinstance(each, str) else each:
             found = _pattern(form).fullmatch(text)
             if found is None:
@@ -110,12 +108,12 @@ def said_again(text: str, marked: Iterable[Marked]) -> str:
             values = found.groupdict()
             count = int(values.get("count", "1").replace(",", ""))
             said = _(each) if isinstance(each, str) else ngettext(*each, count)
-            return said.format(**{name: _value_again(value, every) for name, value in values.items()})
+            return said.format(**{name: _value_again(value, parts) for name, value in values.items()})
     return text
 
 
-def _value_again(value: str, marked: Sequence[Marked]) -> str:
-    return as_written_here(value) if _NUMBER.fullmatch(value) else said_again(value, marked)
+def _value_again(value: str, parts: Sequence[Marked]) -> str:
+    return as_written_here(value) if _NUMBER.fullmatch(value) else said_again(value, parts, parts=parts)
 
 
 @lru_cache(maxsize=1024)

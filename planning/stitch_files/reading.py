@@ -24,6 +24,7 @@ from inventory.processes.children import (
     StandingReaders,
     ask_once,
 )
+from planning.compute.stitches import file_sentences as say
 from planning.compute.stitches.plausibility import end_not_held, signs_of_damage
 from planning.compute.stitches.walk import (
     COLOUR_CHANGE,
@@ -357,14 +358,8 @@ def _span(along: NDArray[np.int32]) -> Span:
 def _ending_warnings(header: dict[str, Any], asked: AskedFile) -> Iterator[FileWarning]:
     """Yield what is odd about the place where reading stopped."""
     if header["ending"] == "stopped":
-        yield look(
-            f"Reading stopped at a code that is not known in {asked.known.name} files: stitches may be missing. "
-            "Compare it with the original."
-        )
+        yield look(say.UNKNOWN_CODE.format(format=asked.known.name))
     elif header["ending"] == "whole" and asked.known.nothing_follows:
         rest = left_over(asked.data, header["ended_at"])
         if rest:
-            yield look(
-                f"{rest:,} bytes follow the end of the stitches: stitches may be missing. "
-                "Compare it with the original."
-            )
+            yield look(say.BYTES_FOLLOW.format(bytes=f"{rest:,}"))

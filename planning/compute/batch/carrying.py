@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.hooping.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
 from planning.compute.stabilizer.layers import FabricPieces, LayerNeed
@@ -294,10 +295,12 @@ def carry(
     """
     if lettering and len(lettering) != to_stitch.ordered:
         raise WorkshopError(
-            f"{len(lettering)} names are listed for {to_stitch.ordered} pieces; list one design for each piece."
+            _("{count} names are listed for {ordered} pieces; list one design for each piece.").format(
+                count=len(lettering), ordered=to_stitch.ordered
+            )
         )
     if not designs and not lettering:
-        raise WorkshopError("Nothing is stitched: choose a design, or list names.")
+        raise WorkshopError(_("Nothing is stitched: choose a design, or list names."))
     common = tuple(range(len(designs)))
     distinct = list(dict.fromkeys(lettering))
     everything = (*designs, *distinct)
