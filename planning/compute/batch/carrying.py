@@ -15,6 +15,7 @@ from inventory.compute.spoken import _
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.hooping.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
 from planning.compute.stabilizer.layers import FabricPieces, LayerNeed
+from planning.compute.stabilizer.sentences import APPLIQUE, APPLIQUE_OF_DESIGN
 from planning.compute.stitches.placing import field_needed, scaled_sums
 from planning.compute.stitches.thread_length import (
     ThreadSettings,
@@ -218,7 +219,9 @@ class Carried:
                     method=f"applique {each.id}",
                     count=each.count,
                     grain_matters=True,
-                    words=f"applique {each.name}{f', design {number + 1}' if several else ''}",
+                    words=(APPLIQUE_OF_DESIGN if several else APPLIQUE).format(
+                        name=each.name, number=number + 1
+                    ),
                     product_id=each.product_id,
                 ),
                 each.piece_mm(design.placement),

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
+from planning.compute.batch.sentences import BOBBINS, COLOUR_WITHOUT_THREAD
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.spools.turns import SpoolUse
@@ -92,13 +93,13 @@ def batch_cost(
     for shade, uses, needed_mm in threads:
         price = None if shade is None else _thread_price(shade, uses, needed_mm, thread_offers)
         if price is None:
-            unpriced.append("a colour without a thread" if shade is None else f"{shade.maker} {shade.code}")
+            unpriced.append(COLOUR_WITHOUT_THREAD if shade is None else f"{shade.maker} {shade.code}")
         else:
             thread += price
         rates.append((price or 0.0) / needed_mm if needed_mm else 0.0)
     count, each = bobbins
     if (each is None and count) or None in part_bobbins:
-        unpriced.append("bobbins")
+        unpriced.append(BOBBINS)
     unpriced += [layer.product or layer.kind for layer in layers if layer.cost is None]
     of_parts = sum(part or 0.0 for part in part_bobbins)
     parts = thread, count * (each or 0.0) + of_parts, sum(layer.cost or 0.0 for layer in layers)

@@ -51,7 +51,7 @@ else:
 
 Floats = NDArray[np.float64]
 
-PARTS = ("satin column", "fill", "running line")
+PARTS = (N_("satin column"), N_("fill"), N_("running line"))
 SATIN_MM = 5.0
 PART_APART_MM = 5.0  # so that each can be picked out alone
 LEAST_PART_MM = 40.0  # across
@@ -272,13 +272,12 @@ def lay_from_threads(
     [1.0, 0.7, 0.3]
     """
     for name, each in zip(PARTS, readings, strict=True):
-        for what, one in ((N_("needle"), each.needle), (N_("bobbin"), each.bobbin)):
+        for nothing, one in (
+            (N_("The needle thread of the {part} comes to nothing; measure or weigh it again."), each.needle),
+            (N_("The bobbin thread of the {part} comes to nothing; measure or weigh it again."), each.bobbin),
+        ):
             if not (math.isfinite(one.length_mm) and one.length_mm > 0):
-                raise WorkshopError(
-                    _("The {what} thread of the {name} comes to nothing; measure or weigh it again.").format(
-                        what=_(what), name=_(name)
-                    )
-                )
+                raise WorkshopError(_(nothing).format(part=_(name)))
     drawn = np.array([each.drawn_mm for each in sums])
     through = 2.0 * np.array([each.penetrations for each in sums])
     back_draw = 2.0 * np.array([each.back_draw_mm for each in sums])

@@ -323,16 +323,22 @@ def strip_result(
     needle_used_mm = measured.needle_mg / scale.needle_tex * 1000 - measured.path_mm
     bobbin_used_mm = measured.bobbin_mg / scale.bobbin_tex * 1000
     observations = []
-    for what, used_mm, mm, tex in (
-        (N_("needle"), needle_used_mm, needle_laid_mm, scale.needle_tex),
-        (N_("bobbin"), bobbin_used_mm, bobbin_laid_mm, scale.bobbin_tex),
+    for no_lighter, used_mm, mm, tex in (
+        (
+            N_("The needle thread became no lighter by the strip; weigh it again, before and after."),
+            needle_used_mm,
+            needle_laid_mm,
+            scale.needle_tex,
+        ),
+        (
+            N_("The bobbin thread became no lighter by the strip; weigh it again, before and after."),
+            bobbin_used_mm,
+            bobbin_laid_mm,
+            scale.bobbin_tex,
+        ),
     ):
         if not (math.isfinite(used_mm) and used_mm > 0):
-            raise WorkshopError(
-                _(
-                    "The {what} thread became no lighter by the strip; weigh it again, before and after."
-                ).format(what=_(what))
-            )
+            raise WorkshopError(_(no_lighter))
         reckoned, slope = _log_length(mm, sums, settings, kappa)
         weighing = scale.sigma_mg / tex * 1000 / used_mm
         observations.append(
