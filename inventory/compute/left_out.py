@@ -24,6 +24,7 @@ _COUNTED: dict[str, Callable[[int], str]] = {
     "shade": lambda count: ngettext("{count} shade", "{count} shades", count),
     "roll": lambda count: ngettext("{count} roll", "{count} rolls", count),
     "sheet": lambda count: ngettext("{count} sheet", "{count} sheets", count),
+    "pack": lambda count: ngettext("{count} pack", "{count} packs", count),
     "offcut": lambda count: ngettext("{count} offcut", "{count} offcuts", count),
     "can": lambda count: ngettext("{count} can", "{count} cans", count),
 }

@@ -13,8 +13,8 @@ from inventory.compute.lengths import (
     parse_weight,
     read_scale,
 )
-from inventory.compute.names.fullness import level_called
 from inventory.compute.units import METRIC, Units
+from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
 from inventory.models import Entry, Spool, SprayCan, StockItem
 from inventory.shelf.weights import OVERLONG, MoreThanFull, judge_spool, mark_unknown, weigh_spool
@@ -24,7 +24,7 @@ MEASURED_SIGMA = 0.02
 # So many pieces are believed of anything, and of what is kept in larger numbers so many times as many as there were:
 # a gross, and ten times; common practice, no source.
 MOST_PIECES, PIECES_AGAIN = 144, 10
-NOT_KNOWN = frozenset({"?", "unknown", "not known", "unbekannt"})
+NOT_KNOWN = frozenset({"?", "unknown", "not known"})
 
 
 class NotAFinding(WorkshopError):
@@ -65,8 +65,8 @@ def found_as_typed(
     word = " ".join(text.casefold().split())
     if word in NOT_KNOWN:
         return Found()
-    if level := level_called(word):
-        return Found(level=level)
+    if word in FILL_LEVELS:
+        return Found(level=word)
     if item.is_in_mg:
         return Found(quantity=parse_weight(text, unit=units.weight), sure=sure)
     if not item.is_measured:

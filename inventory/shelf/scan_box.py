@@ -6,9 +6,8 @@ from urllib.parse import unquote
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import UnknownUnit, parse_count, parse_length, parse_weight
-from inventory.compute.names.fullness import level_called
-from inventory.compute.spoken import _
 from inventory.compute.units import Units
+from inventory.compute.weighing import FILL_LEVELS
 from inventory.models import StockItem
 
 # A QR code holds fewer squares when its text is in capitals, so an address may be all in capitals.
@@ -65,10 +64,8 @@ def movement_meant(text: str, *, kind: str, units: Units) -> Meant:
     Meant(act='count', quantity=18, level='')
     """
     typed = " ".join(text.split())
-    if level := level_called(typed):
-        return _looked_at(level, kind=kind)
-    if typed.casefold() in ("empty", _("empty")):
-        return _looked_at("empty", kind=kind)
+    if typed.casefold() in FILL_LEVELS or typed.casefold() == "empty":
+        return _looked_at(typed.casefold(), kind=kind)
     if typed.startswith("="):
         return Meant("count", _quantity(typed[1:], kind=kind, units=units))
     if typed in _MINUS_SIGNS:

@@ -100,7 +100,7 @@ class ReadDesign:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        return tuple(each.text for each in self.graded_warnings)
+        return tuple(each.kept for each in self.graded_warnings)
 
 
 @dataclass(frozen=True)

@@ -31,13 +31,13 @@ from inventory.tables.cells import Unreadable, read_list, shown
 Meaning = Any  # a text, or one that is said where it is read
 lazy_text = lazy(lambda say: say(), str)
 
-_BLANK = {"", "?", "unknown", "not known"}
+_BLANK = {"", "?", "unknown", "not known", "unbekannt"}
 # What workbooks count days from (ECMA-376-1, 18.17.4.1, from memory), by whether they count from 1904; days before
 # 1 March 1900, which the older count has one too many of, are no days of a workshop.
 _DAY_0 = {False: date(1899, 12, 30), True: date(1904, 1, 1)}
 _DAY_COUNT = re.compile(r"[0-9]{5}")
-_YES = {"yes", "y", "true", "1", "x"}
-_NO = {"no", "n", "false", "0"}
+_YES = {"yes", "y", "true", "1", "x", "ja", "j", "wahr"}
+_NO = {"no", "n", "false", "0", "nein", "falsch"}
 _NUMBER_ALONE = re.compile(r"[-−–]?[0-9., ]*")
 _MINUS = ("-", "−", "–")
 

@@ -32,7 +32,7 @@ _COUNT = re.compile(
 _CODE_AND_NAME = re.compile(r"(?P<code>[\w-]*\d[\w-]*)[\s,:–-]+(?P<name>.*[^\W\d].*)")
 _MONEY = re.compile(r"[^\d]*(?P<number>[\d.,\s]*\d)[^\d]*")
 _BARE = re.compile(r"[\d.,\s]+")
-_NOT_SAID = {"", "-", "–", "?", "n/a", "na", "unknown", "not known", "none given"}
+_NOT_SAID = {"", "-", "–", "?", "n/a", "na", "unknown", "not known", "none given", "unbekannt", "k. a."}
 _FIBRE_WORDS = {fibre.value: fibre for fibre in Fibre} | {
     "poly": Fibre.POLYESTER, "pes": Fibre.POLYESTER, "trilobal": Fibre.POLYESTER, "viscose": Fibre.RAYON,
     "cv": Fibre.RAYON, "co": Fibre.COTTON, "se": Fibre.SILK, "metal": Fibre.METALLIC, "polyamide": Fibre.NYLON,
@@ -207,7 +207,9 @@ class _Row:
             self.ask(
                 "hex",
                 _(
-                    "This is no colour. Type a word such as dark blue, six figures such as 1f4e79, or nothing."
+                    
+"This is no colour. Type a word such as dark blue, six figures such as 1f4e79, or nothing."
+
                 ),
             )
         return found

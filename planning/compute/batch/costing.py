@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
-from planning.compute.batch.sentences import BOBBINS, COLOUR_WITHOUT_THREAD
+from planning.compute.batch.sentences import BOBBINS, COLOUR_WITHOUT_THREAD, said_of_plan
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.spools.turns import SpoolUse
@@ -52,8 +52,12 @@ class BatchCost(CostOfPieces):
     hands_on: Decimal
     pieces: int
     stitched: int
-    unpriced: tuple[str, ...]
+    no_price: tuple[str, ...]
     thread_per_mm: tuple[float, ...] = ()
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        return tuple(map(said_of_plan, self.no_price))
 
     @property
     def material_per_piece(self) -> Decimal:
@@ -114,7 +118,7 @@ def batch_cost(
         hands_on=money(hands_on_min / 60 * hands_on_rate),
         pieces=pieces,
         stitched=pieces if stitched is None else stitched,
-        unpriced=tuple(dict.fromkeys(unpriced)),
+        no_price=tuple(dict.fromkeys(unpriced)),
         thread_per_mm=tuple(rates),
     )
 

@@ -9,6 +9,7 @@ import numpy as np
 from inventory.compute.names.plain import plain_name
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
+from planning.compute.batch.sentences import said_of_plan
 from planning.compute.batch.wished_thread import given_up, known_threads, shades_with_enough, wish_verdict
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
 from planning.compute.buying.priced_instead import PricedInstead, price_instead
@@ -57,7 +58,7 @@ class PlannedThread:
     p_enough: float
     verdict: str
     colour_verdict: str
-    reason: str
+    kept_reason: str
     pieces_possible: int
     missing_mm: int
     spools: tuple[SpoolUse, ...]
@@ -80,6 +81,11 @@ class PlannedThread:
     kappa_slope: float = 0.0  # ∂ ln geometry / ∂κ
     # How far the need may stray from ``needed_mm``, as a factor about one.
     spread: Factor = NEEDLE_PRIOR
+
+    @property
+    def reason(self) -> str:
+        """Why it is short or unknown, where that is no matter of metres, in the reader's language."""
+        return said_of_plan(self.kept_reason)
 
     @property
     def is_asked(self) -> bool:
@@ -298,7 +304,7 @@ def _thread(
         colour_verdict=colour_verdict(choice, limit=terms.colour_limit)
         if request.wished is None
         else wish_verdict(choice),
-        reason=reason,
+        kept_reason=reason,
         pieces_possible=pieces_covered(lengths_mm, spread, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
         spools=_spools(carried, blocks, shade, word, terms, factor=factor) if shade else (),

@@ -61,16 +61,9 @@ class GivenUp:
 
     @property
     def text(self) -> str:
-        """What a person reads beside the colour."""
-        return " ".join(self._sentences())
-
-    @property
-    def said(self) -> str:
-        """The same in the reader's language."""
-        return " ".join(said_again(each, say.SENTENCES, parts=say.PARTS) for each in self._sentences())
-
-    def _sentences(self) -> list[str]:
-        return [_IN_WORDS[self.word](self), *([_what_to_buy(self)] if self.buy else [])]
+        """What a person reads beside the colour, in their language."""
+        sentences = [_IN_WORDS[self.word](self), *([_what_to_buy(self)] if self.buy else [])]
+        return " ".join(said_again(each, say.SENTENCES, parts=say.PARTS) for each in sentences)
 
 
 def wished_thread_colour(wish: Lab) -> Lab:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from inventory.compute.spoken import N_
 from planning.compute.picture.frame import DrawnBlock, Frame, Rgb, frame_of
 
 Picture = NDArray[np.uint8]
@@ -31,13 +30,13 @@ class DensityStep:
 # Each step doubles the one before. The words only order the steps: how much a cloth bears, a test shows. The
 # colours darken evenly, so that the map is read on a grey print as well.
 STEPS = (
-    DensityStep(0.0, N_("hardly pierced"), (231, 233, 222)),
-    DensityStep(0.5, N_("open"), (186, 213, 200)),
-    DensityStep(1.0, N_("light"), (128, 183, 178)),
-    DensityStep(2.0, N_("medium"), (66, 142, 152)),
-    DensityStep(4.0, N_("close"), (27, 93, 117)),
-    DensityStep(8.0, N_("very close"), (28, 46, 84)),
-    DensityStep(16.0, N_("crowded"), (34, 8, 38)),
+    DensityStep(0.0, "hardly pierced", (231, 233, 222)),
+    DensityStep(0.5, "open", (186, 213, 200)),
+    DensityStep(1.0, "light", (128, 183, 178)),
+    DensityStep(2.0, "medium", (66, 142, 152)),
+    DensityStep(4.0, "close", (27, 93, 117)),
+    DensityStep(8.0, "very close", (28, 46, 84)),
+    DensityStep(16.0, "crowded", (34, 8, 38)),
 )
 
 

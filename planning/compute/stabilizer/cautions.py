@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from inventory.compute.spoken import N_
+from inventory.compute.spoken import N_, _
 
 SPRAY = N_(
     "Spray away from the machine, with air in the room, far from flames and from anything hot; wear what the can says, "
@@ -65,6 +65,11 @@ def layer_cautions(*, kind: str, method: str, holds_by: str = "", comes_off: str
     if kind == "wash-away" or comes_off == "water":
         found.append(WATER)
     return tuple(found)
+
+
+def cautions_said(*, kind: str, method: str, holds_by: str = "", comes_off: str = "") -> tuple[str, ...]:
+    """Return the same as ``layer_cautions`` in the reader's language."""
+    return tuple(map(_, layer_cautions(kind=kind, method=method, holds_by=holds_by, comes_off=comes_off)))
 
 
 def each_once(cautions: Iterable[Iterable[str]]) -> tuple[str, ...]:

@@ -89,7 +89,7 @@ class Walked:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        return tuple(each.text for each in self.graded_warnings)
+        return tuple(each.kept for each in self.graded_warnings)
 
 
 class _Rows(NamedTuple):

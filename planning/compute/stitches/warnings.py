@@ -15,14 +15,14 @@ GRADE_IN_WORDS: dict[Grade, str] = {"look": N_("look before you sew"), "info": N
 
 @dataclass(frozen=True)
 class FileWarning:
-    """One warning of a file, with its grade; ``text`` is as it is kept, ``said`` as somebody reads it."""
+    """One warning of a file, with its grade: ``kept`` in one language, ``text`` in that of who reads it."""
 
     grade: Grade
-    text: str
+    kept: str
 
     @property
-    def said(self) -> str:
-        return said_again(self.text, SENTENCES, parts=PARTS)
+    def text(self) -> str:
+        return said_again(self.kept, SENTENCES, parts=PARTS)
 
     @property
     def is_grave(self) -> bool:
