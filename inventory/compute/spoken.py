@@ -85,7 +85,7 @@ def as_written_here(plain: str) -> str:
     return plain.translate({ord(","): thousands, ord("."): decimal})
 
 
-# A sentence that is marked, or its two forms where it counts; the count is its field ``count``.
+# A sentence that is marked, or its two forms where it counts.
 Marked = str | tuple[str, str]
 _NUMBER = re.compile(r"-?[0-9][0-9,]*(?:\.[0-9]+)?")
 
@@ -106,9 +106,7 @@ def said_again(text: str, marked: Iterable[Marked], *, parts: Sequence[Marked] =
             if found is None:
                 continue
             values = found.groupdict()
-            count = int(values.get("count", "1").replace(",", ""))
-            said = _(each) if isinstance(each, str) else ngettext(*each, count)
-            return said.format(**{name: _value_again(value, parts) for name, value in values.items()})
+            return _(form).format(**{name: _value_again(value, parts) for name, value in values.items()})
     return text
 
 

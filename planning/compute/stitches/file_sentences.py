@@ -1,7 +1,6 @@
 """The warnings of stitch files as sentences: kept with a design as they stand here, said again to whoever reads them.
 
-A sentence with two forms counts ``count``. Where one ends in a colon, or a name stands for what goes on in it, the
-whole is written out, so that every language can turn it round.
+A sentence that counts has two forms. Each is whole, so that every language can turn it round.
 """
 
 from inventory.compute.spoken import N_, Marked
@@ -25,7 +24,8 @@ LONG_STITCHES = (
         "{count} stitch is longer than {limit} mm (up to {longest} mm, the first is stitch {first}). {advice}"
     ),
     N_(
-        "{count} stitches are longer than {limit} mm (up to {longest} mm, the first is stitch {first}). {advice}"
+        "{count} stitches are longer than {limit} mm (up to {longest} mm, the first is stitch "
+        "{first}). {advice}"
     ),
 )
 ERRATIC = (
@@ -40,7 +40,8 @@ ERRATIC = (
     ),
 )
 ONE_PLACE = N_(
-    "{stitches} stitches in a row, from stitch {first} on, pierce one place: the file may be damaged. {advice}"
+    "{stitches} stitches in a row, from stitch {first} on, pierce one place: the file may be "
+    "damaged. {advice}"
 )
 CUTS = N_("{cuts} cuts follow each other without a stitch: the file may be damaged. {advice}")
 FEW_STITCHES = N_("The file holds no more than {stitches} stitches: check that nothing is missing.")
@@ -67,7 +68,8 @@ LONE_STITCHES = (
     N_("{count} lone stitches stand between two cuts and will not hold."),
 )
 NO_LENGTH = N_(
-    "{share}% of the stitches ({some} of {all}) have no length: they pierce the cloth where the needle already is."
+    "{share}% of the stitches ({some} of {all}) have no length: they pierce the cloth where the "
+    "needle already is."
 )
 NOT_TRIMMED = (
     N_(
@@ -108,16 +110,19 @@ OTHER_SIZE_CANVAS = N_(
     "Check the hoop."
 )
 OTHER_SIZE = N_(
-    "The header says that the design is {said} mm; it is {held} mm: stitches may be missing or damaged. Check the hoop."
+    "The header says that the design is {said} mm; it is {held} mm: stitches may be missing or "
+    "damaged. Check the hoop."
 )
 
 # What is odd about the bytes of a format.
 IMPOSSIBLE = (
     N_(
-        "{count} of {all} records is not as any writer writes them: the file is damaged. Compare it with the original."
+        "{count} of {all} records is not as any writer writes them: the file is damaged. Compare it "
+        "with the original."
     ),
     N_(
-        "{count} of {all} records are not as any writer writes them: the file is damaged. Compare it with the original."
+        "{count} of {all} records are not as any writer writes them: the file is damaged. Compare it "
+        "with the original."
     ),
 )
 ODD_BYTES = N_("The file has {bytes} bytes where an even number belongs: one is missing or too many.")
@@ -168,7 +173,8 @@ BLOCK_ENDS_ELSEWHERE = N_(
     "is damaged. Compare it with the original."
 )
 ALL_STITCHES_OFF = N_(
-    "The stitches of each colour say that they are {bytes} bytes off; they are read as far as their block reaches."
+    "The stitches of each colour say that they are {bytes} bytes off; they are read as far as "
+    "their block reaches."
 )
 STITCHES_END_ELSEWHERE = N_(
     "The block of the stitches of colour {colour} ends at byte {said} by its own length and at byte {held} by that of "
@@ -189,8 +195,17 @@ FILE_ENDS_BEFORE = N_(
 )
 BYTES_AFTER_COLOUR = N_("{bytes} bytes follow the last colour; they are not read.")
 
-_PARTS = ("LOOK", "TRAVEL", "THREADS", "BLOCKS", "PAIR", "SIZE", "SOME")
+# What may stand in the fields of the others.
 PARTS: tuple[Marked, ...] = (LOOK, TRAVEL, THREADS, BLOCKS, SOME, PAIR, SIZE)
-SENTENCES: tuple[Marked, ...] = tuple(
-    each for name, each in tuple(globals().items()) if name.isupper() and name not in (*_PARTS, "PARTS")
+SENTENCES: tuple[Marked, ...] = (
+    *(BEYOND_RECORD, LONG_STITCHES, ERRATIC, ONE_PLACE, CUTS),
+    *(FEW_STITCHES, SPARE_MOVES, END_NOT_HELD, NO_END, MORE_THREADS),
+    *(FEWER_THREADS, EQUAL_NEIGHBOURS, SINGLE_STITCH, SINGLE_STITCHES, LONE_STITCHES),
+    *(NO_LENGTH, NOT_TRIMMED, OTHER_CHANGES, OTHER_COUNT, OTHER_END),
+    *(OTHER_LAST_BYTE, OTHER_REACH_CANVAS, OTHER_REACH, OTHER_SIZE_CANVAS, OTHER_SIZE),
+    *(IMPOSSIBLE, ODD_BYTES, ENDS_IN_COMMAND, STITCHES_START, STITCHES_END_BEYOND),
+    *(PEC_AS_PES, UNKNOWN_PES, OTHER_NEEDLES, UNKNOWN_CODE, BYTES_FOLLOW),
+    *(FILE_BLOCK_MISPLACED, DESIGN_BLOCK_MISPLACED, COLOUR_BLOCK_MISPLACED, OTHER_BLOCKS, ALL_LONGER),
+    *(ALL_SHORTER, BLOCK_ENDS_ELSEWHERE, ALL_STITCHES_OFF, STITCHES_END_ELSEWHERE, NAMES_UNFIT),
+    *(DESIGN_ENDS_BEYOND, DESIGN_ENDS_BEFORE, FILE_ENDS_BEYOND, FILE_ENDS_BEFORE, BYTES_AFTER_COLOUR),
 )

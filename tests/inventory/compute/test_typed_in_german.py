@@ -76,7 +76,12 @@ def test_figures_are_written_as_the_reader_writes_them():
 
 @pytest.mark.parametrize(
     ("typed", "level"),
-    [("halb", "half"), ("Dreiviertel", "three quarters"), ("viertel", "quarter"), ("fast leer", "nearly empty")],
+    [
+        ("halb", "half"),
+        ("Dreiviertel", "three quarters"),
+        ("viertel", "quarter"),
+        ("fast leer", "nearly empty"),
+    ],
 )
 def test_fullness_in_german(german, typed, level):
     assert level_called(typed) == level
