@@ -32,9 +32,8 @@ def in_brackets(monkeypatch):
 
 @pytest.mark.parametrize(("sentence", "marked"), EVERY)
 def test_each_sentence_is_found_as_itself(in_brackets, sentence, marked):
-    values = dict.fromkeys(re.findall(r"\{(\w+)\}", sentence), "1,234.5")
-    said = said_again(sentence.format(**values), marked)
-    assert said == f"⟦{sentence.format(**dict.fromkeys(values, '1.234,5'))}⟧"
+    kept = sentence.format(**dict.fromkeys(re.findall(r"\{(\w+)\}", sentence), "gull"))
+    assert said_again(kept, marked) == f"⟦{kept}⟧"
 
 
 def test_what_stands_in_a_sentence_is_said_too(in_brackets):
