@@ -116,10 +116,10 @@ def length_sigma(
     """
     length_mm = length_from_weight(gross_mg=gross_mg, tare_mg=tare_mg, tex=tex)
     for value, what in (
-        (scale_resolution_mg, "resolution of the scale in mg"),
-        (tare_sigma_mg, "sigma of the empty weight in mg"),
-        (tex_relative_sigma, "relative sigma of tex"),
-        (moisture_relative_sigma, "relative sigma from moisture"),
+        (scale_resolution_mg, N_("resolution of the scale in mg")),
+        (tare_sigma_mg, N_("sigma of the empty weight in mg")),
+        (tex_relative_sigma, N_("relative sigma of tex")),
+        (moisture_relative_sigma, N_("relative sigma from moisture")),
     ):
         require_not_negative(value, what=what)
     reading_mg = scale_resolution_mg / math.sqrt(12)

@@ -207,9 +207,7 @@ class _Row:
             self.ask(
                 "hex",
                 _(
-                    
-"This is no colour. Type a word such as dark blue, six figures such as 1f4e79, or nothing."
-
+                    "This is no colour. Type a word such as dark blue, six figures such as 1f4e79, or nothing."
                 ),
             )
         return found

@@ -77,9 +77,9 @@ def project(
     [6500, 6500, 6500, 500]
     """
     for value, what in (
-        (free, "free quantity"),
-        (per_week, "use of a week"),
-        (lead_time_days or 0, "lead time"),
+        (free, N_("free quantity")),
+        (per_week, N_("use of a week")),
+        (lead_time_days or 0, N_("lead time")),
     ):
         require_not_negative(value, what=what)
     booked = _by_day(needs, today)
