@@ -186,9 +186,9 @@ class ShadeRowForm(RowForm):
                         name, _("The colour needs lab_l, lab_a and lab_b; {name} is blank.").format(name=name)
                     )
         if any(data.get(name) is not None for name in OF_PUT_UP):
-            self._needs("put_up", _("The row tells of a put-up; give its name too."))
+            self._needs("put_up", str(_("The row tells of a put-up; give its name too.")))
         if data.get("name") or given or data.get("hex") or data.get("earlier_codes"):
-            self._needs("code", _("The row tells of a shade; give its code too."))
+            self._needs("code", str(_("The row tells of a shade; give its code too.")))
 
     def _needs(self, column: str, reason: str) -> None:
         if not self.cleaned_data.get(column) and column not in self.errors:
