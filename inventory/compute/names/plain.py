@@ -94,7 +94,7 @@ def colour_of_name(text: str) -> Lab | None:
     >>> colour_of_name("Strong  Red") == colour_of_name("red"), colour_of_name("Dory 147") is None
     (True, True)
     """
-    words = " ".join(_in_plain_words(text))
+    words = " ".join(_in_plain_words(text, language()))
     for name in (words, f"strong {words}", f"medium {words}", f"moderate {words}"):
         at = _places().get(name)
         if at is not None:
@@ -176,16 +176,16 @@ def _spelled(word: str) -> str:
 
 def _meant(word: str) -> frozenset[str]:
     """Return the words of plain names that a person means by one; it may be one of their own language."""
-    return frozenset(_in_plain_words(word))
+    return frozenset(_in_plain_words(word, language()))
 
 
-def _in_plain_words(text: str) -> list[str]:
-    german = language() == "de"
-    return [
+@lru_cache(maxsize=4096)
+def _in_plain_words(text: str, speaks: str) -> tuple[str, ...]:
+    return tuple(
         each
         for word in text.casefold().split()
-        for each in (german and in_plain_words(word)) or (_spelled(word),)
-    ]
+        for each in (speaks == "de" and in_plain_words(word)) or (_spelled(word),)
+    )
 
 
 @lru_cache(maxsize=16_384)
