@@ -23,7 +23,7 @@ from inventory.compute.lengths import (
     parse_weight,
     read_scale,
 )
-from inventory.compute.spoken import as_written_here
+from inventory.compute.spoken import as_written_here, plainly
 from inventory.compute.units import METRIC, Units
 from inventory.models import Place, PutUp, Shade, StockItem
 from inventory.shelf.receipts import MOST_PRICE
@@ -68,10 +68,10 @@ class MeasureField(TypedField):
             return str(value)
         writes: Callable[..., str] = format_weight if self.measure == "weight" else format_length
         for places in (1, 2, 0, 4, 5, 6):  # three would be asked about when typed back
-            text = writes(value, unit=self.unit, places=places)
+            text = writes(value, unit=self.unit, places=places, grouped=False)
             if self._read(text) == value:
                 break
-        return text.partition(" ")[0].replace(",", "")
+        return text.partition(" ")[0]
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return bool(super().has_changed(self.prepare_value(initial), data))
@@ -139,7 +139,7 @@ class ShownNumberField(NumberField):
             return value
         number = value / self.scale
         # Never three figures after the point: typed back, they would be asked about.
-        return f"{number:.{2 if abs(number) >= 1 else 4}f}".rstrip("0").rstrip(".")
+        return as_written_here(f"{number:.{2 if abs(number) >= 1 else 4}f}".rstrip("0").rstrip("."))
 
     def to_python(self, value: Any) -> Any:
         if self.kept is not None and str(value).strip() == self.prepare_value(self.kept):
@@ -194,7 +194,7 @@ class PercentField(TypedField):
 
     def prepare_value(self, value: Any) -> Any:
         """Return a share as a person would type it."""
-        return f"{round(value * 100, 4):g}" if isinstance(value, float) else value
+        return plainly(round(value * 100, 4)) if isinstance(value, float) else value
 
     def to_python(self, value: Any) -> Any:
         if isinstance(value, float):

@@ -14,7 +14,7 @@ from django.utils.translation import ngettext, pgettext
 from inventory.catalogue.owning import Kept, do_i_own
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import basic_colours
-from inventory.compute.spoken import N_
+from inventory.compute.spoken import N_, _
 from inventory.models import Order, Place, Shade, StabilizerProduct, Supplier
 from inventory.shelf.reads import item_by_label
 from inventory.shelf.scan_box import read_code
@@ -274,4 +274,4 @@ def _names() -> list[str]:
         for model, field in fields
         for name in model._default_manager.values_list(field, flat=True).distinct()
     )
-    return sorted({name for name in called if name} | {*basic_colours()})
+    return sorted({name for name in called if name} | {*basic_colours(), *map(_, basic_colours())})
