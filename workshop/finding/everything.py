@@ -14,7 +14,7 @@ from django.utils.translation import ngettext, pgettext
 from inventory.catalogue.owning import Kept, do_i_own
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import basic_colours
-from inventory.compute.spoken import N_, _
+from inventory.compute.spoken import N_
 from inventory.models import Order, Place, Shade, StabilizerProduct, Supplier
 from inventory.shelf.reads import item_by_label
 from inventory.shelf.scan_box import read_code
