@@ -29,6 +29,7 @@ from planning.plan.words import (
     asked_name,
     colour_word,
     difference_in_words,
+    in_currency,
     instead_in_words,
     layer_name,
     pins_to_type,
@@ -239,7 +240,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     table.add_row(
         _("Material"),
         _("{total}, {each} a piece").format(
-            total=f"{cost.currency} {_money(cost.material)}", each=_money(cost.material_per_piece)
+            total=in_currency(cost.material, cost.currency), each=_money(cost.material_per_piece)
         )
         + unpriced,
         "",
@@ -251,7 +252,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
                 "{total}, {each} a piece: material, machine {machine} and hands {hands}; of it {spoiled} for tests and "
                 "spoiled pieces"
             ).format(
-                total=f"{cost.currency} {_money(cost.total)}",
+                total=in_currency(cost.total, cost.currency),
                 each=_money(cost.total_per_piece),
                 machine=_money(cost.machine),
                 hands=_money(cost.hands_on),

@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from inventory.compute.colour.lab import delta_e_00_matrix
 from inventory.compute.lengths import format_length
-from inventory.compute.spoken import N_, _, figure, ngettext
+from inventory.compute.spoken import N_, _, as_written_here, figure, ngettext
 from inventory.compute.units import Units
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
@@ -255,6 +256,15 @@ def between_in_words(choice: Choice) -> str:
     return _("between {least} and {most}").format(least=least, most=most)
 
 
+def in_currency(amount: Decimal | str, currency: str) -> str:
+    """Return an amount as it is, with its currency, as the reader's language has the two.
+
+    >>> in_currency("1234.50", "EUR")
+    'EUR 1234.50'
+    """
+    return _("{currency} {amount}").format(currency=currency, amount=as_written_here(str(amount)))
+
+
 def layer_name(layer: LayerPlan) -> str:
     return f"{_(layer.kind)}, {method_said(layer.words or layer.method)}"
 
@@ -323,7 +333,7 @@ def instead_in_words(instead: PricedInstead, *, currency: str, now: str = "") ->
     )[len(names) - 1].format(before=figure(instead.mean_before, 1), after=figure(instead.mean_after, 1))
     return _("{what}, for {price}: {shades}.").format(
         what=said + _verdict_then(instead, now),
-        price=f"{currency} {figure(float(instead.total), 2, grouped=False)}",
+        price=in_currency(instead.total, currency),
         shades=", ".join(names),
     )
 
