@@ -17,6 +17,7 @@ from planning.compute.batch.asked import AskedDesign
 from planning.compute.batch.bobbin_thread import PlannedBobbins
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.sentences import said_of_plan
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
@@ -71,7 +72,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
         )
         _file_warnings(console, design)
     for note in plan.notes:
-        console.print(_("note: {note}").format(note=note))
+        console.print(_("note: {note}").format(note=said_of_plan(note)))
     if plan.left_out:
         console.print(left_out_in_words(plan.left_out))
     if pins := pins_to_type(plan):
