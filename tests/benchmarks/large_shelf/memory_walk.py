@@ -29,7 +29,7 @@ def main() -> None:
     from django.test import Client
     from django.urls import reverse
 
-    from tests.benchmarks.large_shelf.page_walk import ASKED, LOOKED_AT, SLOW_BY_NATURE, Sample
+    from tests.benchmarks.large_shelf.page_walk import LOOKED_AT, SLOW_BY_NATURE, Sample, asked_of
 
     client, sample = Client(HTTP_HOST="localhost"), Sample()
     client.force_login(User.objects.first())  # type: ignore[arg-type]
@@ -37,12 +37,7 @@ def main() -> None:
     for route, places in LOOKED_AT.items():
         where = places(sample)
         if where is not None and route not in SLOW_BY_NATURE:
-            asked = (
-                {"design": str(sample.design.pk), "pieces": "24"}
-                if route == "plan_sheet"
-                else ASKED.get(route, {})
-            )
-            pages.append((reverse(route, kwargs=where), asked))
+            pages.append((reverse(route, kwargs=where), asked_of(route, sample)))
     told: dict[str, float] = {}
     wanted = int(sys.argv[1])
     for number, (address, asked) in enumerate(cycle(pages), 1):

@@ -75,7 +75,9 @@ class Sample:
         self.draft = middle(Job.objects.filter(state=Job.State.DRAFT))
         self.running = middle(Job.objects.filter(state=Job.State.RUNNING))
         self.finished = middle(Job.objects.filter(state=Job.State.FINISHED))
-        self.design, self.run = middle(Design.objects.all()), middle(ImportRun.objects.all())
+        # One that a job needs, so that every page has all its parts, on a shelf of any size.
+        self.design = middle(Design.objects.filter(placed__job=self.draft)) or middle(Design.objects.all())
+        self.run = middle(ImportRun.objects.all())
         self.machine, self.shade, self.range = (
             middle(each.objects.all()) for each in (Machine, Shade, ThreadRange)
         )
@@ -179,13 +181,20 @@ LOOKED_AT: dict[str, PLACES] = {
     "item": _of("spool", "label", to="label"),
     "label": _of("spool", "label", to="code"),
 }  # fmt: skip
-# What is asked of a page beside its address.
-ASKED: dict[str, dict[str, str]] = {
-    "shade_suggestions": {"q": "K01"},
-    "shade_choices": {"range": "1"},
-    "equivalents": {"q": "K0100"},
-    "scan": {},
+# What is asked of a page beside its address: of a plan more pieces than there is thread for on a shelf of any size.
+ASKED: dict[str, Callable[[Sample], dict[str, str]]] = {
+    "shade_suggestions": lambda _: {"q": "K01"},
+    "shade_choices": lambda _: {"range": "1"},
+    "equivalents": lambda sample: {"q": f"{sample.shade.range} {sample.shade.code}"},
+    **dict.fromkeys(
+        ("plan_sheet", "keep_job"), lambda sample: {"design": str(sample.design.pk), "pieces": "240"}
+    ),
 }
+
+
+def asked_of(route: str, sample: Sample) -> dict[str, str]:
+    """Return what is asked of a page beside its address."""
+    return ASKED[route](sample) if route in ASKED else {}
 
 
 # What is answered with something that is no page: files, pictures, states, parts of pages that a script asks for.
@@ -212,9 +221,7 @@ def pages_to_look_at() -> dict[str, str]:
         where = None if route in NO_PAGES else places(sample)
         if where is None:
             continue
-        asked = dict(ASKED.get(route, {}))
-        if route in ("plan_sheet", "keep_job"):
-            asked = {"design": str(sample.design.pk), "pieces": "24"}
+        asked = asked_of(route, sample)
         found[route] = reverse(route, kwargs=where) + (f"?{urlencode(asked)}" if asked else "")
     return found
 
@@ -242,9 +249,7 @@ def walk(only: list[str]) -> list[dict[str, Any]]:
         if where is None:
             rows.append({"route": route, "left_out": "this workshop has none"})
             continue
-        address, asked = reverse(route, kwargs=where), dict(ASKED.get(route, {}))
-        if route == "plan_sheet":
-            asked = {"design": str(sample.design.pk), "pieces": "24"}
+        address, asked = reverse(route, kwargs=where), asked_of(route, sample)
         answer: list[Any] = []
 
         def look(address: str = address, asked: dict[str, str] = asked, answer: list[Any] = answer) -> None:
