@@ -39,7 +39,7 @@ def measure_first(*, at_most: int = PLANNED_AT_ONCE) -> tuple[MeasureFirst, ...]
     return kept(
         ("measure first", at_most),
         lambda: season_marks().every,
-        lambda: measure_first_of(in_turn(plans=at_most)),
+        lambda: measure_first_of(in_turn(plans=at_most, only_in_doubt=True)),
     )
 
 

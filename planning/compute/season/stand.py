@@ -149,17 +149,17 @@ def stand(
 
     What was worked out before of the same question against the same things is taken from ``kept``.
     """
-    threads = _kept(
-        kept, ready, "threads", shelf.wall.state_of(columns_of(ready.ways)), lambda: _threads(ready, shelf)
-    )
+    kept = None if ready.key is None else kept
+    wall = shelf.wall.state_of(columns_of(ready.ways))
+    threads = _kept(kept, ("threads", ready.key, wall), lambda: _threads(ready, shelf))
     planned = _kept(
-        kept, ready, "bobbins", bobbins, lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
+        kept, ("bobbins", ready.key, bobbins), lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
     )
+    # How stabilizer is cut rests on little of the question: it stands whatever a rule says of colours.
+    stock = shelf.stabilizer if ready.layers.layers or ready.layers.fabric else ()
     layers = _kept(
         kept,
-        ready,
-        "layers",
-        shelf.stabilizer if ready.layers.layers or ready.layers.fabric else (),
+        ("layers", ready.layers, ready.terms.losses, stock),
         lambda: without_layouts(
             plan_layers_together([ready.layers], shelf.stabilizer, losses=ready.terms.losses)[0]
         ),
@@ -195,16 +195,12 @@ def without_layouts(layers: Sequence[LayerPlan]) -> tuple[LayerPlan, ...]:
     )
 
 
-def _kept(
-    kept: Kept | None, ready: ReadyBatch, part: str, rests_on: Hashable, work: Callable[[], Part]
-) -> Part:
-    """Return what ``work`` finds of a part, kept under what it rests on beside the question."""
-    if kept is None or ready.key is None:
+def _kept(kept: Kept | None, rests_on: Hashable, work: Callable[[], Part]) -> Part:
+    """Return what ``work`` finds, kept under what it rests on; what was asked for last is forgotten last."""
+    if kept is None:
         return work()
-    key = (ready.key, part, rests_on)
-    if key not in kept:
-        kept[key] = work()
-    return cast(Part, kept[key])
+    kept[rests_on] = found = kept.pop(rests_on) if rests_on in kept else work()
+    return cast(Part, found)
 
 
 def _threads(ready: ReadyBatch, shelf: SeasonShelf) -> tuple[StoodThread, ...]:
