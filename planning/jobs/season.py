@@ -6,9 +6,8 @@ than the marks hold: they are read from the database each time.
 """
 
 import threading
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 from typing import Any, TypeVar
 
 from django.db.models import Q, QuerySet
@@ -32,7 +31,6 @@ State = Job.State
 Answer = TypeVar("Answer")
 # So many answers, made-ready jobs and parts of standings are kept; the oldest go first.
 MOST_ANSWERS, MOST_READY, MOST_PARTS = 24, 1_200, 6_000
-NONE: Mapping[int, Stood] = MappingProxyType({})
 # A whole plan takes a quarter of a megabyte.
 MOST_PLANS = 12
 READ_ANEW = 3  # times, where others change the workshop while it is read
@@ -105,29 +103,25 @@ def kept(question: Hashable, marks: Callable[[], Hashable], work: Callable[[], A
     raise AssertionError("unreachable")
 
 
-def in_turn(*, plans: int = 0, only_in_doubt: bool = False) -> list[Standing]:
+def in_turn(*, plans: int = 0) -> list[Standing]:
     """Return the waiting jobs in the order in which they claim stock, each against what the earlier ones leave.
 
-    The first so many that hold nothing yet have their whole ``plans`` with them; ``only_in_doubt``, those of them for
-    which there is not enough. Promised and running jobs hold what
+    The first so many that hold nothing yet have their whole ``plans`` with them. Promised and running jobs hold what
     was set aside for them; drafts claim what is free, by priority and day. The number of queries does not grow with
     the jobs.
     """
     standings = _kept_season("in turn", lambda season: season.claim(season.jobs, keep_promises=True))
     if not plans:
         return list(standings)
-    enough = {
-        each.job.pk: each.stood for each in standings if each.stood is not None and each.verdict == "enough"
-    }
-    planned = dict(_plans(plans, passed=enough if only_in_doubt else {}))
+    planned = dict(_plans(plans))
     return [replace(each, plan=planned.get(each.job.pk)) for each in standings]
 
 
-def _plans(most: int, *, passed: Mapping[int, Stood]) -> list[tuple[int, BatchPlan]]:
+def _plans(most: int) -> list[tuple[int, BatchPlan]]:
     """Return the whole plans of the first ``most`` jobs; of more than a page shows, kept is what is made of them."""
-    if most <= MOST_PLANS and not passed:
+    if most <= MOST_PLANS:
         return _kept_season(("plans", most), lambda season: season.plans(most))
-    return _season(season_marks()).plans(most, passed=passed)
+    return _season(season_marks()).plans(most)
 
 
 def if_first(job: Job) -> list[Standing]:
@@ -237,18 +231,11 @@ class _Season:
         style = self.shelves.style_of(job)
         return self._stand(job, shelf, bobbins[style] if style else None)
 
-    def plans(self, most: int, *, passed: Mapping[int, Stood] = NONE) -> list[tuple[int, BatchPlan]]:
-        """Return the whole plans of the first ``most`` jobs that hold nothing, by their number.
-
-        Of those that are ``passed`` only what they claim is taken.
-        """
+    def plans(self, most: int) -> list[tuple[int, BatchPlan]]:
+        """Return the whole plans of the first ``most`` jobs that hold nothing, by their number."""
         self.shelves.set_aside(but_not=())
         found = []
         for job in [job for job in self.jobs if job.state == State.DRAFT][:most]:
-            stood = passed.get(job.pk)
-            if stood is not None:
-                self.shelves.take(job, stood.claims, bobbins=stood.bobbins.sure_count)
-                continue
             try:
                 plan = self.shelves.plan(job)
             except WorkshopError:

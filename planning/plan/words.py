@@ -230,9 +230,12 @@ def shown_verdict(thread: PlannedThread) -> str:
 def thread_name(thread: PlannedThread) -> str:
     """Return the name of the chosen thread, or of what was asked for where none is near enough."""
     shade = thread.choice.shade
-    if shade and thread.choice.near_enough:
-        return f"{shade.name or shade.code} ({shade.maker} {shade.code})"
-    return asked_name(thread)
+    return shade_name(shade) if shade and thread.choice.near_enough else asked_name(thread)
+
+
+def shade_name(shade: OwnedShade) -> str:
+    """Return what a shade of the shelf is called where it is chosen."""
+    return f"{shade.name or shade.code} ({shade.maker} {shade.code})"
 
 
 def difference_in_words(choice: Choice) -> str:

@@ -19,7 +19,8 @@ from planning.compute.batch.needle_thread import _conditions, _place, _request, 
 from planning.compute.batch.plan import layers_of, worst_verdict
 from planning.compute.batch.taking import ALL_OF_IT, layer_claims, shelf_after
 from planning.compute.certainty.enough import missing_mm, need, p_enough
-from planning.compute.colour.choice import Choice, ColourRequest
+from planning.compute.certainty.factor import Factor
+from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.season.fibres import FibreWay, best_way, columns_of, fibre_ways
 from planning.compute.season.shades import Picked, nearest_of, pick_shades
@@ -77,7 +78,8 @@ class ReadyBatch:
 class StoodThread:
     """One thread of a batch: its verdict, what it takes, and of which spools; ``shade`` is None where none is near.
 
-    ``to_buy`` is the shade that what lacks is bought of, None where there is none.
+    ``to_buy`` is the shade that what lacks is bought of, None where there is none. ``in_doubt`` is the shade as its
+    spools stood, where there may not be enough of it, and ``spread`` how far the need may stray, as a factor about one.
     """
 
     hex: str
@@ -91,6 +93,8 @@ class StoodThread:
     missing_mm: int
     to_buy: int | None
     spools: tuple[SpoolUse, ...]
+    in_doubt: OwnedShade | None
+    spread: Factor
 
 
 @dataclass(frozen=True)
@@ -103,6 +107,9 @@ class Stood:
     stabilizer: tuple[LayerPlan, ...]
     pieces: PiecesToStitch
     claims: dict[str, int]
+    enough_at: float
+    tight_at: float
+    is_too_big: bool
 
 
 def make_ready(
@@ -174,6 +181,9 @@ def stand(
         layers,
         ready.to_stitch,
         _claims(threads, planned, layers),
+        enough_at=ready.terms.enough_at,
+        tight_at=ready.terms.tight_at,
+        is_too_big=bool(ready.too_big),
     )
 
 
@@ -264,6 +274,8 @@ def _thread(
         missing_mm=lacking,
         to_buy=to_buy.id if to_buy else None,
         spools=_spools(carried, blocks, shade, word, terms, factor=factor) if shade else (),
+        in_doubt=None if word == "enough" else shade,
+        spread=spread,
     )
 
 
