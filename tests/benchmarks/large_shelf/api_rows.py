@@ -9,6 +9,10 @@ from typing import Any
 # Where the work is a whole basket, solved anew: its time grows with what there is to buy.
 PROGRAMS_WAIT_FOR = frozenset({"api_basket"})
 
+# What they ask the database hangs on what there is to say: why something was left out of a plan, which cloth a
+# finished job was of. On a larger shelf it is never more.
+BY_ITS_ANSWER = frozenset({"api_plan", "api_report"})
+
 # What each address below api/1/ is made of, and what is asked beside it, by the operation's name. None: this
 # workshop has no such record.
 OPERATIONS: dict[str, Callable[[Any], tuple[str, dict[str, Any]] | None]] = {
