@@ -8,6 +8,7 @@ import json
 import os
 import resource
 import sys
+from importlib import import_module
 from itertools import cycle
 from pathlib import Path
 
@@ -22,9 +23,7 @@ def resident_mb() -> float:
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
-    import django
-
-    django.setup()
+    import_module("workshop.wsgi")  # as a process of the site
     from django.contrib.auth.models import User
     from django.test import Client
     from django.urls import reverse

@@ -183,6 +183,45 @@ def test_every_page_of_the_large_shelf(
     assert times[len(times) // 2] < MEDIAN_MS
 
 
+def test_analyze_makes_no_page_slower(
+    shelves: dict[str, dict[str, str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the database learns of its tables is to help it: no plan of a query may turn out worse for it."""
+    folder = shutil.copytree(shelves["large"]["ENOUGH_THREAD_DATA"], tmp_path / "large")
+    environment = {**shelves["large"], "ENOUGH_THREAD_DATA": str(folder)}
+    told = {}
+    for when, statement in (("before", _FORGET), ("after", "ANALYZE")):
+        run_in(environment, "-c", _EXECUTE, statement)
+        told[when] = {row["route"]: row for row in json.loads(run_in(environment, *_WALK, timeout_s=3_600))}
+    pages = [route for route, row in told["before"].items() if "ms" in row]
+    before, after = (sum(told[when][route]["ms"] for route in pages) for when in told)
+    slower = {
+        route: (told["before"][route]["ms"], told["after"][route]["ms"])
+        for route in pages
+        if told["after"][route]["ms"] > 1.5 * told["before"][route]["ms"] + 20
+    }
+    with capsys.disabled():
+        print(
+            f"\n{len(pages)} pages: {before} ms before ANALYZE, {after} ms after it; slower: {slower or 'none'}"
+        )
+    assert after <= 1.2 * before
+    assert slower == {}
+
+
+_FORGET = "DELETE FROM sqlite_stat1"
+_EXECUTE = """
+import os, sys
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
+import django
+django.setup()
+from django.db import connection
+with connection.cursor() as cursor:
+    if sys.argv[1].startswith("DELETE"):
+        cursor.execute("ANALYZE")  # so that there is a table to empty
+    cursor.execute(sys.argv[1])
+"""
+
+
 def _too_large(rows: dict[str, dict[str, Any]]) -> dict[str, int]:
     """Return the bytes of the pages that are larger than one should be; what programs and printers get is whole."""
     return {
