@@ -9,6 +9,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Hashable, MutableMapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TypeVar, cast
 
 from inventory.compute.colour.lab import delta_e_00
@@ -26,6 +27,7 @@ from planning.compute.season.fibres import FibreWay, best_way, columns_of, fibre
 from planning.compute.season.shades import Picked, nearest_of, pick_shades
 from planning.compute.season.wall import Wall
 from planning.compute.spools.turns import SpoolUse
+from planning.compute.stabilizer.cutting import Strip
 from planning.compute.stabilizer.layers import JobLayers
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 
@@ -190,11 +192,21 @@ def stand(
 def without_layouts(layers: Sequence[LayerPlan]) -> tuple[LayerPlan, ...]:
     """Return the layers with what is taken of each thing, but not where each piece lies in it.
 
-    A standing needs no more, and the places of all pieces of all jobs are many times what else it is kept with.
-    Layers that are cut together still are.
+    A standing needs no more than how many strips come off, and the places of all pieces of all jobs are many times
+    what else it is kept with. Layers that are cut together still are.
     """
     bare = {
-        id(cut): replace(cut, sources=tuple(replace(each, strips=(), rests=()) for each in cut.sources))
+        id(cut): replace(
+            cut,
+            sources=tuple(
+                replace(
+                    each,
+                    strips=tuple(_bare_strip(strip.width_mm, strip.height_mm) for strip in each.strips),
+                    rests=(),
+                )
+                for each in cut.sources
+            ),
+        )
         for cut in (layer.cut.product_cut for layer in layers if layer.cut)
     }
     return tuple(
@@ -203,6 +215,12 @@ def without_layouts(layers: Sequence[LayerPlan]) -> tuple[LayerPlan, ...]:
         else layer
         for layer in layers
     )
+
+
+@lru_cache(maxsize=256)
+def _bare_strip(width_mm: int, height_mm: int) -> Strip:
+    """Return a strip of which only the size is told: the same one for all of that size."""
+    return Strip(0, 0, width_mm, height_mm, ())
 
 
 def _kept(kept: Kept | None, rests_on: Hashable, work: Callable[[], Part]) -> Part:
