@@ -97,11 +97,11 @@ def equivalents(shade: Shade) -> list[Equivalent]:
         .values_list("pk", "range_id", "lab_l", "lab_a", "lab_b")
     )
     differences = delta_e_00(
-        tuple(lab), np.array([labs for _, _, *labs in others], dtype=float).reshape(-1, 3)
+        tuple(lab), np.array([labs for _pk, _range, *labs in others], dtype=float).reshape(-1, 3)
     ).tolist()
     nearest: dict[int, tuple[float, int]] = {}
     owned = set(Shade.objects.owned().values_list("pk", flat=True))
-    for (pk, range_id, *_), difference in zip(others, differences, strict=True):
+    for (pk, range_id, *_labs), difference in zip(others, differences, strict=True):
         best = nearest.get(range_id)
         rank = (round(difference, 6), pk not in owned)
         if best is None or rank < (round(best[0], 6), best[1] not in owned):

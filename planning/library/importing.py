@@ -37,8 +37,7 @@ GIVEN_UP_AFTER = timedelta(minutes=5)
 PATH_LENGTH, REASON_LENGTH, SOURCE_LENGTH = 1000, 500, 500
 # So many files, or those of so many seconds, are kept in one transaction.
 KEPT_AT_ONCE, KEPT_WITHIN_SECONDS = 16, 0.5
-# Of those whose content is there already, which are only looked at, so many.
-COUNTED_AT_ONCE = 250
+COUNTED_AT_ONCE = 250  # of those whose content is there already, which are only looked at
 Outcome = ImportedFile.Outcome
 Clock = Callable[[], datetime]
 # Told how many files of how many are dealt with, with ``always=True`` within the transaction that keeps them; raises
