@@ -1,3 +1,5 @@
+from functools import lru_cache
+
 from django.apps import AppConfig
 from django.utils.formats import get_format
 from django.utils.translation import get_language, gettext, ngettext
@@ -15,9 +17,14 @@ class InventoryConfig(AppConfig):
 
 
 def _signs() -> tuple[str, str]:
-    if _language() == "en":
+    return _signs_of(get_language() or "en")
+
+
+@lru_cache
+def _signs_of(language: str) -> tuple[str, str]:
+    if language.startswith("en"):
         return ".", ","
-    return get_format("DECIMAL_SEPARATOR"), get_format("THOUSAND_SEPARATOR")
+    return get_format("DECIMAL_SEPARATOR", lang=language), get_format("THOUSAND_SEPARATOR", lang=language)
 
 
 def _language() -> str:

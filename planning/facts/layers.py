@@ -5,6 +5,7 @@ from typing import Any
 
 from django.utils import translation
 
+from planning.compute.batch.sentences import said_of_plan
 from planning.compute.stabilizer.cautions import layer_cautions
 from planning.compute.stabilizer.layers import LayerNeed
 from planning.compute.stabilizer.supply import Losses
@@ -32,13 +33,17 @@ def layer_need(layer: Layer) -> LayerNeed:
 
 
 def with_cautions(layers: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Return the layers of a plan that was kept as data, each with its cautions, older ones by kind and method."""
+    """Return the layers of a plan that was kept as data, each with its cautions, older ones by kind and method.
+
+    The cautions are said in the language of who reads them.
+    """
     methods = {words: method for method, words in METHODS_IN_DATA.items()}
-    return [
+    told = [
         {"cautions": layer_cautions(kind=layer["kind"], method=methods.get(layer["method"], layer["method"]))}
         | dict(layer)
         for layer in layers
     ]
+    return [layer | {"cautions": tuple(map(said_of_plan, layer["cautions"]))} for layer in told]
 
 
 def losses_of(rules: Rules) -> Losses:
