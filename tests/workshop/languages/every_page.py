@@ -223,7 +223,8 @@ def _looked_at(client: Any, pages: dict[str, str]) -> dict[str, Any]:
         for text in outside_marks(made.texts):
             rest = theirs.sub(" ", everywhere.sub(" ", known.sub(" ", text.replace("Enough Thread", " "))))
             is_route = route == "watching" and text.partition(",")[0] in pages  # slow ones, with their time
-            if WORD.search(rest) and not is_route:
+            is_typed = route == "files" and text.startswith(": ")  # what a column of a file takes
+            if WORD.search(rest) and not is_route and not is_typed:
                 left.append(text)
         if left:
             unmarked[route] = left
