@@ -16,7 +16,7 @@ from inventory.acting import standing_at, whole_act
 from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
-from inventory.compute.spoken import figure
+from inventory.compute.spoken import N_, figure
 from inventory.ledger import Finding, LedgerProblem, Line, entries_of, once, reverse, write
 from inventory.ledger.posting import SHOWN, key_missing, key_used
 from inventory.models import (
@@ -112,7 +112,7 @@ def _drafted(supplier: Supplier, things: Sequence[OrderedThing], **particulars: 
     last = Order.objects.aggregate(last=Max("number"))["last"] or 0
     at = particulars.pop("at")
     order = Order.objects.create(number=last + 1, supplier=supplier, made_at=at, **particulars)
-    _note(order, "drafted", at=at, by=particulars["by"])
+    _note(order, N_("drafted"), at=at, by=particulars["by"])
     OrderLine.objects.bulk_create(_line_of(order, number, thing) for number, thing in enumerate(things, 1))
     return order
 
@@ -176,7 +176,7 @@ def place_order(order: Order, *, at: datetime, by: Any = None, expected_on: date
         )
     held.state, held.placed_at, held.expected_on = Order.State.PLACED, at, expected_on
     held.save(update_fields=["state", "placed_at", "expected_on"])
-    _note(held, "placed", at=at, by=by)
+    _note(held, N_("placed"), at=at, by=by)
     return held
 
 
@@ -211,11 +211,11 @@ def cancel_order(order: Order, *, at: datetime, by: Any = None) -> Order:
         for line in lines:
             line.given_up = line.things - line.received
         OrderLine.objects.bulk_update(lines, ["given_up"])
-        _note(held, "closed: the rest is not expected", at=at, by=by)
+        _note(held, N_("closed: the rest is not expected"), at=at, by=by)
         return held
     held.state, held.cancelled_at = Order.State.CANCELLED, at
     held.save(update_fields=["state", "cancelled_at"])
-    _note(held, "cancelled", at=at, by=by)
+    _note(held, N_("cancelled"), at=at, by=by)
     return held
 
 
@@ -228,7 +228,7 @@ def take_cancelling_back(order: Order, *, at: datetime, by: Any = None) -> Order
         held.cancelled_at = None
         held.save(update_fields=["state", "cancelled_at"])
     held.lines.update(given_up=0)
-    _note(held, "expected again", at=at, by=by)
+    _note(held, N_("expected again"), at=at, by=by)
     return held
 
 

@@ -26,6 +26,12 @@ class MachineForm(forms.ModelForm):
             "bobbin_tail_trim_mm": _("Bobbin tail at a cut, mm"),
             "threaded_path_mm": _("Threaded path, mm"),
             "needle_life_stitches": _("Stitches a needle lasts"),
+            "needles": _("Needles"),
+            "bobbin_style": _("Bobbin style"),
+            "efficiency": _("Efficiency"),
+            "trim_at_jumps": _("Trim at jumps"),
+            "interlock_depth": _("Interlock depth"),
+            "hoops": _("Hoops"),
         }
         widgets = {"hoops": forms.CheckboxSelectMultiple}
 
@@ -146,6 +152,11 @@ class RulesForm(forms.ModelForm):
             "brand_colour_limit": _("How near a colour must be: brand colours"),
             "equivalent_within": _("Equal for buying: how near a colour must be"),
             "working_hours_a_day": _("Working hours a day"),
+            "workshop_name": _("Workshop name"),
+            "currency": _("Currency"),
+            "test_pieces": _("Test pieces"),
+            "fibre": _("Fibre"),
+            "weight_label": _("Weight label"),
         }
         help_texts = {"ring_strip_width_mm": _("Empty: what is left round a design is waste.")}
 

@@ -186,7 +186,14 @@ class StitchOutForm(forms.ModelForm):
     class Meta:
         model = StitchOutNote
         fields = ("stitched_on", "fabric", "verdict", "needle", "stitches_per_minute", "tension", "words")
-        labels = {"stitched_on": _("Day"), "words": _("What it showed")}
+        labels = {
+            "stitched_on": _("Day"),
+            "fabric": _("Fabric"),
+            "verdict": _("Verdict"),
+            "needle": _("Needle"),
+            "tension": _("Tension"),
+            "words": _("What it showed"),
+        }
         widgets = {
             "stitched_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
             "fabric": forms.TextInput(attrs={"list": "fabrics"}),

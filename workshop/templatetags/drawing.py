@@ -137,7 +137,7 @@ def swatch(colour: str | None, name: str, *, detail: str = "", size: str = "m") 
 def _in_plain_words(colour: str | None, name: str) -> SafeString | str:
     """Return what the colour is called, unless its name says so already."""
     plain = plain_name_of_hex(colour) if colour else ""
-    if not plain or plain == name.strip().casefold():
+    if not plain or name.strip().casefold() in (plain, _(plain).casefold()):
         return ""
     return format_html('<span class="swatch-plain">{}</span>', _(plain))
 

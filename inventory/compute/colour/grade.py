@@ -108,7 +108,7 @@ def grade_between(reference: npt.ArrayLike, other: npt.ArrayLike) -> str:
 
 
 def grade_in_words(grade: str) -> str:
-    """Return what a grade of the grey scale looks like.
+    """Return what a grade of the grey scale looks like, in the reader's language.
 
     >>> grade_in_words("4-5")
     'hardly any difference'
@@ -120,7 +120,7 @@ def grade_in_words(grade: str) -> str:
                 grade=grade, names=", ".join(_GRADES)
             )
         )
-    return words
+    return _(words)
 
 
 def _refuse_negative(difference: float) -> None:

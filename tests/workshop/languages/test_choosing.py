@@ -1,14 +1,16 @@
 """In which language somebody is answered: the one chosen, else the browser's, else the workshop's."""
 
 import pytest
-from django.contrib.auth.models import AnonymousUser
+from django.contrib.auth.models import AnonymousUser, User
 from django.http import HttpResponse
 from django.test import Client, RequestFactory
 from django.utils import translation
 
 from inventory.compute import spoken
+from inventory.management.examples import spoken_to
 from workshop import environment
-from workshop.middleware import PersonMiddleware
+from workshop.middleware import PersonMiddleware, language_of
+from workshop.models import Preference
 
 GERMAN = {"accept-language": "de-CH,de;q=0.9,en;q=0.5"}
 THERE = [("en-gb", "English"), ("de", "Deutsch")]
@@ -61,3 +63,24 @@ def test_figures_are_written_as_the_reader_writes_them() -> None:
     with translation.override("de"):
         assert spoken.figure(1234.56, 1) == "1.234,6"
         assert spoken.figure(-1234.5, 2, grouped=False) == "-1234,50"
+
+
+def test_what_is_written_to_somebody_speaks_as_they_chose(signed_in: Client) -> None:
+    user = User.objects.get(pk=int(signed_in.session["_auth_user_id"]))
+    assert language_of(None) == language_of(user) == "en-gb"
+    Preference.objects.create(user=user, language="de")
+    assert language_of(user) == "de"
+
+
+def test_what_a_device_keeps_speaks_as_its_browser_asks(signed_in: Client) -> None:
+    assert '"lang": "de"' in signed_in.get("/worker.js", headers=GERMAN).content.decode()
+    assert '"lang": "en-gb"' in signed_in.get("/worker.js").content.decode()
+    assert signed_in.get("/manifest.webmanifest", headers=GERMAN).json()["lang"] == "de"
+
+
+def test_data_of_commands_are_english_whatever_the_workshop_speaks() -> None:
+    with translation.override("de"):
+        with spoken_to("json"):
+            assert translation.get_language() == "en-gb"
+        with spoken_to("text"):
+            assert translation.get_language() == "de"
