@@ -154,7 +154,8 @@ WHITENOISE_USE_FINDERS = not SERVED
 BACKUP_FOLDER = DATA_FOLDER / "backups"
 WHITENOISE_MIMETYPES = {".webmanifest": "application/manifest+json"}
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    # Kept files: MEDIA_ROOT, or the bucket in FILES_URL.
+    "default": environment.file_store(),
     "staticfiles": {
         "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
         if SERVED

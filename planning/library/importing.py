@@ -5,8 +5,8 @@ A file is known by its place, size and time of change; failing that, by its cont
 """
 
 import hashlib
+import logging
 import os
-import shutil
 import stat
 import tempfile
 import time
@@ -22,14 +22,17 @@ from django.db import transaction
 from django.db.models import Q
 
 from inventory.compute.errors import WorkshopError
-from inventory.kept_files.by_content import UNFINISHED
+from inventory.kept_files import UNFINISHED
 from inventory.work import LaidDown, Stopped, TakenOver
-from planning.library.designs import keep_digests
+from planning.library.designs import keep_contents, keep_records
 from planning.library.digests import DesignDigest, digest_design_files
+from planning.library.waiting import GoneWhileWaiting, fetch, forget, let_go, note, take_in, waiting_with
 from planning.models import Design, ImportedFile, ImportRun
 from planning.stitch_files.formats import FORMATS
 from planning.stitch_files.reading import DEFAULT_LIMITS, UnreadableDesign, printable
-from planning.stitch_files.unpacking import UnsafeArchive, plain_name, unpack, unsafe_name
+from planning.stitch_files.unpacking import UnsafeArchive, unpack, unsafe_name
+
+logger = logging.getLogger(__name__)
 
 # A reading may take a minute; a run that shows no sign of life for so long has been killed.
 GIVEN_UP_AFTER = timedelta(minutes=5)
@@ -89,29 +92,19 @@ def import_folder(
 
 
 def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None) -> ImportRun:
-    """Return the run that waits with files from the browser, copied to where it will find them."""
+    """Return the run that waits with files from the browser, put where whoever carries it out will find them."""
     files = list(files)
     names = [printable(file.name or "file") for file in files]
     source = names[0] if len(names) == 1 else f"{len(names)} files"
-    incoming = Path(settings.MEDIA_ROOT) / "incoming"
-    incoming.mkdir(parents=True, exist_ok=True)
-    # Whoever is stopped here, by a full disk or a kill, leaves no run that waits with half of its files.
-    received = Path(tempfile.mkdtemp(dir=incoming, prefix=UNFINISHED))
+    taken = take_in(files)
     try:
-        for number, file in enumerate(files, start=1):
-            target = received / f"{number:05}" / plain_name(file.name or "file")
-            target.parent.mkdir()
-            with target.open("xb") as copy:
-                for chunk in file.chunks():
-                    copy.write(chunk)
         with transaction.atomic():
             run = ImportRun.objects.create(
                 source=source[:SOURCE_LENGTH], by=by, asked_at=at, found=len(files)
             )
-            shutil.rmtree(_incoming(run), ignore_errors=True)  # of a run that never came to be
-            received.rename(_incoming(run))
+            note(run, taken)
     except BaseException:
-        shutil.rmtree(received, ignore_errors=True)
+        let_go(taken)
         raise
     return run
 
@@ -142,28 +135,22 @@ def carry_out(
     ):
         return None
     run = ImportRun.objects.get(pk=run_id)
+    progress = progress or _untold
     try:
-        if not _incoming(run).is_dir():
-            raise CannotImport(
-                "The files that waited here are gone from the workshop's folder. Send them again."
+        # Of its own: whoever was thought dead may still be reading in the folder of an earlier turn.
+        with tempfile.TemporaryDirectory(dir=settings.DATA_FOLDER, prefix=f"{UNFINISHED}import-") as folder:
+            candidates, run.passed_over = _received(run, into=Path(folder), progress=progress)
+            run.found = len(candidates)
+            rows = dict(run.files.values_list("path", "outcome"))
+            run.kept, run.known, run.refused = (
+                sum(outcome == each for outcome in rows.values())
+                for each in (Outcome.KEPT, Outcome.KNOWN, Outcome.REFUSED)
             )
-        candidates, run.passed_over = _received(run)
-        run.found = len(candidates)
-        rows = dict(run.files.values_list("path", "outcome"))
-        run.kept, run.known, run.refused = (
-            sum(outcome == each for outcome in rows.values())
-            for each in (Outcome.KEPT, Outcome.KNOWN, Outcome.REFUSED)
-        )
-        run.save()
-        left = [candidate for candidate in candidates if candidate.record not in rows]
-        _carry_out(
-            run,
-            left,
-            processes=processes,
-            trim_at_jumps=trim_at_jumps,
-            clock=clock,
-            progress=progress or _untold,
-        )
+            run.save()
+            left = [candidate for candidate in candidates if candidate.record not in rows]
+            _carry_out(
+                run, left, processes=processes, trim_at_jumps=trim_at_jumps, clock=clock, progress=progress
+            )
     except (TakenOver, LaidDown):
         raise  # somebody else goes on with it
     except Exception as error:
@@ -177,10 +164,17 @@ def carry_out(
             ),
         )
         if isinstance(error, Stopped):
-            shutil.rmtree(_incoming(run), ignore_errors=True)
+            _forget(run)
         raise
-    shutil.rmtree(_incoming(run), ignore_errors=True)
+    _forget(run)
     return run
+
+
+def _forget(run: ImportRun) -> None:
+    try:
+        forget(run)
+    except OSError as problem:  # the import is through all the same; the doctor names what is left
+        logger.warning("What import %s waited with is left: %s", run.pk, problem)
 
 
 def _carry_out(
@@ -226,7 +220,6 @@ def _carry_out(
     tell(run)
 
 
-@transaction.atomic
 def _keep_all(
     run: ImportRun,
     read: list[tuple[Candidate, DesignDigest | UnreadableDesign]],
@@ -240,12 +233,27 @@ def _keep_all(
     Some files in one transaction: that takes a fraction of the time of one each, and a run that is killed
     reads no more than these again.
     """
+    keep_contents(
+        [(found, candidate.path) for candidate, found in read if not isinstance(found, UnreadableDesign)]
+    )
+    return _record_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock, progress=progress)
+
+
+@transaction.atomic
+def _record_all(
+    run: ImportRun,
+    read: list[tuple[Candidate, DesignDigest | UnreadableDesign]],
+    *,
+    trim_at_jumps: int,
+    clock: Clock,
+    progress: Progress,
+) -> dict[str, int]:
     now = clock()
     ids: dict[str, int] = {}
     records = []
     sound = [(candidate, found) for candidate, found in read if not isinstance(found, UnreadableDesign)]
     # Some may have been kept in the meantime, by this run or by somebody else.
-    kept = keep_digests(
+    kept = keep_records(
         [(digest, candidate.path) for candidate, digest in sound], trim_at_jumps=trim_at_jumps, at=now
     )
     for (candidate, digest), (design, is_new) in zip(sound, kept, strict=True):
@@ -378,43 +386,41 @@ def _without_unchanged(run: ImportRun, candidates: list[Candidate], folder: Path
     return left
 
 
-def _received(run: ImportRun) -> tuple[list[Candidate], int]:
-    """Return the files that a run waits with, archives unpacked, and the number of others in those."""
+def _received(run: ImportRun, *, into: Path, progress: Progress) -> tuple[list[Candidate], int]:
+    """Return the files that a run waits with, fetched and archives unpacked, and the number of others in those."""
     candidates: list[Candidate] = []
     others = 0
-    # Never the folder of an earlier turn: whoever was thought dead may still be reading there.
-    unpacked = Path(tempfile.mkdtemp(dir=_incoming(run), prefix="unpacked-"))
-    for path in sorted(_incoming(run).glob("[0-9]*/*")):
-        number, size_bytes = path.parent.name, path.stat().st_size
-        record = f"{number}/{path.name}"
-        problem = unsafe_name(path.name)
+    waiting = waiting_with(run)
+    if not waiting:
+        raise CannotImport("The files that waited here are gone from the workshop's files. Send them again.")
+    for number, each in enumerate(waiting, start=1):
+        progress(0, len(waiting), "The files are fetched.")
+        record = f"{number:05}/{each.name}"
+        problem = unsafe_name(each.name)
         if problem:
-            candidates.append(
-                Candidate(path, record, size_bytes, reason=f"{path.name} is refused: {problem}.")
-            )
-        elif path.suffix == ".zip":
-            try:
-                members, more = unpack(path, into=unpacked / number, name=path.name)
-            except UnsafeArchive as refusal:
-                candidates.append(Candidate(path, record, size_bytes, reason=str(refusal)))
+            refusal = f"{each.name} is refused: {problem}."
+            candidates.append(Candidate(into, record, each.bytes, reason=refusal))
+            continue
+        try:
+            path = fetch(each, number=number, into=into)
+            if path.suffix != ".zip":
+                candidates.append(Candidate(path, record, each.bytes))
                 continue
-            others += more
-            candidates += [
-                Candidate(
-                    member.path or path,
-                    f"{number}.{place:05}/{member.shown}"[:PATH_LENGTH],
-                    member.size_bytes,
-                    reason=member.reason,
-                )
-                for place, member in enumerate(members)
-            ]
-        else:
-            candidates.append(Candidate(path, record, size_bytes))
+            members, more = unpack(path, into=into / f"unpacked-{number:05}", name=path.name)
+        except (UnsafeArchive, GoneWhileWaiting) as refused:
+            candidates.append(Candidate(into, record, each.bytes, reason=str(refused)))
+            continue
+        others += more
+        candidates += [
+            Candidate(
+                member.path or path,
+                f"{number:05}.{place:05}/{member.shown}"[:PATH_LENGTH],
+                member.size_bytes,
+                reason=member.reason,
+            )
+            for place, member in enumerate(members)
+        ]
     return candidates, others
-
-
-def _incoming(run: ImportRun) -> Path:
-    return Path(settings.MEDIA_ROOT) / "incoming" / str(run.pk)
 
 
 def _storable(path: Path) -> str:

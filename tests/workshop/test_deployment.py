@@ -6,7 +6,6 @@ import re
 import shlex
 import shutil
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -20,6 +19,7 @@ import pytest
 import yaml
 
 from tests.own_database import HOUSE, own_file
+from tests.ports import a_free_port
 
 DEPLOY = HOUSE / "workshop" / "deploy"
 UNITS = sorted((DEPLOY / "systemd").iterdir())
@@ -108,12 +108,6 @@ def served(words: list[str], environment: dict[str, str], port: str) -> Iterator
     finally:
         process.send_signal(signal.SIGINT)
         process.wait(timeout=60)
-
-
-def a_free_port() -> str:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return str(found.getsockname()[1])
 
 
 @pytest.mark.parametrize("path", UNITS, ids=lambda path: path.name)

@@ -14,6 +14,7 @@ from planning.library.designs import keep_design, kept_file
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_key, a_shade, a_spool
 from tests.own_database import HOUSE
+from tests.stored import place_of
 from workshop.doctor.examine import examine
 from workshop.doctor.stock import stock_problems
 
@@ -47,9 +48,9 @@ def test_a_sound_workshop_is_sound(design):
 
 def test_a_missing_and_a_damaged_stitch_file_are_named(design):
     kept = kept_file(design)
-    kept.path.write_bytes(b"")
+    place_of(kept).write_bytes(b"")
     assert any(f"The stitch file of {design.name} is damaged." in each for each in to_mend())
-    kept.path.unlink()
+    place_of(kept).unlink()
     assert any(f"The stitch file of {design.name} is missing." in each for each in to_mend())
 
 

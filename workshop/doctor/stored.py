@@ -1,17 +1,19 @@
 """Files that the workshop keeps: there, whole, and known."""
 
+import random
 import re
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from django.conf import settings
 from django.urls import reverse
 
-from inventory.kept_files import KeptFile, state_of
-from inventory.kept_files.by_content import UNFINISHED
+from inventory.kept_files import UNFINISHED, KeptFile, StoredFile, state_of, store
+from planning.library import waiting
 from planning.library.designs import kept_file
 from planning.library.photos import photo_file
 from planning.models import Design, StitchOutNote
@@ -20,92 +22,149 @@ from workshop.doctor.finding import DoctorFinding
 AREA = "files"
 FORGOTTEN_AFTER_S = 6 * 3600
 MOST_NAMED = 20
+# Of a bucket so many files are read, drawn by chance, unless every one is asked for; of the others a list tells.
+READ_OF_A_BUCKET = 200
 LEFT_BY_STOPPED = (UNFINISHED, "backing-up-", "restoring-")  # the last two were their names before
 _HASHED = re.compile(r"[0-9a-f]{64}")
+Listed = Mapping[str, StoredFile]
 
 
-def stored_findings() -> Iterator[DoctorFinding]:
-    """Yield files that are missing, damaged, unknown, or never written to their end."""
-    known = set()
-    for design in Design.objects.only("name", "sha256", "format", "size_bytes").order_by("pk").iterator():
-        kept = kept_file(design)
-        known.add(kept.path)
-        state = state_of(kept, size_bytes=design.size_bytes)
-        if state != "good":
-            yield DoctorFinding(
-                AREA,
-                f"The stitch file of {design.name} is {state}.",
-                f"Import the same file again on {reverse('design_import')}, or restore a backup.",
-            )
-    yield from _photographs()
-    root = Path(settings.MEDIA_ROOT)
-    yield from _damaged_imports(root / "imports")
-    yield from _orphans(root / "designs", known)
-    yield from _unfinished(root)
+@dataclass(frozen=True)
+class Looked:
+    """A file that must be there: what a person calls it, what mends it, and its size where that is known."""
+
+    kept: KeptFile
+    what: str
+    mend: str
+    size_bytes: int | None = None
+    is_list: bool = False
+
+
+def stored_findings(
+    *, every_one: bool | None = None, rng: random.Random | None = None
+) -> Iterator[DoctorFinding]:
+    """Yield files that are missing, damaged, unknown, or never written to their end.
+
+    With ``every_one`` each is read and compared, as those of a folder are anyhow; of a bucket otherwise some, which
+    ``rng`` draws, while the others are looked at by name and length alone.
+    """
+    try:
+        yield from _in_the_store(every_one=every_one, rng=rng or random.Random())
+    except OSError as problem:
+        yield DoctorFinding(
+            AREA,
+            f"The files in {store().in_words()} could not be looked at ({problem.strerror or problem}).",
+            "See that it answers and that FILES_URL, FILES_KEY and FILES_SECRET are right."
+            if store().is_far
+            else "Give the right to read.",
+        )
     yield from _unfinished_folders()
 
 
-def _photographs() -> Iterator[DoctorFinding]:
-    for note in StitchOutNote.objects.exclude(photo="").select_related("design").order_by("pk"):
-        state = state_of(photo_file(note.photo))
-        if state != "good":
-            yield DoctorFinding(
-                AREA,
-                f"The photograph of the test of {note.design} on {note.fabric}, {note.stitched_on}, is {state}.",
-                "Note it again with the photograph, or restore a backup.",
-            )
-
-
-def _damaged_imports(folder: Path) -> Iterator[DoctorFinding]:
-    for path in sorted(folder.glob("*")) if folder.is_dir() else ():
-        if (
-            _HASHED.fullmatch(path.name)
-            and state_of(KeptFile(f"imports/{path.name}", path.name, "")) == "damaged"
-        ):
-            yield DoctorFinding(
-                AREA,
-                f"A list that was imported, {path.name[:12]}…, is damaged.",
-                "Mend it with: python3 manage.py doctor --mend; what it put on the shelf stays.",
-                mend_now=path.unlink,
-            )
-
-
-def _orphans(folder: Path, known: set[Path]) -> Iterator[DoctorFinding]:
-    lost = [
-        path
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and path not in known and not path.name.startswith(UNFINISHED) and _is_old(path)
-    ]
-    for path in lost[:MOST_NAMED]:
+def _in_the_store(*, every_one: bool | None, rng: random.Random) -> Iterator[DoctorFinding]:
+    listed = {each.name: each for each in store().under()}  # before the records: what comes in now is whole
+    wanted = [*_designs(), *_photographs(), *_lists(listed)]
+    read = {each.kept.stored for each in wanted}
+    if store().is_far and not every_one and len(read) > READ_OF_A_BUCKET:
+        read = set(rng.sample(sorted(read), READ_OF_A_BUCKET))
+    for each in wanted:
+        yield from _state(each, listed, is_read=each.kept.stored in read)
+    if len(read) < len(wanted):
         yield DoctorFinding(
             AREA,
-            f"{path.relative_to(folder.parent)} belongs to no design ({path.stat().st_size:,} bytes).",
+            f"{len(read):,} of {len(wanted):,} kept files were read and compared, the others only counted and "
+            "measured.",
+            "To read every one: python3 manage.py doctor --all",
+            advice=True,
+        )
+    yield from _orphans(listed, known={each.kept.stored for each in wanted})
+    yield from _left_over(listed)
+
+
+def _designs() -> Iterator[Looked]:
+    for design in Design.objects.only("name", "sha256", "format", "size_bytes").order_by("pk").iterator():
+        yield Looked(
+            kept_file(design),
+            f"The stitch file of {design.name}",
+            f"Import the same file again on {reverse('design_import')}, or restore a backup.",
+            size_bytes=design.size_bytes,
+        )
+
+
+def _photographs() -> Iterator[Looked]:
+    for note in StitchOutNote.objects.exclude(photo="").select_related("design").order_by("pk"):
+        yield Looked(
+            photo_file(note.photo),
+            f"The photograph of the test of {note.design} on {note.fabric}, {note.stitched_on},",
+            "Note it again with the photograph, or restore a backup.",
+        )
+
+
+def _lists(listed: Listed) -> Iterator[Looked]:
+    for name in listed:
+        folder, _, sha256 = name.rpartition("/")
+        if folder == "imports" and _HASHED.fullmatch(sha256):
+            yield Looked(
+                KeptFile(name, sha256, ""),
+                f"A list that was imported, {sha256[:12]}…,",
+                "Mend it with: python3 manage.py doctor --mend; what it put on the shelf stays.",
+                is_list=True,
+            )
+
+
+def _state(looked: Looked, listed: Listed, *, is_read: bool) -> Iterator[DoctorFinding]:
+    there = listed.get(looked.kept.stored)
+    state = "good"
+    if there is None or (looked.size_bytes is not None and there.bytes != looked.size_bytes) or is_read:
+        # Looked at itself, whatever the list said: it may have come in, or been mended, since.
+        state = state_of(looked.kept, size_bytes=looked.size_bytes)
+    if state == "good" or (looked.is_list and state == "missing"):
+        return
+    mend_now = partial(store().delete, looked.kept.stored) if looked.is_list else None
+    yield DoctorFinding(AREA, f"{looked.what} is {state}.", looked.mend, mend_now=mend_now)
+
+
+def _orphans(listed: Listed, known: set[str]) -> Iterator[DoctorFinding]:
+    lost = [
+        each
+        for each in listed.values()
+        if each.name.startswith("designs/") and each.name not in known and not _unwritten(each) and _is_old(each)
+    ]  # fmt: skip
+    for each in lost[:MOST_NAMED]:
+        yield DoctorFinding(
+            AREA,
+            f"{each.name} belongs to no design ({each.bytes:,} bytes).",
             "Harmless. Import it again if you miss it, or delete it.",
             advice=True,
         )
 
 
-def _unfinished(root: Path) -> Iterator[DoctorFinding]:
-    for path in sorted(root.rglob(f"{UNFINISHED}*")):
-        if path.is_file() and _is_old(path):
+def _left_over(listed: Listed) -> Iterator[DoctorFinding]:
+    """Yield what was never written to its end, and what waits for no import any more."""
+    waits = waiting.names_waiting()
+    for each in listed.values():
+        forgotten = each.name.startswith(f"{waiting.FOLDER}/") and each.name not in waits
+        if (_unwritten(each) or forgotten) and _is_old(each):
             yield DoctorFinding(
                 AREA,
-                f"{path.relative_to(root)} was never written to its end.",
+                f"{each.name} was never written to its end."
+                if _unwritten(each)
+                else f"{each.name} was left by an upload or an import that was stopped.",
                 "Mend it with: python3 manage.py doctor --mend",
-                mend_now=partial(path.unlink, missing_ok=True),
+                mend_now=partial(store().delete, each.name),
             )
 
 
 def _unfinished_folders() -> Iterator[DoctorFinding]:
-    """Yield what a backup, a restore or an upload that was stopped has left; it can be as large as all data."""
+    """Yield what a backup, a restore or an import that was stopped has left; it can be as large as all data."""
     folders = {
         Path(settings.DATA_FOLDER),
         Path(settings.BACKUP_FOLDER),
-        Path(settings.MEDIA_ROOT) / "incoming",
+        Path(settings.MEDIA_ROOT) / "incoming",  # where earlier versions unpacked
     }
     for folder in sorted(folders):
         for path in sorted(each for start in LEFT_BY_STOPPED for each in folder.glob(f"{start}*")):
-            if path.is_dir() and _is_old(path):
+            if path.is_dir() and time.time() - path.stat().st_mtime > FORGOTTEN_AFTER_S:
                 yield DoctorFinding(
                     AREA,
                     f"{path} was left by a backup, a restore or an upload that was stopped.",
@@ -114,5 +173,9 @@ def _unfinished_folders() -> Iterator[DoctorFinding]:
                 )
 
 
-def _is_old(path: Path) -> bool:
-    return time.time() - path.stat().st_mtime > FORGOTTEN_AFTER_S
+def _unwritten(file: StoredFile) -> bool:
+    return PurePosixPath(file.name).name.startswith(UNFINISHED)
+
+
+def _is_old(file: StoredFile) -> bool:
+    return time.time() - file.changed_at.timestamp() > FORGOTTEN_AFTER_S

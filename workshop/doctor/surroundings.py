@@ -12,6 +12,7 @@ from pathlib import Path
 from django.conf import settings
 from django.contrib.staticfiles.finders import find
 
+from inventory.kept_files import store, store_problem
 from inventory.models import Entry, LongWork
 from inventory.work.queue import alive
 from workshop.backup.making import kept_backups
@@ -52,7 +53,15 @@ def surroundings_findings(*, at: datetime) -> Iterator[DoctorFinding]:
 
 
 def _folders() -> Iterator[DoctorFinding]:
-    for folder in (Path(settings.DATA_FOLDER), Path(settings.MEDIA_ROOT), Path(settings.BACKUP_FOLDER)):
+    if problem := store_problem():
+        yield DoctorFinding(
+            AREA,
+            f"Nothing can be written to {store().in_words()} ({problem}).",
+            "See that it answers, and that this site may write there: FILES_URL, FILES_KEY, FILES_SECRET."
+            if store().is_far
+            else "Make room, or give the right to write.",
+        )
+    for folder in (Path(settings.DATA_FOLDER), Path(settings.BACKUP_FOLDER)):
         try:
             folder.mkdir(parents=True, exist_ok=True)
             with tempfile.NamedTemporaryFile(dir=folder):

@@ -11,6 +11,8 @@ from django.conf import settings
 from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError, connection
 from django.db.utils import InternalError
 
+from inventory.kept_files import StoreAway
+
 LEAST_ROOM_BYTES = 1_000_000  # SQLite lays out its log in steps of 32 kB; two beside each other need some
 
 
@@ -68,6 +70,12 @@ AWAY = Trouble(
     "It cannot be reached at the moment. Nothing was changed.",
     "See that it runs, then try again.",
 )
+FILES_AWAY = Trouble(
+    "files away",
+    "The workshop's files do not answer",
+    "Stitch files, photographs and pictures lie elsewhere, and cannot be reached at the moment. Nothing was changed.",
+    "Try again in a moment. If it stays so, see whether the bucket in FILES_URL answers.",
+)
 TOO_LARGE = Trouble(
     "too large",
     "A number is too large",
@@ -106,6 +114,8 @@ def trouble_of(problem: BaseException) -> Trouble | None:
     >>> trouble_of(ZeroDivisionError()) is None
     True
     """
+    if isinstance(problem, StoreAway):
+        return FILES_AWAY
     if isinstance(problem, OSError) and not isinstance(problem, ConnectionError):
         return {
             errno.ENOSPC: FULL,

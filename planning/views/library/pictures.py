@@ -5,7 +5,7 @@ from django.shortcuts import get_object_or_404
 from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_safe
 
-from inventory.kept_files import DamagedFile
+from inventory.kept_files import DamagedFile, FileNotKept
 from planning.compute.picture import NoSuchPicture
 from planning.library.pictures import FABRIC, Kind, Picture, picture_address, picture_bytes, picture_of
 from planning.models import Design
@@ -37,7 +37,7 @@ def picture(request: HttpRequest, pk: int, *, kind: Kind) -> HttpResponseBase:
         return seen
     try:
         content = picture_bytes(wanted, name=design.name)
-    except (UnreadableDesign, NoSuchPicture, DamagedFile) as problem:
+    except (UnreadableDesign, NoSuchPicture, FileNotKept, DamagedFile) as problem:
         return _refusal(f"There is no picture of {design.name}. {problem}", status=404)
     return HttpResponse(content, content_type="image/png", headers=kept)
 

@@ -38,7 +38,7 @@ class Command(WorkshopCommand):
                     "folder": str(options["beside"]),
                 },
                 f"The backup of {manifest.made_at:%d %b %Y, %H:%M} lies in {options['beside']}. To look at it:\n"
-                f"ENOUGH_THREAD_DATA={options['beside']} python3 manage.py runserver 127.0.0.1:8001",
+                f"FILES_URL= ENOUGH_THREAD_DATA={options['beside']} python3 manage.py runserver 127.0.0.1:8001",
                 options["format"],
             )
             return
