@@ -20,6 +20,7 @@ import yaml
 
 from tests.own_database import HOUSE, own_file
 from tests.ports import a_free_port
+from workshop.environment import file_store
 
 DEPLOY = HOUSE / "workshop" / "deploy"
 UNITS = sorted((DEPLOY / "systemd").iterdir())
@@ -156,13 +157,45 @@ def test_every_variable_that_the_files_set_is_one_that_the_site_reads() -> None:
         assert f'"{name}"' in read, name
 
 
+def test_a_bucket_that_the_environment_file_proposes_is_one_that_the_site_understands(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    proposed = variables(re.sub(r"^# (?=FILES_)", "", (DEPLOY / "enough-thread.env").read_text(), flags=re.M))
+    for name in ("FILES_KEY", "FILES_SECRET"):
+        monkeypatch.setenv(name, proposed[name])
+    options = file_store(proposed["FILES_URL"])["OPTIONS"]
+    assert options == {
+        "bucket_name": "threads", "location": "kept", "endpoint_url": "https://s3.example",
+        "region_name": "eu-west-1", "access_key": "key", "secret_key": "secret",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["threads", "https://s3.example/threads", "s3://", "s3://a/?endpoint=s3.example", "s3://a/?acl=x"],
+)
+def test_what_is_no_bucket_is_refused_in_words(address: str) -> None:
+    with pytest.raises(ValueError, match="FILES_URL is no address of a bucket"):
+        file_store(address)
+
+
+def test_half_a_key_of_a_bucket_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FILES_KEY", "key")
+    with pytest.raises(ValueError, match="only one is set"):
+        file_store("s3://threads")
+
+
+def test_without_an_address_files_lie_in_the_folder() -> None:
+    assert file_store("")["BACKEND"].endswith("FolderStore")
+
+
 def test_the_image_copies_what_is_there_and_runs_as_nobody_in_particular() -> None:
     found = layers()
     copied = [source for kind, rest in found if kind == "COPY" for source in rest.split()[:-1]]
     assert all((HOUSE / source).exists() for source in copied)
     assert set(copied) >= {"inventory", "planning", "workshop", "manage.py", "pyproject.toml"}
     assert [rest for kind, rest in found if kind == "USER"] == ["enough-thread"]
-    assert "[postgres]" in next(rest for kind, rest in found if kind == "RUN" and "pip install" in rest)
+    assert "[postgres,s3]" in next(rest for kind, rest in found if kind == "RUN" and "pip install" in rest)
 
 
 def test_the_compose_file_has_site_worker_database_and_proxy_and_waits_for_what_is_healthy() -> None:
