@@ -99,8 +99,15 @@ def test_a_slow_statement_is_noted_with_its_page_and_without_its_values(
 
 def test_an_owner_sees_versions_sizes_queue_and_the_last_backup(signed_in: Client) -> None:
     page = signed_in.get("/preferences/watching/")
-    for said in ("Django", "Database", "Processes that do it now", "There is none yet"):
+    for said in (
+        "Django",
+        "Database",
+        "Processes that do it now",
+        "There is none yet",
+        "Wrong passwords within",
+    ):
         assertContains(page, said)
+    assert not re.findall(r"<dt>[^<]*\w_\w", page.content.decode())  # no names of fields among the words
     other = Client()
     other.force_login(a_member("sam", Role.PLANNER))
     assert other.get("/preferences/watching/").status_code == 403
