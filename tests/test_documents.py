@@ -2,6 +2,7 @@
 
 import re
 import shlex
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -65,6 +66,31 @@ def command_lines() -> list[str]:
         for line in re.findall(r"python3 manage\.py [^`\n]+", told(document))
         if not line.endswith("…")
     ]
+
+
+def security_rows() -> list[list[str]]:
+    table = told("DEVELOPERS.md").partition("## Security, chapter by chapter")[2]
+    return [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in table.splitlines()
+        if line.startswith("| V")
+    ]
+
+
+def test_every_test_that_the_table_of_security_names_is_there_once() -> None:
+    named = {name for row in security_rows() for name in re.findall(r"`(?:[\w/]*/)?(test_\w+\.py)`", row[2])}
+    assert len(named) > 10
+    found = Counter(path.name for path in (HOUSE / "tests").rglob("test_*.py"))
+    assert {name: found[name] for name in named} == dict.fromkeys(named, 1)
+
+
+def test_the_table_of_security_has_every_chapter_and_says_what_is_not_met() -> None:
+    rows = security_rows()
+    assert {row[0].split(".")[0].split()[0] for row in rows} == {f"V{number}" for number in range(1, 15)}
+    for chapter, stands, why in rows:
+        assert stands in ("met", "met in part", "does not apply"), chapter
+        assert why
+        assert ("Not met" in why) == (stands == "met in part"), chapter
 
 
 @pytest.mark.parametrize("line", command_lines())

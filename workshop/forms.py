@@ -83,7 +83,9 @@ class ChangePasswordForm(PasswordChangeForm):
 def name_passwords(form: forms.BaseForm, *, first: str, second: str) -> None:
     label = "Password" if first == "password1" else "New password"
     form.fields[first].label = label
-    form.fields[first].error_messages["required"] = f"{label}: type one of at least 8 characters."
+    form.fields[first].error_messages["required"] = (
+        f"{label}: type one of at least {settings.LEAST_PASSWORD} characters."
+    )
     form.fields[second].label = f"{label}, once more"
     form.fields[second].help_text = ""
     form.fields[second].error_messages["required"] = f"{label}, once more: type it a second time."

@@ -102,14 +102,15 @@ AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
+LEAST_PASSWORD = 12  # characters; OWASP ASVS 4.0.3, 2.1.1
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in (
-        "UserAttributeSimilarityValidator",
-        "MinimumLengthValidator",
-        "CommonPasswordValidator",
-        "NumericPasswordValidator",
-    )
+    {"NAME": f"django.contrib.auth.password_validation.{name}", "OPTIONS": options}
+    for name, options in {
+        "UserAttributeSimilarityValidator": {},
+        "MinimumLengthValidator": {"min_length": LEAST_PASSWORD},
+        "CommonPasswordValidator": {},
+        "NumericPasswordValidator": {},
+    }.items()
 ]
 LOGIN_URL = "sign_in"
 LOGIN_REDIRECT_URL = "today"
