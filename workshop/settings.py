@@ -1,5 +1,6 @@
 """Settings of the site; what differs between places comes through ``workshop.environment``."""
 
+import re
 from datetime import timedelta
 
 from csp.constants import NONE, SELF
@@ -148,7 +149,8 @@ TIME_ZONE = environment.words("TIME_ZONE", default=["UTC"])[0]
 USE_I18N = True
 USE_TZ = True
 
-STATIC_URL = "static/"
+# Whole: a relative one would be completed by whatever prefix is known when it is first asked for.
+STATIC_URL = f"{BASE_URL.path if BASE_URL else '/'}static/"
 STATIC_ROOT = DATA_FOLDER / "static"
 MEDIA_ROOT = DATA_FOLDER / "files"
 WHITENOISE_USE_FINDERS = not SERVED
@@ -213,7 +215,7 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SECURE = HTTPS
 SECURE_SSL_REDIRECT = HTTPS
-SECURE_REDIRECT_EXEMPT = [r"^health/$"]
+SECURE_REDIRECT_EXEMPT = [rf"^{re.escape(BASE_URL.path.lstrip('/') if BASE_URL else '')}health/$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS

@@ -62,6 +62,16 @@ def compose() -> dict[str, Any]:
     return found
 
 
+class StayHere(urllib.request.HTTPRedirectHandler):
+    """Follows nowhere: it is the test that goes on, at the same port."""
+
+    def http_error_302(self, req: Any, fp: Any, code: int, msg: str, headers: Any) -> Any:
+        return fp
+
+
+HERE_ALONE = urllib.request.build_opener(StayHere)
+
+
 @pytest.fixture
 def environment(tmp_path: Path) -> dict[str, str]:
     """The environment file of the units, with the folder and the address of this test."""
@@ -89,7 +99,9 @@ def run(words: list[str], environment: dict[str, str]) -> str:
 
 
 @contextmanager
-def served(words: list[str], environment: dict[str, str], port: str) -> Iterator[subprocess.Popen[str]]:
+def served(
+    words: list[str], environment: dict[str, str], port: str, *, below: str = ""
+) -> Iterator[subprocess.Popen[str]]:
     """Run what serves until it is healthy, and stop it as systemd would."""
     process = subprocess.Popen(
         words, cwd=HOUSE, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
@@ -99,7 +111,7 @@ def served(words: list[str], environment: dict[str, str], port: str) -> Iterator
         while True:
             assert process.poll() is None, process.stdout and process.stdout.read()
             try:
-                with urllib.request.urlopen(f"http://127.0.0.1:{port}/health/", timeout=5) as answer:
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}{below}/health/", timeout=5) as answer:
                     assert answer.read() == b"ok\n"
                     break
             except OSError:
@@ -239,7 +251,8 @@ def test_the_units_migrate_serve_work_and_back_up(environment: dict[str, str], t
 
 
 @pytest.mark.thorough
-def test_the_image_starts_and_is_healthy_by_its_own_words(environment: dict[str, str]) -> None:
+@pytest.mark.parametrize("below", ["", "/shop"], ids=["at the root", "in a sub-path, behind TLS"])
+def test_the_image_starts_and_is_healthy_by_its_own_words(environment: dict[str, str], below: str) -> None:
     port = a_free_port()
     (line,) = [rest for kind, rest in layers() if kind == "CMD"]
     start = [word.replace("8000", port) for word in yaml.safe_load(line)]
@@ -251,5 +264,26 @@ def test_the_image_starts_and_is_healthy_by_its_own_words(environment: dict[str,
         for kind, rest in layers() if kind == "ENV"
         for key, value in (word.split("=") for word in rest.split()) if key != "ENOUGH_THREAD_DATA"
     }  # fmt: skip
-    with served(start, environment, port):
+    if below:
+        environment["BASE_URL"] = f"https://threads.example{below}/"
+        del environment["ENOUGH_THREAD_HTTPS"]
+    with served(start, environment, port, below=below):
         run(healthy, environment)
+        host = "threads.example" if below else "localhost"
+        page = as_a_proxy_asks(port, f"{below}/sign-in/", host=host)
+        asked_for = set(re.findall(r'(?:href|src|action)="(/[^"#]*)', page))
+        assert len(asked_for) > 5
+        assert all(path.startswith(f"{below}/") for path in asked_for)
+        for path in asked_for:
+            as_a_proxy_asks(port, path, host=host)
+
+
+def as_a_proxy_asks(port: str, path: str, *, host: str) -> str:
+    """Return what a proxy that speaks TLS is answered; any but a good answer fails."""
+    named = {"Host": host, "X-Forwarded-Proto": "https", "X-Forwarded-For": "203.0.113.9"}
+    asked = urllib.request.Request(f"http://127.0.0.1:{port}{path}", headers=named)
+    with HERE_ALONE.open(asked, timeout=30) as answer:
+        moved = answer.headers.get("Location", "")
+        if moved:
+            return as_a_proxy_asks(port, moved.removeprefix(f"https://{host}"), host=host)
+        return str(answer.read().decode(errors="replace"))
