@@ -112,7 +112,7 @@ def test_files_go_through_a_bucket_from_import_to_backup_and_back(
     manage(other, "restore", str(tmp_path / "two.zip"), "--yes")
     is_sound(step(other, "look"), designs=7)
     answer = json.loads(manage(other, "export_all", str(tmp_path / "out"), "--format", "json"))
-    assert (answer["designs"], answer["missing"]) == (7, 0)
+    assert (answer["designs"], answer["photographs"], answer["missing"]) == (7, 1, 0)
 
     # A damaged object is found, left out of no backup in silence, and mended by the next good upload.
     stored = step(other, "damage")

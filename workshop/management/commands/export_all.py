@@ -23,10 +23,7 @@ class Command(WorkshopCommand):
             self.write_json(written)
             return
         self.stdout.write(
-            f"{options['folder']}: {written['lists']} lists, {written['tables']} tables, {written['designs']} designs."
-            + (
-                f" {written['missing']} stitch files are missing; see README.txt."
-                if written["missing"]
-                else ""
-            )
+            f"{options['folder']}: {written['lists']} lists, {written['tables']} tables, {written['designs']} designs, "
+            f"{written['photographs']} photographs."
+            + (f" {written['missing']} kept files are missing; see README.txt." if written["missing"] else "")
         )
