@@ -134,7 +134,11 @@ def test_a_station_is_let_through_to_its_own_runs_alone(client: Client) -> None:
     assert client.post(f"/jobs/{mine.pk}/run/happened/")["Location"] == "/station/"
 
 
-@pytest.mark.parametrize("is_wrong", [False, True], ids=["the right station", "a wrong station"])
+@pytest.mark.parametrize(
+    "is_wrong",
+    [pytest.param(False, marks=pytest.mark.thorough), True],
+    ids=["the right station", "a wrong station"],
+)
 def test_whoever_chose_themselves_at_a_station_does_what_a_stitcher_may_with_its_own_runs(
     client: Client, is_wrong: bool
 ) -> None:

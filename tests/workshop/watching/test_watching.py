@@ -1,5 +1,6 @@
 """What the site tells of itself: lines of the log, numbers, what is slow, and the owner's page."""
 
+import io
 import json
 import logging
 import re
@@ -72,6 +73,22 @@ def test_a_secret_of_a_link_is_in_no_line(
     client.get(f"/join/{secret}/?x={secret}")
     assert secret not in json.dumps(lines)
     assert lines[0]["route"] == "join"
+
+
+def test_a_link_that_was_refused_and_still_lets_in_is_in_no_line_of_words(
+    person: User, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = io.StringIO()
+    handler = logging.StreamHandler(told)
+    handler.addFilter(OfRequest())
+    for name in ("django.request", "django.security.csrf"):
+        monkeypatch.setattr(logging.getLogger(name), "handlers", [handler])
+    secret = invite(Role.STITCHER, at=timezone.now(), by=person)
+    assert Client(enforce_csrf_checks=True).post(f"/join/{secret}/", {}).status_code == 403
+    assert "/join/…/" in told.getvalue()
+    assert "Forbidden" in told.getvalue()
+    assert secret not in told.getvalue()
+    assert client.get(f"/join/{secret}/").status_code == 200  # it still lets somebody in
 
 
 def test_only_a_proxy_of_ours_names_a_request(client: Client, settings: LazySettings) -> None:
