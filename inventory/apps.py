@@ -11,10 +11,14 @@ class InventoryConfig(AppConfig):
 
     def ready(self) -> None:
         """Have the sums speak the language of the request."""
-        let_speak(Speaker(text=gettext, counted=ngettext, signs=_signs))
+        let_speak(Speaker(text=gettext, counted=ngettext, signs=_signs, language=_language))
 
 
 def _signs() -> tuple[str, str]:
-    if (get_language() or "en").startswith("en"):
+    if _language() == "en":
         return ".", ","
     return get_format("DECIMAL_SEPARATOR"), get_format("THOUSAND_SEPARATOR")
+
+
+def _language() -> str:
+    return (get_language() or "en")[:2]

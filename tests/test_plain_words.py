@@ -18,7 +18,7 @@ NOT_WORDS = re.compile(
 )
 # Pages that explain the sums, and those where somebody measures with a meter or sets a machine up to them.
 SUMS = {
-    "help.html", "_help_colour.html", "_help_words.html",
+    "help.html", "_help_colour.html", "_help_run.html", "_help_words.html",
     "strip.html", "strip_threads.html", "learned.html", "setup.html",
     "setup_record.html", "catalogue_record.html", "_equivalents.html", "equivalents.html", "range_readings.html",
     "shade_colour.html", "gap_map.html", "json_keys.html",

@@ -4,18 +4,20 @@ from typing import Any, NamedTuple
 
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.compute.units import METRIC
 from workshop.models import Preference
 
 # The order in which a person meets them. A place whose page is not there yet is left out of the navigation.
 PLACES = (
-    ("Today", "today"),
-    ("Jobs", "jobs"),
-    ("Designs", "designs"),
-    ("Shelf", "shelf"),
-    ("Buying", "buying"),
-    ("Settings", "preferences"),
+    (N_("Today"), "today"),
+    (N_("Jobs"), "jobs"),
+    (N_("Designs"), "designs"),
+    (N_("Shelf"), "shelf"),
+    (N_("Buying"), "buying"),
+    (N_("Settings"), "preferences"),
 )
 
 
@@ -46,7 +48,7 @@ def nav_places(path: str) -> list[NavigationEntry]:
             url = reverse(url_name)
         except NoReverseMatch:
             continue
-        places.append(NavigationEntry(name, url_name, url, ""))
+        places.append(NavigationEntry(_(name), url_name, url, ""))
     home = min((place.url for place in places), key=len, default="/")
     # "/" is the beginning of every path: the shortest address counts only when it is the page itself.
     within = [p for p in places if path == p.url or (p.url != home and path.startswith(p.url))]

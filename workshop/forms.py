@@ -16,33 +16,37 @@ class SignInForm(AuthenticationForm):
 
     error_messages = {
         "invalid_login": (
-            "This name and password do not belong together. Check the spelling of both; "
-            "capitals and small letters count."
+            _(
+                "This name and password do not belong together. Check the spelling of both; "
+                "capitals and small letters count."
+            )
         ),
-        "inactive": "This account is switched off. Ask the person who looks after the workshop's accounts.",
+        "inactive": _(
+            "This account is switched off. Ask the person who looks after the workshop's accounts."
+        ),
     }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["username"].label = "Name"
-        self.fields["username"].error_messages["required"] = "Name: type the name of your account."
-        self.fields["password"].error_messages["required"] = "Password: type your password."
+        self.fields["username"].label = _("Name")
+        self.fields["username"].error_messages["required"] = _("Name: type the name of your account.")
+        self.fields["password"].error_messages["required"] = _("Password: type your password.")
 
 
 class FirstAccountForm(BaseUserCreationForm):
     """The name and the password of the person who opens the workshop."""
 
-    error_messages = {"password_mismatch": "The two passwords differ. Type the same one in both places."}
+    error_messages = {"password_mismatch": _("The two passwords differ. Type the same one in both places.")}
 
     class Meta:
         model = User
         fields = ["username"]
-        labels = {"username": "Your name"}
+        labels = {"username": _("Your name")}
         help_texts = {
-            "username": "It is shown beside what you book. Letters, digits and @ . + - _, no spaces."
+            "username": _("It is shown beside what you book. Letters, digits and @ . + - _, no spaces.")
         }
         error_messages = {
-            "username": {"required": "Your name: type the name you want to sign in with."},
+            "username": {"required": _("Your name: type the name you want to sign in with.")},
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -70,22 +74,28 @@ class ChangePasswordForm(PasswordChangeForm):
     """The old password and, twice, the new one."""
 
     error_messages = {
-        "password_mismatch": "The two new passwords differ. Type the same one in both places.",
-        "password_incorrect": "The old password is not right. Type the one you signed in with.",
+        "password_mismatch": _("The two new passwords differ. Type the same one in both places."),
+        "password_incorrect": _("The old password is not right. Type the one you signed in with."),
     }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["old_password"].error_messages["required"] = "Old password: type the one you use now."
+        self.fields["old_password"].error_messages["required"] = _("Old password: type the one you use now.")
         name_passwords(self, first="new_password1", second="new_password2")
 
 
 def name_passwords(form: forms.BaseForm, *, first: str, second: str) -> None:
-    label = "Password" if first == "password1" else "New password"
-    form.fields[first].label = label
+    is_first_one = first == "password1"
+    form.fields[first].label = _("Password") if is_first_one else _("New password")
     form.fields[first].error_messages["required"] = (
-        f"{label}: type one of at least {settings.LEAST_PASSWORD} characters."
-    )
-    form.fields[second].label = f"{label}, once more"
+        _("Password: type one of at least {least} characters.")
+        if is_first_one
+        else _("New password: type one of at least {least} characters.")
+    ).format(least=settings.LEAST_PASSWORD)
+    form.fields[second].label = _("Password, once more") if is_first_one else _("New password, once more")
     form.fields[second].help_text = ""
-    form.fields[second].error_messages["required"] = f"{label}, once more: type it a second time."
+    form.fields[second].error_messages["required"] = (
+        _("Password, once more: type it a second time.")
+        if is_first_one
+        else _("New password, once more: type it a second time.")
+    )

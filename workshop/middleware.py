@@ -75,6 +75,11 @@ def _language_for(request: HttpRequest, preference: Any) -> str:
     return chosen or translation.get_language_from_request(request)
 
 
+def language_of(user: AbstractBaseUser | AnonymousUser | None) -> str:
+    """Return the language that a person chose, or the workshop's: for what is written while they are not there."""
+    return (preference_of(user).language if user is not None else "") or settings.LANGUAGE_CODE
+
+
 def preference_of(user: AbstractBaseUser | AnonymousUser) -> Preference:
     """Return the preference saved for ``user``, or an unsaved one with the defaults."""
     if user.is_anonymous:

@@ -3,9 +3,13 @@
 from pathlib import Path
 
 from django.conf import settings
+from django.utils import translation
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import figure
 from inventory.work import Carrying, long_work
 from workshop.backup.making import back_up_into, backup_name
+from workshop.middleware import language_of
 from workshop.people.by_mail import send_reset_links
 
 KEEP = 14
@@ -17,11 +21,18 @@ def make_backup(work: Carrying, pictures: bool) -> str:
     work.progress(0, 0)  # it may have been stopped while it waited
     folder = Path(settings.BACKUP_FOLDER)
     path = folder / backup_name(work.asked_at, why="by-hand")
+    with translation.override(language_of(work.by)):  # of whoever reads what comes of it
+        return _make_backup(work, folder, path, pictures=pictures)
+
+
+def _make_backup(work: Carrying, folder: Path, path: Path, *, pictures: bool) -> str:
     if not path.is_file():  # a process may have died between its last step and saying so
         back_up_into(
             folder, at=work.asked_at, keep=KEEP, pictures=pictures, why="by-hand", progress=work.progress
         )
-    return f"The backup is made and opens: {path.stat().st_size / 1e6:,.1f} MB. Download it, and keep it elsewhere."
+    return _("The backup is made and opens: {size} MB. Download it, and keep it elsewhere.").format(
+        size=figure(path.stat().st_size / 1e6, 1)
+    )
 
 
 @long_work
@@ -33,4 +44,4 @@ def mail_reset_links(work: Carrying, address: str) -> str:
     """
     work.progress(0, 0)
     send_reset_links(address, at=work.asked_at)
-    return "Answered."
+    return _("Answered.")

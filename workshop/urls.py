@@ -71,6 +71,7 @@ urlpatterns = [
     path("handbook/<slug:slug>/", handbook.page, name="handbook_page"),
     path("find/", find.find_anything, name="find"),
     path("worker.js", offline.worker, name="worker"),
+    path("manifest.webmanifest", offline.manifest, name="manifest"),
     path("jobs/worker.js", offline.earlier_worker, name="earlier_worker"),
     path("health/", health.health, name="health"),
     # What the labels' codes to scan hold, in capitals because those pack closer.

@@ -5,7 +5,10 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import listed
 
 LETTERS = 8
 
@@ -37,6 +40,8 @@ def refuse_if_changed(shown: str, parts: Mapping[str, Any], *, look: str) -> Non
     changed = [name for name, mark, here in zip(parts, marks, now, strict=False) if mark != here]
     if len(marks) != len(now) or not changed:
         changed = list(parts)
-    *more, last = changed
-    what = f"{', '.join(more)} and {last}" if more else last
-    raise PlanHasChanged(f"Since this was shown, the workshop has changed: {what}. Nothing was done. {look}")
+    raise PlanHasChanged(
+        _("Since this was shown, the workshop has changed: {what}. Nothing was done. {look}").format(
+            what=listed(changed), look=look
+        )
+    )

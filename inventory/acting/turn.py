@@ -11,6 +11,7 @@ from functools import wraps
 from typing import ParamSpec, TypeVar
 
 from django.db import OperationalError, connection, transaction
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 
@@ -102,7 +103,9 @@ def tried_again(
                 raise
             if attempt == times or time.monotonic() - begun > LONGEST_WAIT_S:
                 raise Busy(
-                    "Somebody else was changing the same things. Nothing was changed; try again in a moment."
+                    _(
+                        "Somebody else was changing the same things. Nothing was changed; try again in a moment."
+                    )
                 ) from problem
         sleep(FIRST_WAIT_S * 2 ** (attempt - 1) * (0.5 + chance.random()))
     raise AssertionError("unreachable")

@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext as _
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from inventory.compute.colour.lab import Lab, lab_d65_from_d50
 from inventory.compute.colour.photograph import PhotographUnclear, Pixels
 from inventory.compute.colour.readings import KnownColour, average_readings
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import as_written_here, figure
 from inventory.tables.cells import Cell, shown
 from inventory.tables.csv_rows import rows_of_csv
 from inventory.tables.problems import CellProblem
@@ -50,7 +52,7 @@ def read_meter_file(content: bytes, *, illuminant: str = "") -> MeterFile:
     """
     if len(content) > MOST_READINGS_BYTES:
         raise ReadingsNotRead(
-            "The file is larger than 5 MiB; no meter's readings are. Choose the CSV of readings."
+            _("The file is larger than 5 MiB; no meter's readings are. Choose the CSV of readings.")
         )
     raw = rows_of_csv(content, is_known=lambda cell: _heading(cell) != "", most_rows=MOST_READINGS)
     rows = [(number, cells) for number, cells in raw.rows]
@@ -58,8 +60,10 @@ def read_meter_file(content: bytes, *, illuminant: str = "") -> MeterFile:
     missing = [name for name in ("L", "a", "b") if name not in names]
     if missing:
         raise ReadingsNotRead(
-            f"The first row names no column {', '.join(missing)}. Head the columns L, a, b and, where readings are "
-            "of several shades, code; illuminant says D65 or D50."
+            _(
+                "The first row names no column {columns}. Head the columns L, a, b and, where readings are "
+                "of several shades, code; illuminant says D65 or D50."
+            ).format(columns=", ".join(missing))
         )
     readings: dict[str, list[Lab]] = defaultdict(list)
     problems: list[CellProblem] = []
@@ -89,18 +93,25 @@ def _reading(number: int, row: dict[str, Cell], illuminant: str) -> tuple[str, L
         value = _number(text)
         if value is None or not least <= value <= most:
             return CellProblem(
-                number, name, text[:40], f"This is no {name}; it goes from {least:g} to {most:g}."
+                number,
+                name,
+                text[:40],
+                _("This is no {name}; it goes from {least} to {most}.").format(
+                    name=name, least=as_written_here(f"{least:g}"), most=as_written_here(f"{most:g}")
+                ),
             )
         values.append(value)
     observer = shown(row.get("observer", "")).strip().rstrip("°")
     if observer not in ("", "2"):
         return CellProblem(
-            number, "observer", observer, "Colours here are for the 2° observer; export them for it."
+            number, "observer", observer, _("Colours here are for the 2° observer; export them for it.")
         )
     light = (shown(row.get("illuminant", "")).strip() or illuminant).upper()
     if light not in ("D65", "D50"):
-        said = "No row or choice says under which light" if not light else "This light is not known here"
-        return CellProblem(number, "illuminant", light[:40], f"{said}; say D65 or D50.")
+        said = (
+            _("No row or choice says under which light") if not light else _("This light is not known here")
+        )
+        return CellProblem(number, "illuminant", light[:40], _("{said}; say D65 or D50.").format(said=said))
     lab = Lab(*values)
     return shown(row.get("code", "")).strip(), lab_d65_from_d50(lab) if light == "D50" else lab
 
@@ -126,7 +137,11 @@ def colour_for(file: MeterFile, codes: Sequence[str]) -> KnownColour:
         found = [file.colours[""]]
     if len(found) != 1:
         named = ", ".join(code for code in file.colours if code) or "none"
-        raise ReadingsNotRead(f"The file has no reading of {codes[0]}. The codes it has: {named}.")
+        raise ReadingsNotRead(
+            _("The file has no reading of {code}. The codes it has: {codes}.").format(
+                code=codes[0], codes=named
+            )
+        )
     return found[0]
 
 
@@ -137,25 +152,33 @@ def read_photograph(content: bytes) -> Pixels:
     is brought into sRGB by it.
     """
     if len(content) > MOST_PHOTO_BYTES:
-        raise PhotographUnclear("The photograph is larger than 25 MiB. Send a smaller one.")
+        raise PhotographUnclear(_("The photograph is larger than 25 MiB. Send a smaller one."))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(content), formats=("JPEG", "PNG", "WEBP")) as picture:
                 if picture.width * picture.height > MOST_PHOTO_PIXELS:
                     raise PhotographUnclear(
-                        f"The photograph has {picture.width} × {picture.height} pixels; {MOST_PHOTO_PIXELS:,} are "
-                        "the most that are read here."
+                        _(
+                            "The photograph has {width} × {height} pixels; {most} are the most that are "
+                            "read here."
+                        ).format(
+                            width=picture.width,
+                            height=picture.height,
+                            most=figure(MOST_PHOTO_PIXELS),
+                        )
                     )
                 picture.draft("RGB", (PHOTO_SIDE_PX, PHOTO_SIDE_PX))
                 upright = _in_screen_colours(ImageOps.exif_transpose(picture))
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, EOFError) as problem:
         if isinstance(problem, PhotographUnclear):
             raise
-        raise PhotographUnclear("This is no photograph that can be read. Send a JPEG, PNG or WebP.") from None
+        raise PhotographUnclear(
+            _("This is no photograph that can be read. Send a JPEG, PNG or WebP.")
+        ) from None
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise PhotographUnclear(
-            "The photograph has too many pixels to be read here. Send a smaller one."
+            _("The photograph has too many pixels to be read here. Send a smaller one.")
         ) from None
     upright.thumbnail((PHOTO_SIDE_PX, PHOTO_SIDE_PX), Image.Resampling.BOX)
     return np.asarray(upright, dtype=np.uint8)
@@ -178,9 +201,11 @@ def _in_screen_colours(picture: Image.Image) -> Image.Image:
         )
     except (ImageCms.PyCMSError, OSError, ValueError):
         raise PhotographUnclear(
-            "The photograph carries a colour profile that cannot be read, so its colours cannot be told. Save it "
-            "as sRGB and send it again."
+            _(
+                "The photograph carries a colour profile that cannot be read, so its colours cannot be "
+                "told. Save it as sRGB and send it again."
+            )
         ) from None
     if turned is None:
-        raise PhotographUnclear("The photograph could not be brought into sRGB. Save it as sRGB.")
+        raise PhotographUnclear(_("The photograph could not be brought into sRGB. Save it as sRGB."))
     return turned

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.colour_files import MOST_PHOTO_BYTES, MOST_READINGS_BYTES, read_photograph
 from inventory.compute.colour.lab import Lab
@@ -31,19 +32,23 @@ class ReadingsForm(forms.Form):
     """A meter's file of readings."""
 
     readings = forms.FileField(
-        label="Readings of a colour meter, CSV",
-        help_text="Columns L, a, b; code where it holds several shades; illuminant (D65 or D50). Readings of one "
-        "code are averaged, and how far they lie apart is kept.",
+        label=_("Readings of a colour meter, CSV"),
+        help_text=_(
+            "Columns L, a, b; code where it holds several shades; illuminant (D65 or D50). Readings "
+            "of one code are averaged, and how far they lie apart is kept."
+        ),
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv"}),
     )
     illuminant = forms.ChoiceField(
-        label="Read under", choices=[("", "as the file says"), ("D65", "D65"), ("D50", "D50")], required=False
+        label=_("Read under"),
+        choices=[("", _("as the file says")), ("D65", "D65"), ("D50", "D50")],
+        required=False,
     )
 
     def clean_readings(self) -> bytes:
         file = self.cleaned_data["readings"]
         if file.size > MOST_READINGS_BYTES:
-            raise ValidationError("The file is larger than 5 MiB; no meter's readings are.")
+            raise ValidationError(_("The file is larger than 5 MiB; no meter's readings are."))
         return file.read()
 
 
@@ -51,28 +56,42 @@ class PhotographForm(forms.Form):
     """A photograph of thread beside a grey card, and where each is in it."""
 
     photograph = forms.FileField(
-        label="Photograph of the thread beside a grey card",
-        help_text="JPEG, PNG or WebP, both in the same even light; an 18 % grey card. The colour that comes of it is "
-        "approximate.",
+        label=_("Photograph of the thread beside a grey card"),
+        help_text=_(
+            "JPEG, PNG or WebP, both in the same even light; an 18 % grey card. The colour that "
+            "comes of it is approximate."
+        ),
         widget=forms.ClearableFileInput(
-            attrs={"accept": "image/jpeg,image/png,image/webp", "data-mark": "1"}
+            attrs={
+                "accept": "image/jpeg,image/png,image/webp",
+                "data-mark": "1",
+                # What the script says that lets them be drawn.
+                "data-say-name-card": _("card"),
+                "data-say-name-thread": _("thread"),
+                "data-say-card": _("Drag a rectangle over the card, or type it below."),
+                "data-say-thread": _("Drag a rectangle over the thread, or type it below."),
+                "data-say-both": _("Both are marked. Drag again to mark the card and the thread anew."),
+                "data-say-cannot": _(
+                    "This browser cannot show the photograph; type where the card and the thread are."
+                ),
+            }
         ),
     )
     card = RegionField(
-        label="Where the card is",
-        help_text="Left, top, width and height in hundredths of the picture, such as 10, 20, 30, 40.",
+        label=_("Where the card is"),
+        help_text=_("Left, top, width and height in hundredths of the picture, such as 10, 20, 30, 40."),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
     thread = RegionField(
-        label="Where the thread is",
-        help_text="The same, of a part where the thread fills all of it.",
+        label=_("Where the thread is"),
+        help_text=_("The same, of a part where the thread fills all of it."),
         widget=forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off"}),
     )
 
     def clean_photograph(self) -> Any:
         file = self.cleaned_data["photograph"]
         if file.size > MOST_PHOTO_BYTES:
-            raise ValidationError("The photograph is larger than 25 MiB. Send a smaller one.")
+            raise ValidationError(_("The photograph is larger than 25 MiB. Send a smaller one."))
         try:
             return read_photograph(file.read())
         except WorkshopError as problem:

@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_lazy as _
+
 from inventory.catalogue.owning import Kept, kept_of
 from inventory.compute.colour.grade import grade_between, grade_in_words
 from inventory.compute.colour.knowing import difference_between
@@ -11,9 +13,9 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.names.weight_labels import same_weight
 from inventory.models import Shade, ThreadRange
 
-ONE_WAY = (
-    "Each holds one way: the shade named is the nearest of its range to this one. Asked the other way round, another "
-    "shade may be nearer to it."
+ONE_WAY = _(
+    "Each holds one way: the shade named is the nearest of its range to this one. Asked the "
+    "other way round, another shade may be nearer to it."
 )
 
 
@@ -56,9 +58,11 @@ def one_shade(text: str) -> Shade:
     if len(found) == 1:
         return found[0]
     if not found:
-        raise NoOneShade(f'No shade is called "{typed}". Write its code, or maker, range and code.')
+        raise NoOneShade(
+            _('No shade is called "{typed}". Write its code, or maker, range and code.').format(typed=typed)
+        )
     names = ", ".join(f"{shade.range} {shade.code}" for shade in found[:8])
-    raise NoOneShade(f'"{typed}" may be {names}. Write one of them.')
+    raise NoOneShade(_('"{typed}" may be {names}. Write one of them.').format(typed=typed, names=names))
 
 
 def by_earlier_code(shade: Shade, text: str) -> bool:
@@ -77,7 +81,11 @@ def equivalents(shade: Shade) -> list[Equivalent]:
     """
     lab = shade.lab
     if lab is None:
-        raise NoOneShade(f"Nobody has said yet what the colour of {shade} is, so nothing can be near it.")
+        raise NoOneShade(
+            _("Nobody has said yet what the colour of {shade} is, so nothing can be near it.").format(
+                shade=shade
+            )
+        )
     others = list(
         Shade.objects.filter(
             range__purpose=shade.range.purpose, lab_l__isnull=False, lab_a__isnull=False, lab_b__isnull=False

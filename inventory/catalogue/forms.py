@@ -5,11 +5,14 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.colour.lab import parse_colour
 from inventory.compute.density import LinearDensity, in_other_systems
 from inventory.compute.diameters import Winding, density_doubt
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 from inventory.compute.spraying import USUAL_COAT_G_M2
 from inventory.compute.units import METRIC, Units
 from inventory.models import (
@@ -35,6 +38,22 @@ from inventory.shelf.forms import (
     new_key,
 )
 
+# Fields that are called as the models have them.
+_CALLED = {
+    "code": _("Code"),
+    "fibre": _("Fibre"),
+    "kind": _("Kind"),
+    "maker": _("Maker"),
+    "name": _("Name"),
+    "needle": _("Needle"),
+    "note": _("Note"),
+    "offer": _("Offer"),
+    "purpose": _("Purpose"),
+    "range": _("Range"),
+    "supplier": _("Supplier"),
+    "weight_label": _("Weight label"),
+}
+
 
 class RecordForm(forms.ModelForm):
     """A record of the catalogue. Saving goes through the verbs, so that every edit leaves its trace."""
@@ -48,6 +67,8 @@ class RecordForm(forms.ModelForm):
         for field in self.fields.values():
             if isinstance(field, MeasureField):
                 field.read_in(units)
+        for name in _CALLED.keys() & self.fields.keys():
+            self.fields[name].label = _CALLED[name]
 
     def values(self) -> dict[str, Any]:
         """Return the cleaned fields of the record itself."""
@@ -57,8 +78,11 @@ class RecordForm(forms.ModelForm):
 
 class RangeForm(RecordForm):
     tex = DensityField(
-        label="Linear density, tex",
-        help_text="Or as the maker states it: 270 dtex, 120 den x 2, Nm 80/2, Ne 50/2. A label such as 40 wt is none.",
+        label=_("Linear density, tex"),
+        help_text=_(
+            "Or as the maker states it: 270 dtex, 120 den x 2, Nm 80/2, Ne 50/2. A label such as 40 "
+            "wt is none."
+        ),
     )
 
     class Meta:
@@ -76,8 +100,8 @@ class RangeForm(RecordForm):
             "most_stitches_per_minute",
         )
         labels = {
-            "tex_is_nominal": "This tex is only what the weight label suggests",
-            "most_stitches_per_minute": "At most so many stitches a minute",
+            "tex_is_nominal": _("This tex is only what the weight label suggests"),
+            "most_stitches_per_minute": _("At most so many stitches a minute"),
         }
 
     def __init__(self, *args: Any, **options: Any) -> None:
@@ -85,9 +109,9 @@ class RangeForm(RecordForm):
         if self.instance.pk is not None:
             self.initial["tex"] = self.instance.tex_as_written
             tex = self.instance.tex
-            self.fields[
-                "tex"
-            ].help_text = f"{tex:.1f} tex are {in_other_systems(tex)}. Any of them can be typed."
+            self.fields["tex"].help_text = _(
+                "{tex} tex are {other_systems}. Any of them can be typed."
+            ).format(tex=figure(tex, 1, grouped=False), other_systems=in_other_systems(tex))
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
@@ -99,28 +123,30 @@ class RangeForm(RecordForm):
 
 class ShadeForm(RecordForm):
     colour = forms.CharField(
-        label="Colour",
+        label=_("Colour"),
         required=False,
         max_length=60,
-        help_text="#1f4e79, lab:31.4,-1.2,-27.9 (D65, 2°) or lab50: for values measured under D50.",
+        help_text=_("#1f4e79, lab:31.4,-1.2,-27.9 (D65, 2°) or lab50: for values measured under D50."),
     )
     earlier = forms.CharField(
-        label="Earlier codes",
+        label=_("Earlier codes"),
         required=False,
         max_length=200,
-        help_text="Codes the maker used before, separated by semicolons. A search finds the shade by them too.",
+        help_text=_(
+            "Codes the maker used before, separated by semicolons. A search finds the shade by them too."
+        ),
     )
 
     colour_sigma = NumberField(
-        label="The colour may be off by, ΔE",
+        label=_("The colour may be off by, ΔE"),
         required=False,
-        help_text="One standard deviation. Empty: as is usual for where it comes from.",
+        help_text=_("One standard deviation. Empty: as is usual for where it comes from."),
     )
 
     class Meta:
         model = Shade
         fields = ("range", "code", "name", "colour_source", "colour_sigma")
-        labels = {"colour_source": "Where the colour comes from"}
+        labels = {"colour_source": _("Where the colour comes from")}
 
     field_order = ("key", "range", "code", "name", "colour", "colour_source", "colour_sigma", "earlier")
 
@@ -141,7 +167,9 @@ class ShadeForm(RecordForm):
         except WorkshopError as problem:
             raise ValidationError(str(problem)) from None
         if lab is None:
-            raise ValidationError(f'"{text}" is not a colour. Write it like #1f4e79 or lab:31.4,-1.2,-27.9.')
+            raise ValidationError(
+                _('"{text}" is not a colour. Write it like #1f4e79 or lab:31.4,-1.2,-27.9.').format(text=text)
+            )
         return lab
 
     def clean_earlier(self) -> list[str]:
@@ -161,18 +189,20 @@ class ShadeForm(RecordForm):
 
 
 class PutUpForm(RecordForm):
-    length_mm = MeasureField(measure="length", label="Length when full")
-    tare_mg = MeasureField(measure="weight", label="Weight of the empty spool", required=False)
+    length_mm = MeasureField(measure="length", label=_("Length when full"))
+    tare_mg = MeasureField(measure="weight", label=_("Weight of the empty spool"), required=False)
     full_diameter_mm = NumberField(
-        label="Across the thread of a full spool, mm",
+        label=_("Across the thread of a full spool, mm"),
         required=False,
-        help_text="Measure a sealed one with calipers, a cone half-way up; then part-used ones can be measured.",
+        help_text=_(
+            "Measure a sealed one with calipers, a cone half-way up; then part-used ones can be measured."
+        ),
     )
-    core_diameter_mm = NumberField(label="Across the empty core, mm", required=False)
+    core_diameter_mm = NumberField(label=_("Across the empty core, mm"), required=False)
     winding_height_mm = NumberField(
-        label="Height of the winding, mm",
+        label=_("Height of the winding, mm"),
         required=False,
-        help_text="Only to see whether the rest is plausible.",
+        help_text=_("Only to see whether the rest is plausible."),
     )
 
     class Meta:
@@ -191,9 +221,9 @@ class PutUpForm(RecordForm):
         given = super().clean() or self.cleaned_data
         full, core = given.get("full_diameter_mm"), given.get("core_diameter_mm")
         if bool(full) != bool(core):
-            self.add_error("core_diameter_mm", "Give both diameters, or neither.")
+            self.add_error("core_diameter_mm", _("Give both diameters, or neither."))
         elif full and core and full <= core:
-            self.add_error("full_diameter_mm", "A full spool is thicker than its core.")
+            self.add_error("full_diameter_mm", _("A full spool is thicker than its core."))
         return given
 
     def doubt(self) -> str:
@@ -209,9 +239,9 @@ class PutUpForm(RecordForm):
 
 
 class BobbinStyleForm(RecordForm):
-    outer_diameter_mm = NumberField(label="Outer diameter, mm")
-    width_mm = NumberField(label="Width inside, mm")
-    core_diameter_mm = NumberField(label="Diameter of the core, mm")
+    outer_diameter_mm = NumberField(label=_("Outer diameter, mm"))
+    width_mm = NumberField(label=_("Width inside, mm"))
+    core_diameter_mm = NumberField(label=_("Diameter of the core, mm"))
 
     class Meta:
         model = BobbinStyle
@@ -220,27 +250,32 @@ class BobbinStyleForm(RecordForm):
 
 class StabilizerForm(RecordForm):
     weight_g_m2 = AreaWeightField(
-        label="Weight, g/m²",
+        label=_("Weight, g/m²"),
         required=False,
-        help_text="Or like 1.5 oz/yd², which is 50.9 g/m². Of a spray: what one coat leaves; blank is reckoned as "
-        f"{USUAL_COAT_G_M2:g} (common practice, no source). Foam and fabric need none.",
+        help_text=format_lazy(
+            _(
+                "Or like 1.5 oz/yd², which is 50.9 g/m². Of a spray: what one coat leaves; blank is reckoned as "
+                "{coat} (common practice, no source). Foam and fabric need none."
+            ),
+            coat=f"{USUAL_COAT_G_M2:g}",
+        ),
     )
-    thickness_mm = NumberField(label="Thickness, mm", required=False, help_text="Of foam.")
+    thickness_mm = NumberField(label=_("Thickness, mm"), required=False, help_text=_("Of foam."))
 
     class Meta:
         model = StabilizerProduct
         fields = (
             "maker", "name", "kind", "weight_g_m2", "thickness_mm", "has_grain", "holds_by", "comes_off"
         )  # fmt: skip
-        labels = {"has_grain": "It has a grain"}
+        labels = {"has_grain": _("It has a grain")}
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         unsaid = given.get("weight_g_m2") is None and "weight_g_m2" not in self.errors
         if unsaid and given.get("kind") in StabilizerProduct.CHOSEN_BY_WEIGHT:
-            self.add_error("weight_g_m2", "Recipes choose among such products by their weight. Give it.")
+            self.add_error("weight_g_m2", _("Recipes choose among such products by their weight. Give it."))
         if given.get("thickness_mm") == 0:
-            self.add_error("thickness_mm", "Give a thickness above 0, or leave it blank.")
+            self.add_error("thickness_mm", _("Give a thickness above 0, or leave it blank."))
         return given
 
 
@@ -251,18 +286,18 @@ class PlaceForm(RecordForm):
 
 
 class SupplierForm(RecordForm):
-    shipping = MoneyField(label="Shipping")
-    free_shipping_from = MoneyField(label="Ships free from", required=False)
+    shipping = MoneyField(label=_("Shipping"))
+    free_shipping_from = MoneyField(label=_("Ships free from"), required=False)
     minimum_order = MoneyField(
-        label="Smallest order",
+        label=_("Smallest order"),
         required=False,
-        help_text="What the goods of an order must be worth. Blank: any order is taken.",
+        help_text=_("What the goods of an order must be worth. Blank: any order is taken."),
     )
 
     class Meta:
         model = Supplier
         fields = ("name", "lead_time_days", "shipping", "free_shipping_from", "minimum_order")
-        labels = {"lead_time_days": "Days from order to arrival"}
+        labels = {"lead_time_days": _("Days from order to arrival")}
 
     def clean_minimum_order(self) -> Decimal:
         return self.cleaned_data["minimum_order"] or Decimal("0.00")
@@ -273,16 +308,21 @@ _OF_EVERY_OFFER = ("pack", "price", "minimum_packs", "steps_for", "seen_on")
 
 
 class _OfferForm(RecordForm):
-    pack = MeasureField(measure="pieces", label="Pieces in a pack", initial="1")
-    price = MoneyField(label="Price of the pack")
+    pack = MeasureField(measure="pieces", label=_("Pieces in a pack"), initial="1")
+    price = MoneyField(label=_("Price of the pack"))
     minimum_packs = MeasureField(
-        measure="pieces", label="Fewest packs sold", required=False, help_text="Blank: 1."
+        measure="pieces",
+        label=_("Fewest packs sold"),
+        required=False,
+        help_text=_("Blank: 1."),
     )
     steps_for = forms.ChoiceField(
-        label="A price step makes cheaper", choices=Offer.Steps.choices, required=False
+        label=_("A price step makes cheaper"), choices=Offer.Steps.choices, required=False
     )
     seen_on = forms.DateField(
-        label="Seen on", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        label=_("Seen on"),
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
 
     def clean_minimum_packs(self) -> int:
@@ -293,8 +333,8 @@ class _OfferForm(RecordForm):
 
 
 class ThreadOfferForm(_OfferForm):
-    put_up = PutUpField(label="Put-up", empty_label="choose a put-up")
-    shade = ShadeField(label="Only for the shade", required=False)
+    put_up = PutUpField(label=_("Put-up"), empty_label=_("choose a put-up"))
+    shade = ShadeField(label=_("Only for the shade"), required=False)
 
     class Meta:
         model = Offer
@@ -304,14 +344,19 @@ class ThreadOfferForm(_OfferForm):
         given = super().clean() or self.cleaned_data
         shade, put_up = given.get("shade"), given.get("put_up")
         if shade is not None and put_up is not None and shade.range_id != put_up.range_id:
-            self.add_error("shade", f"{shade} is not of {put_up.range}, which the put-up is of.")
+            self.add_error(
+                "shade",
+                _("{shade} is not of {range}, which the put-up is of.").format(
+                    shade=shade, range=put_up.range
+                ),
+            )
         return given
 
 
 class BobbinOfferForm(_OfferForm):
-    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Bobbin style")
-    shade = ShadeField(label="Thread on them")
-    bobbin_length_mm = MeasureField(measure="length", label="On each")
+    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label=_("Bobbin style"))
+    shade = ShadeField(label=_("Thread on them"))
+    bobbin_length_mm = MeasureField(measure="length", label=_("On each"))
 
     class Meta:
         model = Offer
@@ -319,9 +364,9 @@ class BobbinOfferForm(_OfferForm):
 
 
 class RollOfferForm(_OfferForm):
-    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label="Product")
-    roll_width_mm = MeasureField(measure="size", label="Width of the roll")
-    roll_length_mm = MeasureField(measure="length", label="Length of the roll")
+    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label=_("Product"))
+    roll_width_mm = MeasureField(measure="size", label=_("Width of the roll"))
+    roll_length_mm = MeasureField(measure="length", label=_("Length of the roll"))
 
     class Meta:
         model = Offer
@@ -330,9 +375,10 @@ class RollOfferForm(_OfferForm):
 
 class CanOfferForm(_OfferForm):
     product = forms.ModelChoiceField(
-        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY), label="Spray"
+        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
+        label=_("Spray"),
     )
-    can_mg = MeasureField(measure="weight", label="In each can")
+    can_mg = MeasureField(measure="weight", label=_("In each can"))
 
     class Meta:
         model = Offer
@@ -340,8 +386,8 @@ class CanOfferForm(_OfferForm):
 
 
 class PriceBreakForm(RecordForm):
-    from_packs = MeasureField(measure="pieces", label="From how many packs")
-    price = MoneyField(label="Price of a pack then")
+    from_packs = MeasureField(measure="pieces", label=_("From how many packs"))
+    price = MoneyField(label=_("Price of a pack then"))
 
     class Meta:
         model = PriceBreak
@@ -354,9 +400,11 @@ class PriceBreakForm(RecordForm):
 
 
 class StapleThreadForm(RecordForm):
-    shade = ShadeField(label="Shade")
+    shade = ShadeField(label=_("Shade"))
     minimum = MeasureField(
-        measure="length", label="Kept at least", help_text="0 takes a black or white off the staples."
+        measure="length",
+        label=_("Kept at least"),
+        help_text=_("0 takes a black or white off the staples."),
     )
 
     class Meta:
@@ -365,8 +413,8 @@ class StapleThreadForm(RecordForm):
 
 
 class StapleRollForm(RecordForm):
-    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label="Stabilizer")
-    minimum = MeasureField(measure="length", label="Kept at least, length of roll")
+    product = forms.ModelChoiceField(queryset=_NOT_SPRAYED, label=_("Stabilizer"))
+    minimum = MeasureField(measure="length", label=_("Kept at least, length of roll"))
 
     class Meta:
         model = Staple
@@ -375,9 +423,10 @@ class StapleRollForm(RecordForm):
 
 class StapleCanForm(RecordForm):
     product = forms.ModelChoiceField(
-        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY), label="Spray"
+        queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
+        label=_("Spray"),
     )
-    minimum = MeasureField(measure="weight", label="Kept at least, in all cans")
+    minimum = MeasureField(measure="weight", label=_("Kept at least, in all cans"))
 
     class Meta:
         model = Staple
@@ -385,9 +434,9 @@ class StapleCanForm(RecordForm):
 
 
 class StapleBobbinForm(RecordForm):
-    shade = ShadeField(label="Thread on them")
-    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Bobbin style")
-    minimum = MeasureField(measure="pieces", label="Kept at least, full bobbins")
+    shade = ShadeField(label=_("Thread on them"))
+    bobbin_style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label=_("Bobbin style"))
+    minimum = MeasureField(measure="pieces", label=_("Kept at least, full bobbins"))
 
     class Meta:
         model = Staple

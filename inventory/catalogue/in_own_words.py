@@ -286,7 +286,12 @@ def _put_up(
     if found is not None:
         return found
     metres = full_mm / 1000
-    put_up = PutUp(range=range, name=f"{metres:,.0f} m spool", length_mm=full_mm, tare_mg=said.empty_mg)
+    put_up = PutUp(
+        range=range,
+        name=f"{metres:,.0f} m spool",
+        length_mm=full_mm,
+        tare_mg=said.empty_mg,
+    )
     if said.across is not None and said.across.full_mm > said.across.core_mm:
         put_up.full_diameter_mm, put_up.core_diameter_mm = said.across.full_mm, said.across.core_mm
     put_up.name = _free(put_up.name, set(range.put_ups.values_list("name", flat=True)), most=40)

@@ -14,10 +14,12 @@ from django.apps import apps
 from django.core import serializers
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
+from django.utils.translation import gettext as _
 
 from inventory.acting import held, planned_act
 from inventory.compute.errors import WorkshopError
-from inventory.ledger.changes import change
+from inventory.compute.spoken import N_
+from inventory.ledger.changes import change, in_the_books
 from inventory.models import EarlierCode, Reservation, Shade, ShadeAct
 
 Kind = ShadeAct.Kind
@@ -27,6 +29,13 @@ NAMED = 8
 
 class CannotMerge(WorkshopError):
     """The two are no shades that can be one."""
+
+
+# What may rest on a shade, as its tables are called.
+NAMES_OF_TABLES = (
+    N_("spools"), N_("bobbin batchs"), N_("part bobbins"), N_("offers"), N_("order lines"), N_("staples"), N_("pins"),
+    N_("equals"), N_("remembered answers"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -39,7 +48,13 @@ class RestingRows:
 
     def __str__(self) -> str:
         more = self.count - len(self.names)
-        return f"{self.what} ({self.count}): {', '.join(self.names)}{f' and {more} more' if more else ''}"
+        return (
+            _("{what} ({count}): {names} and {more} more").format(
+                what=_(self.what), count=self.count, names=", ".join(self.names), more=more
+            )
+            if more
+            else f"{_(self.what)} ({self.count}): {', '.join(self.names)}"
+        )
 
 
 def rests_on_shade(shade: Shade) -> list[RestingRows]:
@@ -56,7 +71,7 @@ def rests_on_shade(shade: Shade) -> list[RestingRows]:
         set(Reservation.objects.filter(item__spool__shade=shade).values_list("holder", flat=True))
     )
     if holders:
-        found.append(RestingRows("spools set aside for", len(holders), tuple(holders[:NAMED])))
+        found.append(RestingRows(N_("spools set aside for"), len(holders), tuple(holders[:NAMED])))
     return found
 
 
@@ -75,11 +90,24 @@ def rename_shade(
     code, name = code.strip(), shade.name if name is None else name.strip()
     other = Shade.objects.filter(range=shade.range, code__iexact=code).exclude(pk=shade.pk).first()
     if other is not None:
-        raise CannotMerge(f"{other} has that code already. If the two are one shade, make them one instead.")
+        raise CannotMerge(
+            _("{other} has that code already. If the two are one shade, make them one instead.").format(
+                other=other
+            )
+        )
     before, old = {"code": shade.code, "name": shade.name}, str(shade)
-    told = [str(each) for each in rests_on_shade(shade)]
-    if change(shade, changes={"code": code, "name": name}, at=at, by=by, what=f"{old}, renamed") is None:
-        raise CannotMerge(f"{old} has that code and that name already.")
+    told = [in_the_books(each) for each in rests_on_shade(shade)]
+    if (
+        change(
+            shade,
+            changes={"code": code, "name": name},
+            at=at,
+            by=by,
+            what=f"{old}, renamed",
+        )
+        is None
+    ):
+        raise CannotMerge(_("{old} has that code and that name already.").format(old=old))
     made = _earlier_code(shade, before["code"]) if before["code"] != code else None
     shade = Shade.objects.get(pk=shade.pk)
     return ShadeAct.objects.create(
@@ -106,14 +134,16 @@ def merge_shades(gone: Shade, *, into: Shade, key: str, at: datetime, by: Any, w
         return earlier
     pair = {each.pk: each for each in held(Shade.objects.filter(pk__in=(gone.pk, into.pk)))}
     if len(pair) < 2:
-        raise CannotMerge("Choose two shades: the one that goes, and the one it is.")
+        raise CannotMerge(_("Choose two shades: the one that goes, and the one it is."))
     gone, into = pair[gone.pk], pair[into.pk]
     if gone.range_id != into.range_id:
         raise CannotMerge(
-            f"{gone} and {into} are of two ranges, whose thread may differ. Say that they are equal instead, or "
-            "correct the spools that were entered as the wrong one."
+            _(
+                "{gone} and {into} are of two ranges, whose thread may differ. Say that they are equal "
+                "instead, or correct the spools that were entered as the wrong one."
+            ).format(gone=gone, into=into)
         )
-    told = [str(each) for each in rests_on_shade(gone)]
+    told = [in_the_books(each) for each in rests_on_shade(gone)]
     carried: dict[str, list[int]] = defaultdict(list)
     dropped: list[dict[str, Any]] = []
     for relation in _relations():
@@ -159,7 +189,9 @@ def take_back_shade_act(act: ShadeAct, *, at: datetime, by: Any) -> list[str]:
 def _rename_back(act: ShadeAct, *, at: datetime, by: Any) -> list[str]:
     shade, after = act.shade, act.before["after"]
     if (shade.code, shade.name) != (after["code"], after["name"]):
-        raise CannotMerge(f"{shade} has been renamed again since. Take that back first.")
+        raise CannotMerge(
+            _("{shade} has been renamed again since. Take that back first.").format(shade=shade)
+        )
     _refuse_taken(shade.range_id, act.before["code"], but=shade.pk)
     EarlierCode.objects.filter(pk=act.before["earlier"]).delete()
     back = {"code": act.before["code"], "name": act.before["name"]}
@@ -185,14 +217,20 @@ def _part_again(act: ShadeAct) -> list[str]:
         )
         if lost:
             problems.append(
-                f"{lost} of the {model._meta.verbose_name_plural} have changed since and stay as they are."
+                _("{lost} of the {records} have changed since and stay as they are.").format(
+                    lost=lost, records=model._meta.verbose_name_plural
+                )
             )
     for row in act.dropped:
         try:
             with transaction.atomic():
                 _restore([row])
         except (IntegrityError, ValidationError):
-            problems.append(f"One of {row['model']} could not be put back: its like is there by now.")
+            problems.append(
+                _("One of {records} could not be put back: its like is there by now.").format(
+                    records=row["model"]
+                )
+            )
     return problems
 
 
@@ -239,15 +277,23 @@ def _refuse_taken(range_id: int, code: str, *, but: int | None) -> None:
     others = Shade.objects.filter(range_id=range_id, code__iexact=code)
     other = next((each for each in others if each.pk != but), None)
     if other is not None:
-        raise CannotMerge(f"{other} has the code {code} by now. Rename that one first, then take this back.")
+        raise CannotMerge(
+            _("{other} has the code {code} by now. Rename that one first, then take this back.").format(
+                other=other, code=code
+            )
+        )
 
 
 def _acted_before(key: str, kind: str) -> ShadeAct | None:
     if not key:
-        raise CannotMerge("This needs a key, so that sending it twice does it once.")
+        raise CannotMerge(_("This needs a key, so that sending it twice does it once."))
     earlier = ShadeAct.objects.filter(key=key).first()
     if earlier is not None and earlier.kind != kind:
-        raise CannotMerge(f"The key {key} belongs to another act. Open the page again and repeat the step.")
+        raise CannotMerge(
+            _("The key {key} belongs to another act. Open the page again and repeat the step.").format(
+                key=key
+            )
+        )
     return earlier
 
 

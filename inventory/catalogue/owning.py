@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from inventory.compute.colour.lab import Lab, parse_colour
 from inventory.compute.names.plain import colour_of_name
@@ -108,8 +109,8 @@ def kept_of(shades: Iterable[int]) -> dict[int, Kept]:
         rows[shade].append((on_hand, reserved, place))
     kept: dict[int, Kept] = defaultdict(Kept)
     for shade, of_shade in rows.items():
-        places = dict.fromkeys(place or "no place" for _, _, place in of_shade)
-        free_mm = sum(on_hand - reserved for on_hand, reserved, _ in of_shade)
+        places = dict.fromkeys(place or _("no place") for _on_hand, _reserved, place in of_shade)
+        free_mm = sum(on_hand - reserved for on_hand, reserved, _place in of_shade)
         kept[shade] = Kept(len(of_shade), free_mm, tuple(places))
     return kept
 

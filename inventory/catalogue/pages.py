@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import Model, Q, QuerySet
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.forms import (
     BobbinOfferForm,
@@ -26,6 +28,7 @@ from inventory.catalogue.forms import (
     ThreadOfferForm,
 )
 from inventory.compute.lengths import format_length, format_weight
+from inventory.compute.spoken import as_written_here, figure
 from inventory.compute.units import Units
 from inventory.models import (
     BobbinStyle,
@@ -39,6 +42,9 @@ from inventory.models import (
     Supplier,
     ThreadRange,
 )
+
+# Said where somebody reads it, in the reader's language.
+Words = str | Promise
 
 
 @dataclass(frozen=True)
@@ -55,9 +61,9 @@ class Book:
     """One list of the catalogue. ``parents`` are filters of its address: the field and the book it leads to."""
 
     slug: str
-    name: str
-    one: str
-    what_for: str
+    name: Words
+    one: Words
+    what_for: Words
     model: type[Model]
     form: type[RecordForm]
     columns: Sequence[RecordColumn]
@@ -68,6 +74,20 @@ class Book:
     parents: Sequence[str] = ()
     # Books that list what belongs to a record of this one: slug and field.
     children: Sequence[tuple[str, str]] = ()
+
+    @property
+    def add(self) -> str:
+        """What is written on the way to a new record."""
+        said = _("Add an {record}") if self.slug.endswith("-offers") else _("Add a {record}")
+        return said.format(record=self.one)
+
+    @property
+    def adding(self) -> str:
+        return _("Add: {record}").format(record=self.one)
+
+    @property
+    def new(self) -> str:
+        return _("New {record}").format(record=self.one)
 
     def records(self) -> QuerySet[Any]:
         found = self.model._default_manager.filter(self.only).select_related(*self.related)
@@ -83,15 +103,15 @@ class Book:
         return found.distinct() if text else found
 
 
-def _text(head: str, cell: Callable[[Any], Any]) -> RecordColumn:
-    return RecordColumn(lambda units: head, lambda record, units: cell(record))
+def _text(head: Words, cell: Callable[[Any], Any]) -> RecordColumn:
+    return RecordColumn(lambda units: str(head), lambda record, units: cell(record))
 
 
-def _plain(head: str, cell: Callable[[Any], Any]) -> RecordColumn:
-    return RecordColumn(lambda units: head, lambda record, units: cell(record), is_number=True)
+def _plain(head: Words, cell: Callable[[Any], Any]) -> RecordColumn:
+    return RecordColumn(lambda units: str(head), lambda record, units: cell(record), is_number=True)
 
 
-def _length(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
+def _length(head: Words, cell: Callable[[Any], int | None]) -> RecordColumn:
     return RecordColumn(
         lambda units: f"{head}, {units.length}",
         lambda record, units: _number(cell(record), units.length),
@@ -99,13 +119,13 @@ def _length(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
     )
 
 
-def _size(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
+def _size(head: Words, cell: Callable[[Any], int | None]) -> RecordColumn:
     return RecordColumn(
         lambda units: f"{head}, {units.size}", lambda record, units: _number(cell(record), units.size), True
     )
 
 
-def _weight(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
+def _weight(head: Words, cell: Callable[[Any], int | None]) -> RecordColumn:
     def shown(record: Any, units: Units) -> str:
         mg = cell(record)
         return "–" if mg is None else format_weight(mg, unit=units.weight).partition(" ")[0]
@@ -113,101 +133,116 @@ def _weight(head: str, cell: Callable[[Any], int | None]) -> RecordColumn:
     return RecordColumn(lambda units: f"{head}, {units.weight}", shown, True)
 
 
+def _plainly(number: float) -> str:
+    return as_written_here(f"{number:g}")
+
+
 def _number(mm: int | None, unit: str) -> str:
     return "–" if mm is None else format_length(mm, unit=unit).partition(" ")[0]
 
 
 _PRICES = (
-    _plain("Pack", lambda offer: offer.pack),
-    _plain("Price", lambda offer: f"{offer.price:,.2f}"),
-    _text("Seen", lambda offer: offer.seen_on),
+    _plain(_("Pack"), lambda offer: offer.pack),
+    _plain(_("Price"), lambda offer: figure(offer.price, 2)),
+    _text(_("Seen"), lambda offer: offer.seen_on),
 )
 
 BOOKS: dict[str, Book] = {
     book.slug: book
     for book in (
         Book(
-            "ranges", "Thread ranges", "range", "A maker's threads of one construction: fibre and tex.",
+            "ranges", _("Thread ranges"), _("range"),
+            _("A maker's threads of one construction: fibre and tex."),
             ThreadRange, RangeForm,
             (
-                _text("Range", str), _text("Purpose", lambda each: each.get_purpose_display()),
-                _text("Fibre", lambda each: each.get_fibre_display()),
-                _text("Weight", lambda each: each.weight_label or "–"),
-                _plain("Tex", lambda each: f"{each.tex:.1f}"),
-                _text("As typed", lambda each: each.tex_as_written),
-                _text("Known", lambda each: "nominal" if each.tex_is_nominal else "stated"),
+                _text(_("Range"), str), _text(_("Purpose"), lambda each: each.get_purpose_display()),
+                _text(_("Fibre"), lambda each: each.get_fibre_display()),
+                _text(_("Weight"), lambda each: each.weight_label or "–"),
+                _plain(_("Tex"), lambda each: figure(each.tex, 1, grouped=False)),
+                _text(_("As typed"), lambda each: each.tex_as_written),
+                _text(_("Known"), lambda each: _("nominal") if each.tex_is_nominal else _("stated")),
             ),
             words=("maker", "name"), children=(("shades", "range"), ("put-ups", "range")),
         ),
         Book(
-            "shades", "Shades", "shade", "Colours of a range, with their codes, earlier codes and Lab values.",
+            "shades", _("Shades"), _("shade"),
+            _("Colours of a range, with their codes, earlier codes and Lab values."),
             Shade, ShadeForm,
             (
-                _text("Shade", lambda each: each), _text("Code", lambda each: each.code),
-                _text("Earlier", lambda each: ", ".join(code.code for code in each.earlier_codes.all()) or "–"),
-                _plain("L", lambda each: "–" if each.lab_l is None else f"{each.lab_l:.1f}"),
-                _plain("a", lambda each: "–" if each.lab_a is None else f"{each.lab_a:.1f}".replace("-", "−")),
-                _plain("b", lambda each: "–" if each.lab_b is None else f"{each.lab_b:.1f}".replace("-", "−")),
-                _text("Source", lambda each: each.get_colour_source_display() if each.lab else "–"),
-                _plain("Off by, ΔE", lambda each: f"{each.sigma:.1f}" if each.lab else "–"),
+                _text(_("Shade"), lambda each: each), _text(_("Code"), lambda each: each.code),
+                _text(_("Earlier"), lambda each: ", ".join(code.code for code in each.earlier_codes.all()) or "–"),
+                _plain("L", lambda each: "–" if each.lab_l is None else figure(each.lab_l, 1)),
+                _plain("a", lambda each: "–" if each.lab_a is None else figure(each.lab_a, 1).replace("-", "−")),
+                _plain("b", lambda each: "–" if each.lab_b is None else figure(each.lab_b, 1).replace("-", "−")),
+                _text(_("Source"), lambda each: each.get_colour_source_display() if each.lab else "–"),
+                _plain(_("Off by, ΔE"), lambda each: figure(each.sigma, 1) if each.lab else "–"),
             ),
             words=("code", "name", "earlier_codes__code", "range__maker", "range__name"), related=("range",),
             order=("range__maker", "range__name", "code"), parents=("range",),
         ),
         Book(
-            "put-ups", "Put-ups", "put-up", "How a range is sold: length when full, and the weight of the empty spool.",
+            "put-ups", _("Put-ups"), _("put-up"),
+            _("How a range is sold: length when full, and the weight of the empty spool."),
             PutUp, PutUpForm,
             (
-                _text("Put-up", str), _text("Range", lambda each: each.range),
-                _length("Length", lambda each: each.length_mm), _weight("Empty", lambda each: each.tare_mg),
+                _text(_("Put-up"), str), _text(_("Range"), lambda each: each.range),
+                _length(_("Length"), lambda each: each.length_mm), _weight(_("Empty"), lambda each: each.tare_mg),
             ),
             words=("name", "range__maker", "range__name"), related=("range",),
             order=("range__maker", "range__name", "length_mm"), parents=("range",),
         ),
         Book(
-            "bobbin-styles", "Bobbin styles", "bobbin style", "Sizes of bobbins; they decide how much goes on one.",
+            "bobbin-styles", _("Bobbin styles"), _("bobbin style"),
+            _("Sizes of bobbins; they decide how much goes on one."),
             BobbinStyle, BobbinStyleForm,
             (
-                _text("Style", str), _plain("Diameter, mm", lambda each: f"{each.outer_diameter_mm:g}"),
-                _plain("Width, mm", lambda each: f"{each.width_mm:g}"),
-                _plain("Core, mm", lambda each: f"{each.core_diameter_mm:g}"),
+                _text(_("Style"), str), _plain(_("Diameter, mm"), lambda each: _plainly(each.outer_diameter_mm)),
+                _plain(_("Width, mm"), lambda each: _plainly(each.width_mm)),
+                _plain(_("Core, mm"), lambda each: _plainly(each.core_diameter_mm)),
             ),
             words=("name",),
         ),
         Book(
-            "stabilizers", "Stabilizers", "stabilizer", "And film, adhesive, foam, fabric: kind and weight.",
+            "stabilizers", _("Stabilizers"), _("stabilizer"),
+            _("And film, adhesive, foam, fabric: kind and weight."),
             StabilizerProduct, StabilizerForm,
             (
-                _text("Product", str), _text("Kind", lambda each: each.get_kind_display()),
-                _plain("Weight, g/m²", lambda each: "–" if each.weight_g_m2 is None else f"{each.weight_g_m2:g}"),
-                _text("Holds by", lambda each: each.holds_by or "–"),
-                _text("Grain", lambda each: "matters" if each.has_grain else "no"),
+                _text(_("Product"), str), _text(_("Kind"), lambda each: each.get_kind_display()),
+                _plain(_("Weight, g/m²"), lambda each: "–" if each.weight_g_m2 is None else _plainly(each.weight_g_m2)),
+                _text(_("Holds by"), lambda each: _(each.holds_by) if each.holds_by else "–"),
+                _text(_("Grain"), lambda each: _("matters") if each.has_grain else _("no")),
             ),
             words=("maker", "name", "kind"),
         ),
         Book(
-            "places", "Places", "place", "Walls, racks, drawers and boxes, by the names people use.",
-            Place, PlaceForm, (_text("Place", str), _text("Note", lambda each: each.note or "–")),
+            "places", _("Places"), _("place"),
+            _("Walls, racks, drawers and boxes, by the names people use."),
+            Place, PlaceForm, (_text(_("Place"), str), _text(_("Note"), lambda each: each.note or "–")),
             words=("name", "note"),
         ),
         Book(
-            "suppliers", "Suppliers", "supplier", "Who sells, how long it takes, what shipping costs.",
+            "suppliers", _("Suppliers"), _("supplier"),
+            _("Who sells, how long it takes, what shipping costs."),
             Supplier, SupplierForm,
             (
-                _text("Supplier", str), _plain("Days", lambda each: each.lead_time_days),
-                _plain("Shipping", lambda each: f"{each.shipping:,.2f}"),
-                _plain("Free from", lambda e: "–" if e.free_shipping_from is None else f"{e.free_shipping_from:,.2f}"),
+                _text(_("Supplier"), str), _plain(_("Days"), lambda each: each.lead_time_days),
+                _plain(_("Shipping"), lambda each: figure(each.shipping, 2)),
+                _plain(
+                    _("Free from"), lambda e: "–" if e.free_shipping_from is None else figure(e.free_shipping_from, 2)
+                ),
             ),
             words=("name",),
             children=(("thread-offers", "supplier"), ("bobbin-offers", "supplier"), ("roll-offers", "supplier"),
                       ("can-offers", "supplier")),
         ),
         Book(
-            "thread-offers", "Offers of thread", "offer of thread", "Prices of put-ups, for every shade or for one.",
+            "thread-offers", _("Offers of thread"), _("offer of thread"),
+            _("Prices of put-ups, for every shade or for one."),
             Offer, ThreadOfferForm,
             (
-                _text("Put-up", lambda each: f"{each.put_up.range}, {each.put_up}"),
-                _text("Shade", lambda each: each.shade or "every shade"), _text("From", lambda each: each.supplier),
+                _text(_("Put-up"), lambda each: f"{each.put_up.range}, {each.put_up}"),
+                _text(_("Shade"), lambda each: each.shade or _("every shade")),
+                _text(_("From"), lambda each: each.supplier),
                 *_PRICES,
             ),
             words=("put_up__range__maker", "put_up__range__name", "put_up__name", "supplier__name"),
@@ -215,11 +250,13 @@ BOOKS: dict[str, Book] = {
             children=(("price-steps", "offer"),),
         ),
         Book(
-            "bobbin-offers", "Offers of bobbins", "offer of bobbins", "Prices of boxes of full bobbins.",
+            "bobbin-offers", _("Offers of bobbins"), _("offer of bobbins"),
+            _("Prices of boxes of full bobbins."),
             Offer, BobbinOfferForm,
             (
-                _text("Bobbin", lambda each: f"{each.bobbin_style}, {each.shade}"),
-                _length("On each", lambda each: each.bobbin_length_mm), _text("From", lambda each: each.supplier),
+                _text(_("Bobbin"), lambda each: f"{each.bobbin_style}, {each.shade}"),
+                _length(_("On each"), lambda each: each.bobbin_length_mm),
+                _text(_("From"), lambda each: each.supplier),
                 *_PRICES,
             ),
             words=("bobbin_style__name", "shade__code", "shade__name", "supplier__name"),
@@ -227,11 +264,12 @@ BOOKS: dict[str, Book] = {
             parents=("supplier",), children=(("price-steps", "offer"),),
         ),
         Book(
-            "roll-offers", "Offers of stabilizer", "offer of stabilizer", "Prices of rolls.",
+            "roll-offers", _("Offers of stabilizer"), _("offer of stabilizer"),
+            _("Prices of rolls."),
             Offer, RollOfferForm,
             (
-                _text("Product", lambda each: each.product), _size("Width", lambda each: each.roll_width_mm),
-                _length("Length", lambda each: each.roll_length_mm), _text("From", lambda each: each.supplier),
+                _text(_("Product"), lambda each: each.product), _size(_("Width"), lambda each: each.roll_width_mm),
+                _length(_("Length"), lambda each: each.roll_length_mm), _text(_("From"), lambda each: each.supplier),
                 *_PRICES,
             ),
             words=("product__maker", "product__name", "supplier__name"), related=("product", "supplier"),
@@ -239,53 +277,59 @@ BOOKS: dict[str, Book] = {
             children=(("price-steps", "offer"),),
         ),
         Book(
-            "can-offers", "Offers of spray", "offer of spray", "Prices of cans.",
+            "can-offers", _("Offers of spray"), _("offer of spray"),
+            _("Prices of cans."),
             Offer, CanOfferForm,
             (
-                _text("Product", lambda each: each.product), _weight("In each", lambda each: each.can_mg),
-                _text("From", lambda each: each.supplier), *_PRICES,
+                _text(_("Product"), lambda each: each.product), _weight(_("In each"), lambda each: each.can_mg),
+                _text(_("From"), lambda each: each.supplier), *_PRICES,
             ),
             words=("product__maker", "product__name", "supplier__name"), related=("product", "supplier"),
             only=Q(can_mg__isnull=False), parents=("supplier",), children=(("price-steps", "offer"),),
         ),
         Book(
-            "price-steps", "Price steps", "price step", "What a pack costs from so many packs on.",
+            "price-steps", _("Price steps"), _("price step"),
+            _("What a pack costs from so many packs on."),
             PriceBreak, PriceBreakForm,
             (
-                _text("Offer", lambda each: each.offer), _plain("From packs", lambda each: each.from_packs),
-                _plain("Price a pack", lambda each: f"{each.price:,.2f}"),
+                _text(_("Offer"), lambda each: each.offer), _plain(_("From packs"), lambda each: each.from_packs),
+                _plain(_("Price a pack"), lambda each: figure(each.price, 2)),
             ),
             words=("offer__supplier__name", "offer__put_up__name", "offer__product__name", "offer__bobbin_style__name"),
             related=("offer__supplier", "offer__put_up", "offer__product", "offer__bobbin_style"), parents=("offer",),
         ),
         Book(
-            "staple-threads", "Staple threads", "staple thread", "Shades that are to be there whatever the jobs want.",
+            "staple-threads", _("Staple threads"), _("staple thread"),
+            _("Shades that are to be there whatever the jobs want."),
             Staple, StapleThreadForm,
-            (_text("Shade", lambda each: each.shade), _length("At least", lambda each: each.minimum)),
+            (_text(_("Shade"), lambda each: each.shade), _length(_("At least"), lambda each: each.minimum)),
             words=("shade__code", "shade__name", "shade__range__name"), related=("shade__range",),
             only=Q(shade__isnull=False, bobbin_style__isnull=True),
         ),
         Book(
-            "staple-bobbins", "Staple bobbins", "staple bobbin", "Full bobbins that are to be there at any time.",
+            "staple-bobbins", _("Staple bobbins"), _("staple bobbin"),
+            _("Full bobbins that are to be there at any time."),
             Staple, StapleBobbinForm,
             (
-                _text("Bobbin", lambda each: f"{each.bobbin_style}, {each.shade}"),
-                _plain("At least", lambda each: f"{each.minimum:,}"),
+                _text(_("Bobbin"), lambda each: f"{each.bobbin_style}, {each.shade}"),
+                _plain(_("At least"), lambda each: figure(each.minimum)),
             ),
             words=("shade__code", "shade__name", "bobbin_style__name"), related=("shade__range", "bobbin_style"),
             only=Q(bobbin_style__isnull=False),
         ),
         Book(
-            "staple-rolls", "Staple stabilizers", "staple stabilizer", "Stabilizer that is to be there at any time.",
+            "staple-rolls", _("Staple stabilizers"), _("staple stabilizer"),
+            _("Stabilizer that is to be there at any time."),
             Staple, StapleRollForm,
-            (_text("Stabilizer", lambda each: each.product), _length("At least", lambda each: each.minimum)),
+            (_text(_("Stabilizer"), lambda each: each.product), _length(_("At least"), lambda each: each.minimum)),
             words=("product__maker", "product__name"), related=("product",),
             only=Q(product__isnull=False) & ~Q(product__kind=StabilizerProduct.Kind.SPRAY),
         ),
         Book(
-            "staple-cans", "Staple sprays", "staple spray", "Spray that is to be there at any time.",
+            "staple-cans", _("Staple sprays"), _("staple spray"),
+            _("Spray that is to be there at any time."),
             Staple, StapleCanForm,
-            (_text("Spray", lambda each: each.product), _weight("At least", lambda each: each.minimum)),
+            (_text(_("Spray"), lambda each: each.product), _weight(_("At least"), lambda each: each.minimum)),
             words=("product__maker", "product__name"), related=("product",),
             only=Q(product__kind=StabilizerProduct.Kind.SPRAY),
         ),

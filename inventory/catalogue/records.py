@@ -6,9 +6,11 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils.translation import gettext as _
 
 from inventory.acting import standing_at, whole_act
 from inventory.compute.errors import WorkshopError
+from inventory.ledger.changes import in_the_books
 from inventory.models import Change, EarlierCode, Shade
 from inventory.shelf.things import CATALOGUE
 
@@ -21,7 +23,9 @@ class CannotAdd(WorkshopError):
 def add_record(record: models.Model, *, at: datetime, by: Any, key: str) -> models.Model:
     """Return ``record``, now part of the catalogue; the same key sent again adds nothing. Raises CannotAdd."""
     if not isinstance(record, CATALOGUE):
-        raise CannotAdd(f"{record} is not part of the catalogue, so it is not added like this.")
+        raise CannotAdd(
+            _("{record} is not part of the catalogue, so it is not added like this.").format(record=record)
+        )
     table = record._meta.model_name or ""
     earlier = Change.objects.filter(key=key, table=table).first()
     if earlier is not None:
@@ -34,7 +38,7 @@ def add_record(record: models.Model, *, at: datetime, by: Any, key: str) -> mode
     Change.objects.create(
         table=table,
         record=record.pk,
-        what=f"added {record}"[:200],
+        what=f"added {in_the_books(record)}"[:200],
         at=at,
         by=by,
         station=standing_at(by),
@@ -53,7 +57,11 @@ def set_earlier_codes(shade: Shade, codes: Iterable[str], *, at: datetime, by: A
     longest = EarlierCode._meta.get_field("code").max_length or 0
     too_long = [code for code in wanted if len(code) > longest]
     if too_long:
-        raise CannotAdd(f"{too_long[0]} is too long for a code; {longest} characters are the most.")
+        raise CannotAdd(
+            _("{code} is too long for a code; {longest} characters are the most.").format(
+                code=too_long[0], longest=longest
+            )
+        )
     shade.earlier_codes.exclude(code__in=wanted).delete()
     EarlierCode.objects.bulk_create(
         [EarlierCode(shade=shade, code=code) for code in wanted if code not in before]

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.acting import whole_act
 from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
@@ -43,12 +45,18 @@ def set_colours(
         for shade in range.shades.prefetch_related("earlier_codes").select_related("range")
         for code in [*(each.code for each in shade.earlier_codes.all()), shade.code]
     }
-    missing = [code or "a row without a code" for code in colours if code.casefold() not in shades]
+    missing = [code or _("a row without a code") for code in colours if code.casefold() not in shades]
     if missing:
-        raise NoSuchShades(
-            f"{range} has no shade {', '.join(missing[:8])}{' and more' if len(missing) > 8 else ''}. Add the "
-            "shade first, or correct the code; nothing was changed."
+        said = (
+            _(
+                "{range} has no shade {codes} and more. Add the shade first, or correct the code; nothing was changed."
+            )
+            if len(missing) > 8
+            else _(
+                "{range} has no shade {codes}. Add the shade first, or correct the code; nothing was changed."
+            )
         )
+        raise NoSuchShades(said.format(range=range, codes=", ".join(missing[:8])))
     return [
         (shades[code.casefold()], colour, set_colour(shades[code.casefold()], colour, at=at, by=by))
         for code, colour in colours.items()

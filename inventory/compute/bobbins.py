@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError, require_positive
+from inventory.compute.spoken import N_, _, plainly
 
 # Share of the winding space that is fibre. The values are what published lengths of an L bobbin of 60 weight
 # polyester imply (20.3 × 8.9 mm, 6 mm core): 93 m wound by hand; 119–141 m bought wound, which is 0.54–0.64.
@@ -39,13 +40,18 @@ class BobbinGeometry:
     core_diameter_mm: float
 
     def __post_init__(self) -> None:
-        require_positive(self.outer_diameter_mm, what="outer diameter of the bobbin in mm")
-        require_positive(self.width_mm, what="width of the bobbin in mm")
-        require_positive(self.core_diameter_mm, what="core diameter of the bobbin in mm")
+        require_positive(self.outer_diameter_mm, what=N_("outer diameter of the bobbin in mm"))
+        require_positive(self.width_mm, what=N_("width of the bobbin in mm"))
+        require_positive(self.core_diameter_mm, what=N_("core diameter of the bobbin in mm"))
         if self.core_diameter_mm >= self.outer_diameter_mm:
             raise ImpossibleBobbin(
-                f"A core of {self.core_diameter_mm:g} mm leaves no room for thread in a bobbin "
-                f"{self.outer_diameter_mm:g} mm across. Measure both again."
+                _(
+                    "A core of {core_diameter_mm} mm leaves no room for thread in a bobbin {outer_diameter_mm} "
+                    "mm across. Measure both again."
+                ).format(
+                    core_diameter_mm=plainly(self.core_diameter_mm),
+                    outer_diameter_mm=plainly(self.outer_diameter_mm),
+                )
             )
 
 
@@ -71,7 +77,9 @@ def bobbin_capacity(
     92
     """
     if not 0 < fill <= 1:
-        raise ImpossibleBobbin(f"The fill of a bobbin must be above 0 and at most 1, not {fill:g}.")
-    require_positive(density_g_cm3, what="density of the fibre in g/cm³")
+        raise ImpossibleBobbin(
+            _("The fill of a bobbin must be above 0 and at most 1, not {fill}.").format(fill=plainly(fill))
+        )
+    require_positive(density_g_cm3, what=N_("density of the fibre in g/cm³"))
     mass_mg = winding_volume_mm3(geometry) * fill * density_g_cm3
-    return mass_mg / require_positive(tex, what="linear density in tex") * 1000
+    return mass_mg / require_positive(tex, what=N_("linear density in tex")) * 1000

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from inventory.compute.errors import WorkshopError, require_not_negative
+from inventory.compute.spoken import N_, _, plainly
 
 Method = Literal["normal", "croston", "sba", "tsb", "none"]
 
@@ -144,6 +145,10 @@ def weekly_demand(history: Sequence[float]) -> WeeklyDemand:
 
 def _check(history: Sequence[float], share: float) -> None:
     if not 0 < share <= 1:
-        raise WorkshopError(f"A smoothing share of {share:g} is not possible; give one above 0, up to 1.")
+        raise WorkshopError(
+            _("A smoothing share of {share} is not possible; give one above 0, up to 1.").format(
+                share=plainly(share)
+            )
+        )
     for used in history:
-        require_not_negative(used, what="use in a week")
+        require_not_negative(used, what=N_("use in a week"))

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.lengths import NotWhole, TooLarge, UnknownUnit, parse_decimal
+from inventory.compute.spoken import N_, _, as_written_here, figure
 
 DENIER_PER_TEX = 9.0
 DTEX_PER_TEX = 10.0
@@ -51,7 +52,7 @@ def tex_from_denier(denier: float) -> float:
     >>> tex_from_denier(216)
     24.0
     """
-    return require_positive(denier, what="denier") / DENIER_PER_TEX
+    return require_positive(denier, what=N_("denier")) / DENIER_PER_TEX
 
 
 def denier_from_tex(tex: float) -> float:
@@ -60,7 +61,7 @@ def denier_from_tex(tex: float) -> float:
     >>> denier_from_tex(24)
     216.0
     """
-    return require_positive(tex, what="linear density in tex") * DENIER_PER_TEX
+    return require_positive(tex, what=N_("linear density in tex")) * DENIER_PER_TEX
 
 
 def tex_from_dtex(dtex: float) -> float:
@@ -69,7 +70,7 @@ def tex_from_dtex(dtex: float) -> float:
     >>> tex_from_dtex(240)
     24.0
     """
-    return require_positive(dtex, what="decitex") / DTEX_PER_TEX
+    return require_positive(dtex, what=N_("decitex")) / DTEX_PER_TEX
 
 
 def tex_from_nm(nm: float, *, plies: int = 1) -> float:
@@ -78,8 +79,8 @@ def tex_from_nm(nm: float, *, plies: int = 1) -> float:
     >>> tex_from_nm(80, plies=2)
     25.0
     """
-    require_positive(nm, what="metric count")
-    return NM_TIMES_TEX * require_positive(plies, what="number of plies") / nm
+    require_positive(nm, what=N_("metric count"))
+    return NM_TIMES_TEX * require_positive(plies, what=N_("number of plies")) / nm
 
 
 def nm_from_tex(tex: float) -> float:
@@ -88,7 +89,7 @@ def nm_from_tex(tex: float) -> float:
     >>> nm_from_tex(25)
     40.0
     """
-    return NM_TIMES_TEX / require_positive(tex, what="linear density in tex")
+    return NM_TIMES_TEX / require_positive(tex, what=N_("linear density in tex"))
 
 
 def tex_from_ne(ne: float, *, plies: int = 1) -> float:
@@ -99,8 +100,8 @@ def tex_from_ne(ne: float, *, plies: int = 1) -> float:
     >>> round(tex_from_ne(50, plies=2), 3)
     23.622
     """
-    require_positive(ne, what="cotton count")
-    return NE_TIMES_TEX * require_positive(plies, what="number of plies") / ne
+    require_positive(ne, what=N_("cotton count"))
+    return NE_TIMES_TEX * require_positive(plies, what=N_("number of plies")) / ne
 
 
 def ne_from_tex(tex: float) -> float:
@@ -109,7 +110,7 @@ def ne_from_tex(tex: float) -> float:
     >>> round(ne_from_tex(30), 3)
     19.685
     """
-    return NE_TIMES_TEX / require_positive(tex, what="linear density in tex")
+    return NE_TIMES_TEX / require_positive(tex, what=N_("linear density in tex"))
 
 
 def metric_ticket(tex: float) -> float:
@@ -118,7 +119,7 @@ def metric_ticket(tex: float) -> float:
     >>> metric_ticket(40)
     75.0
     """
-    return TICKET_TIMES_TEX / require_positive(tex, what="linear density in tex")
+    return TICKET_TIMES_TEX / require_positive(tex, what=N_("linear density in tex"))
 
 
 def grams_per_m2_from_oz_per_yd2(oz_per_yd2: float) -> float:
@@ -127,7 +128,7 @@ def grams_per_m2_from_oz_per_yd2(oz_per_yd2: float) -> float:
     >>> round(grams_per_m2_from_oz_per_yd2(1), 3)
     33.906
     """
-    ounces = require_positive(oz_per_yd2, what="weight in oz/yd²")
+    ounces = require_positive(oz_per_yd2, what=N_("weight in oz/yd²"))
     return ounces * _GRAMS_PER_OUNCE / _SQUARE_METRES_PER_SQUARE_YARD
 
 
@@ -155,19 +156,27 @@ def read_linear_density(text: str) -> LinearDensity:
     typed = " ".join(text.split())
     found = _DENSITY.fullmatch(typed)
     if found is None:
-        raise NotADensity(f'"{typed[:40]}" is no linear density. {_LIKE_THIS}')
+        raise NotADensity(
+            _('"{typed}" is no linear density. {like_this}').format(typed=typed[:40], like_this=_(_LIKE_THIS))
+        )
     words = [word for word in (found["before"], found["unit"], found["after"]) if word]
     if len(words) > 1:
-        raise NotADensity(f'"{typed[:40]}" names two units. {_LIKE_THIS}')
+        raise NotADensity(
+            _('"{typed}" names two units. {like_this}').format(typed=typed[:40], like_this=_(_LIKE_THIS))
+        )
     if found["plies"] and not words:
-        raise NotADensity(f"{typed} of what? Type it like Nm {typed}, Ne {typed} or {typed} den.")
+        raise NotADensity(
+            _("{typed} of what? Type it like Nm {typed}, Ne {typed} or {typed} den.").format(typed=typed)
+        )
     system = _system(words[0] if words else "tex", typed)
     number = parse_decimal(found["number"].rstrip(".,"))
     plies = _plies(found["plies"], number, typed)
     tex = _TO_TEX[system](float(number)) * plies
     if tex > _LARGEST_TEX:
         raise TooLarge(
-            f"{typed} would be {tex:,.0f} tex, more than any thread. Check the number and its unit."
+            _("{typed} would be {tex} tex, more than any thread. Check the number and its unit.").format(
+                typed=typed, tex=figure(tex)
+            )
         )
     return LinearDensity(tex, "" if system == "tex" and plies == 1 else _as_labelled(number, system, plies))
 
@@ -191,9 +200,12 @@ def in_other_systems(tex: float) -> str:
     >>> in_other_systems(27)
     '270 dtex, 243 den, Nm 37, Ne 21.9, ticket 111'
     """
-    return (
-        f"{tex * DTEX_PER_TEX:.0f} dtex, {denier_from_tex(tex):.0f} den, Nm {nm_from_tex(tex):.3g}, "
-        f"Ne {ne_from_tex(tex):.3g}, ticket {metric_ticket(tex):.0f}"
+    return _("{dtex} dtex, {denier} den, Nm {nm}, Ne {ne}, ticket {ticket}").format(
+        dtex=figure(tex * DTEX_PER_TEX, grouped=False),
+        denier=figure(denier_from_tex(tex), grouped=False),
+        nm=as_written_here(f"{nm_from_tex(tex):.3g}"),
+        ne=as_written_here(f"{ne_from_tex(tex):.3g}"),
+        ticket=figure(metric_ticket(tex), grouped=False),
     )
 
 
@@ -206,23 +218,29 @@ def read_area_weight(text: str) -> float:
     typed = " ".join(text.split())
     found = _AREA_WEIGHT.fullmatch(typed)
     if found is None:
-        raise NotADensity(f'"{typed[:40]}" is no weight of cloth. Type it like 50, or 1.5 oz/yd².')
+        raise NotADensity(
+            _('"{typed}" is no weight of cloth. Type it like 50, or 1.5 oz/yd².').format(typed=typed[:40])
+        )
     number = float(parse_decimal(found["number"]))
     unit = re.sub(r"[\s.]", "", (found["unit"] or "g/m²").casefold())
     if unit in _OUNCES_PER_YD2:
         weight = grams_per_m2_from_oz_per_yd2(number)
     elif unit in _GRAMS_PER_M2:
-        weight = require_positive(number, what="weight in g/m²")
+        weight = require_positive(number, what=N_("weight in g/m²"))
     else:
-        raise UnknownUnit(f'"{found["unit"]}" is no weight of cloth. Use g/m² or oz/yd².')
+        raise UnknownUnit(_('"{unit}" is no weight of cloth. Use g/m² or oz/yd².').format(unit=found["unit"]))
     if weight > _HEAVIEST_G_M2:
-        raise TooLarge(f"{typed} is more than {_HEAVIEST_G_M2:,.0f} g/m². Check the number and its unit.")
+        raise TooLarge(
+            _("{typed} is more than {heaviest} g/m². Check the number and its unit.").format(
+                typed=typed, heaviest=figure(_HEAVIEST_G_M2)
+            )
+        )
     return weight
 
 
-_LIKE_THIS = "Type it like 27, 270 dtex, 243 den, Nm 80/2 or Ne 50/2."
+_LIKE_THIS = N_("Type it like 27, 270 dtex, 243 den, Nm 80/2 or Ne 50/2.")
 _TO_TEX: Mapping[str, Callable[[float], float]] = {
-    "tex": lambda tex: require_positive(tex, what="linear density in tex"),
+    "tex": lambda tex: require_positive(tex, what=N_("linear density in tex")),
     "dtex": tex_from_dtex,
     "den": tex_from_denier,
     "Nm": tex_from_nm,
@@ -236,20 +254,31 @@ def _system(word: str, typed: str) -> str:
         return system
     if word.casefold() in _NOT_A_DENSITY:
         raise NotADensity(
-            f'"{typed[:40]}" is a weight label: threads sold under one differ by nearly a factor of two. {_LIKE_THIS}'
+            _(
+                '"{typed}" is a weight label: threads sold under one differ by nearly a factor of two. '
+                "{like_this}"
+            ).format(typed=typed[:40], like_this=_(_LIKE_THIS))
         )
-    raise NotADensity(f'"{word[:20]}" is no unit of linear density. {_LIKE_THIS}')
+    raise NotADensity(
+        _('"{word}" is no unit of linear density. {like_this}').format(
+            word=word[:20], like_this=_(_LIKE_THIS)
+        )
+    )
 
 
 def _plies(text: str | None, number: Decimal, typed: str) -> int:
     plies = int(text) if text else 1
     if not 1 <= plies <= _MOST_PLIES:
         raise NotWhole(
-            f"{typed}: {plies} plies cannot be. Write the count first and then the plies, like Nm 80/2."
+            _(
+                "{typed}: {plies} plies cannot be. Write the count first and then the plies, like Nm 80/2."
+            ).format(typed=typed, plies=plies)
         )
     if text and number < plies:
         raise NotADensity(
-            f"{typed}: write the count of one ply first and then how many there are, like Nm 80/2."
+            _("{typed}: write the count of one ply first and then how many there are, like Nm 80/2.").format(
+                typed=typed
+            )
         )
     return plies
 

@@ -5,13 +5,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError, require_positive
+from inventory.compute.spoken import N_, _, figure, plainly
 
 # One sigma of a diameter read in this way, in mm: judgement, no source. A ruler is read to about a millimetre.
 TOOLS: Mapping[str, float] = {
-    "ruler": 0.5,
-    "ruler to half a mm, twice": 0.3,
-    "calipers": 0.15,
-    "calipers, three turns": 0.10,
+    N_("ruler"): 0.5,
+    N_("ruler to half a mm, twice"): 0.3,
+    N_("calipers"): 0.15,
+    N_("calipers, three turns"): 0.10,
 }
 LABEL_SIGMA = 0.01  # of the length that a put-up is sold with
 WINDING_SIGMA = 0.02  # by how much the winding is laid looser or tighter: judgement, no source
@@ -34,11 +35,13 @@ class Winding:
     sigma_mm: float = TOOLS["calipers"]
 
     def __post_init__(self) -> None:
-        require_positive(self.length_mm, what="length of a full spool in mm")
-        require_positive(self.core_mm, what="diameter of the core in mm")
+        require_positive(self.length_mm, what=N_("length of a full spool in mm"))
+        require_positive(self.core_mm, what=N_("diameter of the core in mm"))
         if self.full_mm <= self.core_mm:
             raise WorkshopError(
-                f"A full spool is thicker than its core; {self.full_mm:g} mm is not more than {self.core_mm:g} mm."
+                _(
+                    "A full spool is thicker than its core; {full_mm} mm is not more than {core_mm} mm."
+                ).format(full_mm=plainly(self.full_mm), core_mm=plainly(self.core_mm))
             )
 
 
@@ -58,8 +61,14 @@ def length_from_diameter(diameter_mm: float, *, winding: Winding, tool: str) -> 
     reading = BELIEVED_SIGMAS * math.hypot(error, winding.sigma_mm)
     if not winding.core_mm - reading <= diameter_mm <= winding.full_mm + reading:
         raise NotThatSpool(
-            f"{diameter_mm:g} mm across cannot be: such a spool is {winding.core_mm:g} mm empty and "
-            f"{winding.full_mm:g} mm full. Is it the right spool, and measured across the thread?"
+            _(
+                "{diameter_mm} mm across cannot be: such a spool is {core_mm} mm empty and {full_mm} mm "
+                "full. Is it the right spool, and measured across the thread?"
+            ).format(
+                diameter_mm=plainly(diameter_mm),
+                core_mm=plainly(winding.core_mm),
+                full_mm=plainly(winding.full_mm),
+            )
         )
     across = min(max(diameter_mm, winding.core_mm), winding.full_mm)
     share = (across**2 - winding.core_mm**2) / (winding.full_mm**2 - winding.core_mm**2)
@@ -83,7 +92,11 @@ def sigma_of_tool(tool: str) -> float:
     """Return one sigma in mm of a diameter read with ``tool``, one of ``TOOLS``."""
     error = TOOLS.get(" ".join(tool.casefold().split()))
     if error is None:
-        raise WorkshopError(f'"{tool}" is nothing to measure across with. Use {"; ".join(TOOLS)}.')
+        raise WorkshopError(
+            _('"{tool}" is nothing to measure across with. Use {names}.').format(
+                tool=tool, names="; ".join(map(_, TOOLS))
+            )
+        )
     return error
 
 
@@ -94,7 +107,9 @@ def density(winding: Winding, *, height_mm: float, tex: float) -> float:
     1.22
     """
     volume_cm3 = math.pi / 4 * (winding.full_mm**2 - winding.core_mm**2) * height_mm / 1000
-    return winding.length_mm / 1e6 * tex / require_positive(volume_cm3, what="volume of the winding in cm³")
+    return (
+        winding.length_mm / 1e6 * tex / require_positive(volume_cm3, what=N_("volume of the winding in cm³"))
+    )
 
 
 def density_doubt(winding: Winding, *, height_mm: float, tex: float) -> str:
@@ -102,8 +117,20 @@ def density_doubt(winding: Winding, *, height_mm: float, tex: float) -> str:
     found = density(winding, height_mm=height_mm, tex=tex)
     if LEAST_DENSITY <= found <= MOST_DENSITY:
         return ""
-    much = "dense" if found > MOST_DENSITY else "loose"
-    return (
-        f"With these diameters and {height_mm:g} mm of height a full spool would have {found:.2f} g/cm³, which is "
-        f"suspiciously {much}: usual are {LEAST_DENSITY:g} to {MOST_DENSITY:g}. Measure again, or check length and tex."
+    told = (
+        _(
+            "With these diameters and {height} mm of height a full spool would have {density} g/cm³, which is "
+            "suspiciously dense: usual are {least} to {most}. Measure again, or check length and tex."
+        )
+        if found > MOST_DENSITY
+        else _(
+            "With these diameters and {height} mm of height a full spool would have {density} g/cm³, which is "
+            "suspiciously loose: usual are {least} to {most}. Measure again, or check length and tex."
+        )
+    )
+    return told.format(
+        height=plainly(height_mm),
+        density=figure(found, 2),
+        least=plainly(LEAST_DENSITY),
+        most=plainly(MOST_DENSITY),
     )

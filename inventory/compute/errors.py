@@ -2,6 +2,8 @@
 
 import math
 
+from inventory.compute.spoken import _, plainly
+
 
 class WorkshopError(ValueError):
     """Something a person asked for cannot be done; the text says what, with which value, and what to do."""
@@ -21,7 +23,11 @@ def require_positive(value: float, *, what: str) -> float:
     inventory.compute.errors.NotPositive: The linear density in tex must be a number above zero, not 0.
     """
     if not (math.isfinite(value) and value > 0):
-        raise NotPositive(f"The {what} must be a number above zero, not {value:g}.")
+        raise NotPositive(
+            _("The {what} must be a number above zero, not {value}.").format(
+                what=_(what), value=plainly(value)
+            )
+        )
     return value
 
 
@@ -35,5 +41,9 @@ def require_not_negative(value: float, *, what: str) -> float:
     inventory.compute.errors.NotPositive: The tare in mg must be zero or a number above it, not -1.
     """
     if not (math.isfinite(value) and value >= 0):
-        raise NotPositive(f"The {what} must be zero or a number above it, not {value:g}.")
+        raise NotPositive(
+            _("The {what} must be zero or a number above it, not {value}.").format(
+                what=_(what), value=plainly(value)
+            )
+        )
     return value

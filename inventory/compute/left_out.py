@@ -1,21 +1,32 @@
 """What was not considered when something was chosen from the shelf, and why: nothing is left out in silence."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+from inventory.compute.spoken import N_, _, figure, ngettext
 
 Why = Literal["weight", "fibre", "purpose", "tex", "quantity", "colour", "set aside", "retired", "no seller"]
 
 IN_WORDS: dict[str, str] = {
-    "weight": "of another weight",
-    "fibre": "of another fibre",
-    "purpose": "of bobbin thread",
-    "tex": "of unknown tex",
-    "quantity": "of unknown length",
-    "colour": "of unknown colour",
-    "set aside": "set aside for other jobs",
-    "retired": "off the shelf",
-    "no seller": "not owned, and sold by nobody you know",
+    "weight": N_("of another weight"),
+    "fibre": N_("of another fibre"),
+    "purpose": N_("of bobbin thread"),
+    "tex": N_("of unknown tex"),
+    "quantity": N_("of unknown length"),
+    "colour": N_("of unknown colour"),
+    "set aside": N_("set aside for other jobs"),
+    "retired": N_("off the shelf"),
+    "no seller": N_("not owned, and sold by nobody you know"),
+}
+_COUNTED: dict[str, Callable[[int], str]] = {
+    "spool": lambda count: ngettext("{count} spool", "{count} spools", count),
+    "shade": lambda count: ngettext("{count} shade", "{count} shades", count),
+    "roll": lambda count: ngettext("{count} roll", "{count} rolls", count),
+    "sheet": lambda count: ngettext("{count} sheet", "{count} sheets", count),
+    "pack": lambda count: ngettext("{count} pack", "{count} packs", count),
+    "offcut": lambda count: ngettext("{count} offcut", "{count} offcuts", count),
+    "can": lambda count: ngettext("{count} can", "{count} cans", count),
 }
 
 
@@ -86,7 +97,14 @@ def left_out_in_words(left_out: Sequence[LeftOut]) -> str:
         kind = each.what.split()[0].rstrip("s")
         counts[kind, each.why] = counts.get((kind, each.why), 0) + each.count
     parts = [
-        f"{count:,} {kind}{'' if count == 1 else 's'} {IN_WORDS[why]}"
+        _("{things} {why}").format(things=_counted(kind, count), why=_(IN_WORDS[why]))
         for (kind, why), count in counts.items()
     ]
-    return f"Not considered: {'; '.join(parts)}." if parts else ""
+    return _("Not considered: {parts}.").format(parts="; ".join(parts)) if parts else ""
+
+
+def _counted(kind: str, count: int) -> str:
+    """Return so many things of a kind, in words."""
+    if kind in _COUNTED:
+        return _COUNTED[kind](count).format(count=figure(count))
+    return f"{figure(count)} {kind}{'' if count == 1 else 's'}"

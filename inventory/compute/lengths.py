@@ -11,6 +11,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import NamedTuple
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, as_written_here, figure
 
 # International yard and pound, exact by agreement since 1959: 1 yd = 0.9144 m, 1 lb = 0.453 592 37 kg.
 _MM_IN: Mapping[str, Decimal] = {
@@ -32,20 +33,20 @@ _MG_IN: Mapping[str, Decimal] = {
 _SYMBOL_OF: Mapping[str, str] = {
     word: symbol
     for symbol, words in {
-        "mm": "mm millimetre millimetres millimeter millimeters",
-        "cm": "cm centimetre centimetres centimeter centimeters",
-        "m": "m metre metres meter meters",
-        "km": "km kilometre kilometres kilometer kilometers",
-        "in": "in ins inch inches \" ″ ” ''",
-        "ft": "ft foot feet ' ′ ’",
+        "mm": "mm millimetre millimetres millimeter millimeters millimetern",
+        "cm": "cm centimetre centimetres centimeter centimeters zentimeter zentimetern",
+        "m": "m metre metres meter meters metern",
+        "km": "km kilometre kilometres kilometer kilometers kilometern",
+        "in": "in ins inch inches zoll \" ″ ” ''",
+        "ft": "ft foot feet fuß ' ′ ’",
         "yd": "yd yds yard yards",
-        "mg": "mg milligram milligrams milligramme milligrammes",
-        "g": "g gr gram grams gramme grammes",
-        "kg": "kg kgs kilo kilos kilogram kilograms kilogramme kilogrammes",
-        "oz": "oz ounce ounces",
+        "mg": "mg milligram milligrams milligramme milligrammes milligramm",
+        "g": "g gr gram grams gramme grammes gramm",
+        "kg": "kg kgs kilo kilos kilogram kilograms kilogramme kilogrammes kilogramm",
+        "oz": "oz ounce ounces unze unzen",
         "lb": "lb lbs pound pounds",
     }.items()
-    for word in words.split()
+    for word in words.casefold().split()
 }
 _PLACES: Mapping[str, int] = {
     "mm": 0, "cm": 1, "m": 1, "km": 2, "in": 2, "ft": 2, "yd": 1,
@@ -113,7 +114,14 @@ class AmbiguousNumber(WorkshopError):
         plain = f"{decimal.normalize():f}"
         # Typed with three decimals it would only be asked about again.
         safe = f"{plain}0" if _LONE_SEPARATOR_THREE_DIGITS.fullmatch(plain) else plain
-        super().__init__(f"{typed} could be {grouped:f} or {plain}. Type {grouped:f}, or type {safe}.")
+        super().__init__(
+            _("{typed} could be {grouped} or {decimal}. Type {grouped}, or type {safe}.").format(
+                typed=typed,
+                grouped=f"{grouped:f}",
+                decimal=as_written_here(plain),
+                safe=as_written_here(safe),
+            )
+        )
 
 
 def parse_decimal(text: str) -> Decimal:
@@ -134,10 +142,12 @@ def parse_decimal(text: str) -> Decimal:
     """
     typed = _tidy(text)
     if typed.startswith(_MINUS_SIGNS):
-        raise NegativeNumber(f"{typed} is below zero. Type a number that is zero or more.")
+        raise NegativeNumber(
+            _("{typed} is below zero. Type a number that is zero or more.").format(typed=typed)
+        )
     if fraction := _FRACTION.fullmatch(typed):
         if int(fraction["under"]) == 0:
-            raise NotANumber(f"{typed} divides by zero. Type it like 1/2.")
+            raise NotANumber(_("{typed} divides by zero. Type it like 1/2.").format(typed=typed))
         return int(fraction["whole"] or 0) + Decimal(int(fraction["over"])) / Decimal(int(fraction["under"]))
     if lone := _LONE_SEPARATOR_THREE_DIGITS.fullmatch(typed):
         before, after = lone["before"], lone["after"]
@@ -146,7 +156,7 @@ def parse_decimal(text: str) -> Decimal:
         )
     number = _NUMBER.fullmatch(typed)
     if number is None or (number["group"] and number["group"] == number["point"]):
-        raise NotANumber(f'"{typed}" is not a number. Type it like 12 or 12.5.')
+        raise NotANumber(_('"{typed}" is not a number. Type it like 12 or 12.5.').format(typed=typed))
     whole = re.sub(r"[., ]", "", number["whole"])
     return Decimal(f"{whole or 0}.{number['fraction'] or 0}") if number["point"] else Decimal(whole)
 
@@ -162,9 +172,15 @@ def parse_count(text: str) -> int:
     """
     number = parse_decimal(text)
     if number > _LARGEST_COUNT:
-        raise TooLarge(f"{_tidy(text)} is more than {_LARGEST_COUNT:,} pieces. Check the number.")
+        raise TooLarge(
+            _("{text} is more than {most} pieces. Check the number.").format(
+                text=_tidy(text), most=figure(_LARGEST_COUNT)
+            )
+        )
     if number != int(number):
-        raise NotWhole(f"{_tidy(text)} is not a whole number. Type how many pieces there are.")
+        raise NotWhole(
+            _("{text} is not a whole number. Type how many pieces there are.").format(text=_tidy(text))
+        )
     return int(number)
 
 
@@ -179,7 +195,7 @@ def parse_length(text: str, *, unit: str = "m") -> int:
     >>> parse_length("½ yd"), parse_length("5 ft 6 in"), parse_length("1 m 20 cm"), parse_length("1'500 m")
     (457, 1676, 1200, 1500000)
     """
-    return _parse_quantity(text, unit=unit, sizes=_MM_IN, largest=_LONGEST_LENGTH, limit="1,000 km")
+    return _parse_quantity(text, unit=unit, sizes=_MM_IN, largest=_LONGEST_LENGTH, limit=f"{figure(1000)} km")
 
 
 def parse_weight(text: str, *, unit: str = "g") -> int:
@@ -190,7 +206,9 @@ def parse_weight(text: str, *, unit: str = "g") -> int:
     >>> parse_weight("152.4"), parse_weight("1,25 kg"), parse_weight("4 oz")
     (152400, 1250000, 113398)
     """
-    return _parse_quantity(text, unit=unit, sizes=_MG_IN, largest=_HEAVIEST_WEIGHT, limit="1,000 kg")
+    return _parse_quantity(
+        text, unit=unit, sizes=_MG_IN, largest=_HEAVIEST_WEIGHT, limit=f"{figure(1000)} kg"
+    )
 
 
 def read_scale(text: str, *, unit: str = "g", resolution_mg: int | None = None) -> ScaleReading:
@@ -212,10 +230,10 @@ def read_scale(text: str, *, unit: str = "g", resolution_mg: int | None = None) 
     return ScaleReading(weight_mg, resolution_mg)
 
 
-def format_length(mm: int | float, *, unit: str, places: int | None = None) -> str:
-    """Return a length in mm as text in ``unit``, which ``parse_length`` reads back.
+def format_length(mm: int | float, *, unit: str, places: int | None = None, grouped: bool = True) -> str:
+    """Return a length in mm as text in ``unit`` as the reader writes it, which ``parse_length`` reads back.
 
-    ``places`` defaults to what suits the unit. Thousands are grouped only where decimals follow: a whole
+    ``places`` defaults to what suits the unit. Thousands are ``grouped`` only where decimals follow: a whole
     number such as "1,500" would be asked about when typed back, and so would "1.500" with three places;
     exact metres therefore want four.
 
@@ -224,7 +242,7 @@ def format_length(mm: int | float, *, unit: str, places: int | None = None) -> s
     >>> format_length(203, unit="in"), format_length(1_234, unit="m", places=4)
     ('7.99 in', '1.2340 m')
     """
-    return _format_quantity(mm, unit=unit, sizes=_MM_IN, places=places)
+    return _format_quantity(mm, unit=unit, sizes=_MM_IN, places=places, grouped=grouped)
 
 
 def told_length(mm: int | float, *, unit: str) -> str:
@@ -233,18 +251,18 @@ def told_length(mm: int | float, *, unit: str) -> str:
     >>> told_length(1_866_400, unit="m"), told_length(4_230, unit="m"), told_length(30_000, unit="yd")
     ('1,866 m', '4.2 m', '33 yd')
     """
-    sized = format_length(mm, unit=unit, places=1)
-    number = float(sized.partition(" ")[0].replace(",", ""))
-    return sized if abs(number) < 10 else f"{number:,.0f} {unit}"
+    symbol = _symbol(unit, sizes=_MM_IN)
+    number = float(_rounded(Decimal(str(mm)) / _MM_IN[symbol], 1))
+    return format_length(mm, unit=unit, places=1) if abs(number) < 10 else f"{figure(number)} {unit}"
 
 
-def format_weight(mg: int | float, *, unit: str, places: int | None = None) -> str:
+def format_weight(mg: int | float, *, unit: str, places: int | None = None, grouped: bool = True) -> str:
     """Return a weight in mg as text in ``unit``, written as ``format_length`` writes a length.
 
     >>> format_weight(152_400, unit="g"), format_weight(113_398, unit="oz")
     ('152.4 g', '4.00 oz')
     """
-    return _format_quantity(mg, unit=unit, sizes=_MG_IN, places=places)
+    return _format_quantity(mg, unit=unit, sizes=_MG_IN, places=places, grouped=grouped)
 
 
 def _tidy(text: str) -> str:
@@ -253,9 +271,13 @@ def _tidy(text: str) -> str:
     tidy = " ".join(plain.replace("⁄", "/").split())
     tidy = _APOSTROPHE_GROUPS.sub(lambda found: re.sub(r"['’]", "", found[0]), tidy)
     if not tidy:
-        raise NotANumber("Nothing was typed. Type a number like 12 or 12.5.")
+        raise NotANumber(_("Nothing was typed. Type a number like 12 or 12.5."))
     if len(tidy) > _LONGEST_TEXT:
-        raise NotANumber(f'"{tidy[:_LONGEST_TEXT]}…" is too long for a number. Type it like 12 or 12.5.')
+        raise NotANumber(
+            _('"{tidy}…" is too long for a number. Type it like 12 or 12.5.').format(
+                tidy=tidy[:_LONGEST_TEXT]
+            )
+        )
     return tidy
 
 
@@ -271,7 +293,9 @@ def _plain_sign(sign: str) -> str:
 def _symbol(unit: str, *, sizes: Mapping[str, Decimal]) -> str:
     symbol = _SYMBOL_OF.get(unit.casefold().removesuffix("."), "")
     if symbol not in sizes:
-        raise UnknownUnit(f'"{unit}" is not a unit used here. Use {", ".join(sizes)}.')
+        raise UnknownUnit(
+            _('"{unit}" is not a unit used here. Use {names}.').format(unit=unit, names=", ".join(sizes))
+        )
     return symbol
 
 
@@ -289,17 +313,27 @@ def _number_and_size(text: str, *, unit: str, sizes: Mapping[str, Decimal]) -> t
         return _added_up(typed, parts, sizes=sizes)
     quantity = _QUANTITY.fullmatch(typed)
     if quantity is None or not quantity["number"]:
-        raise NotANumber(f'"{typed}" has no number in it. Type a number and a unit like 12.5 {unit}.')
+        raise NotANumber(
+            _('"{typed}" has no number in it. Type a number and a unit like 12.5 {unit}.').format(
+                typed=typed, unit=unit
+            )
+        )
     number = parse_decimal(quantity["number"])
     return number, sizes[_symbol(quantity["unit"] or unit, sizes=sizes)]
 
 
 def _whole(amount: Decimal, typed: str, *, largest: Decimal, limit: str) -> int:
     if amount > largest:
-        raise TooLarge(f"{typed} is more than {limit}. Check the number and its unit.")
+        raise TooLarge(
+            _("{typed} is more than {limit}. Check the number and its unit.").format(typed=typed, limit=limit)
+        )
     whole = int(amount.to_integral_value(ROUND_HALF_UP))
     if amount > 0 and not whole:
-        raise TooSmall(f"{typed} is less than anything that is kept here. Check the number and its unit.")
+        raise TooSmall(
+            _("{typed} is less than anything that is kept here. Check the number and its unit.").format(
+                typed=typed
+            )
+        )
     return whole
 
 
@@ -323,21 +357,33 @@ def _added_up(
     for text, unit in parts:
         before, size, number = size, sizes[_symbol(unit, sizes=sizes)], parse_decimal(text)
         if size >= before or number * size >= before:
-            raise NotANumber(f'"{typed}" does not go from large to small. Type it like 1 m 20 cm.')
+            raise NotANumber(
+                _('"{typed}" does not go from large to small. Type it like 1 m 20 cm.').format(typed=typed)
+            )
         if total and total % before:
-            raise NotANumber(f'"{typed}" has a fraction before its smaller unit. Type it like 1 m 20 cm.')
+            raise NotANumber(
+                _('"{typed}" has a fraction before its smaller unit. Type it like 1 m 20 cm.').format(
+                    typed=typed
+                )
+            )
         total += number * size
     return ((total - number * size) / size).to_integral_value() + number, size
 
 
 def _format_quantity(
-    amount: int | float, *, unit: str, sizes: Mapping[str, Decimal], places: int | None
+    amount: int | float, *, unit: str, sizes: Mapping[str, Decimal], places: int | None, grouped: bool
 ) -> str:
     symbol = _symbol(unit, sizes=sizes)
     exact = Decimal(str(amount))
     if not exact.is_finite():
-        raise NotANumber(f"{amount} cannot be written as a quantity in {symbol}.")
+        raise NotANumber(
+            _("{amount} cannot be written as a quantity in {symbol}.").format(amount=amount, symbol=symbol)
+        )
     shown_places = _PLACES[symbol] if places is None else places
+    shown = _rounded(exact / sizes[symbol], shown_places)
+    return f"{as_written_here(f'{shown:,f}' if shown_places and grouped else f'{shown:f}')} {symbol}"
+
+
+def _rounded(number: Decimal, places: int) -> Decimal:
     # Adding zero turns a rounded "-0.0" into "0.0".
-    shown = (exact / sizes[symbol]).quantize(Decimal(1).scaleb(-shown_places), ROUND_HALF_UP) + 0
-    return f"{shown:,f} {symbol}" if shown_places else f"{shown:f} {symbol}"
+    return number.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP) + 0

@@ -9,6 +9,7 @@ from inventory.compute.demand import WeeklyDemand, weekly_demand
 from inventory.compute.errors import WorkshopError, require_not_negative
 from inventory.compute.later import later
 from inventory.compute.lead_time_use import ShelfUse, mover_use, slow_use
+from inventory.compute.spoken import N_, _, plainly
 
 if TYPE_CHECKING:
     from scipy.special import ndtri
@@ -40,7 +41,7 @@ def safety_stock(*, sd: float, service_level: float) -> float:
     >>> round(safety_stock(sd=5, service_level=0.97), 2), round(50 + safety_stock(sd=5, service_level=0.97), 2)
     (9.4, 59.4)
     """
-    require_not_negative(sd, what="standard deviation")
+    require_not_negative(sd, what=N_("standard deviation"))
     _check_service(service_level)
     return max(0.0, float(ndtri(service_level))) * sd
 
@@ -55,7 +56,7 @@ def lead_time_demand(
     >>> lead_time_demand(mean=30, sd=5, lead_time=10)
     (300, 15.811388300841896)
     """
-    for value, what in ((lead_time, "lead time"), (lead_time_sd, "spread of the lead time")):
+    for value, what in ((lead_time, N_("lead time")), (lead_time_sd, N_("spread of the lead time"))):
         require_not_negative(value, what=what)
     return mean * lead_time, math.sqrt(lead_time * sd**2 + mean**2 * lead_time_sd**2)
 
@@ -81,7 +82,10 @@ def reorder_point(
     ('normal', 'mean', True)
     """
     _check_service(service_level)
-    for value, what in ((lead_time_weeks, "lead time"), (lead_time_sd_weeks, "spread of the lead time")):
+    for value, what in (
+        (lead_time_weeks, N_("lead time")),
+        (lead_time_sd_weeks, N_("spread of the lead time")),
+    ):
         require_not_negative(value, what=what)
     demand = weekly_demand(history)
     weeks = lead_time_weeks + review_weeks
@@ -101,5 +105,7 @@ def reorder_point(
 def _check_service(level: float) -> None:
     if not 0.5 <= level < 1:
         raise WorkshopError(
-            f"A service level of {level:g} is not possible; give one such as 0.95 (95 of 100)."
+            _("A service level of {level} is not possible; give one such as 0.95 (95 of 100).").format(
+                level=plainly(level)
+            )
         )

@@ -5,8 +5,11 @@ it is written, whole, with names in braces for what changes: ``_("{sure} of {tot
 at the top of a module is only marked there, with ``N_``, and said with ``_`` where somebody reads it.
 """
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
 
 
 def _as_written(one: str, many: str, number: int) -> str:
@@ -15,11 +18,13 @@ def _as_written(one: str, many: str, number: int) -> str:
 
 @dataclass(frozen=True)
 class Speaker:
-    """``text`` and ``counted`` are those of gettext; ``signs`` returns the decimal sign and that between thousands."""
+    """``text`` and ``counted`` are those of gettext; ``signs`` returns the decimal sign and that between
+    thousands, ``language`` the reader's, in two letters."""
 
     text: Callable[[str], str] = str
     counted: Callable[[str, str, int], str] = _as_written
     signs: Callable[[], tuple[str, str]] = lambda: (".", ",")
+    language: Callable[[], str] = lambda: "en"
 
 
 _speaker = Speaker()
@@ -36,6 +41,11 @@ def _(text: str) -> str:
     return _speaker.text(text)
 
 
+def language() -> str:
+    """Return the reader's language in two letters, where what is typed has to be understood in it."""
+    return _speaker.language()
+
+
 def N_(text: str) -> str:
     """Return ``text`` as it is: it is marked here and said elsewhere."""
     return text
@@ -46,13 +56,22 @@ def ngettext(one: str, many: str, number: int) -> str:
     return _speaker.counted(one, many, number)
 
 
-def figure(number: float, places: int = 0, *, grouped: bool = True) -> str:
+def figure(number: float | Decimal, places: int = 0, *, grouped: bool = True) -> str:
     """Return a number as the reader writes it, with so many ``places``, thousands ``grouped`` or not.
 
     >>> figure(1234.56, 1), figure(1234.56, 1, grouped=False), figure(-3)
     ('1,234.6', '1234.6', '-3')
     """
     return as_written_here(f"{number:{',' if grouped else ''}.{places}f}")
+
+
+def plainly(number: float) -> str:
+    """Return a number in no more figures than it needs, six at most, as the reader writes it.
+
+    >>> plainly(2.50), plainly(40.0)
+    ('2.5', '40')
+    """
+    return as_written_here(f"{number:g}")
 
 
 def as_written_here(plain: str) -> str:
@@ -65,6 +84,49 @@ def as_written_here(plain: str) -> str:
     if (decimal, thousands) == (".", ","):
         return plain
     return plain.translate({ord(","): thousands, ord("."): decimal})
+
+
+# A sentence that is marked, or its two forms where it counts.
+Marked = str | tuple[str, str]
+_NUMBER = re.compile(r"-?[0-9][0-9,]*(?:\.[0-9]+)?")
+
+
+def said_again(text: str, marked: Iterable[Marked], *, parts: Sequence[Marked] = ()) -> str:
+    """Return in the reader's language a text that was kept, or made elsewhere, from one of the ``marked`` sentences.
+
+    Its values are read out of it and said again too where they are of ``parts``; what is of none stays as it is.
+
+    >>> said_again("2 of 1,200 stitches", ["{some} of {all} stitches"])
+    '2 of 1,200 stitches'
+    """
+    if language() == "en":
+        return text
+    for each in marked:
+        for form in (each,) if isinstance(each, str) else each:
+            found = _pattern(form).fullmatch(text)
+            if found is None:
+                continue
+            values = found.groupdict()
+            return _(form).format(**{name: _value_again(value, parts) for name, value in values.items()})
+    return text
+
+
+def _value_again(value: str, parts: Sequence[Marked]) -> str:
+    return as_written_here(value) if _NUMBER.fullmatch(value) else said_again(value, parts, parts=parts)
+
+
+@lru_cache(maxsize=1024)
+def _pattern(sentence: str) -> re.Pattern[str]:
+    """Return what finds a sentence with anything in its fields."""
+    known: set[str] = set()
+    written = ""
+    for at, part in enumerate(re.split(r"\{(\w+)\}", sentence)):
+        if at % 2 == 0:
+            written += re.escape(part)
+        else:
+            written += f"(?P={part})" if part in known else f"(?P<{part}>.+?)"
+            known.add(part)
+    return re.compile(written, re.DOTALL)
 
 
 def listed(names: Sequence[str]) -> str:

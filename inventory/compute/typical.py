@@ -9,6 +9,7 @@ import numpy as np
 
 from inventory.compute.errors import require_positive
 from inventory.compute.names.weight_labels import weight_of_label
+from inventory.compute.spoken import N_
 
 # Threads sold as "40 wt" have 24 to 44 tex. Other numbers scale as if they were kilometres in a kilogram, which is
 # what the trade means by them: common practice, no source.
@@ -51,7 +52,7 @@ def typical_empty_mg(full_mm: int) -> Typical:
     >>> typical_empty_mg(1_000_000)
     Typical(value=11000.0, sigma=0.3)
     """
-    full_m = require_positive(full_mm, what="length of a full spool in mm") / 1000
+    full_m = require_positive(full_mm, what=N_("length of a full spool in mm")) / 1000
     return Typical(float(round(float(np.interp(full_m, _FULL_M, _EMPTY_G)) * 1000)), TYPICAL_EMPTY_SIGMA)
 
 

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from inventory.compute.errors import WorkshopError, require_not_negative, require_positive
 from inventory.compute.lengths import format_weight
+from inventory.compute.spoken import N_, _
 
 # Commercial moisture regain: water as a share of dry mass. Cotton, silk and wool: ASTM D1909-13, read as
 # cited in Bioresources and Bioprocessing, doi 10.1186/s40643-020-00339-1, table 10. Polyester, nylon and
@@ -41,11 +42,11 @@ class FillLevel(NamedTuple):
 # A judgement, no source: the sigmas are wide because people see the radius of the winding, not its volume,
 # and because neighbouring words must overlap. A spool that matters is weighed.
 FILL_LEVELS: Mapping[str, FillLevel] = {
-    "full": FillLevel(1.0, 0.05),
-    "three quarters": FillLevel(0.75, 0.12),
-    "half": FillLevel(0.5, 0.12),
-    "quarter": FillLevel(0.25, 0.10),
-    "nearly empty": FillLevel(0.06, 0.05),
+    N_("full"): FillLevel(1.0, 0.05),
+    N_("three quarters"): FillLevel(0.75, 0.12),
+    N_("half"): FillLevel(0.5, 0.12),
+    N_("quarter"): FillLevel(0.25, 0.10),
+    N_("nearly empty"): FillLevel(0.06, 0.05),
 }
 
 
@@ -55,8 +56,10 @@ class LighterThanTare(WorkshopError):
     def __init__(self, *, gross_mg: float, tare_mg: float) -> None:
         gross, tare = (format_weight(mg, unit="g", places=2) for mg in (gross_mg, tare_mg))
         super().__init__(
-            f"The spool weighs {gross}, which is less than {tare}, its weight when empty. "
-            "Check the scale and the empty weight; if the spool is empty, set its length to 0."
+            _(
+                "The spool weighs {gross}, which is less than {tare}, its weight when empty. "
+                "Check the scale and the empty weight; if the spool is empty, set its length to 0."
+            ).format(gross=gross, tare=tare)
         )
 
 
@@ -72,11 +75,11 @@ def length_from_weight(*, gross_mg: float, tare_mg: float, tex: float) -> float:
     >>> length_from_weight(gross_mg=150_000, tare_mg=30_000, tex=24.0)
     5000000.0
     """
-    require_not_negative(gross_mg, what="weight in mg")
-    require_not_negative(tare_mg, what="empty weight in mg")
+    require_not_negative(gross_mg, what=N_("weight in mg"))
+    require_not_negative(tare_mg, what=N_("empty weight in mg"))
     if gross_mg < tare_mg:
         raise LighterThanTare(gross_mg=gross_mg, tare_mg=tare_mg)
-    return (gross_mg - tare_mg) / require_positive(tex, what="linear density in tex") * 1000
+    return (gross_mg - tare_mg) / require_positive(tex, what=N_("linear density in tex")) * 1000
 
 
 def weight_of_length(*, length_mm: float, tex: float, tare_mg: float = 0) -> float:
@@ -85,9 +88,9 @@ def weight_of_length(*, length_mm: float, tex: float, tare_mg: float = 0) -> flo
     >>> weight_of_length(length_mm=5_000_000, tex=24.0, tare_mg=30_000)
     150000.0
     """
-    require_not_negative(length_mm, what="length in mm")
-    require_not_negative(tare_mg, what="empty weight in mg")
-    return length_mm / 1000 * require_positive(tex, what="linear density in tex") + tare_mg
+    require_not_negative(length_mm, what=N_("length in mm"))
+    require_not_negative(tare_mg, what=N_("empty weight in mg"))
+    return length_mm / 1000 * require_positive(tex, what=N_("linear density in tex")) + tare_mg
 
 
 def length_sigma(
@@ -113,10 +116,10 @@ def length_sigma(
     """
     length_mm = length_from_weight(gross_mg=gross_mg, tare_mg=tare_mg, tex=tex)
     for value, what in (
-        (scale_resolution_mg, "resolution of the scale in mg"),
-        (tare_sigma_mg, "sigma of the empty weight in mg"),
-        (tex_relative_sigma, "relative sigma of tex"),
-        (moisture_relative_sigma, "relative sigma from moisture"),
+        (scale_resolution_mg, N_("resolution of the scale in mg")),
+        (tare_sigma_mg, N_("sigma of the empty weight in mg")),
+        (tex_relative_sigma, N_("relative sigma of tex")),
+        (moisture_relative_sigma, N_("relative sigma from moisture")),
     ):
         require_not_negative(value, what=what)
     reading_mg = scale_resolution_mg / math.sqrt(12)
@@ -136,6 +139,10 @@ def length_from_fill_level(level: str, *, put_up_mm: float) -> tuple[float, floa
     """
     seen = FILL_LEVELS.get(" ".join(level.casefold().split()))
     if seen is None:
-        raise UnknownFillLevel(f'"{level}" does not say how full a spool is. Use {", ".join(FILL_LEVELS)}.')
-    require_positive(put_up_mm, what="length of a full spool in mm")
+        raise UnknownFillLevel(
+            _('"{level}" does not say how full a spool is. Use {names}.').format(
+                level=level, names=", ".join(map(_, FILL_LEVELS))
+            )
+        )
+    require_positive(put_up_mm, what=N_("length of a full spool in mm"))
     return seen.fraction * put_up_mm, seen.sigma_fraction * put_up_mm

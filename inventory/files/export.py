@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Model, Prefetch, QuerySet
 
 from inventory.compute.later import later
+from inventory.compute.spoken import _
 from inventory.files.importing.kinds import kind_named
 from inventory.models import (
     BobbinBatch,
@@ -48,6 +49,7 @@ Line = dict[str, Any]
 _NOT_IN_XML = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff]")
 _LOOKS_ESCAPED = re.compile("_(?=x[0-9A-Fa-f]{4}_)")
 _WIDEST_COLUMN = 40
+_LONGEST_SHEET_NAME = 31
 
 
 def export_csv(kind: str, *, records: Records | None = None) -> bytes:
@@ -353,7 +355,7 @@ def _workbook(kind: str, rows: Iterable[list[Any]]) -> bytes:
     sheet.append([_heading(sheet, name) for name in of.columns])
     for row in rows:
         sheet.append([_workbook_cell(sheet, _cell(value)) for value in row])
-    meanings = book.create_sheet("What the columns mean")
+    meanings = book.create_sheet(_("What the columns mean")[:_LONGEST_SHEET_NAME])
     meanings.column_dimensions["A"].width, meanings.column_dimensions["B"].width = 26, 100
     for name, meaning in of.meanings.items():
         meanings.append([_heading(meanings, f"{name}:"), meaning])

@@ -10,6 +10,7 @@ from boto3.exceptions import Boto3Error
 from botocore.config import Config
 from botocore.exceptions import BotoCoreError, ClientError
 from django.core.files.base import File
+from django.utils.translation import gettext as _
 from storages.backends.s3 import S3Storage
 
 from inventory.kept_files.store import StoreAway, StoredFile
@@ -90,7 +91,11 @@ class BucketStore(S3Storage):
         """Note nothing: in a bucket that is a file written anew."""
 
     def in_words(self) -> str:
-        return f"the bucket {self.bucket_name} at {self.endpoint_url or 'its provider'}"
+        if self.endpoint_url:
+            return _("the bucket {name} at {address}").format(
+                name=self.bucket_name, address=self.endpoint_url
+            )
+        return _("the bucket {name}").format(name=self.bucket_name)
 
     def _open(self, name: str, mode: str = "rb") -> File:
         if mode != "rb":
@@ -112,7 +117,9 @@ class BucketStore(S3Storage):
         except ClientError as problem:
             code = str(problem.response.get("Error", {}).get("Code", ""))
             if code in ("404", "NoSuchKey", "NotFound"):
-                raise FileNotFoundError(f"{name} is not in {self.in_words()}.") from None
-            raise StoreAway(f"{self.in_words()} does not let it: {problem}") from problem
+                raise FileNotFoundError(name) from None
+            said = _("{place} does not let it: {problem}")
+            raise StoreAway(said.format(place=self.in_words(), problem=problem)) from problem
         except (BotoCoreError, Boto3Error) as problem:
-            raise StoreAway(f"{self.in_words()} does not answer: {problem}") from problem
+            said = _("{place} does not answer: {problem}")
+            raise StoreAway(said.format(place=self.in_words(), problem=problem)) from problem

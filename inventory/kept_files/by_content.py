@@ -12,7 +12,10 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 from inventory.kept_files.store import UNFINISHED, store
 
 State = Literal["good", "damaged", "missing"]
@@ -41,7 +44,7 @@ def keep_file(kept: KeptFile, content: bytes) -> None:
     Raises DamagedFile where the content is not that of the hash, so that nothing false is ever kept.
     """
     if hashlib.sha256(content).hexdigest() != kept.sha256:
-        raise DamagedFile(f"{kept.called} changed while it was read. Send it again.")
+        raise DamagedFile(_("{called} changed while it was read. Send it again.").format(called=kept.called))
     if state_of(kept, size_bytes=len(content)) != "good":
         store().put(kept.stored, content)
 
@@ -62,12 +65,16 @@ def read_kept(kept: KeptFile) -> bytes:
         content = store().read(kept.stored)
     except FileNotFoundError:
         raise FileNotKept(
-            f"{kept.called} is missing from the workshop's files. Send the same file again."
+            _("{called} is missing from the workshop's files. Send the same file again.").format(
+                called=kept.called
+            )
         ) from None
     if hashlib.sha256(content).hexdigest() != kept.sha256:
         raise DamagedFile(
-            f"The workshop's copy of {kept.called} is damaged ({len(content):,} bytes are there). "
-            "Send the same file again: it takes the place of the damaged one."
+            _(
+                "The workshop's copy of {called} is damaged ({count} bytes are there). Send the same "
+                "file again: it takes the place of the damaged one."
+            ).format(called=kept.called, count=figure(len(content)))
         )
     return content
 

@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit
 
 import segno
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
+from inventory.compute.spoken import figure
 from inventory.labels.printable import ENCODING, printable
 from inventory.models import StockItem
 from inventory.shelf.reads import described
@@ -41,7 +44,7 @@ class NothingToPrint(WorkshopError):
 class Sheet:
     """Labels of one size on a page, spread evenly about its middle: sizes and the gaps between labels in mm."""
 
-    name: str
+    name: str | Promise
     page_mm: tuple[float, float]
     label_mm: tuple[float, float]
     columns: int = 1
@@ -73,17 +76,17 @@ _A4, _LETTER = (210.0, 297.0), (215.9, 279.4)
 # Sizes in common use, no source. Every sheet is spread about the middle of its page.
 SHEETS: Mapping[str, Sheet] = MappingProxyType(
     {
-        "a4-63.5x38.1": Sheet("A4, 63.5 × 38.1 mm, 21 a sheet", _A4, (63.5, 38.1), 3, 7, (2.54, 0.0)),
-        "a4-70x37": Sheet("A4, 70 × 37 mm, 24 a sheet", _A4, (70.0, 37.0), 3, 8),
-        "a4-38.1x21.2": Sheet("A4, 38.1 × 21.2 mm, 65 a sheet", _A4, (38.1, 21.2), 5, 13, (2.54, 0.0)),
+        "a4-63.5x38.1": Sheet(_("A4, 63.5 × 38.1 mm, 21 a sheet"), _A4, (63.5, 38.1), 3, 7, (2.54, 0.0)),
+        "a4-70x37": Sheet(_("A4, 70 × 37 mm, 24 a sheet"), _A4, (70.0, 37.0), 3, 8),
+        "a4-38.1x21.2": Sheet(_("A4, 38.1 × 21.2 mm, 65 a sheet"), _A4, (38.1, 21.2), 5, 13, (2.54, 0.0)),
         "letter-66.7x25.4": Sheet(
-            "Letter, 66.7 × 25.4 mm, 30 a sheet", _LETTER, (66.675, 25.4), 3, 10, (3.175, 0.0)
+            _("Letter, 66.7 × 25.4 mm, 30 a sheet"), _LETTER, (66.675, 25.4), 3, 10, (3.175, 0.0)
         ),
         "letter-101.6x50.8": Sheet(
-            "Letter, 101.6 × 50.8 mm, 10 a sheet", _LETTER, (101.6, 50.8), 2, 5, (4.7625, 0.0)
+            _("Letter, 101.6 × 50.8 mm, 10 a sheet"), _LETTER, (101.6, 50.8), 2, 5, (4.7625, 0.0)
         ),
-        "roll-50x25": Sheet("Roll, 50 × 25 mm, one at a time", (50.0, 25.0), (50.0, 25.0)),
-        "roll-62x29": Sheet("Roll, 62 × 29 mm, one at a time", (62.0, 29.0), (62.0, 29.0)),
+        "roll-50x25": Sheet(_("Roll, 50 × 25 mm, one at a time"), (50.0, 25.0), (50.0, 25.0)),
+        "roll-62x29": Sheet(_("Roll, 62 × 29 mm, one at a time"), (62.0, 29.0), (62.0, 29.0)),
     }
 )
 
@@ -98,7 +101,7 @@ def label_sheet(items: Iterable[StockItem], *, sheet: str, base_url: str, skip: 
     labels = _labels(list(items))
     pdf = FPDF(unit="mm", format=paper.page_mm)
     pdf.core_fonts_encoding = ENCODING
-    pdf.set_title("Labels")
+    pdf.set_title(str(_("Labels")))
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)
     pdf.c_margin = 0
@@ -121,7 +124,11 @@ def address_of(code: str, *, base_url: str) -> str:
     """
     parts = urlsplit(base_url.strip())
     if parts.scheme not in ("http", "https") or not parts.hostname:
-        raise WorkshopError(f'"{base_url}" is no address of a site. Write it like https://thread.example.')
+        raise WorkshopError(
+            _('"{base_url}" is no address of a site. Write it like https://thread.example.').format(
+                base_url=base_url
+            )
+        )
     folder = parts.path.rstrip("/")
     page = quote(code.upper() if code.isascii() else code, safe="")
     return f"{parts.scheme.upper()}://{parts.netloc.upper()}{folder}/{'s' if folder else 'S'}/{page}"
@@ -144,21 +151,29 @@ class _Label:
 
 def _paper(name: str, *, skip: int) -> Sheet:
     if name not in SHEETS:
-        raise NoSuchSheet(f'There are no label sheets "{name}". There are: {", ".join(SHEETS)}.')
+        raise NoSuchSheet(
+            _('There are no label sheets "{name}". There are: {names}.').format(
+                name=name, names=", ".join(SHEETS)
+            )
+        )
     paper = SHEETS[name]
     if not 0 <= skip < paper.count:
         raise NoSuchSheet(
-            f"{skip} used labels do not fit a sheet of {paper.count}. Give 0 to {paper.count - 1}."
+            _("{skip} used labels do not fit a sheet of {count}. Give 0 to {most}.").format(
+                skip=skip, count=paper.count, most=paper.count - 1
+            )
         )
     return paper
 
 
 def _labels(items: Sequence[StockItem]) -> list[_Label]:
     if not items:
-        raise NothingToPrint("There is nothing to label. Choose things, or a place that has some.")
+        raise NothingToPrint(_("There is nothing to label. Choose things, or a place that has some."))
     if len(items) > MOST_LABELS:
         raise NothingToPrint(
-            f"{len(items):,} labels are too many for one file. Print {MOST_LABELS:,} at a time."
+            _("{count} labels are too many for one file. Print {most} at a time.").format(
+                count=figure(len(items)), most=figure(MOST_LABELS)
+            )
         )
     by_kind: dict[str, list[int]] = {}
     for item in items:

@@ -7,6 +7,8 @@ from typing import Any
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import models
+from django.utils.translation import gettext as _
+from django.utils.translation import override
 
 from inventory.acting import held as held_rows
 from inventory.acting import standing_at, whole_act
@@ -55,13 +57,19 @@ def change(
     return Change.objects.create(
         table=_table(held),
         record=held.pk,
-        what=(what or str(held))[:200],
+        what=(what or in_the_books(held))[:200],
         fields={name: {"before": before[name], "after": after[name]} for name in altered},
         at=at,
         by=by,
         station=standing_at(by),
         key=key,
     )
+
+
+def in_the_books(record: Any) -> str:
+    """Return what a record is called in a row that stays: in the program's own language, whoever asks."""
+    with override("en"):
+        return str(record)
 
 
 def changed_before(key: str) -> Change | None:
@@ -99,7 +107,11 @@ def _field(record: models.Model, name: str) -> models.Field:
     for field in record._meta.concrete_fields:
         if field.name == name and not field.primary_key:
             return field
-    raise CannotChange(f'A {record._meta.verbose_name} has no "{name}" that can be changed.')
+    raise CannotChange(
+        _('A {record} has no "{name}" that can be changed.').format(
+            record=record._meta.verbose_name, name=name
+        )
+    )
 
 
 def _validate(record: models.Model, fields: Mapping[str, models.Field]) -> None:
@@ -107,7 +119,9 @@ def _validate(record: models.Model, fields: Mapping[str, models.Field]) -> None:
         for rule in constraints:
             if isinstance(rule, models.CheckConstraint) and not _keeps(record, rule, model):
                 raise CannotChange(
-                    f"{record} cannot be changed like this: {rule.name.replace('_', ' ')}, as a rule."
+                    _("{record} cannot be changed like this: {rule}, as a rule.").format(
+                        record=record, rule=rule.name.replace("_", " ")
+                    )
                 )
     untouched = {field.name for field in record._meta.fields} - set(fields)
     try:
@@ -132,7 +146,9 @@ def _in_words(record: models.Model, problem: ValidationError) -> str:
     for name, messages in problem.message_dict.items():
         about = "" if name == NON_FIELD_ERRORS else f"{_verbose(record, name)}: "
         said += [f"{about}{message}" for message in messages]
-    return f"{record} cannot be changed like this. {' '.join(said)}"
+    return _("{record} cannot be changed like this. {problems}").format(
+        record=record, problems=" ".join(said)
+    )
 
 
 def _verbose(record: models.Model, name: str) -> str:
@@ -142,7 +158,7 @@ def _verbose(record: models.Model, name: str) -> str:
 def _shown(value: Any) -> str | int | float | bool | None:
     """Return a value as JSON holds it: the name of a record, the text of a date or a price."""
     if isinstance(value, models.Model | Decimal):
-        return str(value)
+        return in_the_books(value)
     if isinstance(value, date | datetime):
         return value.isoformat()
     return value

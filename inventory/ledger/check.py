@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from django.db import connection
 from django.db.models import Count, F, IntegerField, OuterRef, Subquery, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from inventory.models import Entry, Reservation, StockItem
 
@@ -46,12 +47,12 @@ def ledger_problems() -> list[LedgerProblem]:
 def _sums() -> Iterator[LedgerProblem]:
     entered = _sum_of(Entry)
     for item in StockItem.objects.annotate(entered=entered).exclude(on_hand=F("entered")).iterator():
-        found = f"{item.on_hand} on hand, {item.entered} entered"
-        yield LedgerProblem("on hand is the sum of entries", item.label, found)
+        found = _("{number} on hand, {entered} entered").format(number=item.on_hand, entered=item.entered)
+        yield LedgerProblem(_("on hand is the sum of entries"), item.label, found)
     held = _sum_of(Reservation)
     for holding in StockItem.objects.annotate(held=held).exclude(reserved=F("held")).iterator():
-        found = f"{holding.reserved} against {holding.held}"
-        yield LedgerProblem("reserved is the sum of reservations", holding.label, found)
+        found = _("{number} against {other}").format(number=holding.reserved, other=holding.held)
+        yield LedgerProblem(_("reserved is the sum of reservations"), holding.label, found)
 
 
 def _sum_of(model: type[Entry] | type[Reservation]) -> Coalesce:
@@ -64,33 +65,51 @@ def _sum_of(model: type[Entry] | type[Reservation]) -> Coalesce:
 
 def _bounds() -> Iterator[LedgerProblem]:
     for item in StockItem.objects.filter(on_hand__lt=0).iterator():
-        yield LedgerProblem("nothing is below zero", item.label, f"{item.on_hand} on hand")
+        yield LedgerProblem(
+            _("nothing is below zero"), item.label, _("{number} on hand").format(number=item.on_hand)
+        )
     for item in StockItem.objects.filter(reserved__gt=F("on_hand")).iterator():
-        yield LedgerProblem("reserved is within on hand", item.label, f"{item.reserved} of {item.on_hand}")
+        yield LedgerProblem(
+            _("reserved is within on hand"),
+            item.label,
+            _("{number} of {all}").format(number=item.reserved, all=item.on_hand),
+        )
     for item in StockItem.objects.filter(retired_at__isnull=False, on_hand__gt=0).iterator():
-        yield LedgerProblem("what left the shelf holds nothing", item.label, f"{item.on_hand} on hand")
+        yield LedgerProblem(
+            _("what left the shelf holds nothing"),
+            item.label,
+            _("{number} on hand").format(number=item.on_hand),
+        )
 
 
 def _keys() -> Iterator[LedgerProblem]:
     twice = Entry.objects.order_by().values("key", "line").annotate(times=Count("pk")).filter(times__gt=1)
     for row in twice.iterator():
         yield LedgerProblem(
-            "a key is used once", row["key"], f"line {row['line']} is there {row['times']} times"
+            _("a key is used once"),
+            row["key"],
+            _("line {line} is there {times} times").format(line=row["line"], times=row["times"]),
         )
     held = Reservation.objects.order_by().values("key").annotate(times=Count("pk")).filter(times__gt=1)
     for holding in held.iterator():
-        yield LedgerProblem("a key is used once", holding["key"], f"set aside {holding['times']} times")
+        yield LedgerProblem(
+            _("a key is used once"),
+            holding["key"],
+            _("set aside {times} times").format(times=holding["times"]),
+        )
 
 
 def _reversals() -> Iterator[LedgerProblem]:
     reversals = Entry.objects.filter(reverses__isnull=False)
     unequal = reversals.exclude(quantity=-F("reverses__quantity"), item=F("reverses__item"))
     for entry in unequal.iterator():
-        yield LedgerProblem("a reversal is the opposite of its entry", str(entry.pk), f"{entry.quantity}")
+        yield LedgerProblem(_("a reversal is the opposite of its entry"), str(entry.pk), f"{entry.quantity}")
     twice = reversals.order_by().values("reverses").annotate(times=Count("pk")).filter(times__gt=1)
     for row in twice.iterator():
         yield LedgerProblem(
-            "an entry is reversed at most once", str(row["reverses"]), f"{row['times']} times"
+            _("an entry is reversed at most once"),
+            str(row["reverses"]),
+            _("{times} times").format(times=row["times"]),
         )
 
 
@@ -100,4 +119,6 @@ def _guards() -> Iterator[LedgerProblem]:
         there = {name for (name,) in cursor.fetchall()}
     for name in GUARDS[connection.vendor]:
         if name not in there:
-            yield LedgerProblem("no entry is ever changed or deleted", name, "the trigger is not in force")
+            yield LedgerProblem(
+                _("no entry is ever changed or deleted"), name, _("the trigger is not in force")
+            )

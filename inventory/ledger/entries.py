@@ -12,6 +12,7 @@ from typing import Any
 
 from django.db import IntegrityError
 from django.db.models import F
+from django.utils.translation import gettext as _
 
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
@@ -138,7 +139,9 @@ def set_aside(item: StockItem, *, quantity: int, holder: str, key: str, at: date
     Sent again it answers with the same reservation for as long as that lasts.
     """
     if quantity <= 0:
-        raise NotEnough(f"{quantity} cannot be set aside; give a quantity above zero.")
+        raise NotEnough(
+            _("{quantity} cannot be set aside; give a quantity above zero.").format(quantity=quantity)
+        )
     if not key:
         raise key_missing()
     try:
@@ -208,8 +211,10 @@ def use_reserved(
         held = Reservation.objects.filter(pk=reservation.pk).first()
         if held is None:
             raise NotSetAside(
-                f"Nothing of {reservation.item} is set aside for {reservation.holder} any more. "
-                "Use it from what is free, or set it aside anew."
+                _(
+                    "Nothing of {item} is set aside for {holder} any more. Use it from what is free, or set "
+                    "it aside anew."
+                ).format(item=reservation.item, holder=reservation.holder)
             )
         freed = min(quantity, held.quantity)
         if freed == held.quantity:
@@ -278,12 +283,12 @@ def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "
     taken_back = sorted(entries_of(entry.key), key=lambda each: (each.item_id, -each.pk))
     if any(each.reason == Reason.REVERSE for each in taken_back):
         raise CannotReverse(
-            "This entry takes another one back. To have it again, make the first movement again."
+            _("This entry takes another one back. To have it again, make the first movement again.")
         )
 
     def act() -> list[Entry]:
         if Entry.objects.filter(reverses__in=taken_back).exists():
-            raise CannotReverse("This movement has been taken back already.")
+            raise CannotReverse(_("This movement has been taken back already."))
         # The last line of an item first, so that each finds the item as it left it.
         return [
             write_reversal(
@@ -299,12 +304,14 @@ def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "
         return once(key, act, same=same)
     except NotEnough as problem:
         raise CannotReverse(
-            f"{problem} What this movement brought has been used or set aside since."
+            _("{problem} What this movement brought has been used or set aside since.").format(
+                problem=problem
+            )
         ) from None
     except IntegrityError:
         # Another hand was quicker by a moment.
         if Entry.objects.filter(reverses__in=taken_back).exists():
-            raise CannotReverse("This movement has been taken back already.") from None
+            raise CannotReverse(_("This movement has been taken back already.")) from None
         raise
 
 
@@ -323,12 +330,16 @@ def _shrink_reservations(item: StockItem, *, to: int) -> None:
 def _cannot_set_aside(item: StockItem, quantity: int) -> NotEnough:
     if StockItem.objects.filter(pk=item.pk, retired_at__isnull=True, known=Known.UNKNOWN).exists():
         return NotEnough(
-            f"It is not known how much {item} holds, so nothing of it can be set aside. "
-            "Weigh it, count it or judge it first."
+            _(
+                "It is not known how much {item} holds, so nothing of it can be set aside. Weigh it, "
+                "count it or judge it first."
+            ).format(item=item)
         )
     return not_enough(item, quantity)
 
 
 def _refuse_negative(quantity: int) -> None:
     if quantity < 0:
-        raise WorkshopError(f"{quantity} is below zero; give the quantity as a positive number.")
+        raise WorkshopError(
+            _("{quantity} is below zero; give the quantity as a positive number.").format(quantity=quantity)
+        )

@@ -15,10 +15,13 @@ from typing import Any, NamedTuple
 from django.db import IntegrityError, connection
 from django.db.models import Sum
 from django.utils.timezone import localdate
+from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import standing_at, whole_act
+from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 from inventory.models import Entry, StockItem
 
 Known = StockItem.Known
@@ -107,7 +110,11 @@ def write(
 ) -> list[Entry]:
     """Return the entries of an act, written inside the transaction of ``once``."""
     if len(lines) > SHOWN:
-        raise WorkshopError(f"{len(lines):,} lines are too many for one act; split it into several.")
+        raise WorkshopError(
+            _("{count} lines are too many for one act; split it into several.").format(
+                count=figure(len(lines))
+            )
+        )
     numbered = sorted(enumerate(lines), key=lambda pair: pair[1].item.pk)
     written = []
     for number, line in numbered:
@@ -305,24 +312,32 @@ def not_enough(item: StockItem, asked: int) -> NotEnough:
     unit = {"mm": "m", "mg": "g"}.get(held.unit, "")
 
     def shown(quantity: int) -> str:
-        return f"{quantity / 1000:,.1f} {unit}" if unit else f"{quantity:,}"
+        return f"{figure(quantity / 1000, 1)} {unit}" if unit else figure(quantity)
 
     if held.retired_at:
         return NotEnough(
-            f"{held.label} left the shelf on {held.retired_at:%d %b %Y}; nothing can be moved on it."
+            _("{label} left the shelf on {day}; nothing can be moved on it.").format(
+                label=held.label, day=short_day(held.retired_at)
+            )
         )
-    aside = f", of which {shown(held.reserved)} set aside" if held.reserved else ""
+    aside = (
+        _(", of which {quantity} set aside").format(quantity=shown(held.reserved)) if held.reserved else ""
+    )
     return NotEnough(
-        f"{held.label} holds {shown(held.on_hand)}{aside}; {shown(asked)} cannot be taken. "
-        "Take less, take another, or weigh it if there is really more."
+        _(
+            "{label} holds {held}{aside}; {asked} cannot be taken. Take less, take another, or "
+            "weigh it if there is really more."
+        ).format(label=held.label, held=shown(held.on_hand), aside=aside, asked=shown(asked))
     )
 
 
 def key_used(key: str) -> KeyUsedForAnother:
     return KeyUsedForAnother(
-        f"The key {key} belongs to another movement. Open the page again and repeat the step."
+        _("The key {key} belongs to another movement. Open the page again and repeat the step.").format(
+            key=key
+        )
     )
 
 
 def key_missing() -> KeyUsedForAnother:
-    return KeyUsedForAnother("A movement needs a key, so that sending it twice moves stock once.")
+    return KeyUsedForAnother(_("A movement needs a key, so that sending it twice moves stock once."))

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.colour.lab import Lab
 from inventory.compute.errors import WorkshopError
@@ -14,35 +15,43 @@ from inventory.shelf.forms import PlaceField
 from inventory.shelf.reads import colour_meant
 
 # How a filter is said on its chip, where its value alone would not tell.
-_SAID = {"q": "“{}”", "near": "near {}", "low": "running low", "opened": "opened", "weight": "{} wt"}
+_SAID = {
+    "q": _("“{}”"),
+    "near": _("near {}"),
+    "low": _("running low"),
+    "opened": _("opened"),
+    "weight": _("{} wt"),
+}
 
 
 class ShelfFilter(forms.Form):
     """The search and the filters of one tab."""
 
     q = forms.CharField(
-        label="Search",
+        label=_("Search"),
         required=False,
         max_length=80,
         strip=True,
         widget=forms.TextInput(
-            attrs={"type": "search", "placeholder": "label, code, name, maker, lot, dark blue"}
+            attrs={"type": "search", "placeholder": _("label, code, name, maker, lot, dark blue")}
         ),
     )
-    maker = forms.ChoiceField(label="Maker", required=False)
-    weight = forms.ChoiceField(label="Weight", required=False)
-    fibre = forms.ChoiceField(label="Fibre", required=False, choices=[("", "any"), *Fibre.choices])
-    kind = forms.ChoiceField(label="Kind", required=False)
+    maker = forms.ChoiceField(label=_("Maker"), required=False)
+    weight = forms.ChoiceField(label=_("Weight"), required=False)
+    fibre = forms.ChoiceField(label=_("Fibre"), required=False, choices=[("", _("any")), *Fibre.choices])
+    kind = forms.ChoiceField(label=_("Kind"), required=False)
     near = forms.CharField(
-        label="Colour near",
+        label=_("Colour near"),
         required=False,
         max_length=60,
-        help_text="#1f4e79, lab:31,-1,-28, a shade code or words such as dark blue; the nearest come first.",
+        help_text=_(
+            "#1f4e79, lab:31,-1,-28, a shade code or words such as dark blue; the nearest come first."
+        ),
     )
-    family = forms.ChoiceField(label="Family of colours", required=False)
-    place = PlaceField(label="Place", required=False, empty_label="any")
-    low = forms.BooleanField(label="Running low", required=False)
-    opened = forms.BooleanField(label="Opened", required=False)
+    family = forms.ChoiceField(label=_("Family of colours"), required=False)
+    place = PlaceField(label=_("Place"), required=False, empty_label=_("any"))
+    low = forms.BooleanField(label=_("Running low"), required=False)
+    opened = forms.BooleanField(label=_("Opened"), required=False)
     sort = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, tab: Tab, **options: Any) -> None:
@@ -70,7 +79,7 @@ class ShelfFilter(forms.Form):
         field = self.fields[name]
         assert isinstance(field, forms.ChoiceField)
         pairs = [each if isinstance(each, tuple) else (each, each) for each in choices]
-        field.choices = [("", "any"), *pairs]
+        field.choices = [("", _("any")), *pairs]
 
     def clean_near(self) -> Lab | None:
         text = self.cleaned_data["near"].strip()

@@ -10,9 +10,11 @@ import numpy as np
 from django.db.models import Count, F, Q, QuerySet
 from django.db.models.expressions import OrderBy
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from inventory.compute.colour.lab import Lab, delta_e_00
 from inventory.compute.names.plain import is_colour_word
+from inventory.compute.spoken import N_
 from inventory.lists.wall import shades_of
 from inventory.models import Place, Shade, StabilizerProduct, StockItem, ThreadRange
 from inventory.shelf.reads import Described, described
@@ -30,12 +32,16 @@ class Tab:
     """One list of the shelf: its kinds of things, and the ways from an item to its shade or product."""
 
     slug: str
-    name: str
+    called: str
     kinds: tuple[str, ...]
     shades: tuple[str, ...] = ()
     products: tuple[str, ...] = ()
     # Of what a person sorts by: the columns of the database, by the name of the column on the page.
     sorts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def name(self) -> str:
+        return _(self.called)
 
     @property
     def has_measured(self) -> bool:
@@ -58,7 +64,7 @@ COMMON_SORTS = {
 }
 THREAD = Tab(
     "thread",
-    "Thread",
+    N_("Thread"),
     (Kind.SPOOL,),
     shades=("spool__shade",),
     sorts=COMMON_SORTS
@@ -69,20 +75,20 @@ THREAD = Tab(
 )
 BOBBINS = Tab(
     "bobbins",
-    "Bobbins",
+    N_("Bobbins"),
     (Kind.BOBBINS, Kind.PART_BOBBIN),
     shades=("bobbinbatch__shade", "partbobbin__shade"),
     sorts=COMMON_SORTS,
 )
 STABILIZER = Tab(
     "stabilizer",
-    "Stabilizer",
+    N_("Stabilizer"),
     (Kind.ROLL, Kind.SHEETS, Kind.OFFCUT),
     products=("stabilizerroll__product", "sheetpack__product", "offcut__product"),
     sorts=COMMON_SORTS,
 )
-NEEDLES = Tab("needles", "Needles", (Kind.NEEDLES,), sorts=COMMON_SORTS | {"size": ("needlepack__size",)})
-SPRAYS = Tab("sprays", "Spray", (Kind.CAN,), products=("spraycan__product",), sorts=COMMON_SORTS)
+NEEDLES = Tab("needles", N_("Needles"), (Kind.NEEDLES,), sorts=COMMON_SORTS | {"size": ("needlepack__size",)})
+SPRAYS = Tab("sprays", N_("Spray"), (Kind.CAN,), products=("spraycan__product",), sorts=COMMON_SORTS)
 TABS: Mapping[str, Tab] = {tab.slug: tab for tab in (THREAD, BOBBINS, STABILIZER, NEEDLES, SPRAYS)}
 
 
@@ -160,8 +166,10 @@ class FoundThings:
             found.values_list("of_shade", "pk", "kind"), key=lambda row: (distances[row[0]], row[0])
         )
         page = rows[start - skipped : stop - skipped]
-        listed = _read([(pk, kind) for _, pk, kind in page])
-        return [Listed(row.thing, distances[shade]) for row, (shade, _, _) in zip(listed, page, strict=True)]
+        listed = _read([(pk, kind) for _shade, pk, kind in page])
+        return [
+            Listed(row.thing, distances[shade]) for row, (shade, _pk, _kind) in zip(listed, page, strict=True)
+        ]
 
 
 def shelf(tab: Tab, wanted: ShelfSearch) -> FoundThings:
@@ -211,10 +219,10 @@ def _read(rows: Sequence[tuple[int, str]] | QuerySet[StockItem, tuple[int, str]]
     """Return rows in their order, with one question to the database for each kind among them."""
     ordered = list(rows)
     found: dict[int, Described] = {}
-    for kind in dict.fromkeys(kind for _, kind in ordered):
+    for kind in dict.fromkeys(kind for _pk, kind in ordered):
         things = described([pk for pk, of_kind in ordered if of_kind == kind], kind=kind)
         found |= {thing.item.pk: thing for thing in things}
-    return [Listed(found[pk]) for pk, _ in ordered if pk in found]
+    return [Listed(found[pk]) for pk, _kind in ordered if pk in found]
 
 
 def _says(tab: Tab, word: str) -> Q:

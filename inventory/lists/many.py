@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from inventory.acting import held, whole_act
 from inventory.compute.errors import WorkshopError
@@ -13,10 +14,18 @@ from inventory.ledger import entries_of, reverse
 from inventory.ledger.changes import change
 from inventory.models import ActOnMany, Entry, PartBobbin, PartOfAct, Place, StockItem
 from inventory.shelf.counts import Found, note_found
-from inventory.shelf.receipts import LabelTaken, next_labels
+from inventory.shelf.labelled import next_labels
+from inventory.shelf.receipts import LabelTaken
 from inventory.shelf.things import NotOnTheShelf, move, retire
 
 Kind = ActOnMany.Kind
+# As it stands in the row of the act, in the program's own language.
+_DONE = {
+    Kind.MOVE: "moved",
+    Kind.RELABEL: "given other labels",
+    Kind.FOUND: "weighed or counted",
+    Kind.RETIRE: "taken off the shelf",
+}
 
 
 class NothingDone(WorkshopError):
@@ -65,15 +74,21 @@ def relabel_many(
 
     def one(item: StockItem, own: str) -> PartOfAct | None:
         if item.retired_at is not None:
-            raise NotOnTheShelf(f"{item} has left the shelf. Put it back there first.")
+            raise NotOnTheShelf(_("{item} has left the shelf. Put it back there first.").format(item=item))
         if item.reserved and PartBobbin.objects.filter(pk=item.pk).exists():
             raise WorkshopError(
-                f"{item} is set aside for a run that names it by its label. Relabel it afterwards."
+                _("{item} is set aside for a run that names it by its label. Relabel it afterwards.").format(
+                    item=item
+                )
             )
         label = (labels[item.pk].strip() if labels else "") or next_labels(item.kind, 1)[0]
         before = item.label
         if StockItem.objects.filter(label__iexact=label).exclude(pk=item.pk).exists():
-            raise LabelTaken(f"{label} is on another thing already. Choose a different code for {before}.")
+            raise LabelTaken(
+                _("{label} is on another thing already. Choose a different code for {before}.").format(
+                    label=label, before=before
+                )
+            )
         if change(item, changes={"label": label}, at=at, by=by, key=own, what=f"{before}: label") is None:
             return None
         return PartOfAct(item=item, before=before, after=label)
@@ -127,7 +142,7 @@ def take_back_many(act: ActOnMany, *, key: str, at: datetime, by: Any) -> DoneWi
         except WorkshopError as problem:
             problems.append(str(problem))
     if not done:
-        raise NothingDone(" ".join(problems) or "There is nothing to take back.")
+        raise NothingDone(" ".join(problems) or _("There is nothing to take back."))
     standing.taken_back_at, standing.taken_back_by = at, by
     standing.save(update_fields=["taken_back_at", "taken_back_by"])
     return DoneWithMany(standing, tuple(problems))
@@ -150,7 +165,7 @@ def _each(
 ) -> DoneWithMany:
     """Do ``one`` with each thing under a key of its own; what is refused is told and leaves the others done."""
     if not key:
-        raise WorkshopError("An act on many things needs a key, so that sending it twice does it once.")
+        raise WorkshopError(_("An act on many things needs a key, so that sending it twice does it once."))
     earlier = ActOnMany.objects.filter(key=key).first()
     if earlier is not None:
         return DoneWithMany(earlier)
@@ -167,7 +182,7 @@ def _each(
     if not parts:
         return DoneWithMany(None, tuple(problems))
     count = f"{len(parts)} thing{'' if len(parts) == 1 else 's'}"
-    named = f"{count} {Kind(kind).label}{f': {what}' if what else ''}"
+    named = f"{count} {_DONE[Kind(kind)]}{f': {what}' if what else ''}"
     act = ActOnMany.objects.create(kind=kind, what=named[:200], key=key, at=at, by=by)
     for part in parts:
         part.act = act
@@ -180,12 +195,20 @@ def _take_back(act: ActOnMany, part: PartOfAct, *, key: str, at: datetime, by: A
     item = held(StockItem.objects.filter(pk=part.item_id)).get()
     if act.kind == Kind.MOVE:
         if str(item.place or "") != part.after:
-            raise WorkshopError(f"{item} has gone to {item.place or 'no place'} since, and stays there.")
+            raise WorkshopError(
+                _("{item} has gone to {place} since, and stays there.").format(
+                    item=item, place=item.place or _("no place")
+                )
+            )
         change(item, changes={"place": part.place_before}, at=at, by=by, key=key)
         return
     if act.kind == Kind.RELABEL:
         if item.label != part.after:
-            raise WorkshopError(f"{part.after} has got the label {item.label} since, and keeps it.")
+            raise WorkshopError(
+                _("{after} has got the label {label} since, and keeps it.").format(
+                    after=part.after, label=item.label
+                )
+            )
         change(item, changes={"label": part.before}, at=at, by=by, key=key, what=f"{item.label}: label")
         return
     entries = entries_of(part.ledger_key)
@@ -193,5 +216,5 @@ def _take_back(act: ActOnMany, part: PartOfAct, *, key: str, at: datetime, by: A
         return  # taken back on its own page already
     since = Entry.objects.filter(item_id=item.pk, id__gt=max(entry.pk for entry in entries))
     if since.exists():
-        raise WorkshopError(f"{item} has been used or counted since, and stays as it is.")
+        raise WorkshopError(_("{item} has been used or counted since, and stays as it is.").format(item=item))
     reverse(entries[0], key=key, at=at, by=by, reference="taken back with the others")

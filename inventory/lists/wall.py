@@ -5,22 +5,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db.models import Count, Q, Sum
+from django.utils.translation import gettext as _
 
 from inventory.compute.names.plain import basic_hue, plain_names
+from inventory.compute.spoken import N_
 from inventory.models import Shade, Spool
 from inventory.schema.unchanged import while_unchanged
 
 # Families of the basic colours of ISCC-NBS, as a wall is sorted by: what each is called, and what is in it.
 FAMILIES = (
-    ("reds", "Reds", ("red",)),
-    ("pinks", "Pinks", ("pink",)),
-    ("oranges", "Oranges", ("orange",)),
-    ("yellows", "Yellows", ("yellow",)),
-    ("greens", "Greens", ("yellow green", "green", "olive")),
-    ("blues", "Blues", ("blue",)),
-    ("purples", "Purples", ("purple",)),
-    ("browns", "Browns", ("brown",)),
-    ("greys", "White to black", ("white", "grey", "black")),
+    ("reds", N_("Reds"), ("red",)),
+    ("pinks", N_("Pinks"), ("pink",)),
+    ("oranges", N_("Oranges"), ("orange",)),
+    ("yellows", N_("Yellows"), ("yellow",)),
+    ("greens", N_("Greens"), ("yellow green", "green", "olive")),
+    ("blues", N_("Blues"), ("blue",)),
+    ("purples", N_("Purples"), ("purple",)),
+    ("browns", N_("Browns"), ("brown",)),
+    ("greys", N_("White to black"), ("white", "grey", "black")),
 )
 NOT_SAID = "not-said"
 # So many shades of a family are drawn; its list has all of them.
@@ -42,8 +44,13 @@ class WallFamily:
     """What there is of one family, from light to dark; ``hex`` is that of the shade in its middle."""
 
     slug: str
-    name: str
+    called: str
     shades: tuple[OnTheWall, ...]
+
+    @property
+    def name(self) -> str:
+        """What it is called, in the reader's language: the families themselves are kept for all readers."""
+        return _(self.called)
 
     @property
     def hex(self) -> str:
@@ -91,9 +98,9 @@ def _wall() -> tuple[WallFamily, ...]:
         if row[0] in counted
     ]
     coloured = [(pk, (L, a, b)) for pk, L, a, b in rows if L is not None and a is not None and b is not None]
-    hues = [basic_hue(name) for name in plain_names([lab for _, lab in coloured])] if coloured else []
+    hues = [basic_hue(name) for name in plain_names([lab for _pk, lab in coloured])] if coloured else []
     by_hue: dict[str, list[int]] = defaultdict(list)
-    for (pk, _), hue in zip(coloured, hues, strict=True):
+    for (pk, _lab), hue in zip(coloured, hues, strict=True):
         by_hue[hue].append(pk)
     shades = Shade.objects.in_bulk(list(counted))
 
@@ -102,7 +109,7 @@ def _wall() -> tuple[WallFamily, ...]:
         full = None if left is None else min(1.0, left / whole) if whole else 0.5
         return OnTheWall(pk, shades[pk].hex, spools, full)
 
-    light_to_dark = {pk: place for place, (pk, _) in enumerate(coloured)}
+    light_to_dark = {pk: place for place, (pk, _lab) in enumerate(coloured)}
     found = []
     for slug, name, in_it in FAMILIES:
         own = sorted((pk for hue in in_it for pk in by_hue[hue]), key=light_to_dark.__getitem__)
@@ -110,5 +117,5 @@ def _wall() -> tuple[WallFamily, ...]:
             found.append(WallFamily(slug, name, tuple(map(drawn, own))))
     nameless = [row[0] for row in rows if row[0] not in light_to_dark]
     if nameless:
-        found.append(WallFamily(NOT_SAID, "Colour not said", tuple(map(drawn, nameless))))
+        found.append(WallFamily(NOT_SAID, N_("Colour not said"), tuple(map(drawn, nameless))))
     return tuple(found)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
 from inventory.compute.lengths import parse_weight
 from inventory.compute.units import METRIC
@@ -20,7 +21,9 @@ def add_scale_step(parser: CommandParser) -> None:
     parser.add_argument(
         "--scale",
         metavar="STEP",
-        help="The scale's step, where it is not that of the last figure typed: a scale in steps of 5 g, say.",
+        help=_(
+            "The scale's step, where it is not that of the last figure typed: a scale in steps of 5 g, say."
+        ),
     )
 
 
@@ -37,7 +40,7 @@ class ActCommand(WorkshopCommand):
         parser.add_argument(
             "--key",
             default="",
-            help="A name of your own for this movement; given again, nothing moves twice.",
+            help=_("A name of your own for this movement; given again, nothing moves twice."),
         )
 
     def key_of(self, options: dict[str, Any]) -> str:

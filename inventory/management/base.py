@@ -11,11 +11,12 @@ from typing import IO, Any, cast
 
 from django.core.management.base import CommandParser
 from django.utils.timezone import localdate
+from django.utils.translation import gettext as _
 from rich.console import Console
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.typed.days import read_day
-from inventory.management.examples import WithExample
+from inventory.management.examples import WithExample, spoken_to
 
 
 @contextmanager
@@ -52,11 +53,12 @@ class WorkshopCommand(WithExample):
     formats: tuple[str, ...] = ("text", "json")
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--format", choices=self.formats, default="text", help="How to answer.")
+        parser.add_argument("--format", choices=self.formats, default="text", help=_("How to answer."))
 
     def execute(self, *args: Any, **options: Any) -> Any:
         try:
-            return super().execute(*args, **options)
+            with spoken_to(options.get("format")):
+                return super().execute(*args, **options)
         except WorkshopError as problem:
             self.stderr.write(str(problem))
             sys.exit(1)

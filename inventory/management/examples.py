@@ -1,10 +1,19 @@
 """An example at the foot of what a command says of itself."""
 
+from collections.abc import Mapping
+from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser, DjangoHelpFormatter
+from django.utils import translation
+from django.utils.translation import gettext as _
 
 CALLED = "python3 manage.py "
+
+
+def spoken_to(format: str | None) -> AbstractContextManager[object]:
+    """Have what is answered as data speak English, whatever language the workshop's commands speak."""
+    return translation.override("en-gb") if format == "json" else nullcontext()
 
 
 class _AsWritten(DjangoHelpFormatter):
@@ -18,7 +27,12 @@ class WithExample(BaseCommand):
     """A command whose ``--help`` ends with an example, as it is typed: its name and what follows it."""
 
     example: str
+    # What ``help`` leaves open, in braces.
+    of_help: Mapping[str, str] = {}
 
     def create_parser(self, prog_name: str, subcommand: str, **options: Any) -> CommandParser:
-        options |= {"formatter_class": _AsWritten, "epilog": f"Example:\n  {CALLED}{self.example}"}
+        self.help = _(str(self.help))
+        if self.of_help:
+            self.help = self.help.format(**self.of_help)
+        options |= {"formatter_class": _AsWritten, "epilog": f"{_('Example:')}\n  {CALLED}{self.example}"}
         return super().create_parser(prog_name, subcommand, **options)

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
 from inventory.models import Order
 
@@ -10,8 +12,10 @@ def order_numbered(number: int) -> Order:
     """Return the order with this number, with its lines, or refuse with those there are."""
     order = Order.objects.with_lines().filter(number=number).first()
     if order is None:
-        known = ", ".join(str(each.number) for each in Order.objects.all()[:10]) or "none yet"
-        raise WorkshopError(f"There is no order {number}. There are: {known}.")
+        known = ", ".join(str(each.number) for each in Order.objects.all()[:10]) or _("none yet")
+        raise WorkshopError(
+            _("There is no order {number}. There are: {known}.").format(number=number, known=known)
+        )
     return order
 
 

@@ -2,6 +2,7 @@
 
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 
 class _OneAct(models.Model):
@@ -28,10 +29,10 @@ class ActOnMany(_OneAct):
     """One thing that was done with many things of the shelf: moved, relabelled, found, taken off the shelf."""
 
     class Kind(models.TextChoices):
-        MOVE = "move", "moved"
-        RELABEL = "relabel", "given other labels"
-        FOUND = "found", "weighed or counted"
-        RETIRE = "retire", "taken off the shelf"
+        MOVE = "move", _("moved")
+        RELABEL = "relabel", _("given other labels")
+        FOUND = "found", _("weighed or counted")
+        RETIRE = "retire", _("taken off the shelf")
 
     kind = models.CharField(max_length=8, choices=Kind.choices)
 
@@ -60,8 +61,8 @@ class ShadeAct(_OneAct):
     """A shade that got another code or name, or became one with another shade, with all that rested on it."""
 
     class Kind(models.TextChoices):
-        RENAME = "rename", "renamed"
-        MERGE = "merge", "made one with another"
+        RENAME = "rename", _("renamed")
+        MERGE = "merge", _("made one with another")
 
     kind = models.CharField(max_length=8, choices=Kind.choices)
     # The shade that is there afterwards.

@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.bobbins import BobbinGeometry
 from inventory.models.stock import StockItem
@@ -43,7 +44,7 @@ class BobbinBatch(StockItem):
 
     style = models.ForeignKey(BobbinStyle, on_delete=models.PROTECT, related_name="batches")
     shade = models.ForeignKey("inventory.Shade", on_delete=models.PROTECT, related_name="bobbin_batches")
-    length_mm = models.BigIntegerField(help_text="Thread on each bobbin, in mm.")
+    length_mm = models.BigIntegerField(help_text=_("Thread on each bobbin, in mm."))
     self_wound = models.BooleanField(default=False)
 
 

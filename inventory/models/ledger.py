@@ -5,6 +5,7 @@ from datetime import datetime
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 
 class EntryQuerySet(models.QuerySet["Entry"]):
@@ -23,16 +24,16 @@ class Entry(models.Model):
     """
 
     class Reason(models.TextChoices):
-        RECEIVE = "receive", "received"
-        USE = "use", "used"
-        WEIGH = "weigh", "weighed"
-        COUNT = "count", "counted"
-        WASTE = "waste", "wasted"
-        WIND = "wind", "wound"
-        CUT = "cut", "cut"
-        SPLIT = "split", "split"
-        RETIRE = "retire", "taken off the shelf"
-        REVERSE = "reverse", "taken back"
+        RECEIVE = "receive", _("received")
+        USE = "use", _("used")
+        WEIGH = "weigh", _("weighed")
+        COUNT = "count", _("counted")
+        WASTE = "waste", _("wasted")
+        WIND = "wind", _("wound")
+        CUT = "cut", _("cut")
+        SPLIT = "split", _("split")
+        RETIRE = "retire", _("taken off the shelf")
+        REVERSE = "reverse", _("taken back")
 
     item = models.ForeignKey("inventory.StockItem", on_delete=models.PROTECT, related_name="entries")
     quantity = models.BigIntegerField()

@@ -6,6 +6,13 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inventory.compute.spoken import N_, as_written_here
+
+# How an order may stand beside its own states.
+NOT_ALL_HERE = (N_("partly received"), N_("received"), N_("closed"))
 
 
 class OrderQuerySet(models.QuerySet["Order"]):
@@ -20,9 +27,9 @@ class Order(models.Model):
     """An order to one supplier. What came of it is told by the receipts of its lines, never by its state."""
 
     class State(models.TextChoices):
-        DRAFT = "draft", "draft"
-        PLACED = "placed", "placed"
-        CANCELLED = "cancelled", "cancelled"
+        DRAFT = "draft", gettext_lazy("draft")
+        PLACED = "placed", gettext_lazy("placed")
+        CANCELLED = "cancelled", gettext_lazy("cancelled")
 
     number = models.PositiveIntegerField(unique=True)
     supplier = models.ForeignKey("inventory.Supplier", on_delete=models.PROTECT, related_name="orders")
@@ -52,7 +59,7 @@ class Order(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"order {self.number}"
+        return _("order {number}").format(number=self.number)
 
     @property
     def goods(self) -> Decimal:
@@ -69,12 +76,17 @@ class Order(models.Model):
 
     @property
     def stands(self) -> str:
-        """How it stands, in words."""
+        """How it stands, as programs read it: draft, placed, partly received, received, closed or cancelled."""
         if self.state != self.State.PLACED:
-            return self.get_state_display()
+            return self.state
         if not self.is_open:
             return "received" if any(line.received for line in self.lines.all()) else "closed"
         return "partly received" if any(line.received for line in self.lines.all()) else "placed"
+
+    @property
+    def stands_in_words(self) -> str:
+        """How it stands, as people read it."""
+        return _(self.stands)
 
 
 class OrderLineQuerySet(models.QuerySet["OrderLine"]):
@@ -188,11 +200,17 @@ class OrderLine(models.Model):
     def sold_as(self) -> str:
         """The put-up in words."""
         if self.can_mg:
-            return f"can with {self.can_mg / 1000:g} g"
+            return _("can with {weight} g").format(weight=as_written_here(f"{self.can_mg / 1000:g}"))
         if self.product_id:
-            return f"roll {(self.roll_width_mm or 0) / 10:g} cm × {(self.roll_length_mm or 0) / 1000:g} m"
+            return _("roll {width} cm × {length} m").format(
+                width=as_written_here(f"{(self.roll_width_mm or 0) / 10:g}"),
+                length=as_written_here(f"{(self.roll_length_mm or 0) / 1000:g}"),
+            )
         if self.bobbin_style_id:
-            return f"{self.bobbin_style} bobbin, {(self.bobbin_length_mm or 0) / 1000:g} m"
+            return _("{style} bobbin, {length} m").format(
+                style=self.bobbin_style,
+                length=as_written_here(f"{(self.bobbin_length_mm or 0) / 1000:g}"),
+            )
         return str(self.put_up)
 
     @property

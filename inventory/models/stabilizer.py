@@ -2,8 +2,14 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
+from inventory.compute.spoken import N_, as_written_here
 from inventory.models.stock import StockItem
+
+# Kinds in one word, where what they are called is longer; the others are in short what they are called.
+IN_SHORT = (N_("adhesive"), N_("spray"), N_("fabric"), N_("sticky"), N_("fusible"))
 
 
 class StabilizerProduct(models.Model):
@@ -14,27 +20,27 @@ class StabilizerProduct(models.Model):
     """
 
     class Kind(models.TextChoices):
-        TEAR_AWAY = "tear-away", "tear-away"
-        CUT_AWAY = "cut-away", "cut-away"
-        WASH_AWAY = "wash-away", "wash-away"
-        HEAT_AWAY = "heat-away", "heat-away"
-        TOPPING = "topping", "topping"
-        ADHESIVE = "adhesive", "adhesive film or web"
-        SPRAY = "spray", "spray adhesive"
-        FOAM = "foam", "foam"
-        FABRIC = "fabric", "fabric for applique"
+        TEAR_AWAY = "tear-away", gettext_lazy("tear-away")
+        CUT_AWAY = "cut-away", gettext_lazy("cut-away")
+        WASH_AWAY = "wash-away", gettext_lazy("wash-away")
+        HEAT_AWAY = "heat-away", gettext_lazy("heat-away")
+        TOPPING = "topping", gettext_lazy("topping")
+        ADHESIVE = "adhesive", gettext_lazy("adhesive film or web")
+        SPRAY = "spray", gettext_lazy("spray adhesive")
+        FOAM = "foam", gettext_lazy("foam")
+        FABRIC = "fabric", gettext_lazy("fabric for applique")
 
     class HoldsBy(models.TextChoices):
         """What makes it stick to the cloth, where it does."""
 
-        STICKY = "sticky", "a sticky side"
-        FUSIBLE = "fusible", "ironing it on"
+        STICKY = "sticky", gettext_lazy("a sticky side")
+        FUSIBLE = "fusible", gettext_lazy("ironing it on")
 
     class ComesOff(models.TextChoices):
         """What takes it away after stitching, where its kind does not say it."""
 
-        WATER = "water", "water"
-        HEAT = "heat", "heat"
+        WATER = "water", gettext_lazy("water")
+        HEAT = "heat", gettext_lazy("heat")
 
     # Kinds that are of no use without a weight by area: recipes choose among them by it.
     CHOSEN_BY_WEIGHT = frozenset(
@@ -48,16 +54,21 @@ class StabilizerProduct(models.Model):
     thickness_mm = models.FloatField(null=True, blank=True)
     has_grain = models.BooleanField(
         default=False,
-        help_text="It tears or stretches more one way than the other; of fabric: its weave, nap or print runs one way.",
+        help_text=gettext_lazy(
+            "It tears or stretches more one way than the other; of fabric: its weave, nap or print "
+            "runs one way."
+        ),
     )
-    holds_by = models.CharField("it holds by", max_length=7, choices=HoldsBy.choices, blank=True, default="")
+    holds_by = models.CharField(
+        gettext_lazy("it holds by"), max_length=7, choices=HoldsBy.choices, blank=True, default=""
+    )
     comes_off = models.CharField(
-        "it comes off by",
+        gettext_lazy("it comes off by"),
         max_length=5,
         choices=ComesOff.choices,
         blank=True,
         default="",
-        help_text="Where its kind does not say it: of a topping, say.",
+        help_text=gettext_lazy("Where its kind does not say it: of a topping, say."),
     )
 
     class Meta:
@@ -74,15 +85,20 @@ class StabilizerProduct(models.Model):
     @property
     def in_words(self) -> str:
         """Its kind, with what is known of its weight, thickness and hold."""
-        told = [self.kind]
+        told = [_(self.kind)]
         if self.weight_g_m2 is not None:
-            told.append(f"{self.weight_g_m2:g} g/m²{' a coat' if self.kind == self.Kind.SPRAY else ''}")
+            weight = as_written_here(f"{self.weight_g_m2:g}")
+            told.append(
+                _("{weight} g/m² a coat").format(weight=weight)
+                if self.kind == self.Kind.SPRAY
+                else f"{weight} g/m²"
+            )
         if self.thickness_mm is not None:
-            told.append(f"{self.thickness_mm:g} mm thick")
+            told.append(_("{thickness} mm thick").format(thickness=as_written_here(f"{self.thickness_mm:g}")))
         if self.holds_by:
-            told.append(self.holds_by)
+            told.append(_(self.holds_by))
         if self.comes_off:
-            told.append(f"comes off by {self.comes_off}")
+            told.append(_("comes off by {comes_off}").format(comes_off=_(self.comes_off)))
         return ", ".join(told)
 
 
@@ -106,13 +122,13 @@ class Offcut(StockItem):
 
     product = models.ForeignKey(StabilizerProduct, on_delete=models.PROTECT, related_name="offcuts")
     width_mm = models.PositiveIntegerField()
-    height_mm = models.PositiveIntegerField(help_text="Along the roll it was cut from.")
+    height_mm = models.PositiveIntegerField(help_text=gettext_lazy("Along the roll it was cut from."))
 
 
 class SprayCan(StockItem):
     """A can of spray; ``on_hand`` is the weight of what is left in it, in mg."""
 
     product = models.ForeignKey(StabilizerProduct, on_delete=models.PROTECT, related_name="cans")
-    full_mg = models.PositiveIntegerField(help_text="What a full one holds.")
+    full_mg = models.PositiveIntegerField(help_text=gettext_lazy("What a full one holds."))
     # The can with nothing in it; NULL where nobody has said, and then the can cannot be weighed.
     empty_mg = models.PositiveIntegerField(null=True, blank=True)

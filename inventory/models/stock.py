@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 
 class LabelSeries(models.Model):
@@ -33,24 +34,24 @@ class StockItem(models.Model):
     """
 
     class Kind(models.TextChoices):
-        SPOOL = "spool", "spool"
-        BOBBINS = "bobbins", "bobbins"
-        PART_BOBBIN = "part_bobbin", "part bobbin"
-        ROLL = "roll", "roll"
-        SHEETS = "sheets", "sheets"
-        OFFCUT = "offcut", "offcut"
-        NEEDLES = "needles", "needles"
-        CAN = "can", "can of spray"
+        SPOOL = "spool", _("spool")
+        BOBBINS = "bobbins", _("bobbins")
+        PART_BOBBIN = "part_bobbin", _("part bobbin")
+        ROLL = "roll", _("roll")
+        SHEETS = "sheets", _("sheets")
+        OFFCUT = "offcut", _("offcut")
+        NEEDLES = "needles", _("needles")
+        CAN = "can", _("can of spray")
 
     class Known(models.TextChoices):
         """How the quantity is known; it decides how sure the plan may be."""
 
-        SEALED = "sealed", "sealed, as sold"
-        WEIGHED = "weighed", "weighed"
-        COUNTED = "counted", "counted"
-        MEASURED = "measured", "measured across"
-        JUDGED = "judged", "judged by eye"
-        UNKNOWN = "unknown", "not known"
+        SEALED = "sealed", _("sealed, as sold")
+        WEIGHED = "weighed", _("weighed")
+        COUNTED = "counted", _("counted")
+        MEASURED = "measured", _("measured across")
+        JUDGED = "judged", _("judged by eye")
+        UNKNOWN = "unknown", _("not known")
 
     MEASURED_IN_MM = frozenset({Kind.SPOOL, Kind.PART_BOBBIN, Kind.ROLL})
     WEIGHED_IN_MG = frozenset({Kind.CAN})

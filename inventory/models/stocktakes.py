@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
 
 
 class StocktakeQuerySet(models.QuerySet["Stocktake"]):
@@ -42,6 +43,12 @@ class Stocktake(models.Model):
 
     def __str__(self) -> str:
         return self.what
+
+    @property
+    def said(self) -> str:
+        """What is counted, in the reader's language; ``what`` is as it was begun."""
+        place = self.what.removeprefix("all of ")
+        return _("all of {place}").format(place=place) if self.place_id and place != self.what else self.what
 
 
 class StocktakeLineQuerySet(models.QuerySet["StocktakeLine"]):

@@ -4,6 +4,8 @@ from decimal import Decimal
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 
 class Supplier(models.Model):
@@ -16,7 +18,7 @@ class Supplier(models.Model):
         max_digits=8,
         decimal_places=2,
         default=Decimal("0.00"),
-        help_text="The goods of an order must be worth this much; 0 where any order is taken.",
+        help_text=gettext_lazy("The goods of an order must be worth this much; 0 where any order is taken."),
     )
 
     class Meta:
@@ -40,8 +42,8 @@ class Offer(models.Model):
     class Steps(models.TextChoices):
         """Which packs a price step makes cheaper."""
 
-        ALL_UNITS = "all", "all packs"
-        INCREMENTAL = "further", "only the packs from there on"
+        ALL_UNITS = "all", gettext_lazy("all packs")
+        INCREMENTAL = "further", gettext_lazy("only the packs from there on")
 
     supplier = models.ForeignKey(Supplier, on_delete=models.CASCADE, related_name="offers")
     put_up = models.ForeignKey(
@@ -62,12 +64,19 @@ class Offer(models.Model):
     # What is in a can of spray; such an offer has no roll.
     can_mg = models.PositiveIntegerField(null=True, blank=True)
     pack = models.PositiveIntegerField(
-        default=1, help_text="How many spools, bobbins, rolls or cans are sold together."
+        default=1, help_text=gettext_lazy("How many spools, bobbins, rolls or cans are sold together.")
     )
-    price = models.DecimalField(max_digits=10, decimal_places=2, help_text="For the whole pack.")
-    minimum_packs = models.PositiveIntegerField(default=1, help_text="The fewest packs that are sold.")
+    price = models.DecimalField(
+        max_digits=10, decimal_places=2, help_text=gettext_lazy("For the whole pack.")
+    )
+    minimum_packs = models.PositiveIntegerField(
+        default=1, help_text=gettext_lazy("The fewest packs that are sold.")
+    )
     steps_for = models.CharField(
-        "a larger order makes cheaper", max_length=8, choices=Steps.choices, default=Steps.ALL_UNITS
+        gettext_lazy("a larger order makes cheaper"),
+        max_length=8,
+        choices=Steps.choices,
+        default=Steps.ALL_UNITS,
     )
     # The day the price was seen; NULL where nobody noted it.
     seen_on = models.DateField(null=True, blank=True)
@@ -113,7 +122,7 @@ class Offer(models.Model):
 
     def __str__(self) -> str:
         what = self.put_up or self.bobbin_style or self.product
-        return f"{what} from {self.supplier}"
+        return _("{what} from {supplier}").format(what=what, supplier=self.supplier)
 
 
 class PriceBreak(models.Model):
@@ -121,7 +130,7 @@ class PriceBreak(models.Model):
 
     offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="breaks")
     from_packs = models.PositiveIntegerField()
-    price = models.DecimalField(max_digits=10, decimal_places=2, help_text="For a whole pack.")
+    price = models.DecimalField(max_digits=10, decimal_places=2, help_text=gettext_lazy("For a whole pack."))
 
     class Meta:
         ordering = ["offer", "from_packs"]
@@ -132,7 +141,7 @@ class PriceBreak(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.price} from {self.from_packs} packs"
+        return _("{price} from {from_packs} packs").format(price=self.price, from_packs=self.from_packs)
 
 
 class Staple(models.Model):
@@ -151,7 +160,9 @@ class Staple(models.Model):
     product = models.ForeignKey(
         "inventory.StabilizerProduct", null=True, blank=True, on_delete=models.CASCADE, related_name="staples"
     )
-    minimum = models.BigIntegerField(help_text="In mm of thread or roll, mg of spray, or in bobbins.")
+    minimum = models.BigIntegerField(
+        help_text=gettext_lazy("In mm of thread or roll, mg of spray, or in bobbins.")
+    )
 
     class Meta:
         ordering = ["id"]
@@ -174,4 +185,4 @@ class Staple(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.shade or self.product} kept"
+        return _("{what} kept").format(what=self.shade or self.product)

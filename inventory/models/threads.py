@@ -6,6 +6,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.colour.knowing import usual_sigma
 from inventory.compute.colour.lab import Lab, hex_from_lab
@@ -15,53 +16,53 @@ from inventory.models.stock import StockItem
 
 
 class Fibre(models.TextChoices):
-    POLYESTER = "polyester", "polyester"
-    RAYON = "rayon", "rayon"
-    COTTON = "cotton", "cotton"
-    NYLON = "nylon", "nylon"
-    SILK = "silk", "silk"
-    WOOL = "wool", "wool"
-    METALLIC = "metallic", "metallic"
+    POLYESTER = "polyester", _("polyester")
+    RAYON = "rayon", _("rayon")
+    COTTON = "cotton", _("cotton")
+    NYLON = "nylon", _("nylon")
+    SILK = "silk", _("silk")
+    WOOL = "wool", _("wool")
+    METALLIC = "metallic", _("metallic")
 
 
 class Washing(models.TextChoices):
     """How hot a thing is washed, or bears to be; empty where nobody has said."""
 
-    NOT = "not", "not washed"
-    COOL = "cool", "up to 40 °C"
-    WARM = "warm", "up to 60 °C"
-    BOILED = "boiled", "boiled, or washed industrially"
+    NOT = "not", _("not washed")
+    COOL = "cool", _("up to 40 °C")
+    WARM = "warm", _("up to 60 °C")
+    BOILED = "boiled", _("boiled, or washed industrially")
 
 
 class ThreadRange(models.Model):
     """A maker's range: one construction in many shades."""
 
     class Purpose(models.TextChoices):
-        NEEDLE = "needle", "needle thread"
-        BOBBIN = "bobbin", "bobbin thread"
+        NEEDLE = "needle", _("needle thread")
+        BOBBIN = "bobbin", _("bobbin thread")
 
     maker = models.CharField(max_length=60)
     name = models.CharField(max_length=60)
     purpose = models.CharField(max_length=6, choices=Purpose.choices, default=Purpose.NEEDLE)
     fibre = models.CharField(max_length=12, choices=Fibre.choices, default=Fibre.POLYESTER)
-    tex = models.FloatField(help_text="Linear density in tex, g per km.")
+    tex = models.FloatField(help_text=_("Linear density in tex, g per km."))
     # As it was typed where that was in another system, such as Nm 80/2; it may say what the tex was before.
     tex_typed = models.CharField(max_length=24, blank=True, default="")
     # True where the tex is only what the weight label suggests: four threads sold as 40 wt have tex 24 to 44.
     tex_is_nominal = models.BooleanField(default=False)
     weight_label = models.CharField(max_length=12, blank=True)
-    needle = models.CharField(max_length=40, blank=True, help_text="Size and point this thread asks for.")
+    needle = models.CharField(max_length=40, blank=True, help_text=_("Size and point this thread asks for."))
     washing = models.CharField(
-        "bears washing",
+        _("bears washing"),
         max_length=6,
         choices=Washing.choices,
         blank=True,
         default="",
-        help_text="As the maker says; empty: what is usual for the fibre.",
+        help_text=_("As the maker says; empty: what is usual for the fibre."),
     )
     # NULL where the thread bears whatever the machine does.
     most_stitches_per_minute = models.PositiveIntegerField(
-        null=True, blank=True, help_text="The speed this thread bears; empty for any."
+        null=True, blank=True, help_text=_("The speed this thread bears; empty for any.")
     )
 
     class Meta:
@@ -146,10 +147,10 @@ class Shade(models.Model):
     class Source(models.TextChoices):
         """Where the colour came from, with how far it may be off."""
 
-        MEASURED = "measured", "measured"
-        MAKER = "maker", "the maker's figures"
-        SCREEN = "screen", "a screen colour"
-        PHOTO = "photo", "a photograph"
+        MEASURED = "measured", _("measured")
+        MAKER = "maker", _("the maker's figures")
+        SCREEN = "screen", _("a screen colour")
+        PHOTO = "photo", _("a photograph")
 
     range = models.ForeignKey(ThreadRange, on_delete=models.PROTECT, related_name="shades")
     code = models.CharField(max_length=20)
@@ -161,7 +162,7 @@ class Shade(models.Model):
     colour_source = models.CharField(max_length=8, choices=Source.choices, default=Source.SCREEN)
     # One sigma along each axis of CIEDE2000; NULL means what is usual for the source.
     colour_sigma = models.FloatField(
-        "colour may be off by",
+        _("colour may be off by"),
         null=True,
         blank=True,
         validators=[MinValueValidator(0.0), MaxValueValidator(20.0)],

@@ -5,14 +5,15 @@ from datetime import datetime, timedelta
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 
 class WorkProcess(models.Model):
     """A process that carries out long work: a worker, or the site itself. It says again and again that it lives."""
 
     class Kind(models.TextChoices):
-        WORKER = "worker", "worker"
-        SITE = "site", "site"
+        WORKER = "worker", _("worker")
+        SITE = "site", _("site")
 
     name = models.CharField(max_length=120, unique=True)  # machine, number of the process, and a chance word
     kind = models.CharField(max_length=10, choices=Kind)

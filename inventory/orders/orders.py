@@ -9,11 +9,14 @@ from typing import Any
 from django.db import IntegrityError
 from django.db.models import Max, QuerySet
 from django.utils.timezone import localdate
+from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import standing_at, whole_act
+from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
+from inventory.compute.spoken import figure
 from inventory.ledger import Finding, LedgerProblem, Line, entries_of, once, reverse, write
 from inventory.ledger.posting import SHOWN, key_missing, key_used
 from inventory.models import (
@@ -84,9 +87,13 @@ def draft_order(
     if not key:
         raise key_missing()
     if not things:
-        raise CannotOrder("An order needs at least one thing.")
+        raise CannotOrder(_("An order needs at least one thing."))
     if any(thing.offer.supplier_id != supplier.pk for thing in things):
-        raise CannotOrder(f"An order goes to one supplier; not everything here is from {supplier}.")
+        raise CannotOrder(
+            _("An order goes to one supplier; not everything here is from {supplier}.").format(
+                supplier=supplier
+            )
+        )
     for attempt in range(ATTEMPTS):
         try:
             return _drafted(supplier, things, key=key, at=at, by=by, shipping=shipping, note=note)
@@ -122,9 +129,13 @@ def _line_of(order: Order, number: int, thing: OrderedThing) -> OrderLine:
     offer = thing.offer
     shade = thing.shade or offer.shade
     if thing.packs < 1:
-        raise CannotOrder(f"{thing.packs} packs cannot be ordered; order 1 or more.")
+        raise CannotOrder(_("{packs} packs cannot be ordered; order 1 or more.").format(packs=thing.packs))
     if offer.put_up is not None and (shade is None or shade.range_id != offer.put_up.range_id):
-        raise CannotOrder(f"{offer} is thread: say which shade of {offer.put_up.range} is wanted.")
+        raise CannotOrder(
+            _("{offer} is thread: say which shade of {range} is wanted.").format(
+                offer=offer, range=offer.put_up.range
+            )
+        )
     return OrderLine(
         order=order,
         number=number,
@@ -150,11 +161,19 @@ def place_order(order: Order, *, at: datetime, by: Any = None, expected_on: date
     if held.state == Order.State.PLACED:
         return held
     if held.state == Order.State.CANCELLED:
-        raise CannotOrder(f"Order {held.number} is cancelled. Take that back first, or draft another.")
+        raise CannotOrder(
+            _("Order {number} is cancelled. Take that back first, or draft another.").format(
+                number=held.number
+            )
+        )
     placed_on = localdate(at)
     expected_on = expected_on or placed_on + timedelta(days=held.supplier.lead_time_days)
     if expected_on < placed_on:
-        raise CannotOrder(f"It cannot be expected on {expected_on:%d %b %Y}, before it is placed.")
+        raise CannotOrder(
+            _("It cannot be expected on {expected_on}, before it is placed.").format(
+                expected_on=short_day(expected_on)
+            )
+        )
     held.state, held.placed_at, held.expected_on = Order.State.PLACED, at, expected_on
     held.save(update_fields=["state", "placed_at", "expected_on"])
     _note(held, "placed", at=at, by=by)
@@ -166,7 +185,11 @@ def expect_order(order: Order, *, on: date, at: datetime, by: Any = None) -> Ord
     """Return ``order`` with another day on which its rest is expected."""
     held = _held(order)
     if held.state != Order.State.PLACED:
-        raise CannotOrder(f"Order {held.number} is {held.get_state_display()}, so nothing of it is expected.")
+        raise CannotOrder(
+            _("Order {number} is {state}, so nothing of it is expected.").format(
+                number=held.number, state=held.get_state_display()
+            )
+        )
     if held.expected_on == on:
         return held
     held.expected_on = on
@@ -215,7 +238,11 @@ def give_up(line: OrderLine, *, at: datetime, by: Any = None) -> OrderLine:
     held = _held(line.order)
     now = OrderLine.objects.with_received().get(pk=line.pk)
     if held.state != Order.State.PLACED:
-        raise CannotOrder(f"Order {held.number} is {held.get_state_display()}; nothing of it is expected.")
+        raise CannotOrder(
+            _("Order {number} is {state}; nothing of it is expected.").format(
+                number=held.number, state=held.get_state_display()
+            )
+        )
     now.given_up = now.things - now.received
     now.save(update_fields=["given_up"])
     _note(held, f"the rest of {now.what} is not expected", at=at, by=by)
@@ -243,13 +270,17 @@ def receive_order(
     """
     parcels = [each for each in arrived if each.count]
     if not parcels:
-        raise CannotOrder("Nothing was said to have come; give a count for at least one line.")
+        raise CannotOrder(_("Nothing was said to have come; give a count for at least one line."))
     receipts: dict[int, tuple[Arrived, int]] = {}
 
     def act() -> list[Entry]:
         held = _held(order)
         if held.state != Order.State.PLACED:
-            raise CannotOrder(f"Order {held.number} is {held.get_state_display()}; place it first.")
+            raise CannotOrder(
+                _("Order {number} is {state}; place it first.").format(
+                    number=held.number, state=held.get_state_display()
+                )
+            )
         _refuse_too_much(held, parcels)
         lines: list[Line] = []
         for parcel in parcels:
@@ -259,7 +290,12 @@ def receive_order(
                 receipts[len(lines)] = (parcel, quantity if isinstance(item, BobbinBatch) else 1)
                 lines.append(Line(item, quantity, finding=finding))
         entries = write(
-            lines, reason=Entry.Reason.RECEIVE, key=key, at=at, by=by, reference=f"order {held.number}"
+            lines,
+            reason=Entry.Reason.RECEIVE,
+            key=key,
+            at=at,
+            by=by,
+            reference=f"order {held.number}",
         )
         OrderReceipt.objects.bulk_create(
             OrderReceipt(
@@ -294,13 +330,21 @@ def _refuse_too_much(order: Order, parcels: Sequence[Arrived]) -> None:
     lines: Mapping[int, OrderLine] = {line.pk: line for line in order.lines.with_received()}
     for (pk, instead), count in _counts(parcels).items():
         if pk not in lines:
-            raise CannotOrder(f"This is no line of order {order.number}. Open the order again.")
+            raise CannotOrder(
+                _("This is no line of order {number}. Open the order again.").format(number=order.number)
+            )
         if not 1 <= count <= MOST_AT_ONCE:
-            raise CannotOrder(f"{count} cannot be received at once; give a count from 1 to {MOST_AT_ONCE:,}.")
+            raise CannotOrder(
+                _("{count} cannot be received at once; give a count from 1 to {most}.").format(
+                    count=count, most=figure(MOST_AT_ONCE)
+                )
+            )
         if not instead and count > lines[pk].to_come:
             raise CannotOrder(
-                f"{lines[pk].what}: {lines[pk].to_come} are still to come of order {order.number}, not {count}. "
-                "Receive what is beyond the order from the shelf's own page."
+                _(
+                    "{what}: {to_come} are still to come of order {number}, not {count}. Receive what is "
+                    "beyond the order from the shelf's own page."
+                ).format(what=lines[pk].what, to_come=lines[pk].to_come, number=order.number, count=count)
             )
 
 
@@ -345,7 +389,11 @@ def _items(parcel: Arrived, *, at: datetime, place: Place | None) -> tuple[list[
         return [batch], count, COUNTED
     put_up = parcel.instead_put_up or line.put_up
     if put_up is None or put_up.range_id != shade.range_id:
-        raise CannotOrder(f"{shade} is not sold as {put_up}; choose a put-up of its own range.")
+        raise CannotOrder(
+            _("{shade} is not sold as {put_up}; choose a put-up of its own range.").format(
+                shade=shade, put_up=put_up
+            )
+        )
     # Shared to the cent, so that the spools of a parcel cost together what was paid.
     prices = shared_out(price * count, count)
     spools: list[StockItem] = [
@@ -366,17 +414,25 @@ def reverse_receipt(order: Order, *, key: str, at: datetime, by: Any) -> list[En
     """Return the entries that take back the receipt made under ``key``; its lines wait again."""
     entries = [entry for entry in entries_of(key) if entry.line < SHOWN]
     if not OrderReceipt.objects.filter(line__order=order, entry__in=entries).exists():
-        raise CannotOrder(f"Nothing of order {order.number} was received under this key.")
-    return reverse(entries[0], key=f"undo-{entries[0].pk}", at=at, by=by, reference=f"order {order.number}")
+        raise CannotOrder(
+            _("Nothing of order {number} was received under this key.").format(number=order.number)
+        )
+    return reverse(
+        entries[0],
+        key=f"undo-{entries[0].pk}",
+        at=at,
+        by=by,
+        reference=f"order {order.number}",
+    )
 
 
 def order_problems() -> list[LedgerProblem]:
     """Return every line of an order of which more came than was ordered and not given up."""
     return [
         LedgerProblem(
-            "no order brings more than was ordered",
-            f"order {line.order.number}, line {line.number}",
-            f"{line.received} came of {line.things - line.given_up}",
+            _("no order brings more than was ordered"),
+            _("order {number}, line {line}").format(number=line.order.number, line=line.number),
+            _("{number} came of {all}").format(number=line.received, all=line.things - line.given_up),
         )
         for line in OrderLine.objects.with_received().select_related("order")
         if line.received > line.things - line.given_up

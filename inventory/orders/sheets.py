@@ -5,7 +5,11 @@ import io
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from django.utils.translation import gettext as _
+
+from inventory.acting.days import short_day
 from inventory.compute.later import later
+from inventory.compute.spoken import N_, as_written_here
 from inventory.labels.printable import ENCODING, printable
 from inventory.models import Order, OrderLine
 from inventory.tables.cells import guarded
@@ -21,7 +25,7 @@ else:
 
 _FONT = "Helvetica"
 _WIDTHS = (10, 70, 48, 16, 26)
-_HEADS = ("No.", "What", "Sold as", "Packs", "Price")
+_HEADS = (N_("No."), N_("What"), N_("Sold as"), N_("Packs"), N_("Price"))
 COLUMNS = (
     "order",
     "supplier",
@@ -39,13 +43,20 @@ COLUMNS = (
 
 def order_text(order: Order, *, workshop: str, currency: str) -> str:
     """Return the order as plain text: who orders, the lines, the sum."""
-    lines = [f"Order {order.number} from {workshop} to {order.supplier}", ""]
+    lines = [
+        _("Order {number} from {workshop} to {supplier}").format(
+            number=order.number, workshop=workshop, supplier=order.supplier
+        ),
+        "",
+    ]
     for line in order.lines.all():
-        lines.append(f"{line.packs} × {_sold_as(line)}: {line.what}, {currency} {line.total:,.2f}")
-    lines += ["", f"Goods {currency} {order.goods:,.2f}"]
+        lines.append(f"{line.packs} × {_sold_as(line)}: {line.what}, {currency} {_money(line.total)}")
+    lines += ["", _("Goods {currency} {goods}").format(currency=currency, goods=_money(order.goods))]
     if order.shipping:
-        lines.append(f"Shipping {currency} {order.shipping:,.2f}")
-    lines.append(f"Total {currency} {order.total:,.2f}")
+        lines.append(
+            _("Shipping {currency} {shipping}").format(currency=currency, shipping=_money(order.shipping))
+        )
+    lines.append(_("Total {currency} {total}").format(currency=currency, total=_money(order.total)))
     if order.note:
         lines += ["", order.note]
     return "\n".join(lines) + "\n"
@@ -80,15 +91,19 @@ def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
     """Return the order on A4, with room to tick off what has come."""
     pdf = FPDF(unit="mm", format="A4")
     pdf.core_fonts_encoding = ENCODING
-    pdf.set_title(f"Order {order.number}")
+    pdf.set_title(_("Order {number}").format(number=order.number))
     pdf.set_margin(20)
     pdf.set_auto_page_break(True, margin=20)
     pdf.add_page()
     pdf.set_font(_FONT, "B", 18)
-    pdf.cell(0, 10, f"Order {order.number}", new_x="LMARGIN", new_y="NEXT")
+    pdf.cell(0, 10, printable(_("Order {number}").format(number=order.number)), new_x="LMARGIN", new_y="NEXT")
     pdf.set_font(_FONT, "", 11)
     placed = order.placed_at or order.made_at
-    for said in (f"From {workshop}", f"To {order.supplier}", f"{placed:%d %b %Y}"):
+    for said in (
+        _("From {workshop}").format(workshop=workshop),
+        _("To {supplier}").format(supplier=order.supplier),
+        short_day(placed),
+    ):
         pdf.cell(0, 6, printable(said), new_x="LMARGIN", new_y="NEXT")
     pdf.ln(6)
     pdf.set_font(_FONT, "", 10)
@@ -99,22 +114,27 @@ def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
         line_height=6,
         text_align=(Align.R, Align.L, Align.L, Align.R, Align.R),
     ) as table:
-        table.row(_HEADS)
+        table.row([printable(_(head)) for head in _HEADS])
         for line in order.lines.all():
             cells = (
-                str(line.number), line.what, _sold_as(line), str(line.packs), f"{line.total:,.2f}"
+                str(line.number), line.what, _sold_as(line), str(line.packs), _money(line.total)
             )  # fmt: skip
             table.row([printable(cell) for cell in cells])
     pdf.ln(4)
     sums: list[tuple[str, Decimal]] = [
-        ("Goods", order.goods),
-        ("Shipping", order.shipping),
-        ("Total", order.total),
+        (_("Goods"), order.goods),
+        (_("Shipping"), order.shipping),
+        (_("Total"), order.total),
     ]
     for name, amount in sums:
-        pdf.set_font(_FONT, "B" if name == "Total" else "", 10)
+        pdf.set_font(_FONT, "B" if amount is order.total else "", 10)
         pdf.cell(
-            0, 6, printable(f"{name}  {currency} {amount:,.2f}"), align=Align.R, new_x="LMARGIN", new_y="NEXT"
+            0,
+            6,
+            printable(f"{name}  {currency} {_money(amount)}"),
+            align=Align.R,
+            new_x="LMARGIN",
+            new_y="NEXT",
         )
     if order.note:
         pdf.ln(4)
@@ -124,4 +144,12 @@ def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
 
 
 def _sold_as(line: OrderLine) -> str:
-    return line.sold_as if line.pack == 1 else f"pack of {line.pack}, {line.sold_as}"
+    return (
+        line.sold_as
+        if line.pack == 1
+        else _("pack of {pack}, {sold_as}").format(pack=line.pack, sold_as=line.sold_as)
+    )
+
+
+def _money(amount: Decimal) -> str:
+    return as_written_here(f"{amount:,.2f}")

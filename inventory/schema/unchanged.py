@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from django.db import connection
+from django.utils.translation import get_language
 
 Answer = TypeVar("Answer")
 MOST_KEPT = 8  # a shelf of ten thousand spools takes 10 MB
@@ -89,10 +90,12 @@ def let_go() -> None:
 
 
 def while_unchanged(question: Hashable, work: Callable[[], Answer]) -> Answer:
-    """Return what ``work`` reads, read once for as long as nothing is committed."""
+    """Return what ``work`` reads, read once in each language for as long as nothing is committed."""
     before = version_now()
     if before is None:
         return work()
+    # What is read may have sentences in it.
+    question = (get_language(), question)
     with _kept.lock:
         if _kept.version == before and question in _kept.answers:
             answer: Answer = _kept.answers[question]

@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from inventory import ledger
 from inventory.compute.diameters import TOOLS
@@ -41,9 +42,9 @@ Kind = StockItem.Kind
 
 
 class Take(QuantityAct):
-    slug, button = "take", "Take"
-    about = "What goes on a machine or into a job."
-    reference = forms.CharField(label="What for", max_length=120, required=False)
+    slug, button = "take", _("Take")
+    about = _("What goes on a machine or into a job.")
+    reference = forms.CharField(label=_("What for"), max_length=120, required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         reference = self.cleaned_data["reference"]
@@ -51,8 +52,8 @@ class Take(QuantityAct):
 
 
 class PutBack(QuantityAct):
-    slug, button = "put-back", "Put back"
-    about = "What was taken and not used."
+    slug, button = "put-back", _("Put back")
+    about = _("What was taken and not used.")
     kinds = GOES_BACK
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -60,8 +61,8 @@ class PutBack(QuantityAct):
 
 
 class PutBackPartBobbin(QuantityAct):
-    slug, button = "put-back", "Put back"
-    about = "What is left on it after the job; the rest was used. 0 takes the empty bobbin off the shelf."
+    slug, button = "put-back", _("Put back")
+    about = _("What is left on it after the job; the rest was used. 0 takes the empty bobbin off the shelf.")
     kinds = frozenset({Kind.PART_BOBBIN})
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -69,12 +70,12 @@ class PutBackPartBobbin(QuantityAct):
 
 
 class Weigh(Act):
-    slug, button = "weigh", "Weigh"
-    about = "The spool with its thread. Type every figure that the scale shows: 52.40 is surer than 52."
+    slug, button = "weigh", _("Weigh")
+    about = _("The spool with its thread. Type every figure that the scale shows: 52.40 is surer than 52.")
     kinds = frozenset({Kind.SPOOL})
-    gross = ScaleField(label="The scale shows")
+    gross = ScaleField(label=_("The scale shows"))
     sure = forms.BooleanField(
-        label="I am sure that this is the right spool and the right unit",
+        label=_("I am sure that this is the right spool and the right unit"),
         required=False,
         widget=forms.HiddenInput,
     )
@@ -96,18 +97,23 @@ class Weigh(Act):
 
 
 class WeighCan(Act):
-    slug, button = "weigh", "Weigh"
-    about = "The can as it stands. What is in it is that less the empty can; neither warm it nor pierce it: as it says."
+    slug, button = "weigh", _("Weigh")
+    about = _(
+        "The can as it stands. What is in it is that less the empty can; neither warm it nor "
+        "pierce it: as it says."
+    )
     kinds = frozenset({Kind.CAN})
-    gross = ScaleField(label="The scale shows")
+    gross = ScaleField(label=_("The scale shows"))
     empty = MeasureField(
         measure="weight",
-        label="The empty can",
+        label=_("The empty can"),
         required=False,
-        help_text="Once: a full can's weight less what is printed as its content. Blank: as it was said before.",
+        help_text=_(
+            "Once: a full can's weight less what is printed as its content. Blank: as it was said before."
+        ),
     )
     sure = forms.BooleanField(
-        label="I am sure that this is the right can and the right unit",
+        label=_("I am sure that this is the right can and the right unit"),
         required=False,
         widget=forms.HiddenInput,
     )
@@ -128,17 +134,19 @@ class WeighCan(Act):
 
 
 class MeasureAcross(Act):
-    slug, button = "measure", "Measure across"
-    about = "Across the thread, half-way up. Calipers tell more than a ruler; three turns tell more than one."
+    slug, button = "measure", _("Measure across")
+    about = _(
+        "Across the thread, half-way up. Calipers tell more than a ruler; three turns tell more than one."
+    )
     kinds = frozenset({Kind.SPOOL})
-    diameter = NumberField(label="Across the thread, mm")
+    diameter = NumberField(label=_("Across the thread, mm"))
     tool = forms.ChoiceField(
-        label="Measured with", choices=[(word, word) for word in TOOLS], initial="calipers"
+        label=_("Measured with"), choices=[(word, _(word)) for word in TOOLS], initial="calipers"
     )
 
     def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
         super().__init__(*args, item=item, units=units, **options)
-        self.about = f"{MeasureAcross.about} {best_way_in_words(item, units)}"  # type: ignore[misc]
+        self.about = f"{MeasureAcross.about} {best_way_in_words(item, units)}"  # type: ignore[misc,assignment]
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         measure_spool(
@@ -150,21 +158,23 @@ class MeasureAcross(Act):
 
 
 class WeighEmpty(Act):
-    slug, button = "weigh-empty", "Enter its empty weight"
-    about = "The spool without thread: for all of its put-up if no weight is known yet, else for this one."
+    slug, button = "weigh-empty", _("Enter its empty weight")
+    about = _("The spool without thread: for all of its put-up if no weight is known yet, else for this one.")
     kinds = frozenset({Kind.SPOOL})
-    empty = MeasureField(measure="weight", label="Empty weight")
+    empty = MeasureField(measure="weight", label=_("Empty weight"))
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         learn_tare(self.item, empty_mg=self.cleaned_data["empty"], **self._request(at, by))
 
 
 class Judge(Act):
-    slug, button = "judge", "Judge by eye"
-    about = "Good enough until it is weighed; the plan counts on it less."
+    slug, button = "judge", _("Judge by eye")
+    about = _("Good enough until it is weighed; the plan counts on it less.")
     kinds = frozenset({Kind.SPOOL})
     level = forms.ChoiceField(
-        label="It looks", choices=[(word, word) for word in FILL_LEVELS], widget=forms.RadioSelect
+        label=_("It looks"),
+        choices=[(word, _(word)) for word in FILL_LEVELS],
+        widget=forms.RadioSelect,
     )
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -172,12 +182,12 @@ class Judge(Act):
 
 
 class Count(QuantityAct):
-    slug, button = "count", "Count"
-    about = "What is really there. The books are set right by the difference."
+    slug, button = "count", _("Count")
+    about = _("What is really there. The books are set right by the difference.")
     kinds = frozenset(Kind.values) - {Kind.OFFCUT}
 
     sure = forms.BooleanField(
-        label="I am sure that there is so much", required=False, widget=forms.HiddenInput
+        label=_("I am sure that there is so much"), required=False, widget=forms.HiddenInput
     )
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -190,16 +200,16 @@ class Count(QuantityAct):
 
 
 class Wind(Act):
-    slug, button = "wind", "Wind bobbins"
-    about = "They become a batch of their own, and their thread leaves this spool."
+    slug, button = "wind", _("Wind bobbins")
+    about = _("They become a batch of their own, and their thread leaves this spool.")
     kinds = frozenset({Kind.SPOOL})
-    count = MeasureField(measure="pieces", label="Bobbins")
-    style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label="Style", empty_label=None)
+    count = MeasureField(measure="pieces", label=_("Bobbins"))
+    style = forms.ModelChoiceField(queryset=BobbinStyle.objects.all(), label=_("Style"), empty_label=None)
     length = MeasureField(
         measure="length",
-        label="Thread on each",
+        label=_("Thread on each"),
         required=False,
-        help_text="Empty: as much as the style holds.",
+        help_text=_("Empty: as much as the style holds."),
     )
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -214,8 +224,11 @@ class Wind(Act):
 
 
 class OpenBobbin(Act):
-    slug, button = "open", "Open one"
-    about = "One full bobbin goes on a machine and gets a label of its own, so that what comes back can be put back."
+    slug, button = "open", _("Open one")
+    about = _(
+        "One full bobbin goes on a machine and gets a label of its own, so that what comes back "
+        "can be put back."
+    )
     kinds = frozenset({Kind.BOBBINS})
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -223,9 +236,9 @@ class OpenBobbin(Act):
 
 
 class Waste(QuantityAct):
-    slug, button = "waste", "Write off"
-    about = "Tangled, cut wrong, spoilt: gone without being stitched."
-    reference = forms.CharField(label="Why", max_length=120, required=False)
+    slug, button = "waste", _("Write off")
+    about = _("Tangled, cut wrong, spoilt: gone without being stitched.")
+    reference = forms.CharField(label=_("Why"), max_length=120, required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         reference = self.cleaned_data["reference"]
@@ -233,27 +246,30 @@ class Waste(QuantityAct):
 
 
 class Forget(Act):
-    slug, button = "not-known", "It is not known"
-    about = "From now on no plan rests on it, until it is weighed, counted or judged."
+    slug, button = "not-known", _("It is not known")
+    about = _("From now on no plan rests on it, until it is weighed, counted or judged.")
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         mark_unknown(self.item, **self._request(at, by))
 
 
 class CutAct(Act):
-    slug, button = "cut", "Cut a piece"
-    about = "The height runs along the roll. What is left of it beside the piece can go back on the shelf as an offcut."
+    slug, button = "cut", _("Cut a piece")
+    about = _(
+        "The height runs along the roll. What is left of it beside the piece can go back on the "
+        "shelf as an offcut."
+    )
     kinds = frozenset({Kind.ROLL, Kind.SHEETS, Kind.OFFCUT})
-    width = MeasureField(measure="size", label="Width")
-    height = MeasureField(measure="size", label="Height")
-    keep_width = MeasureField(measure="size", label="Width of a rest to keep", required=False)
-    keep_height = MeasureField(measure="size", label="Its height", required=False)
+    width = MeasureField(measure="size", label=_("Width"))
+    height = MeasureField(measure="size", label=_("Height"))
+    keep_width = MeasureField(measure="size", label=_("Width of a rest to keep"), required=False)
+    keep_height = MeasureField(measure="size", label=_("Its height"), required=False)
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         if not self.errors and bool(given["keep_width"]) != bool(given["keep_height"]):
             missing = "keep_height" if given["keep_width"] else "keep_width"
-            self.add_error(missing, "A rest has a width and a height. Type both, or neither.")
+            self.add_error(missing, _("A rest has a width and a height. Type both, or neither."))
         return given
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
@@ -268,8 +284,8 @@ class CutAct(Act):
 
 
 class Move(Act):
-    slug, button = "move", "Move"
-    place = PlaceField(label="To", required=False, empty_label="no place")
+    slug, button = "move", _("Move")
+    place = PlaceField(label=_("To"), required=False, empty_label=_("no place"))
 
     def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
         options["initial"] = {"place": item.place_id} | (options.get("initial") or {})
@@ -280,9 +296,9 @@ class Move(Act):
 
 
 class Describe(Act):
-    slug, button = "note", "Change lot and note"
-    lot = forms.CharField(label="Lot", max_length=40, required=False)
-    note = forms.CharField(label="Note", max_length=200, required=False)
+    slug, button = "note", _("Change lot and note")
+    lot = forms.CharField(label=_("Lot"), max_length=40, required=False)
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
     def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
         options["initial"] = {"lot": item.lot, "note": item.note} | (options.get("initial") or {})
@@ -294,14 +310,20 @@ class Describe(Act):
 
 
 class Correct(Act):
-    slug, button = "correct", "Correct what it is"
-    about = "It was entered under the wrong maker, shade or put-up. What was weighed is reckoned anew from its weight."
-    kinds = frozenset({Kind.SPOOL})
-    shade = forms.CharField(label="It is: maker, range and code", max_length=160)
-    put_up = forms.ModelChoiceField(
-        queryset=PutUp.objects.none(), label="Put-up", required=False, empty_label="not known"
+    slug, button = "correct", _("Correct what it is")
+    about = _(
+        "It was entered under the wrong maker, shade or put-up. What was weighed is reckoned "
+        "anew from its weight."
     )
-    why = forms.CharField(label="Why", max_length=100, required=False)
+    kinds = frozenset({Kind.SPOOL})
+    shade = forms.CharField(label=_("It is: maker, range and code"), max_length=160)
+    put_up = forms.ModelChoiceField(
+        queryset=PutUp.objects.none(),
+        label=_("Put-up"),
+        required=False,
+        empty_label=_("not known"),
+    )
+    why = forms.CharField(label=_("Why"), max_length=100, required=False)
 
     def __init__(self, *args: Any, item: StockItem, **options: Any) -> None:
         spool = Spool.objects.select_related("shade__range").get(pk=item.pk)
@@ -325,11 +347,11 @@ class Correct(Act):
 
 
 class Split(Act):
-    slug, button = "split", "Split"
-    about = "So many get a label of their own and can be kept in another place."
+    slug, button = "split", _("Split")
+    about = _("So many get a label of their own and can be kept in another place.")
     kinds = frozenset({Kind.BOBBINS, Kind.SHEETS, Kind.NEEDLES})
-    count = MeasureField(measure="pieces", label="How many")
-    place = PlaceField(label="To", required=False, empty_label="the same place")
+    count = MeasureField(measure="pieces", label=_("How many"))
+    place = PlaceField(label=_("To"), required=False, empty_label=_("the same place"))
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         given = self.cleaned_data
@@ -337,17 +359,20 @@ class Split(Act):
 
 
 class Retire(Act):
-    slug, button = "retire", "Take it off the shelf"
-    about = "Lost, given away, thrown out. What is left is written off; its history stays, and it can be put back."
-    reference = forms.CharField(label="Why", max_length=120, required=False)
+    slug, button = "retire", _("Take it off the shelf")
+    about = _(
+        "Lost, given away, thrown out. What is left is written off; its history stays, and it "
+        "can be put back."
+    )
+    reference = forms.CharField(label=_("Why"), max_length=120, required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         retire(self.item, reference=self.cleaned_data["reference"], **self._request(at, by))
 
 
 class PutOnShelf(Act):
-    slug, button = "put-on-shelf", "Put it back on the shelf"
-    about = "It is there after all: it comes back with what was on it."
+    slug, button = "put-on-shelf", _("Put it back on the shelf")
+    about = _("It is there after all: it comes back with what was on it.")
 
     def carry_out(self, *, at: datetime, by: Any) -> None:
         put_back_on_shelf(self.item, **self._request(at, by))

@@ -6,6 +6,8 @@ from datetime import datetime
 from typing import Any, ClassVar
 
 from django import forms
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.weighing import FILL_LEVELS, length_from_fill_level
 from inventory.models import BobbinStyle, NeedlePack, PutUp, Shade, Spool, StabilizerProduct, StockItem
@@ -36,13 +38,13 @@ class Arriving(KeyedForm):
     """Something that comes onto the shelf. ``slug`` is its address, ``name`` its tab."""
 
     slug: ClassVar[str]
-    name: ClassVar[str]
+    name: ClassVar[str | Promise]
     # Kept from one delivery to the next, as things come in boxes.
     kept: ClassVar[tuple[str, ...]] = ("place", "lot", "price")
 
-    place = PlaceField(label="Place", required=False, empty_label="no place yet")
-    lot = forms.CharField(label="Dye lot", max_length=40, required=False)
-    price = MoneyField(label="Price of each", required=False)
+    place = PlaceField(label=_("Place"), required=False, empty_label=_("no place yet"))
+    lot = forms.CharField(label=_("Dye lot"), max_length=40, required=False)
+    price = MoneyField(label=_("Price of each"), required=False)
 
     field_order: Sequence[str] | None = ("key",)
 
@@ -67,18 +69,22 @@ class Arriving(KeyedForm):
 
 
 class NewSpools(Arriving):
-    slug, name = "spools", "New spools"
+    slug, name = "spools", _("New spools")
     kept = ("place", "price", "put_up")
     field_order = ("key", "shade", "put_up", "count", "in_box", "lot", "place", "price")
 
-    shade = ShadeField(label="Shade")
-    put_up = PutUpField(label="Put-up", required=False, empty_label="as it came last, or the only one")
-    count = MeasureField(measure="pieces", label="How many", initial="1")
+    shade = ShadeField(label=_("Shade"))
+    put_up = PutUpField(
+        label=_("Put-up"),
+        required=False,
+        empty_label=_("as it came last, or the only one"),
+    )
+    count = MeasureField(measure="pieces", label=_("How many"), initial="1")
     in_box = MeasureField(
         measure="pieces",
-        label="Spools in each box",
+        label=_("Spools in each box"),
         required=False,
-        help_text="If they came in boxes: the count is then of boxes, and the price that of a box.",
+        help_text=_("If they came in boxes: the count is then of boxes, and the price that of a box."),
     )
 
     def clean(self) -> dict[str, Any]:
@@ -110,25 +116,27 @@ class NewSpools(Arriving):
 
 
 class PartUsedSpool(Arriving):
-    slug, name = "part-used-spool", "Part-used spool"
+    slug, name = "part-used-spool", _("Part-used spool")
     kept = ("place",)
     field_order = ("key", "shade", "put_up", "looks", "length", "lot", "place", "price")
 
-    shade = ShadeField(label="Shade")
-    put_up = PutUpField(label="Put-up", required=False, empty_label="not known")
+    shade = ShadeField(label=_("Shade"))
+    put_up = PutUpField(label=_("Put-up"), required=False, empty_label=_("not known"))
     looks = forms.ChoiceField(
-        label="It looks",
+        label=_("It looks"),
         required=False,
-        choices=[("", "nobody knows yet"), *((word, word) for word in FILL_LEVELS)],
+        choices=[("", _("nobody knows yet")), *((word, _(word)) for word in FILL_LEVELS)],
     )
-    length = MeasureField(measure="length", label="Or its length", required=False)
+    length = MeasureField(measure="length", label=_("Or its length"), required=False)
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         if given.get("looks") and given.get("length") is not None:
-            self.add_error("length", "Give its length or what it looks like, not both.")
+            self.add_error("length", _("Give its length or what it looks like, not both."))
         if given.get("looks") and given.get("put_up") is None and "put_up" not in self.errors:
-            self.add_error("put_up", "What it looks like says how much only beside its put-up. Choose one.")
+            self.add_error(
+                "put_up", _("What it looks like says how much only beside its put-up. Choose one.")
+            )
         return given
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
@@ -148,17 +156,19 @@ class PartUsedSpool(Arriving):
 
 
 class NewBobbins(Arriving):
-    slug, name = "bobbins", "Bobbins"
+    slug, name = "bobbins", _("Bobbins")
     kept = ("place", "price", "style", "length", "shade")
     field_order = ("key", "style", "shade", "length", "count", "self_wound", "lot", "place", "price")
 
     style = forms.ModelChoiceField(
-        queryset=BobbinStyle.objects.all(), label="Style", empty_label="choose a style"
+        queryset=BobbinStyle.objects.all(),
+        label=_("Style"),
+        empty_label=_("choose a style"),
     )
-    shade = ShadeField(label="Thread on them")
-    length = MeasureField(measure="length", label="On each")
-    count = MeasureField(measure="pieces", label="How many")
-    self_wound = forms.BooleanField(label="Wound here", required=False)
+    shade = ShadeField(label=_("Thread on them"))
+    length = MeasureField(measure="length", label=_("On each"))
+    count = MeasureField(measure="pieces", label=_("How many"))
+    self_wound = forms.BooleanField(label=_("Wound here"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -178,18 +188,18 @@ class _Stabilizer(Arriving):
 
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.exclude(kind=StabilizerProduct.Kind.SPRAY),
-        label="Product",
-        empty_label="choose a product",
+        label=_("Product"),
+        empty_label=_("choose a product"),
     )
-    width = MeasureField(measure="size", label="Width")
+    width = MeasureField(measure="size", label=_("Width"))
 
 
 class NewRolls(_Stabilizer):
-    slug, name = "rolls", "Rolls"
+    slug, name = "rolls", _("Rolls")
     field_order = ("key", "product", "width", "length", "count", "lot", "place", "price")
 
-    length = MeasureField(measure="length", label="Length")
-    count = MeasureField(measure="pieces", label="How many", initial="1")
+    length = MeasureField(measure="length", label=_("Length"))
+    count = MeasureField(measure="pieces", label=_("How many"), initial="1")
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -205,13 +215,13 @@ class NewRolls(_Stabilizer):
 
 
 class NewSheets(_Stabilizer):
-    slug, name = "sheets", "Sheets"
+    slug, name = "sheets", _("Sheets")
     kept = ("place", "product", "width", "height")
     field_order = ("key", "product", "width", "height", "count", "lot", "place", "price")
 
-    height = MeasureField(measure="size", label="Height")
-    count = MeasureField(measure="pieces", label="How many")
-    price = MoneyField(label="Price of them all", required=False)
+    height = MeasureField(measure="size", label=_("Height"))
+    count = MeasureField(measure="pieces", label=_("How many"))
+    price = MoneyField(label=_("Price of them all"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -226,12 +236,12 @@ class NewSheets(_Stabilizer):
 
 
 class FoundOffcut(_Stabilizer):
-    slug, name = "offcut", "Offcut"
+    slug, name = "offcut", _("Offcut")
     kept = ("place", "product")
     field_order = ("key", "product", "width", "height", "lot", "place", "price")
 
-    height = MeasureField(measure="size", label="Height", help_text="Along the roll it came from.")
-    price = MoneyField(label="Price", required=False)
+    height = MeasureField(measure="size", label=_("Height"), help_text=_("Along the roll it came from."))
+    price = MoneyField(label=_("Price"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -245,23 +255,23 @@ class FoundOffcut(_Stabilizer):
 
 
 class NewCans(Arriving):
-    slug, name = "cans", "Cans of spray"
+    slug, name = "cans", _("Cans of spray")
     kept = ("place", "price", "product", "content", "empty")
     field_order = ("key", "product", "content", "empty", "count", "lot", "place", "price")
 
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY),
-        label="Product",
-        empty_label="choose a product",
+        label=_("Product"),
+        empty_label=_("choose a product"),
     )
-    content = MeasureField(measure="weight", label="In each", help_text="As is printed on the can.")
+    content = MeasureField(measure="weight", label=_("In each"), help_text=_("As is printed on the can."))
     empty = MeasureField(
         measure="weight",
-        label="Each weighs empty",
+        label=_("Each weighs empty"),
         required=False,
-        help_text="A full can on the scale, less what is in it. Then what is left can be weighed.",
+        help_text=_("A full can on the scale, less what is in it. Then what is left can be weighed."),
     )
-    count = MeasureField(measure="pieces", label="How many", initial="1")
+    count = MeasureField(measure="pieces", label=_("How many"), initial="1")
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -277,15 +287,15 @@ class NewCans(Arriving):
 
 
 class NewNeedles(Arriving):
-    slug, name = "needles", "Needles"
+    slug, name = "needles", _("Needles")
     kept = ("place", "system")
     field_order = ("key", "system", "size", "point", "count", "lot", "place", "price")
 
-    system = forms.CharField(label="System", max_length=40, help_text="As it is printed on the pack.")
-    size = MeasureField(measure="pieces", label="Size", help_text="The metric one, such as 75.")
-    point = forms.ChoiceField(label="Point", choices=NeedlePack.Point.choices)
-    count = MeasureField(measure="pieces", label="How many")
-    price = MoneyField(label="Price of them all", required=False)
+    system = forms.CharField(label=_("System"), max_length=40, help_text=_("As it is printed on the pack."))
+    size = MeasureField(measure="pieces", label=_("Size"), help_text=_("The metric one, such as 75."))
+    point = forms.ChoiceField(label=_("Point"), choices=NeedlePack.Point.choices)
+    count = MeasureField(measure="pieces", label=_("How many"))
+    price = MoneyField(label=_("Price of them all"), required=False)
 
     def carry_out(self, *, at: datetime, by: Any) -> list[StockItem]:
         given = self.cleaned_data
@@ -322,7 +332,9 @@ def usual_put_up(shade: Shade) -> PutUp | None:
 def _which_put_up(shade: Shade) -> str:
     names = list(PutUp.objects.filter(range=shade.range_id).values_list("name", flat=True))
     if not names:
-        return (
-            f"{shade.range} has no put-up yet. Add one in the catalogue, so that a full spool has a length."
-        )
-    return f"{shade} has not come before. Choose how it is sold: {', '.join(names)}."
+        return _(
+            "{range} has no put-up yet. Add one in the catalogue, so that a full spool has a length."
+        ).format(range=shade.range)
+    return _("{shade} has not come before. Choose how it is sold: {names}.").format(
+        shade=shade, names=", ".join(names)
+    )

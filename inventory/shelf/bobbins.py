@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.utils.timezone import localdate
+from django.utils.translation import gettext as _
 
 from inventory.compute.bobbins import FIBRE_DENSITY_G_CM3, BobbinGeometry, bobbin_capacity
 from inventory.compute.errors import WorkshopError, require_positive
@@ -59,7 +60,7 @@ def wind_bobbins(
     _refuse_count(count)
     source = Spool.objects.select_related("shade__range").filter(pk=spool.pk).first()
     if source is None:
-        raise WorkshopError(f"{spool} is no spool, so nothing can be wound from it.")
+        raise WorkshopError(_("{spool} is no spool, so nothing can be wound from it.").format(spool=spool))
     range = source.shade.range
     length_mm = wound_length(style.geometry, range=range) if length_mm is None else length_mm
     _refuse_overfull(style, range=range, length_mm=length_mm)
@@ -93,7 +94,9 @@ def open_bobbin(batch: StockItem, *, key: str, at: datetime, by: Any, reference:
     """Return one bobbin of ``batch`` as a part bobbin of its own, still with all its thread on it."""
     source = BobbinBatch.objects.filter(pk=batch.pk).first()
     if source is None:
-        raise WorkshopError(f"{batch} is no batch of bobbins, so none can be opened from it.")
+        raise WorkshopError(
+            _("{batch} is no batch of bobbins, so none can be opened from it.").format(batch=batch)
+        )
     part = PartBobbin(
         kind=StockItem.Kind.PART_BOBBIN,
         style_id=source.style_id,
@@ -137,9 +140,13 @@ def put_back_part_bobbin(
     What is left is judged by eye; ``sigma_mm`` may say how well. An empty one leaves the shelf.
     """
     if left_mm < 0:
-        raise WorkshopError(f"{left_mm} mm is below zero; say how much is left, or 0 for an empty bobbin.")
+        raise WorkshopError(
+            _("{left_mm} mm is below zero; say how much is left, or 0 for an empty bobbin.").format(
+                left_mm=left_mm
+            )
+        )
     if not PartBobbin.objects.filter(pk=part.pk).exists():
-        raise WorkshopError(f"{part} is no part bobbin. Open one from its batch first.")
+        raise WorkshopError(_("{part} is no part bobbin. Open one from its batch first.").format(part=part))
     sigma = RELATIVE_SIGMA[StockItem.Known.JUDGED] * left_mm if sigma_mm is None else sigma_mm
     finding = Finding(sigma, StockItem.Known.JUDGED) if left_mm else COUNTED
 
@@ -148,8 +155,10 @@ def put_back_part_bobbin(
         used = held.on_hand - left_mm
         if used < 0:
             raise NotEnough(
-                f"{held} holds {_metres(held.on_hand)} by the books, so {_metres(left_mm)} cannot be left of it. "
-                "Check that it is this bobbin; if there is really more on it, count it instead."
+                _(
+                    "{held} holds {held_length} by the books, so {left} cannot be left of it. Check that it is "
+                    "this bobbin; if there is really more on it, count it instead."
+                ).format(held=held, held_length=_metres(held.on_hand), left=_metres(left_mm))
             )
         lines = [Line(held, -used, finding=finding)]
         if left_mm == 0:
@@ -172,19 +181,29 @@ def wound_length(geometry: BobbinGeometry, *, range: ThreadRange) -> int:
 
 
 def _refuse_overfull(style: BobbinStyle, *, range: ThreadRange, length_mm: int) -> None:
-    require_positive(length_mm, what="length on a bobbin in mm")
+    require_positive(length_mm, what=_("length on a bobbin in mm"))
     density = FIBRE_DENSITY_G_CM3[range.fibre]
     most_mm = bobbin_capacity(style.geometry, tex=range.tex, density_g_cm3=density, fill=DENSEST_FILL)
     if length_mm > most_mm:
         raise MoreThanABobbinHolds(
-            f"{_metres(length_mm)} do not fit on a {style} bobbin: {_metres(most_mm)} of {range} fill it to the rim "
-            f"without a gap, and wound by hand it holds about {_metres(wound_length(style.geometry, range=range))}."
+            _(
+                "{length} do not fit on a {style} bobbin: {most} of {range} fill it to the rim "
+                "without a gap, and wound by hand it holds about {wound}."
+            ).format(
+                length=_metres(length_mm),
+                style=style,
+                most=_metres(most_mm),
+                range=range,
+                wound=_metres(wound_length(style.geometry, range=range)),
+            )
         )
 
 
 def _refuse_count(count: int) -> None:
     if not 1 <= count <= 1000:
-        raise WorkshopError(f"{count} bobbins cannot be wound at once; give a count from 1 to 1,000.")
+        raise WorkshopError(
+            _("{count} bobbins cannot be wound at once; give a count from 1 to 1,000.").format(count=count)
+        )
 
 
 def _is_batch(batch: BobbinBatch, entries: Sequence[Entry]) -> bool:

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.acting import held, whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
@@ -52,12 +54,16 @@ def correct_spool(
     """
     if put_up is not None and put_up.range_id != shade.range_id:
         raise WorkshopError(
-            f"{put_up} is a put-up of {put_up.range}, not of {shade.range}. Choose one of {shade.range}."
+            _("{put_up} is a put-up of {other_range}, not of {range}. Choose one of {range}.").format(
+                put_up=put_up, other_range=put_up.range, range=shade.range
+            )
         )
     held(StockItem.objects.filter(pk=spool.pk)).get()
     before = Spool.objects.select_related("shade__range", "put_up").get(pk=spool.pk)
     if before.retired_at is not None:
-        raise WorkshopError(f"{before} has left the shelf. Put it back there first, then correct it.")
+        raise WorkshopError(
+            _("{before} has left the shelf. Put it back there first, then correct it.").format(before=before)
+        )
     holders = tuple(
         Reservation.objects.filter(item_id=spool.pk)
         .order_by("holder")
@@ -128,9 +134,9 @@ def shade_meant(text: str) -> Shade:
     if len(chosen) == 1:
         return chosen[0]
     some = "; ".join(f"{each.range} {each.code}" for each in found[:5])
-    hint = f"Did you mean {some}?" if some else "Type maker, range and code."
+    hint = _("Did you mean {some}?").format(some=some) if some else _("Type maker, range and code.")
     raise ShadeNotClear(
-        f'"{text.strip()}" means several shades. Type it in full: {some}.'
+        _('"{text}" means several shades. Type it in full: {some}.').format(text=text.strip(), some=some)
         if len(chosen) > 1
-        else f'No shade is called "{text.strip()}". {hint}'
+        else _('No shade is called "{text}". {hint}').format(text=text.strip(), hint=hint)
     )

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import (
     ScaleReading,
@@ -13,11 +15,13 @@ from inventory.compute.lengths import (
     parse_weight,
     read_scale,
 )
+from inventory.compute.spoken import figure
 from inventory.compute.units import METRIC, Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
 from inventory.models import Entry, Spool, SprayCan, StockItem
 from inventory.shelf.weights import OVERLONG, MoreThanFull, judge_spool, mark_unknown, weigh_spool
+from inventory.shelf.words import word_meant
 
 # How well a person reads a length off a ruler or a counter: common practice, no source.
 MEASURED_SIGMA = 0.02
@@ -45,7 +49,7 @@ class Found:
 
     def __post_init__(self) -> None:
         if sum(each is not None for each in (self.quantity, self.gross, self.level)) > 1:
-            raise NotAFinding("Say what was found in one way: a quantity, a weight, or how full it looks.")
+            raise NotAFinding(_("Say what was found in one way: a quantity, a weight, or how full it looks."))
 
 
 def found_as_typed(
@@ -62,7 +66,7 @@ def found_as_typed(
     what is counted. A weight was read as
     finely as its figures say, unless ``scale_resolution_mg`` states the scale's step.
     """
-    word = " ".join(text.casefold().split())
+    word = word_meant(text)
     if word in NOT_KNOWN:
         return Found()
     if word in FILL_LEVELS:
@@ -133,8 +137,10 @@ def _refuse_unlikely(item: StockItem, quantity: int) -> None:
         most = max(MOST_PIECES, PIECES_AGAIN * max(held.on_hand, came))
         if quantity > most:
             raise MoreThanFull(
-                f"{quantity:,} pieces of {held}? The books have {held.on_hand:,}. "
-                "If there are really so many, say that you are sure."
+                _(
+                    "{quantity} pieces of {held}? The books have {on_hand}. If there are really so many, say "
+                    "that you are sure."
+                ).format(quantity=figure(quantity), held=held, on_hand=figure(held.on_hand))
             )
         return
     spool = Spool.objects.select_related("put_up").filter(pk=item.pk).first()
@@ -143,8 +149,17 @@ def _refuse_unlikely(item: StockItem, quantity: int) -> None:
     if can is not None:
         full = max(full, can.full_mg)
     if full and quantity > full * (1 + OVERLONG):
-        unit, where = ("g", "in") if can else ("m", "on")
+        asked = (
+            _(
+                "{quantity} g in {held}? Full it holds {full} g. Is it the right thing, and the right unit? If it is, "
+                "say that you are sure."
+            )
+            if can
+            else _(
+                "{quantity} m on {held}? Full it holds {full} m. Is it the right thing, and the right unit? If it is, "
+                "say that you are sure."
+            )
+        )
         raise MoreThanFull(
-            f"{quantity / 1000:,.1f} {unit} {where} {held}? Full it holds {full / 1000:,.1f} {unit}. "
-            "Is it the right thing, and the right unit? If it is, say that you are sure."
+            asked.format(quantity=figure(quantity / 1000, 1), held=held, full=figure(full / 1000, 1))
         )

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.utils.timezone import localdate
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import Line, moved_alike, once, write
@@ -45,7 +46,7 @@ def cut_list(takes: Sequence[Taken], *, key: str, at: datetime, by: Any, referen
     DoesNotFit, and NotEnough if the shelf no longer holds it, and then nothing is moved.
     """
     if not takes:
-        raise WorkshopError("There is nothing to cut.")
+        raise WorkshopError(_("There is nothing to cut."))
     sources = [(_cuttable(take.item), take) for take in takes]
     taken: list[Line] = []
     offcuts: list[Offcut] = []
@@ -91,13 +92,17 @@ def cut_list(takes: Sequence[Taken], *, key: str, at: datetime, by: Any, referen
 def _cuttable(item: StockItem) -> StabilizerRoll | SheetPack | Offcut:
     found = as_its_kind(item)
     if not isinstance(found, StabilizerRoll | SheetPack | Offcut):
-        raise WorkshopError(f"{item} is no stabilizer; there is nothing to cut from it.")
+        raise WorkshopError(_("{item} is no stabilizer; there is nothing to cut from it.").format(item=item))
     return found
 
 
 def _refuse_misfit(source: StabilizerRoll | SheetPack | Offcut, take: Taken) -> None:
     if take.quantity <= 0 or (isinstance(source, Offcut) and take.quantity != 1):
-        raise DoesNotFit(f"{take.quantity} cannot be cut of {source}; give how much comes off.")
+        raise DoesNotFit(
+            _("{quantity} cannot be cut of {source}; give how much comes off.").format(
+                quantity=take.quantity, source=source
+            )
+        )
     if isinstance(source, StabilizerRoll):
         height, times = take.quantity, 1
     else:
@@ -108,5 +113,8 @@ def _refuse_misfit(source: StabilizerRoll | SheetPack | Offcut, take: Taken) -> 
     area = sum(width * along for width, along in take.keep)
     if too_large or area > source.width_mm * height * times:
         raise DoesNotFit(
-            f"The rests of {source} are larger than what is cut: {source.width_mm} × {height} mm. Measure them again."
+            _(
+                "The rests of {source} are larger than what is cut: {width_mm} × {height} mm. Measure "
+                "them again."
+            ).format(source=source, width_mm=source.width_mm, height=height)
         )

@@ -5,17 +5,20 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.acting import whole_act
 from inventory.compute.diameters import TOOLS, Winding, length_from_diameter, sigma_by_diameter
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import format_length
+from inventory.compute.spoken import N_
 from inventory.compute.units import METRIC, Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
 from inventory.models import Entry, PutUp, Spool, StockItem
 from inventory.shelf.weights import TareNotKnown, sigma_by_weight
 
-SCALES_MG = {"a 1 g scale": 1_000, "a 0.1 g scale": 100}
+SCALES_MG = {N_("a 1 g scale"): 1_000, N_("a 0.1 g scale"): 100}
 
 
 class DiametersNotKnown(WorkshopError):
@@ -76,7 +79,7 @@ def ways_to_tell(spool: StockItem) -> list[MeasuringWay]:
     if fresh.put_up is not None:
         share = left_mm / fresh.put_up.length_mm
         seen = min(FILL_LEVELS.values(), key=lambda level: abs(level.fraction - share))
-        ways.append(MeasuringWay("the eye", seen.sigma_fraction * fresh.put_up.length_mm))
+        ways.append(MeasuringWay(N_("the eye"), seen.sigma_fraction * fresh.put_up.length_mm))
     return sorted(ways, key=lambda way: way.sigma_mm)
 
 
@@ -86,15 +89,17 @@ def best_way_in_words(spool: StockItem, units: Units = METRIC) -> str:
     if not ways:
         return ""
     told = ", ".join(
-        f"{way.called} ± {format_length(way.sigma_mm, unit=units.length, places=0)}" for way in ways
+        f"{_(way.called)} ± {format_length(way.sigma_mm, unit=units.length, places=0)}" for way in ways
     )
-    return f"For this spool as it stands: {told}."
+    return _("For this spool as it stands: {told}.").format(told=told)
 
 
 def _spool(spool: StockItem) -> Spool:
     found = Spool.objects.select_related("put_up", "shade__range").filter(pk=spool.pk).first()
     if found is None:
-        raise WorkshopError(f"{spool} is no spool. Give its length or its count instead.")
+        raise WorkshopError(
+            _("{spool} is no spool. Give its length or its count instead.").format(spool=spool)
+        )
     return found
 
 
@@ -102,10 +107,14 @@ def _winding(spool: Spool) -> Winding:
     found = winding_of(spool.put_up)
     if found is None:
         alike = (
-            f"a sealed {spool.put_up} of {spool.shade.range}" if spool.put_up else "a sealed spool like it"
+            _("a sealed {put_up} of {range}").format(put_up=spool.put_up, range=spool.shade.range)
+            if spool.put_up
+            else _("a sealed spool like it")
         )
         raise DiametersNotKnown(
-            f"How thick {spool} is when full and when empty is not known, so its diameter tells no length. "
-            f"Measure {alike} and an empty core once and enter both with the put-up."
+            _(
+                "How thick {spool} is when full and when empty is not known, so its diameter tells no "
+                "length. Measure {alike} and an empty core once and enter both with the put-up."
+            ).format(spool=spool, alike=alike)
         )
     return found

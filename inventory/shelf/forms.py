@@ -9,6 +9,8 @@ from uuid import uuid4
 from django import forms
 from django.db.models import Q
 from django.urls import reverse_lazy
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.density import read_area_weight, read_linear_density
 from inventory.compute.errors import WorkshopError
@@ -21,6 +23,7 @@ from inventory.compute.lengths import (
     parse_weight,
     read_scale,
 )
+from inventory.compute.spoken import as_written_here, plainly
 from inventory.compute.units import METRIC, Units
 from inventory.models import Place, PutUp, Shade, StockItem
 from inventory.shelf.receipts import MOST_PRICE
@@ -65,10 +68,10 @@ class MeasureField(TypedField):
             return str(value)
         writes: Callable[..., str] = format_weight if self.measure == "weight" else format_length
         for places in (1, 2, 0, 4, 5, 6):  # three would be asked about when typed back
-            text = writes(value, unit=self.unit, places=places)
+            text = writes(value, unit=self.unit, places=places, grouped=False)
             if self._read(text) == value:
                 break
-        return text.partition(" ")[0].replace(",", "")
+        return text.partition(" ")[0]
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return bool(super().has_changed(self.prepare_value(initial), data))
@@ -136,7 +139,7 @@ class ShownNumberField(NumberField):
             return value
         number = value / self.scale
         # Never three figures after the point: typed back, they would be asked about.
-        return f"{number:.{2 if abs(number) >= 1 else 4}f}".rstrip("0").rstrip(".")
+        return as_written_here(f"{number:.{2 if abs(number) >= 1 else 4}f}".rstrip("0").rstrip("."))
 
     def to_python(self, value: Any) -> Any:
         if self.kept is not None and str(value).strip() == self.prepare_value(self.kept):
@@ -161,14 +164,18 @@ def as_people_write(form: forms.BaseForm, units: Units) -> None:
             scale=25.4 if in_inches else 1.0,
             whole=isinstance(field, forms.IntegerField) and not isinstance(field, forms.FloatField),
             kept=kept if isinstance(kept, int | float) else None,
-            label=str(field.label or "").replace(", mm", ", in").replace("in mm", "in inches")
-            if in_inches
-            else field.label,
+            label=_in_inches(field.label) if in_inches else field.label,
             required=field.required,
             initial=field.initial,
             help_text=field.help_text,
         )
         form.fields[name] = measured
+
+
+def _in_inches(label: Any) -> str:
+    said = str(label or "")
+    # What a language calls it at the end of a label: "in mm" is more than ", mm" with another unit.
+    return said.replace(", mm", ", in").replace("in mm", str(_("in inches")))
 
 
 class PercentField(TypedField):
@@ -187,7 +194,7 @@ class PercentField(TypedField):
 
     def prepare_value(self, value: Any) -> Any:
         """Return a share as a person would type it."""
-        return f"{round(value * 100, 4):g}" if isinstance(value, float) else value
+        return plainly(round(value * 100, 4)) if isinstance(value, float) else value
 
     def to_python(self, value: Any) -> Any:
         if isinstance(value, float):
@@ -201,10 +208,16 @@ class PercentField(TypedField):
             raise forms.ValidationError(str(problem)) from None
         if 0 < number < self.least_meant:
             raise forms.ValidationError(
-                f"{text} in a hundred is next to nothing. Is {number * 100:g} meant? Type it like that."
+                _("{text} in a hundred is next to nothing. Is {number} meant? Type it like that.").format(
+                    text=text, number=as_written_here(f"{number * 100:g}")
+                )
             )
         if not self.least <= number <= self.most:
-            raise forms.ValidationError(f"Type a number from {self.least:g} to {self.most:g}, such as 95.")
+            raise forms.ValidationError(
+                _("Type a number from {least} to {most}, such as 95.").format(
+                    least=as_written_here(f"{self.least:g}"), most=as_written_here(f"{self.most:g}")
+                )
+            )
         return number / 100
 
     def has_changed(self, initial: Any, data: Any) -> bool:
@@ -308,7 +321,9 @@ class MoneyField(TypedField):
         # Looked at first: what is far too large cannot be rounded at all.
         cents = amount.quantize(Decimal("0.01")) if abs(amount) <= self.most else None
         if cents is None or cents != amount:
-            raise forms.ValidationError(f"{text} is no price. Type it with two decimals at most, like 4.20.")
+            raise forms.ValidationError(
+                _("{text} is no price. Type it with two decimals at most, like 4.20.").format(text=text)
+            )
         return cents
 
 
@@ -320,7 +335,7 @@ class ShadeField(TypedField):
     """A shade by its code (earlier ones too), its name, or its maker, range and code; cleaned to the Shade."""
 
     def __init__(self, **options: Any) -> None:
-        options.setdefault("help_text", "Its code or its name; maker and range too where several have it.")
+        options.setdefault("help_text", _("Its code or its name; maker and range too where several have it."))
         super().__init__(max_length=160, **options)
         self.widget.attrs |= {
             "list": "known-shades",
@@ -349,11 +364,15 @@ class ShadeField(TypedField):
             return found[0]
         if not found:
             raise forms.ValidationError(
-                f'No shade is called "{text}". Check its code, or add the shade in the catalogue first.'
+                _(
+                    'No shade is called "{text}". Check its code, or add the shade in the catalogue first.'
+                ).format(text=text)
             )
         offered = "; ".join(str(shade) for shade in found[:MOST_OFFERED])
-        more = " and more" if len(found) > MOST_OFFERED else ""
-        raise forms.ValidationError(f'"{text}" could be {offered}{more}. Type one of them.')
+        said = _('"{text}" could be {offered}. Type one of them.')
+        if len(found) > MOST_OFFERED:
+            said = _('"{text}" could be {offered} and more. Type one of them.')
+        raise forms.ValidationError(said.format(text=text, offered=offered))
 
 
 def shades_like(text: str, *, most: int = MOST_OFFERED + 1) -> list[Shade]:
@@ -384,8 +403,8 @@ class Act(KeyedForm):
     """One step with one thing. ``slug`` is its address, ``button`` what it is called where it is done."""
 
     slug: ClassVar[str]
-    button: ClassVar[str]
-    about: ClassVar[str] = ""
+    button: ClassVar[str | Promise]
+    about: ClassVar[str | Promise] = ""
     kinds: ClassVar[frozenset[str]] = frozenset(StockItem.Kind.values)
 
     def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
@@ -404,7 +423,7 @@ class Act(KeyedForm):
 class QuantityAct(Act):
     """An act whose quantity is in the item's own unit."""
 
-    quantity = MeasureField(measure="pieces", label="How much")
+    quantity = MeasureField(measure="pieces", label=_("How much"))
 
     def __init__(self, *args: Any, item: StockItem, units: Units, **options: Any) -> None:
         super().__init__(*args, item=item, units=units, **options)
@@ -420,10 +439,10 @@ class QuantityAct(Act):
             # There is one of it: nothing to ask.
             field.widget, field.initial = forms.HiddenInput(), "1"
         else:
-            field.label = "How many"
+            field.label = _("How many")
 
     def _moved(self) -> int:
         quantity: int = self.cleaned_data["quantity"]
         if quantity == 0:
-            raise NothingToMove("0 moves nothing. Type how much it was.")
+            raise NothingToMove(_("0 moves nothing. Type how much it was."))
         return quantity

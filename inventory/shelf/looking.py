@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from inventory.compute.diameters import sigma_by_diameter, sigma_of_tool
 from inventory.compute.knowing import Look
+from inventory.compute.spoken import N_
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.models import Spool, StabilizerRoll
 from inventory.shelf.counts import MEASURED_SIGMA
@@ -45,7 +46,7 @@ def looks_by_label(labels: Iterable[str]) -> dict[str, ShelfLook]:
             )
     for roll in StabilizerRoll.objects.filter(label__in=wanted).select_related("place", "product"):
         lengths = tuple(float(roll.on_hand) * share for share in (0.0, 1.0, 2.0))
-        look = Look("measure along", lengths, tuple(MEASURED_SIGMA * length for length in lengths))
+        look = Look(N_("measure along"), lengths, tuple(MEASURED_SIGMA * length for length in lengths))
         place = roll.place.name if roll.place else ""
         found[roll.label] = ShelfLook(
             roll.pk, roll.label, str(roll.product), place, roll.on_hand, roll.on_hand, look
@@ -67,12 +68,12 @@ def _look_at(spool: Spool, most_mm: int) -> Look | None:
         error = sigma_of_tool(USUAL_TOOL)
         shares = [min(1.0, length / winding.length_mm) for length in lengths]
         sigmas = tuple(sigma_by_diameter(share, winding=winding, error_mm=error) for share in shares)
-        looks.append(Look("measure across", lengths, sigmas))
+        looks.append(Look(N_("measure across"), lengths, sigmas))
     if spool.put_up is not None:
         levels = sorted(FILL_LEVELS.values())
         looks.append(
             Look(
-                "judge by eye",
+                N_("judge by eye"),
                 tuple(level.fraction * spool.put_up.length_mm for level in levels),
                 tuple(level.sigma_fraction * spool.put_up.length_mm for level in levels),
             )

@@ -3,6 +3,8 @@
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import use
 from inventory.models import Entry, NeedlePack, StockItem
@@ -13,7 +15,7 @@ def use_needle(
 ) -> Entry:
     """Return the entry that takes ``count`` needles, one unless said otherwise, out of ``pack``."""
     if pack.kind != StockItem.Kind.NEEDLES or not NeedlePack.objects.filter(pk=pack.pk).exists():
-        raise WorkshopError(f"{pack} is no pack of needles. Scan the label on the pack.")
+        raise WorkshopError(_("{pack} is no pack of needles. Scan the label on the pack.").format(pack=pack))
     if count < 1:
-        raise WorkshopError(f"{count} needles is none; give how many were put in.")
+        raise WorkshopError(_("{count} needles is none; give how many were put in.").format(count=count))
     return use(pack, quantity=count, key=key, at=at, by=by, reference=reference)

@@ -7,9 +7,11 @@ from datetime import datetime
 from typing import Any
 
 from django.utils.timezone import localdate
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import NOTHING_CUT, StripsCut, strips_of
+from inventory.compute.spoken import figure
 from inventory.ledger import Line, cut_since_looked, moved_alike, once, write
 from inventory.models import Entry, Offcut, Place, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.labelled import as_its_kind
@@ -113,7 +115,7 @@ def cut_of_open(rolls: Iterable[StabilizerRoll]) -> dict[int, StripsCut]:
 def _cuttable(item: StockItem) -> Cuttable:
     found = as_its_kind(item)
     if not isinstance(found, Cuttable):
-        raise WorkshopError(f"{item} is no stabilizer; there is nothing to cut from it.")
+        raise WorkshopError(_("{item} is no stabilizer; there is nothing to cut from it.").format(item=item))
     return found
 
 
@@ -127,17 +129,31 @@ def _cut_from(source: Cuttable, *, height_mm: int) -> Size:
 def _refuse_misfit(source: Cuttable, piece: Size, keep: Sequence[Size], *, of: Size) -> None:
     for width, height in [piece, *keep]:
         if width <= 0 or height <= 0:
-            raise DoesNotFit(f"A piece of {width} × {height} mm is nothing; give its width and height.")
+            raise DoesNotFit(
+                _("A piece of {width} × {height} mm is nothing; give its width and height.").format(
+                    width=width, height=height
+                )
+            )
         if width > of[0] or height > of[1]:
             raise DoesNotFit(
-                f"{width} × {height} mm cannot come out of {of[0]} × {of[1]} mm of {source}. "
-                "The width runs across the roll; measure again, or cut from another."
+                _(
+                    "{width} × {height} mm cannot come out of {of_width} × {of_height} mm of {source}. The width runs "
+                    "across the roll; measure again, or cut from another."
+                ).format(width=width, height=height, of_width=of[0], of_height=of[1], source=source)
             )
     area = sum(width * height for width, height in [piece, *keep])
     if area > of[0] * of[1]:
         raise DoesNotFit(
-            f"The piece and what is kept cover {area / 100:,.0f} cm², more than the {of[0] * of[1] / 100:,.0f} cm² "
-            f"of {of[0]} × {of[1]} mm of {source}. Measure the rests again."
+            _(
+                "The piece and what is kept cover {area} cm², more than the {whole} cm² of {of_width} × "
+                "{of_height} mm of {source}. Measure the rests again."
+            ).format(
+                area=figure(area / 100, 0),
+                whole=figure(of[0] * of[1] / 100, 0),
+                of_width=of[0],
+                of_height=of[1],
+                source=source,
+            )
         )
 
 

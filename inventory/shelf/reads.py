@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from inventory.compute.colour.grade import grade_between, grade_in_words
 from inventory.compute.colour.lab import Lab, delta_e_00, parse_colour
@@ -62,13 +63,21 @@ def colour_meant(text: str) -> Lab:
         if named is not None:
             return named
         raise NoSuchShade(
-            f"{text} is neither a colour nor a known shade code. Write a colour like #1f4e79 or lab:31.4,-1.2,-27.9, "
-            "or in words like dark blue."
+            _(
+                "{text} is neither a colour nor a known shade code. Write a colour like #1f4e79 or "
+                "lab:31.4,-1.2,-27.9, or in words like dark blue."
+            ).format(text=text)
         )
     names = "; ".join(str(shade) for shade in shades)
     if not colours:
-        raise NoSuchShade(f"The colour of {names} is not known. Write it like #1f4e79 instead.")
-    raise NoSuchShade(f"Several shades carry the code {text}: {names}. Write the colour instead.")
+        raise NoSuchShade(
+            _("The colour of {names} is not known. Write it like #1f4e79 instead.").format(names=names)
+        )
+    raise NoSuchShade(
+        _("Several shades carry the code {text}: {names}. Write the colour instead.").format(
+            text=text, names=names
+        )
+    )
 
 
 def owned_nearest(colour: Lab, *, limit: int) -> list[NearShade]:
@@ -155,11 +164,19 @@ def describe(item: StockItem) -> Described:
         sold = f" · {item.put_up}" if item.put_up else ""
         return _of_shade(item, item.shade, f"{item.shade.range} · {item.shade.code}{sold}")
     if isinstance(item, BobbinBatch | PartBobbin):
-        return _of_shade(item, item.shade, f"{item.shade.range} · {item.shade.code} · bobbin {item.style}")
+        return _of_shade(
+            item,
+            item.shade,
+            _("{range} · {code} · bobbin {style}").format(
+                range=item.shade.range, code=item.shade.code, style=item.style
+            ),
+        )
     if isinstance(item, StabilizerRoll | SheetPack | Offcut | SprayCan):
         return Described(item, str(item.product), item.product.in_words)
     if isinstance(item, NeedlePack):
-        return Described(item, f"{item.size} {item.get_point_display()}", f"system {item.system}")
+        return Described(
+            item, f"{item.size} {item.get_point_display()}", _("system {system}").format(system=item.system)
+        )
     raise TypeError(f"{item!r} is not the record of its own kind.")
 
 

@@ -6,8 +6,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypeVar, cast
 
-from django.db.models import F, Q
 from django.utils.timezone import localdate
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError, require_not_negative
 from inventory.compute.knowing import RELATIVE_SIGMA, sealed_sigma
@@ -17,7 +17,6 @@ from inventory.models import (
     BobbinBatch,
     BobbinStyle,
     Entry,
-    LabelSeries,
     NeedlePack,
     Offcut,
     Place,
@@ -30,6 +29,7 @@ from inventory.models import (
     StabilizerRoll,
     StockItem,
 )
+from inventory.shelf.labelled import next_labels
 
 Item = TypeVar("Item", bound=StockItem)
 
@@ -67,10 +67,7 @@ def receive_spools(
     prices: Sequence[Decimal] = (),
 ) -> list[Spool]:
     """Return ``count`` full spools of ``shade``, now on the shelf; ``prices`` one by one where they differ."""
-    if put_up.range_id != shade.range_id:
-        raise WorkshopError(
-            f"{shade} is not sold as {put_up} of {put_up.range}; choose a put-up of its own range."
-        )
+    _refuse_of_another_range(put_up, shade)
     spools = [
         Spool(kind=StockItem.Kind.SPOOL, shade=shade, put_up=put_up, **_shared(delivery, put_up.length_mm))
         for _ in range(_counted(count))
@@ -101,14 +98,12 @@ def receive_open_spool(
     ``length_mm`` is None where nobody knows how much is on it: it stays unknown until it is weighed or judged.
     ``sigma_mm`` is None for what goes with ``known``.
     """
-    if put_up is not None and put_up.range_id != shade.range_id:
-        raise WorkshopError(
-            f"{shade} is not sold as {put_up} of {put_up.range}; choose a put-up of its own range."
-        )
+    if put_up is not None:
+        _refuse_of_another_range(put_up, shade)
     if length_mm is None:
         quantity, finding = 0, Finding(None, StockItem.Known.UNKNOWN)
     else:
-        quantity = int(require_not_negative(length_mm, what="length on the spool in mm"))
+        quantity = int(require_not_negative(length_mm, what=_("length on the spool in mm")))
         finding = Finding(RELATIVE_SIGMA[known] * quantity if sigma_mm is None else sigma_mm, known)
     spool = Spool(
         kind=StockItem.Kind.SPOOL,
@@ -151,7 +146,9 @@ def receive_bobbins(
 ) -> BobbinBatch:
     """Return a batch of ``count`` full bobbins with ``length_mm`` on each."""
     if length_mm <= 0:
-        raise WorkshopError(f"A bobbin with {length_mm} mm on it is empty; give its length.")
+        raise WorkshopError(
+            _("A bobbin with {length_mm} mm on it is empty; give its length.").format(length_mm=length_mm)
+        )
     shared = _shared(delivery, _counted(count))
     if delivery.price_each is not None:
         shared["price_paid"] = delivery.price_each * count
@@ -179,7 +176,9 @@ def receive_rolls(
     _refuse_spray(product)
     if width_mm <= 0 or length_mm <= 0:
         raise WorkshopError(
-            f"A roll of {width_mm} × {length_mm} mm holds nothing; give its width and length."
+            _("A roll of {width_mm} × {length_mm} mm holds nothing; give its width and length.").format(
+                width_mm=width_mm, length_mm=length_mm
+            )
         )
     rolls = [
         StabilizerRoll(
@@ -204,7 +203,11 @@ def receive_sheets(
     """Return a pack of ``count`` cut sheets."""
     _refuse_spray(product)
     if width_mm <= 0 or height_mm <= 0:
-        raise WorkshopError(f"A sheet of {width_mm} × {height_mm} mm is nothing; give its width and height.")
+        raise WorkshopError(
+            _("A sheet of {width_mm} × {height_mm} mm is nothing; give its width and height.").format(
+                width_mm=width_mm, height_mm=height_mm
+            )
+        )
     pack = SheetPack(
         kind=StockItem.Kind.SHEETS,
         product=product,
@@ -226,7 +229,9 @@ def receive_offcut(
     """Return a rectangle of stabilizer that turned up on the shelf; ``height_mm`` along the roll it came from."""
     if width_mm <= 0 or height_mm <= 0:
         raise WorkshopError(
-            f"An offcut of {width_mm} × {height_mm} mm is nothing; give its width and height."
+            _("An offcut of {width_mm} × {height_mm} mm is nothing; give its width and height.").format(
+                width_mm=width_mm, height_mm=height_mm
+            )
         )
     offcut = Offcut(
         kind=StockItem.Kind.OFFCUT,
@@ -249,10 +254,14 @@ def receive_cans(
 ) -> list[SprayCan]:
     """Return ``count`` full cans of ``product`` with ``content_mg`` in each, as is printed on them."""
     if product.kind != StabilizerProduct.Kind.SPRAY:
-        raise WorkshopError(f"{product} is {product.get_kind_display()}, which comes in no can.")
+        raise WorkshopError(
+            _("{product} is {kind}, which comes in no can.").format(
+                product=product, kind=product.get_kind_display()
+            )
+        )
     if content_mg <= 0:
         raise WorkshopError(
-            "A can with nothing in it is empty; give the weight that is printed as its content."
+            _("A can with nothing in it is empty; give the weight that is printed as its content.")
         )
     about = {"product": product, "full_mg": content_mg, "empty_mg": empty_mg, **_shared(delivery, content_mg)}
     cans = [SprayCan(kind=StockItem.Kind.CAN, **about) for _ in range(_counted(count))]
@@ -271,12 +280,16 @@ def receive_needles(
     """Return a pack of ``count`` needles of ``system`` and metric ``size``."""
     if not system.strip():
         raise WorkshopError(
-            "Needles need the system that is printed on their pack, or nobody knows what they fit."
+            _("Needles need the system that is printed on their pack, or nobody knows what they fit.")
         )
     if size <= 0:
-        raise WorkshopError(f"{size} is no needle size; give the metric one, such as 75.")
+        raise WorkshopError(_("{size} is no needle size; give the metric one, such as 75.").format(size=size))
     if point not in NeedlePack.Point.values:
-        raise WorkshopError(f'"{point}" is no needle point. Use {", ".join(NeedlePack.Point.values)}.')
+        raise WorkshopError(
+            _('"{point}" is no needle point. Use {names}.').format(
+                point=point, names=", ".join(NeedlePack.Point.values)
+            )
+        )
     pack = NeedlePack(
         kind=StockItem.Kind.NEEDLES,
         system=system.strip(),
@@ -341,7 +354,8 @@ def _shared(delivery: Delivery, quantity: int) -> dict[str, Any]:
 
 def _counted(count: int) -> int:
     if not 1 <= count <= 1000:
-        raise WorkshopError(f"{count} cannot be received at once; give a count from 1 to 1,000.")
+        said = _("{count} cannot be received at once; give a count from 1 to 1,000.")
+        raise WorkshopError(said.format(count=count))
     return count
 
 
@@ -377,9 +391,18 @@ def brought(entries: Sequence[Entry], model: type[Item]) -> list[Item]:
     return [cast(Item, found[pk]) for pk in pks if pk in found]
 
 
+def _refuse_of_another_range(put_up: PutUp, shade: Shade) -> None:
+    if put_up.range_id != shade.range_id:
+        raise WorkshopError(
+            _("{shade} is not sold as {put_up} of {range}; choose a put-up of its own range.").format(
+                shade=shade, put_up=put_up, range=put_up.range
+            )
+        )
+
+
 def _refuse_spray(product: StabilizerProduct) -> None:
     if product.kind == StabilizerProduct.Kind.SPRAY:
-        raise WorkshopError(f"{product} is a spray: it comes in cans, by weight.")
+        raise WorkshopError(_("{product} is a spray: it comes in cans, by weight.").format(product=product))
 
 
 def price_share(item: StockItem, quantity: int, *, becomes: int) -> dict[str, Any]:
@@ -403,42 +426,25 @@ def label_and_save(items: Sequence[StockItem], *, labels: Sequence[str] = ()) ->
     """Save new items of one kind under ``labels``, or the next free ones; call it inside the act's transaction."""
     given = [label.strip() for label in labels]
     if given and len(given) != len(items):
-        raise WorkshopError(f"There are {len(given)} label codes for {len(items)} things. Give one for each.")
+        raise WorkshopError(
+            _("There are {labels} label codes for {things} things. Give one for each.").format(
+                labels=len(given), things=len(items)
+            )
+        )
     for number, label in enumerate(given):
         if not label or label.casefold() in (earlier.casefold() for earlier in given[:number]):
-            raise LabelTaken(f'"{label}" cannot label two things. Give every one a code of its own.')
+            raise LabelTaken(
+                _('"{label}" cannot label two things. Give every one a code of its own.').format(label=label)
+            )
         if StockItem.objects.filter(label__iexact=label).exists():
-            raise LabelTaken(f"{label} is on another item already. Choose a different code, or leave it out.")
+            raise LabelTaken(
+                _("{label} is on another item already. Choose a different code, or leave it out.").format(
+                    label=label
+                )
+            )
     for item, label in zip(items, given or next_labels(items[0].kind, len(items)), strict=True):
         item.label = label
         item.save()
 
 
 MOST_PRICE = Decimal("99999999.99")  # what its column holds
-PREFIXES = {
-    StockItem.Kind.SPOOL: "S",
-    StockItem.Kind.BOBBINS: "B",
-    StockItem.Kind.PART_BOBBIN: "P",
-    StockItem.Kind.ROLL: "R",
-    StockItem.Kind.SHEETS: "H",
-    StockItem.Kind.OFFCUT: "C",
-    StockItem.Kind.NEEDLES: "N",
-    StockItem.Kind.CAN: "A",
-}
-
-
-def next_labels(kind: str, count: int) -> list[str]:
-    """Return ``count`` label codes that nothing carries yet, such as S0042; call it inside a transaction."""
-    prefix = PREFIXES[StockItem.Kind(kind)]
-    LabelSeries.objects.get_or_create(prefix=prefix)
-    free: list[str] = []
-    # A person may have given out codes of the series by hand: those are passed over.
-    while len(free) < count:
-        wanted = count - len(free)
-        LabelSeries.objects.filter(prefix=prefix).update(last=F("last") + wanted)
-        last = LabelSeries.objects.get(prefix=prefix).last
-        drawn = [f"{prefix}{number:04}" for number in range(last - wanted + 1, last + 1)]
-        carried = Q(label__in=[*drawn, *(label.lower() for label in drawn)])
-        taken = {label.upper() for label in StockItem.objects.filter(carried).values_list("label", flat=True)}
-        free += [label for label in drawn if label not in taken]
-    return free

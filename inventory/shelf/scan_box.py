@@ -4,11 +4,14 @@ import re
 from dataclasses import dataclass
 from urllib.parse import unquote
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import UnknownUnit, parse_count, parse_length, parse_weight
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.models import StockItem
+from inventory.shelf.words import word_meant
 
 # A QR code holds fewer squares when its text is in capitals, so an address may be all in capitals.
 _ADDRESS = re.compile(r"https?://[^/\s]+/(?:\S*/)?s/(?P<code>[^/?#\s]+)/?(?:[?#].*)?", re.IGNORECASE)
@@ -48,7 +51,7 @@ def read_code(text: str) -> Scanned:
     address = _ADDRESS.fullmatch(typed)
     if address:
         return Scanned(unquote(address["code"]))
-    code, _, rest = typed.partition(" ")
+    code, _space, rest = typed.partition(" ")
     return Scanned(code, rest)
 
 
@@ -64,8 +67,9 @@ def movement_meant(text: str, *, kind: str, units: Units) -> Meant:
     Meant(act='count', quantity=18, level='')
     """
     typed = " ".join(text.split())
-    if typed.casefold() in FILL_LEVELS or typed.casefold() == "empty":
-        return _looked_at(typed.casefold(), kind=kind)
+    word = word_meant(typed)
+    if word in FILL_LEVELS or word == "empty":
+        return _looked_at(word, kind=kind)
     if typed.startswith("="):
         return Meant("count", _quantity(typed[1:], kind=kind, units=units))
     if typed in _MINUS_SIGNS:
@@ -74,15 +78,19 @@ def movement_meant(text: str, *, kind: str, units: Units) -> Meant:
         return Meant("take", _quantity(typed[1:], kind=kind, units=units))
     if kind in StockItem.WEIGHED_IN_MG:
         raise NotAMovement(
-            f"A weight alone may be what was sprayed or what is left. Type - {typed} for what was sprayed, "
-            f"or = {typed} for what is left in it."
+            _(
+                "A weight alone may be what was sprayed or what is left. Type - {typed} for what was "
+                "sprayed, or = {typed} for what is left in it."
+            ).format(typed=typed)
         )
     if kind not in StockItem.MEASURED_IN_MM:
         return Meant("take", _quantity(typed, kind=kind, units=units))
     if _BARE.fullmatch(typed) and kind in _WEIGHABLE:
         raise NotAMovement(
-            f"Is {typed} what you took or what the scale shows? Type {typed} {units.length} for a length, "
-            f"or {typed} {units.weight} for a weight."
+            _(
+                "Is {typed} what you took or what the scale shows? Type {typed} {length} for a length, "
+                "or {typed} {weight} for a weight."
+            ).format(typed=typed, length=units.length, weight=units.weight)
         )
     try:
         return Meant("take", _quantity(typed, kind=kind, units=units))
@@ -95,10 +103,14 @@ def _weighed(typed: str, *, kind: str, units: Units) -> Meant:
         weight_mg = parse_weight(typed, unit=units.weight)
     except UnknownUnit:
         raise NotAMovement(
-            f'"{typed}" is neither a length nor a weight. Type it like 12 {units.length} or 52.4 {units.weight}.'
+            _(
+                '"{typed}" is neither a length nor a weight. Type it like 12 {length} or 52.4 {weight}.'
+            ).format(typed=typed, length=units.length, weight=units.weight)
         ) from None
     if kind not in _WEIGHABLE:
-        raise NotAMovement(f"Only spools are weighed. Type a length such as 12 {units.length}.")
+        raise NotAMovement(
+            _("Only spools are weighed. Type a length such as 12 {length}.").format(length=units.length)
+        )
     return Meant("weigh", weight_mg)
 
 
@@ -106,7 +118,11 @@ def _looked_at(word: str, *, kind: str) -> Meant:
     if word == "empty":
         return Meant("count", 0)
     if kind not in _WEIGHABLE:
-        raise NotAMovement(f'Only spools are judged by eye; "{word}" says nothing of this. Type a number.')
+        raise NotAMovement(
+            _('Only spools are judged by eye; "{word}" says nothing of this. Type a number.').format(
+                word=word
+            )
+        )
     return Meant("judge", level=word)
 
 
@@ -123,6 +139,9 @@ def _quantity(typed: str, *, kind: str, units: Units) -> int:
 def _one(kind: str) -> int:
     if kind in StockItem.MEASURED_IN_MM | StockItem.WEIGHED_IN_MG:
         raise NotAMovement(
-            "A minus sign alone takes one piece. Of thread, a roll or a can, say how much: type it like 12 m."
+            _(
+                "A minus sign alone takes one piece. Of thread, a roll or a can, say how much: type it "
+                "like 12 m."
+            )
         )
     return 1

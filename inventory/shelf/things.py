@@ -5,7 +5,9 @@ from datetime import datetime
 from typing import Any
 
 from django.db import models
+from django.utils.translation import gettext as _
 
+from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import Line, entries_of, lock, moved_alike, once, post, reverse, write
 from inventory.ledger.changes import CannotChange, change, changed_before
@@ -83,7 +85,11 @@ GOES_BACK = frozenset(
 def put_back(item: StockItem, *, quantity: int, key: str, at: datetime, by: Any) -> list[Entry]:
     """Return the entries that put back so much of ``item``, which was taken and not used."""
     if item.kind not in GOES_BACK:
-        raise WorkshopError(f"{item} is one thing: say what is left on it, or take its last movement back.")
+        raise WorkshopError(
+            _("{item} is one thing: say what is left on it, or take its last movement back.").format(
+                item=item
+            )
+        )
     return post([Line(item, quantity)], reason=Reason.USE, reference="put back", key=key, at=at, by=by)
 
 
@@ -120,7 +126,9 @@ def edit_catalogue(
     For ranges, shades, put-ups, products, styles, suppliers, offers and places; stock moves by its own acts.
     """
     if not isinstance(record, CATALOGUE):
-        raise CannotChange(f"{record} is not part of the catalogue, so it is not edited like this.")
+        raise CannotChange(
+            _("{record} is not part of the catalogue, so it is not edited like this.").format(record=record)
+        )
     return change(record, changes=changes, at=at, by=by, key=key)
 
 
@@ -135,8 +143,10 @@ def retire(item: StockItem, *, key: str, at: datetime, by: Any, reference: str =
         if held.reserved:
             holders = Reservation.objects.filter(item=held).values_list("holder", flat=True)
             raise SetAside(
-                f"{held} is set aside for {', '.join(sorted(set(holders)))}. "
-                "Release it there, or set another aside instead, before it leaves the shelf."
+                _(
+                    "{held} is set aside for {names}. Release it there, or set another aside instead, before "
+                    "it leaves the shelf."
+                ).format(held=held, names=", ".join(sorted(set(holders))))
             )
         rest = [Line(held, -held.on_hand, finding=COUNTED, reason=Reason.WASTE)] if held.on_hand else []
         gone = Line(held, 0, finding=COUNTED)
@@ -165,8 +175,10 @@ def put_back_on_shelf(
     last = left.order_by("-id").first()
     if last is None:
         raise StillOnTheShelf(
-            f"{item} was not taken off the shelf. If it came by an act that has been taken back, "
-            "do that again: it gets a label of its own."
+            _(
+                "{item} was not taken off the shelf. If it came by an act that has been taken back, do "
+                "that again: it gets a label of its own."
+            ).format(item=item)
         )
     return reverse(last, key=key, at=at, by=by, reference=reference)
 
@@ -185,9 +197,11 @@ def split_pack(
     source = as_its_kind(item)
     shared = PACKS.get(type(source))
     if shared is None:
-        raise WorkshopError(f"{item} is one thing and cannot be split. Batches, sheets and needles can.")
+        raise WorkshopError(
+            _("{item} is one thing and cannot be split. Batches, sheets and needles can.").format(item=item)
+        )
     if count < 1:
-        raise WorkshopError(f"{count} cannot be split off; give a count of 1 or more.")
+        raise WorkshopError(_("{count} cannot be split off; give a count of 1 or more.").format(count=count))
     part = type(source)(
         kind=source.kind,
         place=place or source.place,
@@ -202,7 +216,11 @@ def split_pack(
     def act() -> list[Entry]:
         label_and_save([part])
         if lock(source.pk).on_hand == count:
-            raise WorkshopError(f"{count} is all there is of {source}. Move it instead of splitting it.")
+            raise WorkshopError(
+                _("{count} is all there is of {source}. Move it instead of splitting it.").format(
+                    count=count, source=source
+                )
+            )
         return write(
             [taken, Line(part, count, finding=COUNTED)],
             reason=Reason.SPLIT,
@@ -225,4 +243,8 @@ def _new(entries: Sequence[Entry], source: StockItem) -> list[StockItem]:
 def _refuse_gone(item: StockItem) -> None:
     gone = StockItem.objects.filter(pk=item.pk, retired_at__isnull=False).first()
     if gone is not None and gone.retired_at is not None:
-        raise NotOnTheShelf(f"{gone} left the shelf on {gone.retired_at:%d %b %Y}. Put it back there first.")
+        raise NotOnTheShelf(
+            _("{item} left the shelf on {day}. Put it back there first.").format(
+                item=gone, day=short_day(gone.retired_at)
+            )
+        )

@@ -4,10 +4,13 @@ import math
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.knowing import sealed_sigma
 from inventory.compute.lengths import ScaleReading, format_length, format_weight
+from inventory.compute.spoken import as_written_here, figure
 from inventory.compute.weighing import (
     MOISTURE_SIGMA,
     length_from_fill_level,
@@ -64,7 +67,7 @@ def weigh_spool(
     The empty weight is the spool's own or its put-up's (else TareNotKnown), the tex its range's. More than a
     full spool could hold raises MoreThanFull unless the person is ``sure``.
     """
-    require_positive(scale_resolution_mg, what="resolution of the scale in mg")
+    require_positive(scale_resolution_mg, what=_("resolution of the scale in mg"))
     fresh = _fresh(spool)
     tare_mg, tare_sigma_mg = _tare(fresh)
     range = fresh.shade.range
@@ -112,17 +115,25 @@ def weigh_can(
         can.empty_mg = empty_mg
     if can.empty_mg is None:
         raise WorkshopError(
-            f"What {can} weighs empty is not known. Give it: a full can's weight less what is printed as its content."
+            _(
+                "What {can} weighs empty is not known. Give it: a full can's weight less what is printed "
+                "as its content."
+            ).format(can=can)
         )
     left_mg = gross.mg - can.empty_mg
     if left_mg < 0:
         raise WorkshopError(
-            f"{gross.mg / 1000:g} g is less than the empty can, {can.empty_mg / 1000:g} g. Weigh it again."
+            _("{gross} g is less than the empty can, {empty} g. Weigh it again.").format(
+                gross=as_written_here(f"{gross.mg / 1000:g}"),
+                empty=as_written_here(f"{can.empty_mg / 1000:g}"),
+            )
         )
     if not sure and left_mg > can.full_mg * (1 + OVERLONG):
         raise MoreThanFull(
-            f"{left_mg / 1000:,.1f} g in {can}? Full it holds {can.full_mg / 1000:,.1f} g. "
-            "Is it the right can, and the right unit? If it is, say that you are sure."
+            _(
+                "{left} g in {can}? Full it holds {full} g. Is it the right can, and the right unit? "
+                "If it is, say that you are sure."
+            ).format(left=figure(left_mg / 1000, 1), can=can, full=figure(can.full_mg / 1000, 1))
         )
     sigma_mg = (gross.resolution_mg**2 / 12 + (EMPTY_SIGMA * can.empty_mg) ** 2) ** 0.5
     finding = Finding(sigma_mg, StockItem.Known.WEIGHED)
@@ -140,8 +151,10 @@ def judge_spool(
     fresh = _fresh(spool)
     if fresh.put_up is None:
         raise LengthWhenFullNotKnown(
-            f"Nobody knows how much {fresh} holds when full, so half of it says nothing. "
-            "Choose its put-up first, weigh it, or give its length."
+            _(
+                "Nobody knows how much {fresh} holds when full, so half of it says nothing. Choose its "
+                "put-up first, weigh it, or give its length."
+            ).format(fresh=fresh)
         )
     length_mm, sigma_mm = length_from_fill_level(level, put_up_mm=fresh.put_up.length_mm)
     return find(
@@ -171,7 +184,7 @@ def learn_tare(spool: StockItem, *, empty_mg: int, at: datetime, by: Any, key: s
 
     It becomes the weight of every empty spool of its put-up if that had none, otherwise of this spool alone.
     """
-    require_positive(empty_mg, what="weight of the empty spool in mg")
+    require_positive(empty_mg, what=_("weight of the empty spool in mg"))
     fresh = _fresh(spool)
     earlier = changed_before(key)
     if earlier is not None and earlier.fields.get("tare_mg", {}).get("after") == empty_mg:
@@ -197,7 +210,7 @@ def sigma_of_use(
         return None
     fresh = _fresh(spool)
     range = fresh.shade.range
-    tare_mg, _ = _tare(fresh)
+    tare_mg, _sigma_mg = _tare(fresh)
 
     def sigma_at(length_mm: float) -> float:
         gross_mg = weight_of_length(length_mm=length_mm, tex=range.tex, tare_mg=tare_mg)
@@ -239,7 +252,9 @@ def _sigma_on_scale(spool: Spool, *, gross_mg: float, scale_resolution_mg: int) 
 def _fresh(spool: StockItem) -> Spool:
     found = Spool.objects.select_related("put_up", "shade__range").filter(pk=spool.pk).first()
     if found is None:
-        raise WorkshopError(f"{spool} is no spool. Give its length or its count instead.")
+        raise WorkshopError(
+            _("{spool} is no spool. Give its length or its count instead.").format(spool=spool)
+        )
     return found
 
 
@@ -249,10 +264,16 @@ def _tare(spool: Spool) -> tuple[int, float]:
         return spool.tare_mg, 0.0
     if spool.put_up is not None and spool.put_up.tare_mg is not None:
         return spool.put_up.tare_mg, TARE_SIGMA * spool.put_up.tare_mg
-    alike = f"an empty {spool.put_up} of {spool.shade.range}" if spool.put_up else "an empty spool like it"
+    alike = (
+        _("an empty {put_up} of {range}").format(put_up=spool.put_up, range=spool.shade.range)
+        if spool.put_up
+        else _("an empty spool like it")
+    )
     raise TareNotKnown(
-        f"The empty weight of {spool} is not known, so its weight tells no length. "
-        f"Put {alike} on the scale once and enter that as its empty weight; until then judge {spool} by eye."
+        _(
+            "The empty weight of {spool} is not known, so its weight tells no length. Put {alike} on "
+            "the scale once and enter that as its empty weight; until then judge {spool} by eye."
+        ).format(spool=spool, alike=alike)
     )
 
 
@@ -267,12 +288,19 @@ def _refuse_more_than_full(
     if spool.put_up is None:
         return
     full_mm = spool.put_up.length_mm
-    tare_mg, _ = _tare(spool)
+    tare_mg, _sigma_mg = _tare(spool)
     full_mg = weight_of_length(length_mm=full_mm, tex=spool.shade.range.tex, tare_mg=tare_mg)
     sigma_mm = _sigma_on_scale(spool, gross_mg=full_mg, scale_resolution_mg=scale_resolution_mg)
     if length_mm - full_mm > BELIEVED_SIGMAS * math.hypot(sigma_mm, sealed_sigma(full_mm)):
         raise MoreThanFull(
-            f"{format_weight(gross_mg, unit='g')} would be {format_length(length_mm, unit='m', places=0)} on {spool}, "
-            f"and a full {spool.put_up} holds {format_length(full_mm, unit='m', places=0)}. "
-            "Is it the right spool, and the right unit? If it is, say that you are sure."
+            _(
+                "{weight} would be {length} on {spool}, and a full {put_up} holds {full_length}. Is it the "
+                "right spool, and the right unit? If it is, say that you are sure."
+            ).format(
+                weight=format_weight(gross_mg, unit="g"),
+                length=format_length(length_mm, unit="m", places=0),
+                spool=spool,
+                put_up=spool.put_up,
+                full_length=format_length(full_mm, unit="m", places=0),
+            )
         )

@@ -2,7 +2,11 @@
 
 from collections.abc import Sequence
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from inventory.compute.lengths import format_length, format_weight
+from inventory.compute.spoken import N_, figure
 from inventory.compute.units import Units
 from inventory.ledger.posting import SHOWN
 from inventory.models import Entry, StockItem
@@ -10,12 +14,22 @@ from inventory.models import Entry, StockItem
 Kind = StockItem.Kind
 Known = StockItem.Known
 
-_PIECES = {
-    Kind.BOBBINS: ("bobbin", "bobbins"),
-    Kind.SHEETS: ("sheet", "sheets"),
-    Kind.OFFCUT: ("offcut", "offcuts"),
-    Kind.NEEDLES: ("needle", "needles"),
-}
+# How full a spool looks and what it is measured with, as somebody chooses it, and what is typed instead of a number.
+LEVELS = (
+    N_("full"), N_("three quarters"), N_("half"), N_("quarter"), N_("nearly empty"), N_("empty"),
+    N_("unknown"), N_("not known"),
+)  # fmt: skip
+TOOLS_USED = (N_("ruler"), N_("ruler to half a mm, twice"), N_("calipers"), N_("calipers, three turns"))
+
+
+def word_meant(typed: str) -> str:
+    """Return the word for how full a thing looks as it is kept, whether it was typed so or in the reader's language.
+
+    >>> word_meant(" Nearly  empty"), word_meant("12 m")
+    ('nearly empty', '12 m')
+    """
+    text = " ".join(typed.casefold().split())
+    return next((word for word in LEVELS if text in (word, _(word).casefold())), text)
 
 
 def quantity_unit(kind: str, units: Units) -> str:
@@ -42,7 +56,7 @@ def quantity_number(kind: str, quantity: float, units: Units) -> str:
     unit = quantity_unit(kind, units)
     if kind in StockItem.WEIGHED_IN_MG:
         return format_weight(quantity, unit=unit).partition(" ")[0]
-    return format_length(quantity, unit=unit).partition(" ")[0] if unit else f"{round(quantity):,}"
+    return format_length(quantity, unit=unit).partition(" ")[0] if unit else figure(round(quantity))
 
 
 def in_words(kind: str, quantity: float, units: Units) -> str:
@@ -52,24 +66,36 @@ def in_words(kind: str, quantity: float, units: Units) -> str:
     ('312.0 m', '1 bobbin', '12 sheets')
     """
     number = quantity_number(kind, quantity, units)
-    if kind in _PIECES:
-        one, many = _PIECES[Kind(kind)]
-        return f"{number} {one if quantity == 1 else many}"
-    return f"{number} {quantity_unit(kind, units)}"
+    # Half a bobbin is one of several, as nought is.
+    count = 1 if quantity == 1 else max(2, round(quantity))
+    match kind:
+        case Kind.BOBBINS:
+            said = ngettext("{number} bobbin", "{number} bobbins", count)
+        case Kind.SHEETS:
+            said = ngettext("{number} sheet", "{number} sheets", count)
+        case Kind.OFFCUT:
+            said = ngettext("{number} offcut", "{number} offcuts", count)
+        case Kind.NEEDLES:
+            said = ngettext("{number} needle", "{number} needles", count)
+        case _other:
+            return f"{number} {quantity_unit(kind, units)}"
+    return said.format(number=number)
 
 
 def held_in_words(item: StockItem, units: Units) -> str:
     """Return what an item holds, or that nobody knows."""
-    return in_words(item.kind, item.on_hand, units) if item.is_known else "not known"
+    return in_words(item.kind, item.on_hand, units) if item.is_known else _("not known")
 
 
 def how_sure(item: StockItem, units: Units) -> str:
     """Return how far the quantity may be off (one standard deviation) and how it is known."""
     if item.known == Known.UNKNOWN:
-        return f"nobody has measured it; the books have {in_words(item.kind, item.on_hand, units)} left over"
+        return _("nobody has measured it; the books have {quantity} left over").format(
+            quantity=in_words(item.kind, item.on_hand, units)
+        )
     known = _known(item)
     if item.sigma is None:
-        return f"how far it may be off is not known; {known}"
+        return _("how far it may be off is not known; {known}").format(known=known)
     # Less than the last figure that is shown is nothing a person could see.
     off = quantity_number(item.kind, item.sigma, units)
     if not any(figure in "123456789" for figure in off):
@@ -80,9 +106,9 @@ def how_sure(item: StockItem, units: Units) -> str:
 
 def _known(item: StockItem) -> str:
     if item.known == Known.SEALED and item.opened_on:
-        return "reckoned from what was taken since it was sealed"
+        return _("reckoned from what was taken since it was sealed")
     if item.known == Known.COUNTED and item.sigma and not item.is_measured:
-        return "reckoned from what jobs took since it was counted"
+        return _("reckoned from what jobs took since it was counted")
     return item.get_known_display()
 
 
@@ -95,40 +121,65 @@ def outcome(entries: Sequence[Entry], units: Units) -> list[str]:
 
 
 def _said(entry: Entry, units: Units) -> str:
-    item = entry.item
-    moved = in_words(item.kind, abs(entry.quantity), units)
-    left = held_in_words(item, units)
-    holds = f"{item.label} holds {left}" if item.is_known else f"how much {item.label} holds is not known"
-    if item.kind == Kind.OFFCUT:
-        holds = f"{item.label} is {'there' if item.on_hand else 'gone'}"
-    came = f"Brought {moved} onto the shelf as {item.label}."
+    item, words = entry.item, {"label": entry.item.label, "moved": ""}
+    words |= {"moved": in_words(item.kind, abs(entry.quantity), units), "left": held_in_words(item, units)}
     match entry.reason:
         case Entry.Reason.RECEIVE:
-            return came
+            said = _("Brought {moved} onto the shelf as {label}.")
         case Entry.Reason.REVERSE:
-            return f"Taken back: {holds}."
+            said = _taken_back(item)
         case Entry.Reason.WEIGH | Entry.Reason.COUNT:
-            if not item.is_known:
-                return f"From now on {holds}."
-            return f"{_beginning(holds)}; the books are {_set_right(entry.quantity, moved)}."
+            said = _set_right(item, entry.quantity)
         case Entry.Reason.RETIRE:
-            return f"{item.label} is off the shelf."
-    if entry.quantity > 0:
-        return f"Put {moved} back; {holds}." if entry.reason == Entry.Reason.USE else came
-    did = {Entry.Reason.WASTE: "Wrote off", Entry.Reason.CUT: "Cut"}.get(Entry.Reason(entry.reason), "Took")
-    return f"{did} {moved}{' of' if did == 'Wrote off' else ' off'} {item.label}; {_rest(item, left)}."
+            said = _("{label} is off the shelf.")
+        case _other:
+            said = _moved(item, entry)
+    return said.format(**words)
 
 
-def _beginning(sentence: str) -> str:
-    """Return a sentence with a capital, unless it begins with a label code as people wrote it."""
-    return f"H{sentence[1:]}" if sentence.startswith("how much ") else sentence
+def _taken_back(item: StockItem) -> str:
+    if item.kind == Kind.OFFCUT:
+        return _("Taken back: {label} is there.") if item.on_hand else _("Taken back: {label} is gone.")
+    if item.is_known:
+        return _("Taken back: {label} holds {left}.")
+    return _("Taken back: how much {label} holds is not known.")
 
 
-def _rest(item: StockItem, left: str) -> str:
-    return f"{left} left" if item.is_known else "what is left is not known"
-
-
-def _set_right(quantity: int, moved: str) -> str:
+def _set_right(item: StockItem, quantity: int) -> str:
+    if not item.is_known:
+        return _("From now on how much {label} holds is not known.")
+    if item.kind == Kind.OFFCUT:
+        holds = _("{label} is there") if item.on_hand else _("{label} is gone")
+    else:
+        holds = _("{label} holds {left}")
     if quantity == 0:
-        return "right"
-    return f"set right by {'+' if quantity > 0 else '−'}{moved}"
+        return _("{holds}; the books are right.").replace("{holds}", holds)
+    if quantity > 0:
+        return _("{holds}; the books are set right by +{moved}.").replace("{holds}", holds)
+    return _("{holds}; the books are set right by −{moved}.").replace("{holds}", holds)
+
+
+def _moved(item: StockItem, entry: Entry) -> str:
+    if entry.quantity > 0:
+        if entry.reason != Entry.Reason.USE:
+            return _("Brought {moved} onto the shelf as {label}.")
+        if item.kind == Kind.OFFCUT:
+            return (
+                _("Put {moved} back; {label} is there.")
+                if item.on_hand
+                else _("Put {moved} back; {label} is gone.")
+            )
+        if item.is_known:
+            return _("Put {moved} back; {label} holds {left}.")
+        return _("Put {moved} back; how much {label} holds is not known.")
+    if entry.reason == Entry.Reason.WASTE:
+        if item.is_known:
+            return _("Wrote off {moved} of {label}; {left} left.")
+        return _("Wrote off {moved} of {label}; what is left is not known.")
+    if entry.reason == Entry.Reason.CUT:
+        if item.is_known:
+            return _("Cut {moved} off {label}; {left} left.")
+        return _("Cut {moved} off {label}; what is left is not known.")
+    if item.is_known:
+        return _("Took {moved} off {label}; {left} left.")
+    return _("Took {moved} off {label}; what is left is not known.")

@@ -11,9 +11,11 @@ from typing import Any
 
 from django.db import IntegrityError
 from django.db.models import F, QuerySet
+from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import whole_act
+from inventory.acting.days import short_day
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import entries_of
 from inventory.ledger.changes import change
@@ -95,13 +97,16 @@ def record(
     repeated = bool(entries_of(key))
     if held.finished_at is not None and not repeated:
         raise StocktakeFinished(
-            f"The stocktake of {held} ended on {held.finished_at:%d %b %Y}. Begin another."
+            _("The stocktake of {place} ended on {day}. Begin another.").format(
+                place=held, day=short_day(held.finished_at)
+            )
         )
     away = held.place is not None and item.place_id != held.place_id and not repeated
     if away and moving is None:
         raise TurnedUpHere(
-            f"The books have {item} at {item.place or 'no place'}, and this is {held.place}. "
-            "Is it kept here from now on, or does it go back?"
+            _(
+                "The books have {item} at {place}, and this is {here}. Is it kept here from now on, or does it go back?"
+            ).format(item=item, place=item.place or _("no place"), here=held.place)
         )
     entry = note_found(item, found, key=key, at=at, by=by, reference=_reference(held))
     if repeated:
@@ -150,7 +155,9 @@ def stocktake_problems() -> list[str]:
     """Return a sentence for every line whose finding is not the one that its entry posted."""
     lines = StocktakeLine.objects.filter(entry__isnull=False).select_related("stocktake", "item", "entry")
     return [
-        f"stocktake {line.stocktake}: what was found of {line.item.label} points to an entry of another thing"
+        _("stocktake {stocktake}: what was found of {label} points to an entry of another thing").format(
+            stocktake=line.stocktake, label=line.item.label
+        )
         for line in lines.exclude(entry__item=F("item"))
     ]
 
@@ -172,7 +179,9 @@ def _begin(
         if place is None or going_on is None:
             raise
         raise StocktakeGoingOn(
-            f"{place} has been counted since {going_on.started_at:%d %b %Y}. Go on with that, or finish it first."
+            _("{place} has been counted since {day}. Go on with that, or finish it first.").format(
+                place=place, day=short_day(going_on.started_at)
+            )
         ) from None
 
 
@@ -193,7 +202,7 @@ def _write_line(stocktake: Stocktake, item: StockItem, entry: Entry, *, at: date
     if earlier is not None and earlier.found is not None and not _was_taken_back(earlier):
         put_right += earlier.found - earlier.expected
     values = {"expected": found - put_right, "found": found, "at": at, "entry": entry}
-    line, _ = StocktakeLine.objects.update_or_create(
+    line, _created = StocktakeLine.objects.update_or_create(
         stocktake=stocktake, item_id=item.pk, defaults=values, create_defaults={**values, "turned_up": True}
     )
     return line

@@ -5,10 +5,11 @@ import io
 import itertools
 from collections.abc import Callable, Iterator
 
+from inventory.compute.spoken import N_, _, figure
 from inventory.tables.cells import Cell, unguarded
 from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows
 
-_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+_SEPARATORS = {",": N_("commas"), ";": N_("semicolons"), "\t": N_("tabs"), "|": N_("bars")}
 
 
 def rows_of_csv(content: bytes, *, is_known: Callable[[str], bool], most_rows: int) -> RawRows:
@@ -17,7 +18,7 @@ def rows_of_csv(content: bytes, *, is_known: Callable[[str], bool], most_rows: i
     Where none makes any, it is the one that parts every line.
     """
     text, notes = _decoded(content)
-    first, _, rest = text.partition("\n")
+    first, __, rest = text.partition("\n")
     # Some spreadsheets name the separator in a first line, which they do not count as a row.
     if first.lower().startswith("sep=") and len(first.strip()) == 5:
         separator, text = first[4], rest
@@ -28,8 +29,16 @@ def rows_of_csv(content: bytes, *, is_known: Callable[[str], bool], most_rows: i
         if any(cell.strip() for cell in record):
             rows.append((number, [unguarded(cell) for cell in record]))
         if len(rows) > most_rows:
-            raise FileNotRead(f"The file has more than {most_rows:,} rows. Split it and import the parts.")
-    return RawRows(rows, notes=notes, source=f"CSV with {_SEPARATORS.get(separator, separator)}")
+            raise FileNotRead(
+                _("The file has more than {most_rows} rows. Split it and import the parts.").format(
+                    most_rows=figure(most_rows)
+                )
+            )
+    return RawRows(
+        rows,
+        notes=notes,
+        source=_("CSV with {separator}").format(separator=_(_SEPARATORS.get(separator, separator))),
+    )
 
 
 def _decoded(content: bytes) -> tuple[str, list[str]]:
@@ -47,14 +56,18 @@ def _decoded(content: bytes) -> tuple[str, list[str]]:
             text = content.decode("cp1252")
         except UnicodeDecodeError:
             raise FileNotRead(
-                "The file's letters cannot be read. Save it as CSV in UTF-8, or as .xlsx, and try again."
+                _("The file's letters cannot be read. Save it as CSV in UTF-8, or as .xlsx, and try again.")
             ) from None
         notes.append(
-            f"The file is not UTF-8 (line {line}), so it was read as Windows-1252. "
-            "Check the names that have accents."
+            _(
+                "The file is not UTF-8 (line {line}), so it was read as Windows-1252. Check the names that "
+                "have accents."
+            ).format(line=line)
         )
     if "\x00" in text:
-        raise FileNotRead("This is neither a CSV file nor an .xlsx workbook. Save the table as one of them.")
+        raise FileNotRead(
+            _("This is neither a CSV file nor an .xlsx workbook. Save the table as one of them.")
+        )
     return text, notes
 
 
@@ -94,6 +107,8 @@ def _records(text: str, separator: str) -> Iterator[list[str]]:
         yield from reader
     except csv.Error as problem:
         raise FileNotRead(
-            f"Line {reader.line_num} cannot be read ({problem}). "
-            "A quotation mark there is not closed, or should be doubled."
+            _(
+                "Line {line_num} cannot be read ({problem}). A quotation mark there is not closed, or should "
+                "be doubled."
+            ).format(line_num=reader.line_num, problem=problem)
         ) from None

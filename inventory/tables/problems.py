@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from inventory.compute.spoken import _
+
 
 @dataclass(frozen=True)
 class CellProblem:
@@ -13,5 +15,6 @@ class CellProblem:
     reason: str
 
     def __str__(self) -> str:
-        where = f"Row {self.row}, {self.column}" if self.column else f"Row {self.row}"
+        row = _("Row {number}").format(number=self.row)
+        where = f"{row}, {self.column}" if self.column else row
         return f'{where} "{self.value}": {self.reason}' if self.value else f"{where}: {self.reason}"

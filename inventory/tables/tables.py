@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from inventory.compute.later import later
+from inventory.compute.spoken import _, figure, listed
 from inventory.tables.cells import Cell, shown
 from inventory.tables.csv_rows import rows_of_csv
 from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows, letters_of
@@ -57,17 +58,25 @@ def read_table(content: bytes, *, columns: Sequence[str], essential: Sequence[tu
     _refuse_headings(names, essential=essential, columns=columns)
     notes = [*raw.notes, *_notes_on_headings(headings, names, columns)]
     if position:
-        notes.append(f"The headings stand in row {raw.rows[position][0]}; what is above them was left out.")
+        notes.append(
+            _("The headings stand in row {row}; what is above them was left out.").format(
+                row=raw.rows[position][0]
+            )
+        )
     rows = []
     for number, cells in raw.rows[position + 1 :]:
         if number in raw.merged:
-            notes.append(f"Row {number} has cells merged across columns, so it is a title and was left out.")
+            notes.append(
+                _("Row {number} has cells merged across columns, so it is a title and was left out.").format(
+                    number=number
+                )
+            )
             continue
         row = _row(number, cells, names)
         if row.beyond or any(shown(cell).strip() for cell in row.cells.values()):
             rows.append(row)
     if not rows:
-        raise FileNotRead("There is nothing under the headings.")
+        raise FileNotRead(_("There is nothing under the headings."))
     return Table(
         columns=tuple(name for name in names if name and name != REASON_COLUMN),
         rows=tuple(rows),
@@ -85,19 +94,20 @@ def raw_rows(content: bytes, *, known: Collection[str], most_rows: int, sheet: s
     """
     if len(content) > MOST_BYTES:
         raise FileNotRead(
-            f"The file has {len(content) / 1e6:,.1f} MB, and {MOST_BYTES / 1e6:,.0f} MB is the most. "
-            "Split it and import the parts."
+            _("The file has {size} MB, and {most} MB is the most. Split it and import the parts.").format(
+                size=figure(len(content) / 1e6, 1), most=figure(MOST_BYTES / 1e6)
+            )
         )
     if content.startswith(_OLD_WORKBOOK):
         raise FileNotRead(
-            "This is an old .xls workbook, or one locked with a password. Save it as .xlsx or CSV."
+            _("This is an old .xls workbook, or one locked with a password. Save it as .xlsx or CSV.")
         )
     if content.startswith(b"PK"):
         raw = rows_of_workbook(content, known=known, most_rows=most_rows, sheet=sheet)
     else:
         raw = rows_of_csv(content, is_known=lambda heading: letters_of(heading) in known, most_rows=most_rows)
     if not raw.rows:
-        raise FileNotRead("The file is empty.")
+        raise FileNotRead(_("The file is empty."))
     return raw
 
 
@@ -118,16 +128,22 @@ def _refuse_headings(
     found = [name for name in names if name]
     if not found:
         raise FileNotRead(
-            f"No row has the headings of this template. They are: {', '.join(columns)}. "
-            "Export the empty template and copy the list into it."
+            _(
+                "No row has the headings of this template. They are: {names}. Export the empty template and "
+                "copy the list into it."
+            ).format(names=", ".join(columns))
         )
     for name in found:
         if found.count(name) > 1:
             where = [get_column_letter(index + 1) for index, each in enumerate(names) if each == name]
-            raise FileNotRead(f"Columns {' and '.join(where)} are both {name}. Take one out.")
+            raise FileNotRead(
+                _("Columns {names} are both {name}. Take one out.").format(names=listed(where), name=name)
+            )
     for choice in essential:
         if not set(choice) & set(found):
-            raise FileNotRead(f"The file has no column {' or '.join(choice)}, which is needed.")
+            raise FileNotRead(
+                _("The file has no column {names}, which is needed.").format(names=_(" or ").join(choice))
+            )
 
 
 def _notes_on_headings(
@@ -140,8 +156,12 @@ def _notes_on_headings(
         if name is not None or not heading:
             continue
         near = difflib.get_close_matches(heading.casefold(), missing, n=1)
-        hint = f" Is it {near[0]}?" if near else ""
-        notes.append(f'The column "{heading[:60]}" is not known and was left out.{hint}')
+        told = (
+            _('The column "{heading}" is not known and was left out. Is it {name}?')
+            if near
+            else _('The column "{heading}" is not known and was left out.')
+        )
+        notes.append(told.format(heading=heading[:60], name="".join(near)))
     return notes
 
 

@@ -8,6 +8,7 @@ import sys
 
 from inventory.processes.limits import limit_resources
 from inventory.tables.raw import FileNotRead, letters_of
+from inventory.tables.sentences import TOO_MUCH_MEMORY
 from inventory.tables.workbook_rows import rows_of_workbook
 from inventory.tables.workbooks import cell_to
 
@@ -28,9 +29,7 @@ def main() -> None:
     except FileNotRead as problem:
         answer = {"refused": str(problem)}
     except MemoryError:
-        answer = {
-            "refused": "The workbook needs more memory than a list of stock. Copy the table into a new one."
-        }
+        answer = {"refused": TOO_MUCH_MEMORY}
     else:
         answer = {
             "rows": [(number, [cell_to(cell) for cell in cells]) for number, cells in raw.rows],

@@ -18,6 +18,7 @@ from openpyxl.utils import column_index_from_string
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from openpyxl.utils.escape import unescape
 
+from inventory.tables import sentences
 from inventory.tables.cells import Cell, Unreadable, shown, unguarded
 from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows
 
@@ -39,9 +40,7 @@ def rows_of_workbook(
     except FileNotRead:
         raise
     except Exception as problem:  # a damaged workbook fails in any of a dozen ways inside the reader
-        raise FileNotRead(
-            f"The workbook is damaged and cannot be read ({problem}). Open it, save it again, and try once more."
-        ) from problem
+        raise FileNotRead(sentences.DAMAGED.format(problem=problem)) from problem
 
 
 def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int, named: str) -> RawRows:
@@ -49,13 +48,13 @@ def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int, na
     notes = []
     sheets = [sheet for sheet in values.worksheets if sheet.sheet_state == "visible"]
     if not sheets:
-        raise FileNotRead("The workbook has no sheet that can be seen.")
+        raise FileNotRead(sentences.NO_SHEET)
     if named and named not in [each.title for each in sheets]:
-        raise FileNotRead(f"The workbook has no sheet {named[:60]}.")
+        raise FileNotRead(sentences.NO_SUCH_SHEET.format(name=named[:60]))
     asked = [each for each in sheets if each.title == named]
     sheet = asked[0] if asked else max(sheets, key=lambda each: _known_headings(each, is_known))
     if len(sheets) > 1 and not named:
-        notes.append(f"The sheet {sheet.title} was read; the workbook has {len(sheets) - 1} more.")
+        notes.append(sentences.ONE_SHEET_READ.format(name=sheet.title, count=len(sheets) - 1))
     rows: list[tuple[int, list[Cell]]] = []
     computed = 0
     xml = _part(content, sheet._worksheet_path)
@@ -68,13 +67,13 @@ def _rows(content: bytes, *, is_known: Callable[[str], bool], most_rows: int, na
         if any(shown(cell).strip() for cell in line):
             rows.append((number, line))
         if len(rows) > most_rows:
-            raise FileNotRead(f"The sheet has more than {most_rows:,} rows. Split it and import the parts.")
+            raise FileNotRead(sentences.TOO_MANY_ROWS.format(most=f"{most_rows:,}"))
     if computed:
-        notes.append(f"Cells that hold a formula: {computed:,}. The value last saved was taken for each.")
+        notes.append(sentences.FORMULAS.format(count=f"{computed:,}"))
     return RawRows(
         rows,
         notes=notes,
-        source=f"Workbook, sheet {sheet.title}",
+        source=sentences.SOURCE.format(name=sheet.title),
         # A sheet opened for reading only tells of no merges itself.
         merged=_rows_merged_across(xml),
         days_from_1904=values.epoch == CALENDAR_MAC_1904,
@@ -108,14 +107,13 @@ def _cell(cell: Any, source: Any) -> Cell:
     if source.data_type == "f" and value is None:
         formula = source.value if isinstance(source.value, str) else getattr(source.value, "text", "")
         return Unreadable(
-            "This cell holds a formula without a saved value. Open the workbook, save it and try again, "
-            "or type the value.",
+            sentences.NO_VALUE,
             shown=str(formula),
         )
     if value is None:
         return ""
     if cell.data_type == "e":
-        return Unreadable("This cell shows an error. Correct it in the workbook.", shown=str(value))
+        return Unreadable(sentences.SHOWS_AN_ERROR, shown=str(value))
     if isinstance(value, bool):
         return value
     if isinstance(value, int | float):
@@ -127,9 +125,7 @@ def _cell(cell: Any, source: Any) -> Cell:
     if isinstance(value, str):
         # Line ends and other control characters stand in a workbook as _x000D_ and the like.
         return unguarded(unescape(value))
-    return Unreadable(
-        "This cell holds a time of day. Give the cell another format, or type it.", shown=str(value)
-    )
+    return Unreadable(sentences.TIME_OF_DAY, shown=str(value))
 
 
 def _part(content: bytes, path: str) -> bytes:

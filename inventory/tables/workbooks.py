@@ -15,9 +15,11 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from inventory.compute.spoken import N_, _, figure, said_again
 from inventory.processes.children import ask_once
 from inventory.tables.cells import Cell, Unreadable
 from inventory.tables.raw import FileNotRead, RawRows
+from inventory.tables.sentences import OF_WORKBOOKS
 
 MOST_UNPACKED_BYTES = 150_000_000
 MOST_PARTS = 500
@@ -51,17 +53,24 @@ def rows_of_workbook(
     answer = ask_once(CHILD, content, order, wall_seconds=WALL_SECONDS)
     if answer.status is None or answer.status < 0:
         raise FileNotRead(
-            "The workbook takes far more work to read than a list of stock. Copy the table alone into a new one."
+            _(
+                "The workbook takes far more work to read than a list of stock. Copy the table alone into a "
+                "new one."
+            )
         )
     if answer.status:
-        raise FileNotRead(f"The workbook was not read: the reading program failed ({answer.last_words}).")
+        raise FileNotRead(
+            _("The workbook was not read: the reading program failed ({problem}).").format(
+                problem=answer.last_words
+            )
+        )
     read = json.loads(answer.output)
     if "refused" in read:
-        raise FileNotRead(read["refused"])
+        raise FileNotRead(said_again(read["refused"], OF_WORKBOOKS))
     return RawRows(
         [(number, [cell_from(each) for each in cells]) for number, cells in read["rows"]],
-        notes=read["notes"],
-        source=read["source"],
+        notes=[said_again(each, OF_WORKBOOKS) for each in read["notes"]],
+        source=said_again(read["source"], OF_WORKBOOKS),
         merged=frozenset(read["merged"]),
         days_from_1904=read["days_from_1904"],
         sheets=tuple(read["sheets"]),
@@ -94,7 +103,11 @@ def cell_from(held: Any) -> Cell:
     kind, *values = held
     if kind == "number":
         return Decimal(values[0])
-    return date.fromisoformat(values[0]) if kind == "day" else Unreadable(*values)
+    return date.fromisoformat(values[0]) if kind == "day" else _unreadable(*values)
+
+
+def _unreadable(reason: str, shown: str) -> Unreadable:
+    return Unreadable(said_again(reason, OF_WORKBOOKS), shown)
 
 
 def refuse_what_is_no_workbook(content: bytes) -> None:
@@ -105,18 +118,20 @@ def refuse_what_is_no_workbook(content: bytes) -> None:
             names = {part.filename for part in parts}
     except zipfile.BadZipFile:
         raise FileNotRead(
-            "The workbook is damaged. Open it, save it again as .xlsx, and try once more."
+            _("The workbook is damaged. Open it, save it again as .xlsx, and try once more.")
         ) from None
     if "xl/workbook.xml" not in {name.lower() for name in names}:
-        raise FileNotRead("This is not an .xlsx workbook. Save the table as .xlsx or as CSV.")
+        raise FileNotRead(_("This is not an .xlsx workbook. Save the table as .xlsx or as CSV."))
     if any(part.flag_bits & 1 for part in parts):
-        raise FileNotRead("The workbook is locked with a password. Save it without one.")
+        raise FileNotRead(_("The workbook is locked with a password. Save it without one."))
     # The unpacker stops at the size that a part declares, so the declared sizes are a true limit.
     unpacked = sum(part.file_size for part in parts)
     if len(parts) > MOST_PARTS or unpacked > MOST_UNPACKED_BYTES:
         raise FileNotRead(
-            f"The workbook unpacks to {unpacked / 1e6:,.0f} MB in {len(parts)} parts, which is more than a "
-            "list of stock needs. Copy the table alone into a new workbook."
+            _(
+                "The workbook unpacks to {unpacked} MB in {count} parts, which is more than a list of stock "
+                "needs. Copy the table alone into a new workbook."
+            ).format(unpacked=figure(unpacked / 1e6), count=len(parts))
         )
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
@@ -127,7 +142,7 @@ def refuse_what_is_no_workbook(content: bytes) -> None:
         raise
     except (zipfile.BadZipFile, EOFError, NotImplementedError, OSError, ValueError, zlib.error):
         raise FileNotRead(
-            "The workbook is damaged. Open it, save it again as .xlsx, and try once more."
+            _("The workbook is damaged. Open it, save it again as .xlsx, and try once more.")
         ) from None
 
 
@@ -135,11 +150,11 @@ def _count_marks(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> None:
     """Refuse a part that says too many things, in one pass that builds nothing."""
     name = part.filename.lower()
     if "sharedstrings" in name:
-        what, mark, most = "texts", rb"<(?:\w+:)?si[\s/>]", MOST_TEXTS
+        what, mark, most = N_("texts"), rb"<(?:\w+:)?si[\s/>]", MOST_TEXTS
     elif "/worksheets/" in name:
-        what, mark, most = "cells", rb"<(?:\w+:)?c[\s/>]", MOST_CELLS
+        what, mark, most = N_("cells"), rb"<(?:\w+:)?c[\s/>]", MOST_CELLS
     else:
-        what, mark, most = "formats and names", rb"<", MOST_OTHER_MARKS
+        what, mark, most = N_("formats and names"), rb"<", MOST_OTHER_MARKS
     wanted, rows = re.compile(mark), re.compile(rb"<(?:\w+:)?row[\s/>]")
     found = row_marks = 0
     before = b""
@@ -150,14 +165,16 @@ def _count_marks(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> None:
             whole, before = _up_to_the_last_mark(text)
             if _DECLARES.search(whole):
                 raise FileNotRead(
-                    "The workbook declares entities, which no table needs. Save it again as .xlsx."
+                    _("The workbook declares entities, which no table needs. Save it again as .xlsx.")
                 )
             found += len(wanted.findall(whole))
             row_marks += len(rows.findall(whole)) if what == "cells" else 0
             if found > most or row_marks > MOST_ROW_MARKS:
                 raise FileNotRead(
-                    f"The workbook holds more than {most:,} {what}, which is more than a list of stock needs. "
-                    "Copy the table alone into a new workbook."
+                    _(
+                        "The workbook holds more than {most} {what}, which is more than a list of stock needs. Copy "
+                        "the table alone into a new workbook."
+                    ).format(most=figure(most), what=_(what))
                 )
 
 

@@ -1,6 +1,7 @@
 """What a row of a person's list was understood as, in words."""
 
 from django import template
+from django.utils.translation import gettext as _
 
 from inventory.catalogue.in_own_words import SpoolInWords
 from inventory.compute.lengths import format_length, format_weight
@@ -25,17 +26,23 @@ def spool_words(said: SpoolInWords, units: Units) -> str:
 @register.filter
 def how_much_words(said: SpoolInWords, units: Units) -> str:
     """Return how much is on the spool, as the list has it."""
-    full = f" of {format_length(said.full_mm, unit=units.length, places=0)}" if said.full_mm else ""
+    full = format_length(said.full_mm, unit=units.length, places=0) if said.full_mm else ""
     if said.length_mm is not None:
-        return format_length(said.length_mm, unit=units.length, places=0) + full
+        return _of(format_length(said.length_mm, unit=units.length, places=0), full)
     if said.gross is not None:
-        return f"{format_weight(said.gross.mg, unit=units.weight, places=1)} on the scale"
+        return _("{weight} on the scale").format(
+            weight=format_weight(said.gross.mg, unit=units.weight, places=1)
+        )
     if said.is_sealed:
-        return f"new{full.replace(' of', ',')}"
+        return _("new, {full}").format(full=full) if full else _("new")
     if said.level is not None:
         words = next((word for word, level in FILL_LEVELS.items() if level == said.level), "")
-        return f"{words or format(said.level.fraction, '.0%')}{full}"
-    return "not said"
+        return _of(_(words) if words else format(said.level.fraction, ".0%"), full)
+    return _("not said")
+
+
+def _of(left: str, full: str) -> str:
+    return _("{left} of {full}").format(left=left, full=full) if full else left
 
 
 @register.simple_tag

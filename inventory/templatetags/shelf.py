@@ -6,8 +6,11 @@ from typing import Any
 from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
+from inventory.acting.days import plain_day
 from inventory.compute.colour.seen import difference_seen
+from inventory.compute.spoken import figure
 from inventory.compute.units import Units
 from inventory.ledger.history import Level
 from inventory.lists.wall import OnTheWall
@@ -28,13 +31,13 @@ def held(item: StockItem, units: Units) -> str:
 @register.filter
 def held_number(item: StockItem, units: Units) -> str:
     """Return what an item holds without its unit, for a column that has it in the head."""
-    return quantity_number(item.kind, item.on_hand, units) if item.is_known else "not known"
+    return quantity_number(item.kind, item.on_hand, units) if item.is_known else _("not known")
 
 
 @register.filter
 def seen_beside(delta_e_00: float | None) -> str:
     """Return how a difference of two colours is seen where they lie side by side."""
-    return "not known" if delta_e_00 is None else difference_seen(delta_e_00)
+    return _("not known") if delta_e_00 is None else difference_seen(delta_e_00)
 
 
 @register.filter
@@ -116,11 +119,13 @@ def sureness(item: StockItem, units: Units) -> str:
 def scan_example(item: StockItem, units: Units) -> str:
     """Return what a person might type into the scan box for an item of this kind."""
     if item.kind == StockItem.Kind.SPOOL:
-        return f"12 {units.length} or 52.4 {units.weight}"
+        return _("12 {length} or {weight}").format(
+            length=units.length, weight=f"{figure(52.4, 1)} {units.weight}"
+        )
     if item.kind == StockItem.Kind.ROLL:
         return f"40 {units.size}"
     if item.is_in_mg:
-        return f"- 8 {units.weight} or = 120 {units.weight}"
+        return _("- 8 {weight} or = 120 {weight}").format(weight=units.weight)
     return f"12 {units.length}" if item.is_measured else "1"
 
 
@@ -144,18 +149,21 @@ def stock_line(levels: Sequence[Level], kind: str, units: Units) -> SafeString:
         'vector-effect="non-scaling-stroke"/>'
         '<path class="stock-line-held" d="{line}" fill="none" stroke="currentColor" stroke-width="2.5" '
         'stroke-linejoin="round" vector-effect="non-scaling-stroke"/></svg>'
-        "<figcaption>From {first} on {begin} to {last} on {end}, never more than {most}, in {moves}.</figcaption>"
-        "</figure>",
+        "<figcaption>{said}</figcaption></figure>",
         width=WIDTH,
         height=HEIGHT + 8,
         floor=HEIGHT,
         line=mark_safe("".join(steps)),
-        first=in_words(kind, first.held, units),
-        last=in_words(kind, last.held, units),
-        most=in_words(kind, most, units),
-        begin=_day(first),
-        end=_day(last),
-        moves=f"{len(levels)} movements",
+        said=_(
+            "From {first} on {begin} to {last} on {end}, never more than {most}, in {number} movements."
+        ).format(
+            first=in_words(kind, first.held, units),
+            last=in_words(kind, last.held, units),
+            most=in_words(kind, most, units),
+            begin=_day(first),
+            end=_day(last),
+            number=len(levels),
+        ),
     )
 
 
@@ -164,4 +172,4 @@ def _y(held: int, most: int) -> float:
 
 
 def _day(level: Level) -> str:
-    return f"{level.at.day} {level.at:%b %Y}"
+    return plain_day(level.at)

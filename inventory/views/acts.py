@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.catalogue.equivalents import one_shade
@@ -41,7 +42,7 @@ def act_on_many(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "act": act,
         "rows": rows,
-        "none": "off the shelf" if act.kind == ActOnMany.Kind.RETIRE else "no place",
+        "none": _("off the shelf") if act.kind == ActOnMany.Kind.RETIRE else _("no place"),
         "key": new_key(),
     }
     return render(request, "inventory/act_on_many.html", context)
@@ -55,11 +56,11 @@ def take_back_act_on_many(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         done = take_back_many(act, key=key, at=timezone.now(), by=request.user)
     except WorkshopError as problem:
-        messages.error(request, f"Nothing was taken back. {problem}")
+        messages.error(request, _("Nothing was taken back. {problem}").format(problem=problem))
     else:
         for problem_of_one in done.problems:
             messages.warning(request, problem_of_one)
-        messages.success(request, f"Taken back: {act}.")
+        messages.success(request, _("Taken back: {act}.").format(act=act))
     return redirect("act_on_many", pk)
 
 
@@ -79,7 +80,7 @@ def shade_acts(request: HttpRequest, pk: int) -> HttpResponse:
             problem = str(refused)
         else:
             for each in act.told:
-                messages.info(request, f"Carried over: {each}.")
+                messages.info(request, _("Carried over: {each}.").format(each=each))
             messages.success(request, f"{act}.")
             return redirect("shade_acts", act.shade_id)
     context = {
@@ -106,7 +107,7 @@ def _carry_out(request: HttpRequest, shade: Shade, typed: dict[str, str]) -> Sha
     }
     way = ways.get(request.POST.get("do", ""))
     if way is None:
-        raise WorkshopError("Say whether the shade is renamed, or is one with another.")
+        raise WorkshopError(_("Say whether the shade is renamed, or is one with another."))
     return way()
 
 
@@ -117,9 +118,9 @@ def take_back_shade(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         problems = take_back_shade_act(act, at=timezone.now(), by=request.user)
     except WorkshopError as problem:
-        messages.error(request, f"Nothing was taken back. {problem}")
+        messages.error(request, _("Nothing was taken back. {problem}").format(problem=problem))
     else:
         for each in problems:
             messages.warning(request, each)
-        messages.success(request, f"Taken back: {act}.")
+        messages.success(request, _("Taken back: {act}.").format(act=act))
     return redirect("shade_acts", act.shade_id)

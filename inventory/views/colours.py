@@ -7,6 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from inventory.catalogue.colour_files import colour_for, read_meter_file
@@ -79,7 +80,10 @@ def range_readings(request: HttpRequest, pk: int) -> HttpResponse:
                 }
                 for shade, colour, change in done
             ]
-            messages.success(request, f"{len(rows)} colours of {of_range} are read.")
+            messages.success(
+                request,
+                _("{count} colours of {range} are read.").format(count=len(rows), range=of_range),
+            )
     status = 422 if form.is_bound and not rows else 200
     return render(
         request,

@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -25,17 +27,19 @@ WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 class FileForm(forms.Form):
     """A file and what it holds."""
 
-    kind = forms.ChoiceField(label="It holds", choices=[(kind.name, kind.holds) for kind in KINDS.values()])
+    kind = forms.ChoiceField(
+        label=_("It holds"), choices=[(kind.name, kind.holds) for kind in KINDS.values()]
+    )
     file = forms.FileField(
-        label="File",
-        help_text="CSV or .xlsx, up to 20 MiB. Nothing is changed yet: you see first what it would do.",
+        label=_("File"),
+        help_text=_("CSV or .xlsx, up to 20 MiB. Nothing is changed yet: you see first what it would do."),
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,.txt,.tsv,.xlsx"}),
     )
 
     def clean_file(self) -> object:
         file = self.cleaned_data["file"]
         if file.size > MOST_BYTES:
-            raise forms.ValidationError("The file is larger than 20 MiB. Split it into parts.")
+            raise forms.ValidationError(_("The file is larger than 20 MiB. Split it into parts."))
         return file
 
 
@@ -43,17 +47,22 @@ class LabelForm(forms.Form):
     """Which things get a label, and on which sheet."""
 
     codes = forms.CharField(
-        label="Label codes",
+        label=_("Label codes"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 4, "spellcheck": "false"}),
-        help_text="With spaces or line breaks between them.",
+        help_text=_("With spaces or line breaks between them."),
     )
     place = forms.ModelChoiceField(
-        Place.objects.all(), label="Everything at", required=False, empty_label="no place"
+        Place.objects.all(),
+        label=_("Everything at"),
+        required=False,
+        empty_label=_("no place"),
     )
-    sheet = forms.ChoiceField(label="Sheet", choices=[(name, sheet.name) for name, sheet in SHEETS.items()])
+    sheet = forms.ChoiceField(
+        label=_("Sheet"), choices=[(name, sheet.name) for name, sheet in SHEETS.items()]
+    )
     skip = forms.IntegerField(
-        label="Labels of the first sheet that are used up",
+        label=_("Labels of the first sheet that are used up"),
         min_value=0,
         max_value=200,
         initial=0,
@@ -101,7 +110,7 @@ def import_preview(request: HttpRequest, kind: str, sha256: str) -> HttpResponse
                 skip_bad="skip_bad" in request.POST,
                 reference=f"import {sha256[:8]}",
             )
-            messages.success(request, f"Imported: {done.in_words}.")
+            messages.success(request, _("Imported: {what}.").format(what=done.in_words))
             return redirect("files")
         preview = preview_import(content, kind=kind)
     except NothingLanded as problem:
@@ -171,7 +180,7 @@ def labels(request: HttpRequest) -> HttpResponse:
 
 
 def _kept(sha256: str) -> KeptFile:
-    return KeptFile(f"imports/{sha256}", sha256, "the file")
+    return KeptFile(f"imports/{sha256}", sha256, gettext("the file"))
 
 
 def _content(kind: str, sha256: str) -> bytes:

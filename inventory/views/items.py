@@ -7,6 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory import ledger
@@ -167,4 +168,4 @@ def _done(request: HttpRequest, found: Described) -> dict[str, Any]:
         }
     if Change.objects.filter(key=key).exists():
         return {"said": ["Noted."]}
-    return {"said": ["It was so already; nothing was changed."]}
+    return {"said": [_("It was so already; nothing was changed.")]}

@@ -9,6 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse, QueryDict, Streaming
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -100,13 +101,15 @@ def together(request: HttpRequest, slug: str) -> HttpResponse:
     things = _ticked(request)
     wanted = request.POST.get("do", "")
     if not things:
-        return _told(request, back, tab, ["Nothing was ticked. Tick what you mean, then choose what to do."])
+        return _told(
+            request, back, tab, [_("Nothing was ticked. Tick what you mean, then choose what to do.")]
+        )
     if wanted == "label":
         return redirect(f"{reverse('labels')}?{urlencode([('item', thing.item.pk) for thing in things])}")
     if wanted == "move":
         place = Place.objects.filter(pk=_number(request.POST.get("place", ""))).first()
         if place is None:
-            return _told(request, back, tab, ["Choose the place that they go to."])
+            return _told(request, back, tab, [_("Choose the place that they go to.")])
         return _done(request, back, tab, move_many(_items(things), place=place, **_said(request)))
     if wanted in ("retire", "relabel", "find") and "asked" not in request.POST:
         context = {"things": things, "back": back, "tab": tab, "key": new_key()}
@@ -178,7 +181,7 @@ def _number(text: str) -> int:
 def _done(request: HttpRequest, back: str, tab: Tab, done: DoneWithMany) -> HttpResponse:
     """Lead back to the list with the act and the way to take it back, or show what of it could not be done."""
     if done.act is None and not done.problems:
-        messages.info(request, "It was so already; nothing was changed.")
+        messages.info(request, _("It was so already; nothing was changed."))
         return redirect(back)
     if done.problems:
         return _told(request, back, tab, list(done.problems), done.act)

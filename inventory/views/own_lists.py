@@ -9,6 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from inventory.compute.errors import WorkshopError
@@ -58,7 +59,7 @@ def own_list_read(request: HttpRequest, sha256: str) -> HttpResponse:
     rows = understand(kept, reading, mended=_mended(request), left_out=_left_out(request))
     refused = ""
     if request.method == "POST" and form.errors:
-        refused = "Nothing came onto the shelf: say first how the columns are read."
+        refused = _("Nothing came onto the shelf: say first how the columns are read.")
     elif request.method == "POST":
         try:
             landed = land_list(
@@ -139,7 +140,7 @@ def _left_out(request: HttpRequest) -> set[int]:
 
 
 def _kept(sha256: str) -> KeptFile:
-    return KeptFile(f"imports/{sha256}", sha256, "the list")
+    return KeptFile(f"imports/{sha256}", sha256, _("the list"))
 
 
 def _content(sha256: str) -> bytes:

@@ -6,6 +6,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -61,22 +62,26 @@ def _came(request: HttpRequest) -> dict[str, Any]:
 
 def _missing(slug: str) -> list[tuple[str, str]]:
     """Return what the catalogue lacks before anything of this sort can come: its name, and where it is added."""
-    shade, style = (Shade, "a shade", "shades"), (BobbinStyle, "a bobbin style", "bobbin-styles")
+    shade, style = (Shade, _("a shade"), "shades"), (BobbinStyle, _("a bobbin style"), "bobbin-styles")
     product, place = (
-        (StabilizerProduct, "a stabilizer", "stabilizers"),
-        (Place, "a place (optional)", "places"),
+        (StabilizerProduct, _("a stabilizer"), "stabilizers"),
+        (Place, _("a place (optional)"), "places"),
     )
     wants: dict[str, list[tuple[Any, str, str]]] = {
         "spools": [shade],
         "part-used-spool": [shade],
         "bobbins": [shade, style],
         "needles": [],
-        "cans": [(StabilizerProduct, "a spray adhesive", "stabilizers")],
+        "cans": [(StabilizerProduct, _("a spray adhesive"), "stabilizers")],
     }
     asked = [*wants.get(slug, [product]), place]
     sprays = StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.SPRAY)
-    none = {"a spray adhesive": not sprays.exists()}
-    return [(name, where) for model, name, where in asked if none.get(name, not model.objects.exists())]
+    none = {"cans": not sprays.exists()}
+    return [
+        (name, where)
+        for model, name, where in asked
+        if (none.get(slug) if model is StabilizerProduct else None) or not model.objects.exists()
+    ]
 
 
 @require_safe

@@ -7,6 +7,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -43,12 +45,18 @@ def scan(request: HttpRequest) -> HttpResponse:
     found = item_by_label(read.code)
     if found is None:
         return _answer(
-            request, {"code": typed, "problem": f"Nothing on the shelf carries {read.code}. {_HINT}"}
+            request,
+            {
+                "code": typed,
+                "problem": _("Nothing on the shelf carries {code}. {hint}").format(
+                    code=read.code, hint=_HINT
+                ),
+            },
         )
     return _answer(request, _asked(found, amount=read.rest))
 
 
-_HINT = "Check the code, or look for the thing in the lists of the shelf."
+_HINT = gettext_lazy("Check the code, or look for the thing in the lists of the shelf.")
 
 
 def _asked(found: Described, *, amount: str = "", problem: str = "", sure: bool = False) -> dict[str, Any]:
@@ -59,9 +67,14 @@ def _second_step(request: HttpRequest) -> HttpResponse:
     typed = request.POST.get("amount", "").strip()
     found = item_by_label(request.POST.get("code", ""))
     if found is None:
-        return _answer(request, {"code": request.POST.get("code", ""), "problem": f"It is gone. {_HINT}"})
+        return _answer(
+            request,
+            {"code": request.POST.get("code", ""), "problem": _("It is gone. {hint}").format(hint=_HINT)},
+        )
     if not typed:
-        return _answer(request, {"code": "", "said": [f"Nothing was moved on {found.item.label}."]})
+        return _answer(
+            request, {"code": "", "said": [_("Nothing was moved on {label}.").format(label=found.item.label)]}
+        )
     other = item_by_label(read_code(typed).code)
     if other is not None:
         # The next thing was scanned instead of a quantity.

@@ -8,6 +8,7 @@ from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -38,7 +39,7 @@ def stocktakes(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         place = Place.objects.filter(pk=_number(request.POST.get("place", ""))).first()
         if place is None:
-            problem = "Choose the place to go round."
+            problem = _("Choose the place to go round.")
         else:
             try:
                 begun = begin_place(
@@ -80,9 +81,9 @@ def stocktake(request: HttpRequest, pk: int) -> HttpResponse:
                 # A scanner types into whatever box has the focus: a code there is the next thing.
                 item, words, typed_code, typed_found = scanned, "", scanned.label, ""
             if not words:
-                problem = (
-                    f"What was found of {item.label}? Type a length, a weight, a count, or ? for unknown."
-                )
+                problem = _(
+                    "What was found of {label}? Type a length, a weight, a count, or ? for unknown."
+                ).format(label=item.label)
             else:
                 found = found_as_typed(words, item=item, units=units_of(request), sure="sure" in request.POST)
                 line = record(
@@ -94,7 +95,7 @@ def stocktake(request: HttpRequest, pk: int) -> HttpResponse:
                     by=request.user,
                     moving={"here": True, "back": False}.get(request.POST.get("moving", "")),
                 )
-                messages.success(request, f"{line.item.label} is noted.")
+                messages.success(request, _("{label} is noted.").format(label=line.item.label))
                 return redirect("stocktake", held.pk)
         except WorkshopError as refused:
             problem = str(refused)

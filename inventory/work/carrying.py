@@ -22,6 +22,7 @@ from django_tasks.base import Task
 
 from inventory.acting import tried_again
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from inventory.models import LongWork
 from inventory.work.queue import into_the_queue
 
@@ -76,11 +77,11 @@ class Carrying:
         self.last_told = now
         mine = LongWork.objects.open().filter(pk=self.pk, turns=self.turn)
         if not mine.update(done=done, total=max(total, done), saying=saying[:WORDS_LENGTH]):
-            raise TakenOver("Another process has taken this work up.")
+            raise TakenOver(N_("Another process has taken this work up."))
         if mine.filter(stop_asked_at__isnull=False).exists():
-            raise Stopped("It was stopped. What was done until then stays.")
+            raise Stopped(N_("It was stopped. What was done until then stays."))
         if HERE.ending is not None and HERE.ending.is_set():
-            raise LaidDown("This process ends; the next one goes on with the work.")
+            raise LaidDown(N_("This process ends; the next one goes on with the work."))
 
 
 def long_work(act: Callable[..., str]) -> "Task[[int], None]":

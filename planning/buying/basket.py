@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from inventory.compute.colour.lab import delta_e_00
 from inventory.models import Offer, Shade, Supplier
@@ -148,7 +149,7 @@ def plan_basket(
     split: SplitOffer | None = None
     if one_supplier and market.needs:
         if not alone:
-            raise NoBasket("No supplier alone has everything that is needed. Buy from several.")
+            raise NoBasket(_("No supplier alone has everything that is needed. Buy from several."))
         # What is proven of it is so among baskets of one supplier: the list of those stands beside it.
         basket = replace(min(alone.values(), key=lambda each: each.net), bound=None, proof=None)
     else:
@@ -192,7 +193,11 @@ def _split_offer(basket: Basket, cheaper: Basket, at_market: "_AtMarket") -> Spl
 def _refuse_unknown(names: set[str]) -> None:
     known = list(Supplier.objects.values_list("name", flat=True))
     for name in sorted(names.difference(known)):
-        raise NoBasket(f"There is no supplier called {name}. There are: {', '.join(known) or 'none yet'}.")
+        raise NoBasket(
+            _("There is no supplier called {name}. There are: {names}.").format(
+                name=name, names=", ".join(known) or _("none yet")
+            )
+        )
 
 
 def _saves(market: Market, basket: Basket) -> Decimal | None:

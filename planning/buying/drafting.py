@@ -4,6 +4,9 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from inventory.acting import PlanHasChanged, fingerprint_of, planned_act, refuse_if_changed
 from inventory.models import Order, Shade
 from inventory.orders.orders import OrderedThing, draft_order
@@ -15,11 +18,16 @@ class AlreadyDrafted(PlanHasChanged):
 
     def __init__(self, orders: Sequence[Order]) -> None:
         self.orders = tuple(orders)
-        one = len(self.orders) == 1
-        told = ", ".join(f"order {each.number} to {each.supplier}" for each in self.orders)
+        told = ", ".join(
+            _("order {number} to {supplier}").format(number=each.number, supplier=each.supplier)
+            for each in self.orders
+        )
         super().__init__(
-            f"This is drafted already: {told}. Nothing was drafted again; look {'it' if one else 'them'} over and "
-            f"send {'it' if one else 'them'}."
+            ngettext(
+                "This is drafted already: {orders}. Nothing was drafted again; look it over and send it.",
+                "This is drafted already: {orders}. Nothing was drafted again; look them over and send them.",
+                len(self.orders),
+            ).format(orders=told)
         )
 
 
@@ -35,17 +43,17 @@ def _drafted_parts(plan: BasketPlan, *, own: str = "") -> dict[str, Any]:
     """
     drafts = Order.objects.filter(state=Order.State.DRAFT).order_by("number")
     return {
-        "what is bought": [
+        _("what is bought"): [
             (
                 part.supplier.pk,
                 [(line.sold.offer.pk, line.sold.material.key, line.bought.packs) for line in part.lines],
             )
             for part in plan.parts
         ],
-        "the prices": [
+        _("the prices"): [
             (str(part.shipping), [str(line.bought.cost) for line in part.lines]) for part in plan.parts
         ],
-        "the orders that are drafted already": [
+        _("the orders that are drafted already"): [
             order.number for order in drafts if not (own and order.key.startswith(own))
         ],
     }
@@ -80,7 +88,7 @@ def draft_orders(
     if shown is not None:
         # The other parts of the same page may have been drafted one by one.
         parts = _drafted_parts(plan, own=alone if only else "")
-        refuse_if_changed(shown, parts, look="Look at the list as it is now, then draft the orders.")
+        refuse_if_changed(shown, parts, look=_("Look at the list as it is now, then draft the orders."))
     return [
         draft_order(
             part.supplier,

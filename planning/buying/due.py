@@ -4,6 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from django.utils.dateformat import format as format_date
+from django.utils.translation import gettext as _
+
 from inventory.models import Order
 from planning.buying.basket import BasketLine, BasketPlan
 from planning.buying.needs import MaterialNeed, Needs
@@ -53,11 +56,14 @@ def headline(plan: BasketPlan, *, today: date) -> str:
     )
     first = [line for line in lines if line.order_by == lines[0].order_by or _is_due(line, today)]
     name = first[0].sold.material.name
-    what = name if len(first) == 1 else f"{name} and {len(first) - 1} more"
+    more = len(first) - 1
+    what = _("{name} and {more} more").format(name=name, more=more) if more else name
     by = lines[0].order_by
     if by is None:
-        return f"Order {what}"
-    return f"Order {what} today" if by <= today else f"Order {what} by {by:%a} {by.day} {by:%b}"
+        return _("Order {what}").format(what=what)
+    if by <= today:
+        return _("Order {what} today").format(what=what)
+    return _("Order {what} by {day}").format(what=what, day=format_date(by, "D j M"))
 
 
 def _is_due(line: BasketLine, today: date) -> bool:

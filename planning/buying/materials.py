@@ -7,10 +7,12 @@ from datetime import date
 from typing import Any
 
 from django.db.models import QuerySet, Sum
+from django.utils.translation import gettext as _
 
 from inventory.compute.colour.lab import Lab
 from inventory.compute.knowing import NOTHING_CUT, StripsCut, of_rolls_together
 from inventory.compute.on_the_way import OnTheWay
+from inventory.compute.spoken import as_written_here
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.models import (
     BobbinBatch,
@@ -161,7 +163,7 @@ def _bobbins(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Mate
                 key=bobbin_material(style_id, shade_id),
                 kind="bobbins",
                 name=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
-                detail=f"bobbins with {length / 1000:g} m",
+                detail=_("bobbins with {length} m").format(length=as_written_here(f"{length / 1000:g}")),
                 hex=shade.hex or None,
                 free=sum(each.on_hand - aside.get(each.pk, 0) for each in chosen),
                 free_sigma=0.0,

@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
 
-from inventory.compute.demand import WINDOW_WEEKS
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.compute.lead_time_use import ShelfUse, shelf_use
 from inventory.compute.left_out import LeftOut
@@ -23,6 +25,7 @@ from inventory.ledger.use_history import (
 from inventory.models import Entry, NeedlePack, Offer, Staple
 from inventory.orders.coming import ON_ORDER
 from planning.buying.materials import Material, all_materials
+from planning.buying.reorder_words import rests_on
 from planning.compute.buying.netting import DatedNeed, Net, Receipt, counted, net_over_time, spread_of
 from planning.compute.season.stand import Stood
 from planning.jobs.rests_on import CATALOGUE, STOCK, mark_of
@@ -109,34 +112,6 @@ class MaterialNeed:
         return round(self.reorder.demand.mean * USEFUL_WEEKS) if self.reorder else 0
 
 
-def rests_on(point: ReorderPoint) -> str:
-    """Return in words what a reorder point rests on.
-
-    >>> rests_on(reorder_point([5, 6, 4, 5], lead_time_weeks=1))
-    'It rests on 4 weeks of use; until there is half a year we keep more, as others on the shelf stray.'
-    """
-    weeks = point.demand.weeks
-    some = f"{weeks} week{'' if weeks == 1 else 's'} of use"
-    match point.rests_on:
-        case "short":
-            return (
-                f"It rests on {some}; until there is half a year we keep more, as others on the shelf stray."
-            )
-        case "mean":
-            return (
-                f"It is used nearly every week. It rests on the mean of the last {WINDOW_WEEKS} weeks, and on how far "
-                f"such forecasts were off, over {some}."
-            )
-        case "trend":
-            return (
-                f"Its use rises or falls steadily. It rests on the trend, and on how far such forecasts were off, "
-                f"over {some}."
-            )
-        case "slow":
-            return f"It is used now and then. It rests on how often and how much was used, over {some}."
-    return "Nothing was used yet, so that nothing is kept for it."
-
-
 @dataclass(frozen=True)
 class Needs:
     """All needs, the soonest first, and sentences about what a person must settle before it can be bought."""
@@ -162,7 +137,7 @@ def open_jobs(*, include_drafts: bool = True) -> list[Job]:
 def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
     """Return what open jobs and the kept materials need, against the shelf and the orders as they stand."""
     return kept(
-        ("needs", today, include_drafts),
+        ("needs", today, include_drafts, get_language()),  # sentences and names are in the reader's
         what_needs_rest_on,
         lambda: _needs_of_all(today=today, include_drafts=include_drafts),
     )
@@ -357,7 +332,11 @@ def _wanted_by_jobs(
         _bobbins_wanted(stood, job, about, takes, unclear)
         for layer in stood.stabilizer:
             if not layer.product_id:
-                unclear.append(f"{job}: no {layer.kind} of its weight is known. Add it to the catalogue.")
+                unclear.append(
+                    _("{job}: no {kind} of its weight is known. Add it to the catalogue.").format(
+                        job=job, kind=_(layer.kind)
+                    )
+                )
                 continue
             if layer.spray:
                 spray = layer.spray
@@ -397,7 +376,9 @@ def _bobbins_wanted(
         )
     elif bobbins.needed_mm:
         unclear.append(
-            f"{job}: no bobbin that fits its machine is on the books. Receive one, even an empty box."
+            _(
+                "{job}: no bobbin that fits its machine is on the books. Receive one, even an empty box."
+            ).format(job=job)
         )
 
 
@@ -415,8 +396,10 @@ def _together(one: JobNeed, other: JobNeed) -> JobNeed:
 
 def _nothing_near(job: Job, colour: str) -> str:
     if not colour:
-        return f"{job}: a block has no colour in its file. Choose one for it."
-    return f"{job}: no shade near {colour} is owned or on offer. Choose another, or enter who sells it."
+        return _("{job}: a block has no colour in its file. Choose one for it.").format(job=job)
+    return _(
+        "{job}: no shade near {colour} is owned or on offer. Choose another, or enter who sells it."
+    ).format(job=job, colour=colour)
 
 
 def _stitches(job: Job, stood: Stood) -> int:
@@ -440,7 +423,7 @@ def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -
         lead_time_days=DEFAULT_LEAD_DAYS,
     )
     material = Material(
-        "needles", "needles", "Needles", "of any kind, by the stitches of the jobs", None, owned, 0.0
+        "needles", "needles", _("Needles"), _("of any kind, by the stitches of the jobs"), None, owned, 0.0
     )
     wanted = tuple(
         replace(each, quantity=math.ceil(life)) for each, life in zip(stitched, lives, strict=True)

@@ -44,7 +44,11 @@ def _row(needs: Sequence[MaterialNeed], line: BasketLine | None) -> dict[str, An
     order_by = line.order_by if line else first.net.order_by if first else None
     days = [need.needed_on for need in needs if need.needed_on]
     return {
-        "what": f"{material.detail} {material.name}".strip() if material.kind == "thread" else material.name,
+        "what": f"{material.detail} {material.name}".strip()
+        if material.kind == "thread"
+        else "Needles"
+        if material.kind == "needles"
+        else material.name,
         "need_mm": missing * length_mm if is_length else 0,
         "packs": line.bought.packs if line else 0,
         "put_up": line.put_up if line else "",
@@ -59,6 +63,13 @@ def _row(needs: Sequence[MaterialNeed], line: BasketLine | None) -> dict[str, An
         "jobs": sorted({job.job for need in needs for job in need.jobs}),
         "kept_for": next((need.kept_for for need in needs if need.kept_for), ""),
     }
+
+
+def _what(material: Material) -> str:
+    """Return what is bought; what the program itself names is alike in every language."""
+    if material.kind == "needles":
+        return "Needles"
+    return f"{material.detail} {material.name}".strip() if material.kind == "thread" else material.name
 
 
 def _bobbin_length_mm(material: Material) -> int:

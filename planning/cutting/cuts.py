@@ -9,6 +9,7 @@ from typing import Any
 
 from inventory.acting import fingerprint_of, planned_act, refuse_if_changed
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from inventory.ledger import entries_of, release
 from inventory.models import Entry, Offcut, Reservation, StockItem
 from inventory.shelf.cut_lists import CutListed, Taken, cut_list
@@ -95,7 +96,8 @@ def jobs_to_cut(numbers: Sequence[int]) -> list[Job]:
     found = {job.pk: job for job in Job.objects.filter(pk__in=numbers).with_everything()}
     for number in numbers:
         if number not in found:
-            raise WorkshopError(f"There is no job {number}. The page Jobs lists them with their numbers.")
+            said = _("There is no job {number}. The page Jobs lists them with their numbers.")
+            raise WorkshopError(said.format(number=number))
     return [found[number] for number in dict.fromkeys(numbers)]
 
 
@@ -247,9 +249,9 @@ def _parts(cuts: Sequence[ProductCut]) -> dict[str, Any]:
     """Return what a person cuts by, named as a sentence says it."""
     data = [_product_as_data(cut) for cut in cuts]
     return {
-        "the pieces that are wanted": [(cut["product"], cut["layers"]) for cut in data],
-        "what they are cut from": [[source["label"] for source in cut["sources"]] for cut in data],
-        "where the cuts lie": [(cut["roll_mm"], cut["sources"]) for cut in data],
+        _("the pieces that are wanted"): [(cut["product"], cut["layers"]) for cut in data],
+        _("what they are cut from"): [[source["label"] for source in cut["sources"]] for cut in data],
+        _("where the cuts lie"): [(cut["roll_mm"], cut["sources"]) for cut in data],
     }
 
 
@@ -291,7 +293,7 @@ def post_cut(
     cut = plan_cuts(jobs_to_cut([job.pk for job in jobs]), hoopings=hoopings)
     cuts = cut.cuts
     if shown is not None:
-        refuse_if_changed(shown, _parts(cuts), look="Look at the sheet as it is now, then cut.")
+        refuse_if_changed(shown, _parts(cuts), look=_("Look at the sheet as it is now, then cut."))
     first, *more = cut.jobs
     numbers = ", ".join(str(job.pk) for job in cut.jobs)
     reference = f"jobs {numbers}" if more else f"job {first.pk}: {first.what}"

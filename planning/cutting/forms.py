@@ -1,6 +1,8 @@
 """The form that chooses jobs to cut together."""
 
 from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from planning.models import Job
 
@@ -14,8 +16,8 @@ class CutTogetherForm(forms.Form):
     job = forms.ModelMultipleChoiceField(
         Job.objects.waiting().soonest_first(),
         error_messages={
-            "required": "Choose the jobs to cut together.",
-            "invalid_choice": "There is no job %(value)s; choose among those below.",
+            "required": _("Choose the jobs to cut together."),
+            "invalid_choice": _("There is no job %(value)s; choose among those below."),
         },
     )
 
@@ -23,6 +25,8 @@ class CutTogetherForm(forms.Form):
         chosen = list(self.cleaned_data["job"])
         if len(chosen) > MOST_TOGETHER:
             raise forms.ValidationError(
-                f"{len(chosen)} jobs are too many for one sheet; choose {MOST_TOGETHER} or fewer."
+                gettext("{number} jobs are too many for one sheet; choose {most} or fewer.").format(
+                    number=len(chosen), most=MOST_TOGETHER
+                )
             )
         return chosen

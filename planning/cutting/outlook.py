@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.on_the_way import OnTheWay
+from inventory.compute.spoken import _
 from inventory.ledger.use_history import roll_material
 from inventory.models import Entry, Offer, StabilizerProduct, StabilizerRoll
 from inventory.orders.coming import ON_ORDER, on_the_way
@@ -186,5 +187,7 @@ def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> tuple[dict[int, list[
             # What is missing is bought as a roll of the widest kind.
             mm = cut.product_cut.roll_mm2 / widths[product] + sum(layer.missing_mm for layer in layers)
             if mm:
-                found[product].append(Booking(mm, job.needed_on, f"job {job.pk}: {job.what}"))
+                found[product].append(
+                    Booking(mm, job.needed_on, _("job {number}: {what}").format(number=job.pk, what=job.what))
+                )
     return found, unclear

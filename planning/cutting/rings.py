@@ -8,6 +8,7 @@ from typing import Any
 
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from inventory.models import Entry, SheetPack, StabilizerProduct
 from inventory.shelf.receipts import Delivery, receive_sheets
 from planning.compute.stabilizer.ring import strips_in_ring
@@ -70,10 +71,10 @@ def keep_ring_strips(jobs: Sequence[Job], *, key: str, at: datetime, by: Any) ->
     """
     found = ring_strips(jobs)
     if found is None or not found.total:
-        raise WorkshopError("No strip of the set size comes out of these rings, or the rules keep none.")
+        raise WorkshopError(_("No strip of the set size comes out of these rings, or the rules keep none."))
     keys = [f"{_key(jobs, key)}-{number}" for number in range(len(found.counts))]
     if any(entry.key not in keys for entry in found.kept):
-        raise WorkshopError("The strips of these rings are on the shelf already. Take that back first.")
+        raise WorkshopError(_("The strips of these rings are on the shelf already. Take that back first."))
     numbers = ", ".join(str(job.pk) for job in jobs)
     packs = [
         receive_sheets(

@@ -3,6 +3,7 @@
 from collections import Counter
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from inventory.models import Entry
 from planning.compute.stabilizer.layers import Size, pieces_of
 from planning.jobs.asked import AskedByJobs
@@ -16,7 +17,7 @@ def cut_problems() -> list[str]:
     """Return a sentence for every cut without its entries, and every job that more was cut for than it asks for."""
     keys = set(Entry.objects.filter(reason=Entry.Reason.CUT).values_list("key", flat=True))
     lost = [
-        f"{cut.job}: {cut} are noted as cut, but no stock moved for them"
+        _("{job}: {pieces} are noted as cut, but no stock moved for them").format(job=cut.job, pieces=cut)
         for cut in JobCut.objects.select_related("job")
         if cut.key not in keys
     ]
@@ -37,7 +38,9 @@ def _too_much(job: Job, asked_by: AskedByJobs) -> list[str]:
     for before in asked.cut_before:
         cut[before.kind, before.method, before.piece_mm] += before.count
     return [
-        f"{job}: {cut[piece]} pieces of {piece[0]} were cut, and it asks for {needs[piece]}"
+        _("{job}: {cut} pieces of {kind} were cut, and it asks for {needs}").format(
+            job=job, cut=cut[piece], kind=_(piece[0]), needs=needs[piece]
+        )
         for piece in cut
         if piece in needs and cut[piece] > needs[piece]
     ]

@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.on_the_way import OnTheWay
 from inventory.compute.units import Units
 from inventory.ledger.use_history import shade_material
@@ -151,7 +153,7 @@ def _asking(
 ) -> Asking:
     plan = standing.plan
     if standing.holds:
-        return Asking(standing, "It holds what it needs.", "begin")
+        return Asking(standing, _("It holds what it needs."), "begin")
     if plan is None:
         return Asking(standing, standing.problem, "look")
     said = answer_in_words(plan, units=units)
@@ -160,12 +162,16 @@ def _asking(
     if standing.verdict == "enough":
         return Asking(standing, said.headline, "promise")
     if look is not None and standing.verdict in ("tight", "unknown"):
-        return Asking(standing, f"{look.what}: it hangs on how much is left", "measure", look)
+        return Asking(
+            standing, _("{what}: it hangs on how much is left").format(what=look.what), "measure", look
+        )
     wanting = [thread for thread in plan.threads if thread.verdict != "enough"]
     cause = said.headline
     if wanting:
         least = min(wanting, key=lambda each: each.pieces_possible)
-        cause = f"{thread_name(least)} lasts {least.pieces_possible} of {plan.pieces.total} pieces"
+        cause = _("{thread} lasts {pieces} of {total} pieces").format(
+            thread=thread_name(least), pieces=least.pieces_possible, total=plan.pieces.total
+        )
         on_its_way = _on_its_way(wanting, needs)
         if on_its_way is not None:
             return Asking(standing, cause, "send" if on_its_way.is_draft else "chase", order=on_its_way)

@@ -3,6 +3,8 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from inventory.models import NeedlePack
 from inventory.shelf.forms import PercentField
@@ -17,13 +19,13 @@ class MachineForm(forms.ModelForm):
         model = Machine
         exclude = COUNTED
         labels = {
-            "stitches_per_minute": "Speed set, stitches a minute",
-            "needle_tail_start_mm": "Needle tail at a start, mm",
-            "needle_tail_trim_mm": "Needle tail at a cut, mm",
-            "bobbin_tail_start_mm": "Bobbin tail at a start, mm",
-            "bobbin_tail_trim_mm": "Bobbin tail at a cut, mm",
-            "threaded_path_mm": "Threaded path, mm",
-            "needle_life_stitches": "Stitches a needle lasts",
+            "stitches_per_minute": _("Speed set, stitches a minute"),
+            "needle_tail_start_mm": _("Needle tail at a start, mm"),
+            "needle_tail_trim_mm": _("Needle tail at a cut, mm"),
+            "bobbin_tail_start_mm": _("Bobbin tail at a start, mm"),
+            "bobbin_tail_trim_mm": _("Bobbin tail at a cut, mm"),
+            "threaded_path_mm": _("Threaded path, mm"),
+            "needle_life_stitches": _("Stitches a needle lasts"),
         }
         widgets = {"hoops": forms.CheckboxSelectMultiple}
 
@@ -33,22 +35,24 @@ class HoopForm(forms.ModelForm):
         model = Hoop
         fields = "__all__"
         labels = {
-            "field_width_mm": "Field, width in mm",
-            "field_height_mm": "Field, height in mm",
-            "ring_width_mm": "Inner ring, width in mm",
-            "ring_height_mm": "Inner ring, height in mm",
-            "piece_width_mm": "Stabilizer piece, width in mm",
-            "piece_height_mm": "Stabilizer piece, height in mm",
-            "is_cap_frame": "Takes caps: its stabilizer is a strip of that size",
+            "field_width_mm": _("Field, width in mm"),
+            "field_height_mm": _("Field, height in mm"),
+            "ring_width_mm": _("Inner ring, width in mm"),
+            "ring_height_mm": _("Inner ring, height in mm"),
+            "piece_width_mm": _("Stabilizer piece, width in mm"),
+            "piece_height_mm": _("Stabilizer piece, height in mm"),
+            "is_cap_frame": _("Takes caps: its stabilizer is a strip of that size"),
         }
-        help_texts = {"piece_width_mm": "Empty: the inner ring and the margin of the rules."}
+        help_texts = {"piece_width_mm": _("Empty: the inner ring and the margin of the rules.")}
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         if cleaned and bool(cleaned.get("piece_width_mm")) != bool(cleaned.get("piece_height_mm")):
-            self.add_error("piece_height_mm", "Give both sides of the stabilizer piece, or neither.")
+            self.add_error("piece_height_mm", gettext("Give both sides of the stabilizer piece, or neither."))
         elif cleaned and cleaned.get("is_cap_frame") and not cleaned.get("piece_width_mm"):
-            self.add_error("piece_width_mm", "A cap frame takes a strip of a set size; give both its sides.")
+            self.add_error(
+                "piece_width_mm", gettext("A cap frame takes a strip of a set size; give both its sides.")
+            )
         return cleaned
 
 
@@ -57,8 +61,8 @@ class FabricForm(forms.ModelForm):
         model = Fabric
         fields = "__all__"
         labels = {
-            "thickness_mm": "Thickness with all layers, as the stitch closes round it, mm",
-            "most_stitches_per_minute": "At most so many stitches a minute",
+            "thickness_mm": _("Thickness with all layers, as the stitch closes round it, mm"),
+            "most_stitches_per_minute": _("At most so many stitches a minute"),
         }
 
 
@@ -66,15 +70,18 @@ class LayerForm(forms.ModelForm):
     class Meta:
         model = Layer
         fields = LAYER_FIELDS
-        labels = {"weight_from_g_m2": "From, g/m²", "weight_to_g_m2": "To, g/m²"}
+        labels = {"weight_from_g_m2": _("From, g/m²"), "weight_to_g_m2": _("To, g/m²")}
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         if cleaned and cleaned.get("weight_from_g_m2", 0) > cleaned.get("weight_to_g_m2", 0):
-            self.add_error("weight_to_g_m2", "The heaviest is lighter than the lightest; swap the two.")
+            self.add_error(
+                "weight_to_g_m2", gettext("The heaviest is lighter than the lightest; swap the two.")
+            )
         if cleaned and (cleaned.get("kind") == "spray") != (cleaned.get("method") == Layer.Method.SPRAYED):
             self.add_error(
-                "method", "A spray is sprayed on, and nothing else is. Choose kind and method that agree."
+                "method",
+                gettext("A spray is sprayed on, and nothing else is. Choose kind and method that agree."),
             )
         return cleaned
 
@@ -84,7 +91,7 @@ class Layers(forms.BaseFormSet):
 
     def add_fields(self, form: forms.Form, index: int | None) -> None:
         super().add_fields(form, index)
-        form.fields["DELETE"].label = "Take this layer out"
+        form.fields["DELETE"].label = gettext("Take this layer out")
 
 
 LayerForms = forms.formset_factory(LayerForm, formset=Layers, extra=1, max_num=8, can_delete=True)
@@ -94,61 +101,67 @@ class RulesForm(forms.ModelForm):
     """The workshop's rules; shares are typed in percent, as people say them."""
 
     enough_at = PercentField(
-        label="Enough from, %", least_meant=1.0, help_text="So sure it must be: 95 means 19 times out of 20."
+        label=_("Enough from, %"),
+        least_meant=1.0,
+        help_text=_("So sure it must be: 95 means 19 times out of 20."),
     )
     tight_at = PercentField(
-        label="Tight from, %", least_meant=1.0, help_text="Below this it is called short."
+        label=_("Tight from, %"), least_meant=1.0, help_text=_("Below this it is called short.")
     )
     spoilage = PercentField(
-        label="Pieces that may spoil, %", help_text="Rounded up. Common practice: 2 to 5 in a hundred."
+        label=_("Pieces that may spoil, %"), help_text=_("Rounded up. Common practice: 2 to 5 in a hundred.")
     )
     allowance = PercentField(
-        label="Extra thread for breaks, %",
+        label=_("Extra thread for breaks, %"),
         least_meant=1.0,
-        help_text="For re-stitching and bobbin ends too. Common practice: 5 to 15 in a hundred.",
+        help_text=_("For re-stitching and bobbin ends too. Common practice: 5 to 15 in a hundred."),
     )
     service_level = PercentField(
-        label="Never out of stock, %",
+        label=_("Never out of stock, %"),
         least=50.0,
         most=99.9,
-        help_text="How often what is kept in stock should last until the next order comes: 50 to 99.9.",
+        help_text=_("How often what is kept in stock should last until the next order comes: 50 to 99.9."),
     )
     surplus_worth = PercentField(
-        label="Worth of what is left over, %",
+        label=_("Worth of what is left over, %"),
         most=90.0,
         least_meant=1.0,
-        help_text="Of its price, what the rest of a pack is worth that will be used within half a year: 0 to 90.",
+        help_text=_(
+            "Of its price, what the rest of a pack is worth that will be used within half a year: 0 to 90."
+        ),
     )
 
     class Meta:
         model = Rules
         fields = "__all__"
         labels = {
-            "stabilizer_margin_mm": "Stabilizer margin, mm",
-            "cut_kerf_mm": "Lost at each stabilizer cut, mm",
-            "roll_edge_mm": "Trimmed off each roll edge, mm",
-            "ring_strip_width_mm": "Strip kept of a used ring, width in mm",
-            "ring_strip_height_mm": "Strip kept of a used ring, height in mm",
-            "hands_on_rate": "An hour of hands costs",
-            "machine_rate": "An hour of the machine costs",
-            "colour_limit": "How near a colour must be: a picture",
-            "brand_colour_limit": "How near a colour must be: brand colours",
-            "equivalent_within": "Equal for buying: how near a colour must be",
-            "working_hours_a_day": "Working hours a day",
+            "stabilizer_margin_mm": _("Stabilizer margin, mm"),
+            "cut_kerf_mm": _("Lost at each stabilizer cut, mm"),
+            "roll_edge_mm": _("Trimmed off each roll edge, mm"),
+            "ring_strip_width_mm": _("Strip kept of a used ring, width in mm"),
+            "ring_strip_height_mm": _("Strip kept of a used ring, height in mm"),
+            "hands_on_rate": _("An hour of hands costs"),
+            "machine_rate": _("An hour of the machine costs"),
+            "colour_limit": _("How near a colour must be: a picture"),
+            "brand_colour_limit": _("How near a colour must be: brand colours"),
+            "equivalent_within": _("Equal for buying: how near a colour must be"),
+            "working_hours_a_day": _("Working hours a day"),
         }
-        help_texts = {"ring_strip_width_mm": "Empty: what is left round a design is waste."}
+        help_texts = {"ring_strip_width_mm": _("Empty: what is left round a design is waste.")}
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         if cleaned and bool(cleaned.get("ring_strip_width_mm")) != bool(cleaned.get("ring_strip_height_mm")):
-            self.add_error("ring_strip_height_mm", "Give both sides of the strips that are kept, or neither.")
+            self.add_error(
+                "ring_strip_height_mm", gettext("Give both sides of the strips that are kept, or neither.")
+            )
         return cleaned
 
 
 class StitchesForm(forms.Form):
     """So many stitches that a machine has made."""
 
-    stitches = forms.IntegerField(label="Stitches made", min_value=1, max_value=100_000_000)
+    stitches = forms.IntegerField(label=_("Stitches made"), min_value=1, max_value=100_000_000)
 
 
 class NeedleForm(forms.Form):
@@ -156,8 +169,8 @@ class NeedleForm(forms.Form):
 
     pack = forms.ModelChoiceField(
         NeedlePack.objects.on_the_shelf(),
-        label="From the pack",
+        label=_("From the pack"),
         required=False,
-        empty_label="none of the shelf's",
+        empty_label=_("none of the shelf's"),
     )
-    count = forms.IntegerField(label="Needles", min_value=1, max_value=20, initial=1)
+    count = forms.IntegerField(label=_("Needles"), min_value=1, max_value=20, initial=1)

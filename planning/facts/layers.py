@@ -3,10 +3,13 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from django.utils import translation
+
 from planning.compute.stabilizer.cautions import layer_cautions
 from planning.compute.stabilizer.layers import LayerNeed
 from planning.compute.stabilizer.supply import Losses
 from planning.models import Fabric, Layer, Rules
+from planning.models.fabrics import METHODS_IN_DATA
 
 
 def layer_needs(fabric: Fabric) -> tuple[LayerNeed, ...]:
@@ -24,13 +27,13 @@ def layer_need(layer: Layer) -> LayerNeed:
         grain_matters=layer.grain_matters,
         crossed=layer.crossed,
         by_extent=layer.method == Layer.Method.TOPPING,
-        words=layer.get_method_display(),
+        words=METHODS_IN_DATA[layer.method],
     )
 
 
 def with_cautions(layers: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """Return the layers of a plan that was kept as data, each with its cautions, older ones by kind and method."""
-    methods = {label: value for value, label in Layer.Method.choices}
+    methods = {words: method for method, words in METHODS_IN_DATA.items()}
     return [
         {"cautions": layer_cautions(kind=layer["kind"], method=methods.get(layer["method"], layer["method"]))}
         | dict(layer)
@@ -44,5 +47,6 @@ def losses_of(rules: Rules) -> Losses:
 
 
 def recipe_in_words(fabric: Fabric) -> str:
-    """Return a fabric's recipe in a line, as a note of a stitch-out keeps it."""
-    return "; ".join(map(str, fabric.layers.all()))
+    """Return a fabric's recipe in a line, as a note of a stitch-out keeps it: alike whoever reads."""
+    with translation.override("en"):
+        return "; ".join(map(str, fabric.layers.all()))

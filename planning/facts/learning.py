@@ -9,9 +9,12 @@ from functools import cached_property
 from typing import Any
 
 from django.db import IntegrityError
+from django.utils.dateformat import format as format_date
+from django.utils.translation import gettext as _
 
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, listed
 from inventory.ledger import KeyUsedForAnother
 from inventory.models import ThreadRange
 from planning.compute.certainty.enough import Factor, observed
@@ -179,7 +182,7 @@ def observe(
 
 def leave_out(observation: Observation, *, why: str) -> Observation:
     """Return ``observation``, no longer counted."""
-    return _said(observation, False, why=why[:120] or "left out by hand")
+    return _said(observation, False, why=why[:120] or N_("left out by hand"))
 
 
 def count_in(observation: Observation) -> Observation:
@@ -192,7 +195,11 @@ def start_anew(
 ) -> FactorReset:
     """Return the reset after which the factor is the prior again; what was observed before stays on record."""
     if kind not in KINDS:
-        raise WorkshopError(f"There is no factor called {kind}; say one of {', '.join(KINDS)}.")
+        raise WorkshopError(
+            _("There is no factor called {kind}; say one of {kinds}.").format(
+                kind=kind, kinds=", ".join(KINDS)
+            )
+        )
     return FactorReset.objects.create(machine=machine, kind=kind, range=range, at=at, by=by)
 
 
@@ -210,7 +217,7 @@ def tell_change(machine: Machine, *, key: str, at: datetime, by: Any, what: str 
     if not key:
         raise KeyUsedForAnother("A change needs a key, so that sending it twice tells it once.")
     if machine.pk is None:
-        raise WorkshopError("No machine is set up yet. Set one up first; then say what was changed on it.")
+        raise WorkshopError(_("No machine is set up yet. Set one up first; then say what was changed on it."))
     return ToldChange.objects.get_or_create(
         key=key, defaults={"machine": machine, "at": at, "by": by, "what": what[:120]}
     )[0]
@@ -343,11 +350,13 @@ def kept_in_words(kept: InsideBand) -> str:
     'Of the last 20 weigh-backs, 18 fell inside the 95 % band.'
     """
     if not kept.of:
-        return "Nothing was weighed back yet, so nobody knows how well the stated bands hold."
-    text = f"Of the last {kept.of} weigh-backs, {kept.inside} fell inside the 95 % band."
+        return _("Nothing was weighed back yet, so nobody knows how well the stated bands hold.")
+    text = _("Of the last {number} weigh-backs, {inside} fell inside the 95 % band.").format(
+        number=kept.of, inside=kept.inside
+    )
     if kept.is_too_few:
-        text += (
-            " That is fewer than chance explains: a promise that says 95 % holds less often here. Leave a margin, and"
+        text += " " + _(
+            "That is fewer than chance explains: a promise that says 95 % holds less often here. Leave a margin, and"
             " look at the tension, the scale and the tex of the thread."
         )
     return text
@@ -361,12 +370,15 @@ def change_in_words(change: SeenChange) -> str:
     'Since about 3 March 2026 this machine draws 20 % more bobbin thread.'
     """
     told = [
-        f"{abs(factor - 1):.0%} {'more' if factor > 1 else 'less'} {thread} thread".replace("%", " %")
-        for thread, factor in (("needle", change.needle), ("bobbin", change.bobbin))
+        (more if factor > 1 else less).format(share=f"{abs(factor - 1):.0%}".replace("%", " %"))
+        for factor, more, less in (
+            (change.needle, _("{share} more needle thread"), _("{share} less needle thread")),
+            (change.bobbin, _("{share} more bobbin thread"), _("{share} less bobbin thread")),
+        )
         if abs(factor - 1) >= 0.05
     ]
-    day = f"{change.since.day} {change.since:%B %Y}"
-    return f"Since about {day} this machine draws {' and '.join(told)}."
+    day = format_date(change.since, "j F Y")
+    return _("Since about {day} this machine draws {draws}.").format(day=day, draws=listed(told))
 
 
 def learned_as_data(known: MachineLearned) -> dict[str, Any]:
@@ -410,5 +422,5 @@ def latest_told(machine: Machine) -> ToldChange:
     """Return the last word of a change on ``machine``. Raises WorkshopError where there is none."""
     told = machine.told_changes.first()
     if told is None:
-        raise WorkshopError(f"Nobody has said that {machine} was set otherwise.")
+        raise WorkshopError(_("Nobody has said that {machine} was set otherwise.").format(machine=machine))
     return told

@@ -2,10 +2,18 @@
 
 from typing import TypeVar
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from planning.models import Fabric, Hoop, Machine
 
 Named = TypeVar("Named", Fabric, Hoop, Machine)
+CALLED = {
+    "machine": N_("There is no machine called {name}"),
+    "fabric": N_("There is no fabric called {name}"),
+    "hoop": N_("There is no hoop called {name}"),
+}
 
 
 class NoSuchName(WorkshopError):
@@ -22,9 +30,13 @@ def by_name(model: type[Named], name: str) -> Named:
     found = [each for each in alike if each.name == wanted] or alike
     if len(found) == 1:
         return found[0]
-    called = f"{model._meta.verbose_name} called {name}"
+    called = _(CALLED[model._meta.model_name or ""]).format(name=name)
     if found:
         names = ", ".join(each.name for each in found)
-        raise NoSuchName(f"There is no {called}, but {names}. Write it with its own capitals.")
-    names = ", ".join(model.objects.values_list("name", flat=True)) or "none yet"
-    raise NoSuchName(f"There is no {called}. Known: {names}.")
+        raise NoSuchName(
+            _("{none_such}, but {names}. Write it with its own capitals.").format(
+                none_such=called, names=names
+            )
+        )
+    names = ", ".join(model.objects.values_list("name", flat=True)) or _("none yet")
+    raise NoSuchName(_("{none_such}. Known: {names}.").format(none_such=called, names=names))

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import IntegrityError
 from django.db.models import Sum
+from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import whole_act
@@ -36,7 +37,9 @@ class NeedleDue:
 def note_stitches(machine: Machine, *, stitches: int, key: str, at: datetime, by: Any) -> NeedleDue:
     """Return how the needle stands once ``machine`` has made ``stitches`` more."""
     if stitches < 0:
-        raise WorkshopError(f"{stitches} stitches is below zero; give how many were made.")
+        raise WorkshopError(
+            _("{stitches} stitches is below zero; give how many were made.").format(stitches=stitches)
+        )
 
     def note(held: Machine) -> NeedleNote:
         held.stitches_since_needle += stitches
@@ -97,7 +100,9 @@ def _noted(
             raise
         if earlier.machine_id != machine.pk or not same(earlier):
             raise KeyUsedForAnother(
-                f"The key {key} belongs to another note. Open the page again and repeat the step."
+                _("The key {key} belongs to another note. Open the page again and repeat the step.").format(
+                    key=key
+                )
             ) from None
     machine.refresh_from_db(fields=["stitches_since_needle"])
     return needle_due(machine)

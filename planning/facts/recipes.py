@@ -3,6 +3,9 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
+from inventory.compute.spoken import N_, figure
 from planning.compute.batch.asked import AskedDesign
 from planning.compute.stabilizer.layers import LayerNeed
 from planning.compute.stabilizer.recipes import density_per_cm2, recipe_doubts
@@ -18,14 +21,25 @@ LIKE_DENSITY = 0.25
 
 @dataclass(frozen=True)
 class Starter:
-    """A class of fabrics with the recipe that common practice begins with; no source, and a test decides."""
+    """A class of fabrics with the recipe that common practice begins with; no source, and a test decides.
+
+    What is written here of its name and reason is said in the reader's language.
+    """
 
     slug: str
-    name: str
+    written_name: str
     stretch: str
     thickness_mm: float
     layers: tuple[tuple[str, float, float, str, int, bool, bool], ...]  # as in ``LAYERS_IN``
-    why: str
+    written_why: str
+
+    @property
+    def name(self) -> str:
+        return _(self.written_name)
+
+    @property
+    def why(self) -> str:
+        return _(self.written_why)
 
 
 LAYERS_IN = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
@@ -34,70 +48,70 @@ LAYERS_IN = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "g
 STARTERS = (
     Starter(
         "woven",
-        "Stable woven: twill, poplin, canvas",
+        N_("Stable woven: twill, poplin, canvas"),
         Stretch.NONE,
         1.0,
         (("tear-away", 35, 60, Method.HOOPED, 2, False, False),),
-        "It holds its shape itself; two light layers tear away one by one.",
+        N_("It holds its shape itself; two light layers tear away one by one."),
     ),
     Starter(
         "firm",
-        "Firm and heavy: sailcloth, webbing, denim",
+        N_("Firm and heavy: sailcloth, webbing, denim"),
         Stretch.NONE,
         1.3,
         (("tear-away", 40, 80, Method.HOOPED, 1, False, False),),
-        "It is firm enough that one medium layer does.",
+        N_("It is firm enough that one medium layer does."),
     ),
     Starter(
         "knit",
-        "Light knit: jersey, piqué",
+        N_("Light knit: jersey, piqué"),
         Stretch.SOME,
         1.2,
         (("cut-away", 60, 100, Method.HOOPED, 1, True, False),),
-        "What stretches keeps its backing for good.",
+        N_("What stretches keeps its backing for good."),
     ),
     Starter(
         "elastic",
-        "Very elastic: sports knit, rib",
+        N_("Very elastic: sports knit, rib"),
         Stretch.MUCH,
         1.2,
         (("cut-away", 50, 80, Method.HOOPED, 2, True, True),),
-        "Two layers that cross hold it in both directions.",
+        N_("Two layers that cross hold it in both directions."),
     ),
     Starter(
         "pile",
-        "Pile: fleece, towelling",
+        N_("Pile: fleece, towelling"),
         Stretch.SOME,
         2.2,
         (
             ("cut-away", 60, 100, Method.HOOPED, 1, False, False),
             ("topping", 10, 40, Method.TOPPING, 1, False, False),
         ),
-        "A film on top keeps stitches from sinking into the pile.",
+        N_("A film on top keeps stitches from sinking into the pile."),
     ),
     Starter(
         "felt",
-        "Felt and what hoops mark: felt, suede",
+        N_("Felt and what hoops mark: felt, suede"),
         Stretch.NONE,
         1.8,
         (("tear-away", 35, 80, Method.FLOATED, 1, False, False),),
-        "It holds itself; a floated sheet spares it the marks of a hoop.",
+        N_("It holds itself; a floated sheet spares it the marks of a hoop."),
     ),
     Starter(
         "sheer",
-        "Sheer: organza, voile",
+        N_("Sheer: organza, voile"),
         Stretch.NONE,
         0.5,
         (("wash-away", 20, 80, Method.HOOPED, 2, False, False),),
-        "Nothing may show through, so the backing is washed out.",
+        N_("Nothing may show through, so the backing is washed out."),
     ),
     Starter(
         "cap",
-        "Structured cap",
+        N_("Structured cap"),
         Stretch.NONE,
         1.6,
         (("tear-away", 60, 100, Method.FLOATED, 1, False, False),),
-        "One firm strip goes round with the cap on its frame.",
+        N_("One firm strip goes round with the cap on its frame."),
     ),
 )
 
@@ -114,10 +128,17 @@ def recipe_notes(fabric: Fabric, layers: Sequence[LayerNeed], designs: Sequence[
     if fabric.pk and layers:
         bad = _bad_tests(fabric, density)
         if bad:
-            notes.append(
-                f"A test of {bad.stitched_on} on {fabric} with this recipe, at {bad.density_per_cm2:.0f} stitches per "
-                f"cm², was {bad.get_verdict_display()}{f': {bad.words}' if bad.words else ''}."
+            said = _(
+                "A test of {day} on {fabric} with this recipe, at {density} stitches per cm², was {verdict}."
+            ).format(
+                day=bad.stitched_on,
+                fabric=fabric,
+                density=figure(bad.density_per_cm2 or 0.0, grouped=False),
+                verdict=f"{bad.get_verdict_display()}: {bad.words}"
+                if bad.words
+                else bad.get_verdict_display(),
             )
+            notes.append(said)
     return notes
 
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from inventory.acting.turn import planning_lock
 from inventory.compute.colour.lab import ColourNotUnderstood, hex_from_lab, parse_colour
@@ -143,7 +144,7 @@ def take_back(act: str, *, at: datetime) -> None:
         made = RememberedColour.objects.filter(act=act)
         ended = list(RememberedColour.objects.filter(ended_by_act=act))
         if not made.filter(ended_at__isnull=True).exists() and not ended:
-            raise NotRemembered("There is nothing of that to take back any more.")
+            raise NotRemembered(_("There is nothing of that to take back any more."))
         made.filter(ended_at__isnull=True).update(ended_at=at, ended_by_act="")
         for row in ended:
             later = RememberedColour.objects.filter(
@@ -151,7 +152,9 @@ def take_back(act: str, *, at: datetime) -> None:
             ).exists()
             if later:
                 raise NotRemembered(
-                    f"{row.hex or 'That block'} was answered anew since; change that instead."
+                    _("{colour} was answered anew since; change that instead.").format(colour=row.hex)
+                    if row.hex
+                    else _("That block was answered anew since; change that instead.")
                 )
             row.ended_at, row.ended_by_act = None, ""
             row.save(update_fields=["ended_at", "ended_by_act"])
@@ -190,17 +193,19 @@ def colour_written(text: str) -> str:
     """Return the ``#rrggbb`` of a colour as a person types it. Raises ColourNotUnderstood."""
     lab = parse_colour(text.strip())
     if lab is None:
-        raise ColourNotUnderstood(f'"{text}" is not a colour. Write it like #1f4e79.')
+        raise ColourNotUnderstood(_('"{text}" is not a colour. Write it like #1f4e79.').format(text=text))
     written = text.strip().lower()
     return written if len(written) == 7 and written.startswith("#") else hex_from_lab(lab)
 
 
 def _check(answer: ColourAnswer) -> None:
     if answer.block is not None and answer.design is None:
-        raise NotRemembered("A block is one of a design: say which design.")
+        raise NotRemembered(_("A block is one of a design: say which design."))
     if not answer.hex and answer.block is None:
-        raise NotRemembered("For a block without a colour, the answer is for that block alone.")
+        raise NotRemembered(_("For a block without a colour, the answer is for that block alone."))
     if answer.design is not None and answer.block is not None:
         numbers = set(answer.design.blocks.values_list("number", flat=True))
         if answer.block not in numbers:
-            raise NotRemembered(f"{answer.design} has no block {answer.block}.")
+            raise NotRemembered(
+                _("{design} has no block {block}.").format(design=answer.design, block=answer.block)
+            )

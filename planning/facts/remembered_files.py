@@ -3,6 +3,8 @@
 import csv
 import io
 
+from django.utils.translation import gettext as _
+
 from inventory.catalogue.equivalents import NoOneShade, one_shade
 from inventory.compute.colour.lab import ColourNotUnderstood
 from inventory.tables.cells import guarded, shown
@@ -52,11 +54,13 @@ def answers_in_file(content: bytes) -> tuple[list[ColourAnswer], list[CellProble
             continue
         designs = list(_designs(cells["design"])) if cells["design"] else [None]
         if len(designs) != 1:
-            words = "No design is called so." if not designs else "Several designs are called so."
+            words = _("No design is called so.") if not designs else _("Several designs are called so.")
             problems.append(CellProblem(row.number, "design", cells["design"], words))
             continue
         if cells["block"] and not cells["block"].isdecimal():
-            problems.append(CellProblem(row.number, "block", cells["block"], "Give the number of a block."))
+            problems.append(
+                CellProblem(row.number, "block", cells["block"], _("Give the number of a block."))
+            )
             continue
         answers.append(ColourAnswer(hex, shade, designs[0], int(cells["block"]) if cells["block"] else None))
     return answers, problems

@@ -3,6 +3,9 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
 from inventory.compute.colour.lab import Lab, lab_from_hex
 from inventory.compute.names.plain import plain_name_of_hex
 from inventory.models import Shade
@@ -34,7 +37,12 @@ class FileColour:
     @property
     def called(self) -> str:
         """What the colour is called where the file has no name for it, too."""
-        return self.name or f"Colour {self.number}"
+        return self.name or _("Colour {number}").format(number=self.number)
+
+    @property
+    def called_within(self) -> str:
+        """What it is called inside a sentence: without its capital, but where the language gives nouns one."""
+        return self.called if (get_language() or "").startswith("de") else self.called.lower()
 
     @property
     def pin_of_nearest(self) -> str:

@@ -3,11 +3,15 @@
 from typing import Any
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.in_own_words import Across, SpoolInWords
 from inventory.compute.colour.lab import Lab, lab_from_hex, parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import colour_of_name
+from inventory.compute.spoken import figure
 from inventory.compute.units import Units
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.models import Fibre
@@ -21,39 +25,47 @@ from planning.stitch_files.formats import FORMATS
 
 OWN, NEAR = "own", "near"
 THICKNESSES = (
-    ("40", "40 wt"),
-    ("60", "60 wt, fine"),
-    ("30", "30 wt"),
-    ("12", "12 wt, thick"),
-    ("", "it does not say"),
+    ("40", _("40 wt")),
+    ("60", _("60 wt, fine")),
+    ("30", _("30 wt")),
+    ("12", _("12 wt, thick")),
+    ("", _("it does not say")),
 )
 FULL_LENGTHS_M = (200, 500, 1_000, 2_500, 5_000)
 FULLNESS = (
-    ("full", "full"),
-    ("three quarters", "three quarters"),
-    ("half", "half"),
-    ("quarter", "a quarter"),
-    ("nearly empty", "nearly empty"),
-    ("weigh", "weigh it"),
-    ("measure", "measure it"),
+    ("full", _("full")),
+    ("three quarters", _("three quarters")),
+    ("half", _("half")),
+    ("quarter", _("a quarter")),
+    ("nearly empty", _("nearly empty")),
+    ("weigh", _("weigh it")),
+    ("measure", _("measure it")),
 )
-BOBBIN_SIZES = (("small", "about 2 cm across"), ("large", "about 2.5 cm across"))
+BESIDE = {
+    "lighter": _("lighter"),
+    "darker": _("darker"),
+    "greyer": _("greyer"),
+    "stronger": _("stronger"),
+}
+BOBBIN_SIZES = (("small", _("about 2 cm across")), ("large", _("about 2.5 cm across")))
 
 
 class StitchFileForm(forms.Form):
     """What will be stitched, and how often."""
 
     stitch_files = StitchFiles(
-        label="Stitch file",
+        label=_("Stitch file"),
         required=False,
-        help_text=f"{', '.join(extension.upper() for extension in FORMATS)}; up to 20 MiB.",
+        help_text=format_lazy(
+            _("{formats}; up to 20 MiB."), formats=", ".join(extension.upper() for extension in FORMATS)
+        ),
     )
-    pieces = forms.IntegerField(label="How many pieces?", min_value=1, max_value=MOST_PIECES, initial=12)
+    pieces = forms.IntegerField(label=_("How many pieces?"), min_value=1, max_value=MOST_PIECES, initial=12)
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         if cleaned is not None and not self.errors and not cleaned.get("stitch_files"):
-            self.add_error("stitch_files", "Choose the stitch file first.")
+            self.add_error("stitch_files", gettext("Choose the stitch file first."))
         return cleaned
 
 
@@ -61,38 +73,38 @@ class ThreadForm(KeyedForm):
     """One colour of the file, and the spool that a person has for it."""
 
     answer = forms.ChoiceField(
-        label="Do you own it?",
-        choices=[(OWN, "I own it"), (NEAR, "Something near")],
+        label=_("Do you own it?"),
+        choices=[(OWN, _("I own it")), (NEAR, _("Something near"))],
         widget=forms.RadioSelect,
-        error_messages={"required": "Say whether you own it or have something near."},
+        error_messages={"required": _("Say whether you own it or have something near.")},
     )
-    maker = forms.CharField(label="Whose is it?", max_length=60, required=False)
-    code = forms.CharField(label="Code on the label", max_length=20, required=False)
-    weight_label = forms.ChoiceField(label="Thickness it says", choices=THICKNESSES, required=False)
-    full = forms.ChoiceField(label="Length when full", required=False)
-    fibre = forms.ChoiceField(label="Made of", choices=Fibre.choices, required=False)
+    maker = forms.CharField(label=_("Whose is it?"), max_length=60, required=False)
+    code = forms.CharField(label=_("Code on the label"), max_length=20, required=False)
+    weight_label = forms.ChoiceField(label=_("Thickness it says"), choices=THICKNESSES, required=False)
+    full = forms.ChoiceField(label=_("Length when full"), required=False)
+    fibre = forms.ChoiceField(label=_("Made of"), choices=Fibre.choices, required=False)
     beside = forms.ChoiceField(
-        label="Beside the file's colour it is", required=False, widget=forms.RadioSelect
+        label=_("Beside the file's colour it is"), required=False, widget=forms.RadioSelect
     )
     colour = forms.CharField(
-        label="Or its colour in a word",
+        label=_("Or its colour in a word"),
         max_length=40,
         required=False,
-        help_text="Such as dark blue or orange.",
+        help_text=_("Such as dark blue or orange."),
     )
     looks = forms.ChoiceField(
-        label="How full is it?", choices=FULLNESS, required=False, widget=forms.RadioSelect
+        label=_("How full is it?"), choices=FULLNESS, required=False, widget=forms.RadioSelect
     )
-    gross = ScaleField(label="The scale shows", required=False)
+    gross = ScaleField(label=_("The scale shows"), required=False)
     empty = MeasureField(
-        measure="weight", label="An empty spool weighs", required=False, help_text="If you know it."
+        measure="weight", label=_("An empty spool weighs"), required=False, help_text=_("If you know it.")
     )
-    thread_across = NumberField(label="Across the thread now, mm", required=False)
-    full_across = NumberField(label="Across a full spool, mm", required=False)
-    core_across = NumberField(label="Across the bare core, mm", required=False)
+    thread_across = NumberField(label=_("Across the thread now, mm"), required=False)
+    full_across = NumberField(label=_("Across a full spool, mm"), required=False)
+    core_across = NumberField(label=_("Across the bare core, mm"), required=False)
     which = forms.ChoiceField(
-        label="A spool of it is on the shelf already",
-        choices=[("same", "It is that one"), ("another", "It is another one")],
+        label=_("A spool of it is on the shelf already"),
+        choices=[("same", _("It is that one")), ("another", _("It is another one"))],
         required=False,
         widget=forms.RadioSelect,
     )
@@ -104,7 +116,7 @@ class ThreadForm(KeyedForm):
         self.hex, self.name, self.beside_hexes = hex, name, beside
         field = self.fields["beside"]
         assert isinstance(field, forms.ChoiceField)
-        field.choices = [(word, word) for word in beside]
+        field.choices = [(word, BESIDE.get(word, word)) for word in beside]
         full = self.fields["full"]
         assert isinstance(full, forms.ChoiceField)
         full.choices = [(str(metres), _length_when_full(metres, units)) for metres in FULL_LENGTHS_M]
@@ -127,7 +139,10 @@ class ThreadForm(KeyedForm):
             raise forms.ValidationError(str(problem)) from None
         if found is None:
             raise forms.ValidationError(
-                f"“{written}” is no colour known here. Try a plain word such as blue, dark green or light brown."
+                gettext(
+                    "“{written}” is no colour known here. Try a plain word such as blue, dark green or light "
+                    "brown."
+                ).format(written=written)
             )
         return found
 
@@ -135,12 +150,13 @@ class ThreadForm(KeyedForm):
         given = super().clean() or self.cleaned_data
         if given.get("looks") == "weigh" and given.get("gross") is None and "gross" not in self.errors:
             self.add_error(
-                "gross", "Put the spool on the scale and type what it shows, or choose how full it looks."
+                "gross",
+                gettext("Put the spool on the scale and type what it shows, or choose how full it looks."),
             )
         if given.get("looks") == "measure":
             for name in ("thread_across", "full_across", "core_across"):
                 if given.get(name) is None and name not in self.errors:
-                    self.add_error(name, "Type this one too, or choose how full it looks.")
+                    self.add_error(name, gettext("Type this one too, or choose how full it looks."))
         return given
 
     def said(self) -> SpoolInWords:
@@ -171,26 +187,26 @@ class ThreadForm(KeyedForm):
 
 def _length_when_full(metres: int, units: Units) -> str:
     if units.length == "yd":
-        return f"{metres / 0.9144:,.0f} yd ({metres:,} m)"
-    return f"{metres:,} m"
+        return f"{figure(metres / 0.9144)} yd ({figure(metres)} m)"
+    return f"{figure(metres)} m"
 
 
 class SettingForm(UnitsForm):
     """Three questions: the machine, the hoop and the cloth; each may be left open."""
 
     machine = forms.ChoiceField(
-        label="How many needles has the machine?", required=False, widget=forms.RadioSelect
+        label=_("How many needles has the machine?"), required=False, widget=forms.RadioSelect
     )
-    needles = forms.IntegerField(label="How many?", required=False, min_value=2, max_value=MOST_NEEDLES)
-    hoop = forms.ChoiceField(label="Which hoop takes it?", required=False, widget=forms.RadioSelect)
-    hoop_width = MeasureField(measure="size", label="Inside, width", required=False)
-    hoop_height = MeasureField(measure="size", label="Inside, height", required=False)
-    cloth = forms.ChoiceField(label="On what cloth?", required=False, widget=forms.RadioSelect)
+    needles = forms.IntegerField(label=_("How many?"), required=False, min_value=2, max_value=MOST_NEEDLES)
+    hoop = forms.ChoiceField(label=_("Which hoop takes it?"), required=False, widget=forms.RadioSelect)
+    hoop_width = MeasureField(measure="size", label=_("Inside, width"), required=False)
+    hoop_height = MeasureField(measure="size", label=_("Inside, height"), required=False)
+    cloth = forms.ChoiceField(label=_("On what cloth?"), required=False, widget=forms.RadioSelect)
     bobbins = forms.IntegerField(
-        label="How many full bobbins are there?", required=False, min_value=0, max_value=500
+        label=_("How many full bobbins are there?"), required=False, min_value=0, max_value=500
     )
     bobbin_size = forms.ChoiceField(
-        label="They are", choices=BOBBIN_SIZES, required=False, initial="small", widget=forms.RadioSelect
+        label=_("They are"), choices=BOBBIN_SIZES, required=False, initial="small", widget=forms.RadioSelect
     )
     key = forms.CharField(widget=forms.HiddenInput, max_length=64)
 
@@ -199,11 +215,12 @@ class SettingForm(UnitsForm):
         kept = [(f"kept-{each.pk}", each.name) for each in Machine.objects.all()]
         self.hoops = hoops_to_choose(design.width_mm, design.height_mm)
         cloths = [(f"kept-{each.pk}", each.name) for each in Fabric.objects.all()]
-        names = {name for _, name in cloths}
+        names = {name for _value, name in cloths}
         choices: dict[str, list[tuple[str, str]]] = {
-            "machine": [*kept, ("one", "One"), ("several", "Several")],
-            "hoop": [*((each.value, each.name) for each in self.hoops), ("other", "Another size")],
-            "cloth": cloths + [(each.slug, each.name) for each in STARTERS if each.name not in names],
+            "machine": [*kept, ("one", gettext("One")), ("several", gettext("Several"))],
+            "hoop": [*((each.value, each.name) for each in self.hoops), ("other", gettext("Another size"))],
+            "cloth": cloths
+            + [(each.slug, each.name) for each in STARTERS if not {each.name, each.written_name} & names],
         }
         for name, offered in choices.items():
             field = self.fields[name]
@@ -213,11 +230,13 @@ class SettingForm(UnitsForm):
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         if given.get("machine") == "several" and not given.get("needles") and "needles" not in self.errors:
-            self.add_error("needles", "Type how many needles it has.")
+            self.add_error("needles", gettext("Type how many needles it has."))
         if given.get("hoop") == "other":
             for name in ("hoop_width", "hoop_height"):
                 if not given.get(name) and name not in self.errors:
-                    self.add_error(name, "Type how far the needle can go, or choose one of the hoops above.")
+                    self.add_error(
+                        name, gettext("Type how far the needle can go, or choose one of the hoops above.")
+                    )
         return given
 
     @property

@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.acting import whole_act
+from inventory.compute.spoken import as_written_here
 from inventory.models import BobbinBatch
 from planning.facts.recipes import LAYERS_IN, Starter
 from planning.facts.setup import add_setting, set_hoops, set_recipe
@@ -54,7 +57,8 @@ def hoop_name(width_mm: int, height_mm: int) -> str:
     >>> hoop_name(130, 180), hoop_name(95, 95)
     ('13 × 18 cm', '9.5 × 9.5 cm')
     """
-    return f"{width_mm / 10:g} × {height_mm / 10:g} cm"
+    width, height = (as_written_here(f"{mm / 10:g}") for mm in (width_mm, height_mm))
+    return f"{width} × {height} cm"
 
 
 @whole_act
@@ -63,7 +67,7 @@ def keep_machine(*, needles: int, hoops: Sequence[Hoop], at: datetime, by: Any) 
     found = Machine.objects.filter(needles=needles).first()
     if found is None:
         kinds = set(BobbinBatch.objects.values_list("style_id", flat=True))
-        name = "One needle" if needles == 1 else f"{needles} needles"
+        name = _("One needle") if needles == 1 else _("{needles} needles").format(needles=needles)
         found = Machine(name=name, needles=needles, bobbin_style_id=kinds.pop() if len(kinds) == 1 else None)
         add_setting(found, at=at, by=by)
     own = list(found.hoops.all())
@@ -92,10 +96,13 @@ def keep_hoop(*, width_mm: int, height_mm: int, at: datetime, by: Any) -> Hoop:
 @whole_act
 def keep_cloth(starter: Starter, *, at: datetime, by: Any) -> Fabric:
     """Return the workshop's fabric that begins with this recipe, a new one where it has none of that name."""
-    found = Fabric.objects.filter(name=starter.name).first()
+    found = Fabric.objects.filter(name__in={starter.name, starter.written_name}).first()
     if found is None:
         found = Fabric(
-            name=starter.name, stretch=starter.stretch, thickness_mm=starter.thickness_mm, note=starter.why
+            name=starter.name,
+            stretch=starter.stretch,
+            thickness_mm=starter.thickness_mm,
+            note=starter.why,
         )
         add_setting(found, at=at, by=by)
         layers = [Layer(**dict(zip(LAYERS_IN, layer, strict=True))) for layer in starter.layers]

@@ -3,7 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from inventory.compute.lengths import format_length
+from inventory.compute.spoken import listed
 from inventory.compute.units import Units
 from planning.compute.batch.plan import BatchPlan, worst_verdict
 from planning.first_hour.colours import FileColour
@@ -22,37 +26,39 @@ def so_far_in_words(plan: BatchPlan, colours: Sequence[FileColour], *, units: Un
     """Return what the threads that a person has named come to, for all pieces of the plan."""
     named = [each for each in colours if each.is_answered and each.thread]
     missing = [each for each in colours if each.is_left_out and not each.is_answered]
-    pieces = f"all {plan.pieces.total}"
+    total = plan.pieces.total
     if not named and not missing:
-        return SoFar("unknown", f"{len(colours)} colours to look for", ("Nothing is asked yet.",))
+        to_look_for = _("{number} colours to look for").format(number=len(colours))
+        return SoFar("unknown", to_look_for, (_("Nothing is asked yet."),))
     by_verdict: dict[str, list[str]] = {}
     for each in named:
         assert each.thread
         by_verdict.setdefault(each.thread.verdict, []).append(each.called)
     says = {
-        "enough": f"enough for {pieces}",
-        "tight": "likely enough: weigh it to be sure",
-        "short": f"not enough for {pieces}",
-        "unknown": "not known: nobody has said how full it is",
+        "enough": _("{colours}: enough for all {pieces}."),
+        "tight": _("{colours}: likely enough: weigh it to be sure."),
+        "short": _("{colours}: not enough for all {pieces}."),
+        "unknown": _("{colours}: not known: nobody has said how full it is."),
     }
     lines = [
-        f"{_listed(names)}: {says[verdict]}."
+        says[verdict].format(colours=listed(names), pieces=total)
         for verdict in ("short", "unknown", "tight", "enough")
         if (names := by_verdict.get(verdict))
     ]
     lines += [
-        f"Not owned: {each.called}, {_metres(each.mm_a_piece * plan.pieces.total, units)} for {pieces}."
+        _("Not owned: {colour}, {length} for all {pieces}.").format(
+            colour=each.called, length=_metres(each.mm_a_piece * total, units), pieces=total
+        )
         for each in missing
     ]
     still = len(colours) - len(named) - len(missing)
     if still:
-        lines.append(f"{still} colour{'s are' if still > 1 else ' is'} not asked yet.")
+        lines.append(
+            ngettext("{n} colour is not asked yet.", "{n} colours are not asked yet.", still).format(n=still)
+        )
     sign = "short" if missing else worst_verdict(by_verdict)
-    return SoFar(sign, f"So far: {len(named)} of {len(colours)} colours", tuple(lines))
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    so_far = _("So far: {named} of {colours} colours").format(named=len(named), colours=len(colours))
+    return SoFar(sign, so_far, tuple(lines))
 
 
 def _metres(mm: float, units: Units) -> str:

@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.batch.quoting import QuoteTerms
@@ -18,7 +19,7 @@ MOST_DESIGNS = 50
 class KeepForm(QuestionForm):
     """The question of a plan sheet, with what the job is called."""
 
-    what = forms.CharField(label="What is it?", max_length=120)
+    what = forms.CharField(label=_("What is it?"), max_length=120)
 
     field_order = ("what",)
 
@@ -60,10 +61,12 @@ class NamesJobForm(KeepForm):
     design = None  # type: ignore[assignment]
     pieces = None  # type: ignore[assignment]
     names = forms.CharField(
-        label="Names, one a line",
+        label=_("Names, one a line"),
         widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
-        help_text="Each with a kept design of its lettering: MARLA finds the design called MARLA, or the only one "
-        "with that word in its name; MARLA: file-12 names it.",
+        help_text=_(
+            "Each with a kept design of its lettering: MARLA finds the design called MARLA, or the only one "
+            "with that word in its name; MARLA: file-12 names it."
+        ),
     )
 
     field_order = ("what", "names")  # type: ignore[assignment]
@@ -100,12 +103,18 @@ class JobForm(forms.ModelForm):
             "notes",
         )
         labels = {
-            "what": "What is it?",
-            "needed_on": "Material needed on",
-            "tests": "Test pieces",
-            "strictness": "Colours are",
+            "what": _("What is it?"),
+            "pieces": _("Pieces"),
+            "needed_on": _("Material needed on"),
+            "fabric": _("Fabric"),
+            "machine": _("Machine"),
+            "hoop": _("Hoop"),
+            "tests": _("Test pieces"),
+            "strictness": _("Colours are"),
+            "priority": _("Priority"),
+            "notes": _("Notes"),
         }
-        help_texts = {"tests": "Empty: as the rules say."}
+        help_texts = {"tests": _("Empty: as the rules say.")}
         widgets = {"needed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
 
     def __init__(self, *args: Any, **options: Any) -> None:
@@ -122,11 +131,11 @@ class JobForm(forms.ModelForm):
 class QuoteForm(forms.Form):
     """How a price is made of a cost."""
 
-    margin = forms.DecimalField(label="Margin, %", min_value=0, max_value=1000, decimal_places=1)
+    margin = forms.DecimalField(label=_("Margin, %"), min_value=0, max_value=1000, decimal_places=1)
     rounded_to = forms.DecimalField(
-        label="A piece is rounded up to", min_value=Decimal("0.01"), max_value=1000, decimal_places=2
+        label=_("A piece is rounded up to"), min_value=Decimal("0.01"), max_value=1000, decimal_places=2
     )
-    minimum = forms.DecimalField(label="Least order", min_value=0, max_value=100_000, decimal_places=2)
+    minimum = forms.DecimalField(label=_("Least order"), min_value=0, max_value=100_000, decimal_places=2)
 
     def __init__(self, *args: Any, usual: QuoteTerms, **options: Any) -> None:
         first = {"margin": usual.margin_percent, "rounded_to": usual.rounded_to, "minimum": usual.minimum}
@@ -140,9 +149,9 @@ class QuoteForm(forms.Form):
 class AgainForm(forms.Form):
     """How many pieces of the same again, and by when."""
 
-    pieces = forms.IntegerField(min_value=1, max_value=10_000)
+    pieces = forms.IntegerField(label=_("Pieces"), min_value=1, max_value=10_000)
     needed_on = forms.DateField(
-        label="Material needed on",
+        label=_("Material needed on"),
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
@@ -155,9 +164,11 @@ class PlacedForm(forms.ModelForm):
         model = PlacedDesign
         fields = ("order", "hooping", "x_mm", "y_mm", "turned_deg", "scale_percent", "mirrored")
         labels = {
-            "order": "Stitched as number",
-            "x_mm": "Right of the middle, mm",
-            "y_mm": "Below the middle, mm",
+            "order": _("Stitched as number"),
+            "hooping": _("Hooping"),
+            "x_mm": _("Right of the middle, mm"),
+            "y_mm": _("Below the middle, mm"),
+            "mirrored": _("Mirrored"),
         }
 
     def clean(self) -> dict[str, Any] | None:
@@ -180,9 +191,11 @@ class NamesForm(forms.Form):
     """One line for each piece: the name and, after a colon, the design digitized for it."""
 
     names = forms.CharField(
-        label="Names, one a line",
+        label=_("Names, one a line"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
-        help_text="One line for each ordered piece, such as <code>MARLA: name-marla</code>. After the colon stands "
-        "the name of a kept design; without one the name itself is taken. Empty: no lettering.",
+        help_text=_(
+            "One line for each ordered piece, such as <code>MARLA: name-marla</code>. After the colon stands "
+            "the name of a kept design; without one the name itself is taken. Empty: no lettering."
+        ),
     )

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from inventory.kept_files import read_kept
 from planning.compute.batch.carrying import Carried, carry
 from planning.compute.batch.copies_compared import boxes_needed
@@ -96,10 +97,10 @@ def hooping_files(job: Job, *, extension: str) -> list[tuple[str, bytes]]:
     for load, positions in enumerate(_loads(laying)):
         stem = _hooping(job, laying, load).file_stem
         if f"{stem}.{extension}" in found:
-            raise CannotWrite(f"Two hoopings would be called {stem}.")
+            raise CannotWrite(_("Two hoopings would be called {name}.").format(name=stem))
         found[f"{stem}.{extension}"] = _file_of(laying, positions, paths, extension=extension)
     _prove(found, extension=extension, field=laying.field)
-    return [(name, content) for name, (content, _) in found.items()]
+    return [(name, content) for name, (content, _laid) in found.items()]
 
 
 def zipped(files: Sequence[tuple[str, bytes]]) -> bytes:
@@ -116,12 +117,15 @@ def _laying(job: Job) -> _Laying:
     hooping = hooping_of(asked)
     if hooping.hoop is None or hooping.too_big:
         raise WorkshopError(
-            hooping.too_big or "No hoop of this machine is set up, so nothing can be laid in it."
+            hooping.too_big or _("No hoop of this machine is set up, so nothing can be laid in it.")
         )
     boxes = boxes_needed(asked.every_design)
     if len(boxes) != 1:
         raise WorkshopError(
-            "Each piece of this job takes more than one hooping: only what is stitched in one can be put in a file."
+            _(
+                "Each piece of this job takes more than one hooping: only what is stitched in one can be put in a "
+                "file."
+            )
         )
     carried = carry(
         asked.designs, lettering=asked.lettering, to_stitch=asked.to_stitch, terms=terms_of(asked, hooping)
@@ -165,7 +169,11 @@ def _hooping(job: Job, laying: _Laying, load: int) -> HoopingLaid:
     pieces = tuple(
         HoopedPiece(
             position=piece + 1,
-            called=f"test {piece + 1}" if piece < tests else f"piece {piece + 1 - tests}",
+            called=(
+                _("test {number}").format(number=piece + 1)
+                if piece < tests
+                else _("piece {number}").format(number=piece + 1 - tests)
+            ),
             text=(texts[max(0, piece - tests)] if texts else ""),
             at_mm=at,
         )
@@ -282,9 +290,13 @@ def _prove_read(walked: Walked, laid: Sequence[CopyLaid], *, extension: str, fie
     ]
     if wrong or strays > READ_BACK_WITHIN * sum(each.stitches for each in laid):
         raise CannotWrite(
-            f"Read back, the {extension.upper()} file differs from what was laid (piece {wrong or 'unknown'}). "
-            "Choose another format."
+            _(
+                "Read back, the {format} file differs from what was laid (piece {pieces}). Choose another format."
+            ).format(format=extension.upper(), pieces=wrong or _("unknown"))
         )
     sides = np.array([right - left, bottom - top])
     if (sides > np.array([field.width_mm, field.height_mm]) + 0.5).any():
-        raise CannotWrite(f"Laid together they take {sides[0]:.0f} x {sides[1]:.0f} mm, beyond {field.name}.")
+        size = f"{sides[0]:.0f} x {sides[1]:.0f} mm"
+        raise CannotWrite(
+            _("Laid together they take {size}, beyond {hoop}.").format(size=size, hoop=field.name)
+        )

@@ -7,6 +7,7 @@ from typing import Any
 
 from inventory.acting import held, planned_act, standing_at
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from inventory.ledger.changes import changed_before
 from inventory.ledger.posting import key_used
 from inventory.models import Change
@@ -56,7 +57,7 @@ def make_job(facts: JobFacts, *, designs: Sequence[Design], at: datetime, by: An
     The same ``key`` sent again answers with the job that it made.
     """
     if not designs:
-        raise WorkshopError("A job needs at least one design.")
+        raise WorkshopError(_("A job needs at least one design."))
     earlier = made_before(key)
     if earlier is not None:
         return earlier
@@ -116,12 +117,15 @@ def hold_job(job: Job) -> Job:
 def refuse_unless_draft(job: Job) -> None:
     """Raise NotInThisState if material is set aside for ``job``, or was."""
     if job.state != Job.State.DRAFT:
-        raise NotInThisState(
-            f"{job} is {job.get_state_display()}, and its material was chosen for what it says now. "
-            "Take the promise back first, then change it."
+        said = (
+            _(
+                "{job} is {state}, and its material was chosen for what it says now. "
+                "Take the promise back first, then change it."
+            )
             if job.state == Job.State.PROMISED
-            else f"{job} is {job.get_state_display()}; make the same again to change it."
+            else _("{job} is {state}; make the same again to change it.")
         )
+        raise NotInThisState(said.format(job=job, state=job.get_state_display()))
 
 
 @planned_act
@@ -151,7 +155,7 @@ def make_names_job(
         return earlier
     lettering = lettering_of(lines)
     if not lettering:
-        raise UnclearNames("A job without a design needs a list of names, one a line.")
+        raise UnclearNames(_("A job without a design needs a list of names, one a line."))
     job = Job.objects.create(**vars(replace(facts, pieces=len(lettering))), made_at=at, by=by)
     _name_pieces(job, lettering)
     if as_many_as_fit:
@@ -181,10 +185,12 @@ def list_names(job: Job, lines: str) -> list[NamedPiece]:
     written = [line for line in lines.splitlines() if line.strip()]
     only_names = not job.placed.exists()
     if only_names and not written:
-        raise UnclearNames("Without a design the names are all that is stitched: list one for each piece.")
+        raise UnclearNames(_("Without a design the names are all that is stitched: list one for each piece."))
     if written and len(written) != job.pieces and not only_names:
         raise UnclearNames(
-            f"{len(written)} names are listed for {job.pieces} pieces; list one for each piece, in order."
+            _("{names} names are listed for {pieces} pieces; list one for each piece, in order.").format(
+                names=len(written), pieces=job.pieces
+            )
         )
     lettering = lettering_of(lines)
     job.names.all().delete()
@@ -205,7 +211,9 @@ def _name_pieces(job: Job, lettering: Sequence[tuple[str, Design]]) -> list[Name
 def delete_job(job: Job) -> None:
     """Delete a draft; its designs stay kept. What was ever promised is dropped instead, and stays on record."""
     if hold_job(job).state != Job.State.DRAFT or job.events.exists():
-        raise NotInThisState(f"{job} is {job.get_state_display()}; it is dropped, not deleted.")
+        raise NotInThisState(
+            _("{job} is {state}; it is dropped, not deleted.").format(job=job, state=job.get_state_display())
+        )
     job.delete()
 
 

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from planning.models import Design
 
 # So many designs are named where several fit one line.
@@ -36,12 +37,18 @@ def lettering_of(lines: str) -> list[tuple[str, Design]]:
         elif fitting:
             some = ", ".join(design.name for design in fitting[:MOST_NAMED])
             problems.append(
-                f"line {number}: {len(fitting)} designs fit {text} ({some}): write {text}: and which"
+                _("line {number}: {designs} designs fit {text} ({names}): write {text}: and which").format(
+                    number=number, designs=len(fitting), text=text, names=some
+                )
             )
         else:
-            problems.append(f"line {number}: no design is called {own or text}")
+            problems.append(
+                _("line {number}: no design is called {name}").format(number=number, name=own or text)
+            )
     if problems:
-        raise UnclearNames(f"{'; '.join(problems)}. Keep the design first, or correct its name.")
+        raise UnclearNames(
+            _("{problems}. Keep the design first, or correct its name.").format(problems="; ".join(problems))
+        )
     return found
 
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.acting import held, planned_act
+from inventory.compute.spoken import _
 from inventory.models import Shade
 from planning.compute.batch.asked import AskedDesign
 from planning.jobs.asked import asked_of
@@ -47,7 +48,9 @@ def change_pins(job: Job, changes: ShadeChanges) -> None:
         for written in changes.use_again:
             found = [each for each in left_out if _is_called(each.shade, written)]
             if not found:
-                raise NoSuchPin(f'{job} does not leave out "{written.strip()}".')
+                raise NoSuchPin(
+                    _('{job} does not leave out "{written}".').format(job=job, written=written.strip())
+                )
             for each in found:
                 each.delete()
     _forget_read(job)

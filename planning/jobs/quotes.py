@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from django.utils.dateformat import format as format_date
+
 from inventory.compute.later import later
+from inventory.compute.spoken import _, figure
 from inventory.labels.printable import ENCODING, printable
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.quoting import QuotedPrice, QuoteTerms, quote_table
@@ -66,31 +69,37 @@ def _designs(plan: BatchPlan, job: Job) -> tuple[str, ...]:
         f"{placed.design.name}, {placed.design.width_mm:.0f} x {placed.design.height_mm:.0f} mm"
         for placed in job.placed.all()
     ]
-    lettering = [f"a name on each piece ({len(names)} designs)"] if names else []
-    return (*designs, *lettering, f"{len(plan.threads)} colours of thread")
+    lettering = [_("a name on each piece ({designs} designs)").format(designs=len(names))] if names else []
+    return (*designs, *lettering, _("{number} colours of thread").format(number=len(plan.threads)))
 
 
 def quote_pdf(quote: JobQuote) -> bytes:
     """Return the quote as one A4 page: the workshop, the work, the price, and what other quantities come to."""
     pdf = FPDF(format="A4")
-    pdf.set_title(printable(f"Quote: {quote.what}"))
+    title = _("Quote: {what}").format(what=quote.what)
+    pdf.set_title(printable(title))
     pdf.core_fonts_encoding = ENCODING
     pdf.add_page()
     pdf.set_margins(20, 20)
     pdf.set_xy(20, 20)
     _line(pdf, quote.workshop, size=11)
-    _line(pdf, f"Quote: {quote.what}", size=20, bold=True, height=12)
-    _line(pdf, f"{quote.made_on:%d %B %Y}", size=10, height=8)
+    _line(pdf, title, size=20, bold=True, height=12)
+    _line(pdf, format_date(quote.made_on, _("d F Y")), size=10, height=8)
     for each in quote.designs:
         _line(pdf, f"- {each}", size=11)
     pdf.ln(4)
     asked = quote.asked
-    _line(pdf, f"{asked.pieces} pieces at {asked.a_piece:,.2f} {quote.currency}", size=13, height=8)
-    _line(pdf, f"Together {asked.total:,.2f} {quote.currency}", size=16, bold=True, height=10)
+    each = _("{pieces} pieces at {price}").format(
+        pieces=asked.pieces, price=f"{figure(float(asked.a_piece), 2)} {quote.currency}"
+    )
+    together = _("Together {price}").format(price=f"{figure(float(asked.total), 2)} {quote.currency}")
+    _line(pdf, each, size=13, height=8)
+    _line(pdf, together, size=16, bold=True, height=10)
     pdf.ln(6)
-    _table(pdf, ("Pieces", f"A piece, {quote.currency}", f"Together, {quote.currency}"), quote.prices)
+    heads = (_("Pieces"), f"{_('A piece')}, {quote.currency}", f"{_('Together')}, {quote.currency}")
+    _table(pdf, heads, quote.prices)
     pdf.ln(4)
-    _line(pdf, "Garments and carriage are not in it. One test piece of each design comes first.", size=9)
+    _line(pdf, _("Garments and carriage are not in it. One test piece of each design comes first."), size=9)
     return bytes(pdf.output())
 
 
@@ -108,7 +117,9 @@ def _table(pdf: FPDF, heads: Sequence[str], prices: Sequence[QuotedPrice]) -> No
     for price in prices:
         pdf.set_font(_FONT, "B" if price.is_asked else "", 10)
         for width, text in zip(
-            widths, (f"{price.pieces}", f"{price.a_piece:,.2f}", f"{price.total:,.2f}"), strict=True
+            widths,
+            (f"{price.pieces}", figure(float(price.a_piece), 2), figure(float(price.total), 2)),
+            strict=True,
         ):
             pdf.cell(width, 6.5, text, align="R")
         pdf.ln()

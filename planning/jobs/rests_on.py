@@ -7,11 +7,12 @@ in the database, changes the mark; what is put back as it was has its old mark a
 import hashlib
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 from django.db.models import Exists, Model, OuterRef, QuerySet
+from django.utils.translation import get_language
 
 from inventory.models import (
     BobbinBatch,
@@ -74,12 +75,16 @@ FACTS: tuple[type[Model], ...] = (
 
 @dataclass(frozen=True)
 class RestsOn:
-    """A mark of each thing that standings rest on, and of each waiting job, by its number, in the turn they claim."""
+    """A mark of each thing that standings rest on, and of each waiting job, by its number, in the turn they claim.
+
+    The ``language`` is among them: why a job cannot be planned is told in it.
+    """
 
     stock: bytes
     catalogue: bytes
     facts: bytes
     jobs: tuple[tuple[int, bytes], ...]
+    language: str = ""
 
     @property
     def every(self) -> bytes:
@@ -88,7 +93,7 @@ class RestsOn:
 
     def question_of(self, pk: int) -> Hashable:
         """Return the mark of what a job asks, whatever is on the shelf."""
-        return (pk, self._by_job[pk], self.facts, self.catalogue)
+        return (pk, self._by_job[pk], self.facts, self.catalogue, self.language)
 
     @cached_property
     def _by_job(self) -> dict[int, bytes]:
@@ -97,7 +102,7 @@ class RestsOn:
 
 def marks_now() -> RestsOn:
     """Return the marks as the database stands, in a number of queries that does not grow; none if nothing moved."""
-    return while_unchanged("marks", _marks)
+    return replace(while_unchanged("marks", _marks), language=get_language() or "")
 
 
 def _marks() -> RestsOn:

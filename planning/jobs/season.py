@@ -14,6 +14,7 @@ from django.db.models import Q, QuerySet
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import LeftOut
+from inventory.compute.spoken import _
 from inventory.models import StockItem
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.batch.plan import BatchPlan
@@ -130,7 +131,9 @@ def if_first(job: Job) -> list[Standing]:
     nothing any more.
     """
     if job.state not in (State.DRAFT, State.PROMISED):
-        raise NotInThisState(f"{job} is {job.get_state_display()}: it claims nothing any more.")
+        raise NotInThisState(
+            _("{job} is {state}: it claims nothing any more.").format(job=job, state=job.get_state_display())
+        )
 
     def work(season: "_Season") -> list[Standing]:
         jobs = sorted(season.jobs, key=lambda each: each.pk != job.pk)
@@ -182,10 +185,10 @@ def _kept_season(question: Hashable, work: Callable[["_Season"], list[Answer]]) 
 
 def _season(marks: RestsOn) -> "_Season":
     """Return the season that these marks are of, read once for all that is asked of it."""
-    key = ("read", marks.every)
+    key = ("read", marks.language, marks.every)
     if key not in _keeping.answers:
-        for other in [each for each in _keeping.answers if isinstance(each, tuple) and each[0] == "read"]:
-            del _keeping.answers[other]  # one is large enough
+        for other in [each for each in _keeping.answers if isinstance(each, tuple) and each[:2] == key[:2]]:
+            del _keeping.answers[other]  # one in each language is large enough
         _keeping.answers[key] = _Season(marks)
     season: _Season = _keeping.answers[key]
     return season
@@ -271,7 +274,7 @@ class _Season:
         if key not in _keeping.ready:
             asked = self.shelves.asked_by.of(job)
             hooping = hooping_of(asked)
-            terms, _ = terms_on(asked, hooping, self._to_choose_from(bobbins), with_advice=False)
+            terms, _gone = terms_on(asked, hooping, self._to_choose_from(bobbins), with_advice=False)
             _keeping.ready[key] = make_ready(
                 asked.designs,
                 pieces=asked.pieces,

@@ -5,9 +5,11 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import Max
+from django.utils.translation import gettext as _
 
 from inventory.acting import planned_act, standing_at
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import as_written_here
 from inventory.ledger.changes import changed_before
 from inventory.models import Change, StabilizerProduct
 from planning.compute.stitches.applique import ROLES, USUAL_ALLOWANCE_MM, DesignPart, design_parts
@@ -29,12 +31,14 @@ def parts_of(design: Design) -> tuple[DesignPart, ...]:
 
 def part_meant(text: str, parts: Sequence[DesignPart]) -> DesignPart:
     """Return the part that a person means by 3 (the first, or only, part of block 3) or 3.2."""
-    block, _, part = text.strip().partition(".")
+    block, _dot, part = text.strip().partition(".")
     key = f"{block}.{part or 1}"
     found = next((each for each in parts if each.key == key), None)
     if found is None:
         raise NotSuchParts(
-            f'"{text}" is no part of the design. It has {", ".join(each.key for each in parts)}.'
+            _('"{text}" is no part of the design. It has {parts}.').format(
+                text=text, parts=", ".join(each.key for each in parts)
+            )
         )
     return found
 
@@ -65,25 +69,33 @@ def add_applique(
             return found
     if product.kind != StabilizerProduct.Kind.FABRIC:
         raise NotSuchParts(
-            f"{product} is {product.get_kind_display()}. Choose a fabric, or add one to the catalogue."
+            _("{product} is {kind}. Choose a fabric, or add one to the catalogue.").format(
+                product=product, kind=product.get_kind_display()
+            )
         )
     _refuse_disorder(lines)
     if count < 1:
-        raise NotSuchParts(f"{count} pieces of fabric are none; give 1 or more.")
+        raise NotSuchParts(_("{count} pieces of fabric are none; give 1 or more.").format(count=count))
     taken = set(AppliqueStop.objects.filter(applique__design=design).values_list("block", "part"))
-    for _, part in lines:
+    for _role, part in lines:
         if (part.block, part.part) in taken:
             raise NotSuchParts(
-                f"Part {part.key} is a line of another applique already. Take that one out first."
+                _("Part {key} is a line of another applique already. Take that one out first.").format(
+                    key=part.key
+                )
             )
     width_mm, height_mm = size_mm or covered_mm(lines)
     if min(width_mm, height_mm) < 1:
-        raise NotSuchParts(f"{width_mm:g} × {height_mm:g} mm is too small for a piece of fabric.")
+        raise NotSuchParts(
+            _("{width_mm} × {height_mm} mm is too small for a piece of fabric.").format(
+                width_mm=as_written_here(f"{width_mm:g}"), height_mm=as_written_here(f"{height_mm:g}")
+            )
+        )
     last = design.appliques.aggregate(last=Max("number"))["last"] or 0
     made = Applique.objects.create(
         design=design,
         number=last + 1,
-        name=(name.strip() or f"piece {last + 1}")[:40],
+        name=(name.strip() or _("piece {number}").format(number=last + 1))[:40],
         product=product,
         width_mm=width_mm,
         height_mm=height_mm,
@@ -113,14 +125,14 @@ def covered_mm(lines: Lines) -> tuple[float, float]:
 
 def _refuse_disorder(lines: Lines) -> None:
     if not lines:
-        raise NotSuchParts("Name at least one part: a placement line, a tack-down or a cover.")
+        raise NotSuchParts(_("Name at least one part: a placement line, a tack-down or a cover."))
     roles = [role for role, _ in lines]
     if len(set(roles)) < len(roles) or not set(roles) <= set(ROLES):
-        raise NotSuchParts("An applique has one placement line, one tack-down and one cover at most.")
+        raise NotSuchParts(_("An applique has one placement line, one tack-down and one cover at most."))
     in_order = sorted(lines, key=lambda each: ROLES.index(each[0]))
     places = [(part.block, part.part) for _, part in in_order]
     if places != sorted(set(places)):
-        raise NotSuchParts("The placement line comes before the tack-down, and that before the cover.")
+        raise NotSuchParts(_("The placement line comes before the tack-down, and that before the cover."))
 
 
 def _note(applique: Applique, what: str, *, at: datetime, by: Any, key: str = "") -> None:

@@ -4,6 +4,8 @@ import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from django.utils.translation import gettext as _
+
 from inventory.acting import held, whole_act
 from inventory.compute.colour.lab import ColourNotUnderstood, Lab, hex_from_lab, lab_from_hex, parse_colour
 from inventory.compute.errors import WorkshopError
@@ -102,7 +104,9 @@ def understand_colour(text: str, *, book: ShadeBook) -> RequestedColour:
         )
     if written.startswith("#") or re.match(r"lab(50)?\s*:", written, re.IGNORECASE):
         raise ColourNotUnderstood(
-            f'"{written}" is not a colour. Write it like #1f4e79 or lab:53.2,80.1,67.2.'
+            _('"{written}" is not a colour. Write it like #1f4e79 or lab:53.2,80.1,67.2.').format(
+                written=written
+            )
         )
     read = read_colour_list(f"1. {written}", book=book, stops=1)
     if read.problems:
@@ -164,7 +168,7 @@ def keep_thread_on(design: Design, numbers: Collection[int]) -> None:
     """
     blocks = _blocks(design, numbers)
     if blocks and min(blocks) in numbers:
-        raise NotSuchBlocks("No thread is on before the first block, so it cannot stay on.")
+        raise NotSuchBlocks(_("No thread is on before the first block, so it cannot stay on."))
     for block in blocks.values():
         block.same_thread = block.number in numbers
     Block.objects.bulk_update(blocks.values(), ["same_thread"])
@@ -180,8 +184,10 @@ def copy_colours(design: Design, *, source: Design) -> int:
     ours = list(design.blocks.all())
     if len(theirs) != len(ours):
         raise NotSuchBlocks(
-            f"{source.name} has {len(theirs)} colour blocks and {design.name} has {len(ours)}; colours are copied "
-            "between designs with as many."
+            _(
+                "{name} has {theirs} colour blocks and {name2} has {ours}; colours are copied between designs"
+                " with as many."
+            ).format(name=source.name, theirs=len(theirs), name2=design.name, ours=len(ours))
         )
     before = {block.number: (_colour_of(block), block.same_thread) for block in ours}
     recolour(design, {ours[at].number: _colour_of(block) for at, block in enumerate(theirs)})
@@ -227,6 +233,8 @@ def _blocks(design: Design, numbers: Collection[int]) -> dict[int, Block]:
     missing = sorted(set(numbers) - set(blocks))
     if missing:
         raise NotSuchBlocks(
-            f"{design.name} has {len(blocks)} colour blocks; there is no block {missing[0]} among them."
+            _("{name} has {blocks} colour blocks; there is no block {missing} among them.").format(
+                name=design.name, blocks=len(blocks), missing=missing[0]
+            )
         )
     return blocks

@@ -6,8 +6,12 @@ from typing import Any
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
+from django.utils.text import format_lazy
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import as_written_here, figure
 from inventory.models import StabilizerProduct, ThreadRange
 from inventory.shelf.forms import MeasureField, UnitsForm
 from planning.compute.colour.lists import LONGEST_LIST, ShadeBook
@@ -24,28 +28,31 @@ MOST_LIBRARY_FILES = 500
 class SearchForm(forms.Form):
     """What a person looks for; every field can stand in a page's address."""
 
-    q = forms.CharField(label="Name, tag or folder", required=False, max_length=120)
+    q = forms.CharField(label=_("Name, tag or folder"), required=False, max_length=120)
     hoop = forms.ModelChoiceField(
-        queryset=Hoop.objects.all(), label="Fits hoop", required=False, empty_label="any"
+        queryset=Hoop.objects.all(), label=_("Fits hoop"), required=False, empty_label=_("any")
     )
     stitches_from = forms.IntegerField(
-        label="Stitches, from", required=False, min_value=0, max_value=1_000_000
+        label=_("Stitches, from"), required=False, min_value=0, max_value=1_000_000
     )
     stitches_to = forms.IntegerField(
-        label="Stitches, up to", required=False, min_value=0, max_value=1_000_000
+        label=_("Stitches, up to"), required=False, min_value=0, max_value=1_000_000
     )
-    colours_to = forms.IntegerField(label="Threads, at most", required=False, min_value=1, max_value=200)
+    colours_to = forms.IntegerField(label=_("Threads, at most"), required=False, min_value=1, max_value=200)
     colour = forms.CharField(
-        label="With a colour near",
+        label=_("With a colour near"),
         required=False,
         max_length=80,
-        help_text=f"#1f4e79, lab:32,-1,-28 or a shade code; near is ΔE<sub>00</sub> up to {NEAR_COLOUR:g}.",
+        help_text=format_lazy(
+            _("#1f4e79, lab:32,-1,-28 or a shade code; near is ΔE<sub>00</sub> up to {near_colour}."),
+            near_colour=as_written_here(f"{NEAR_COLOUR:g}"),
+        ),
     )
     tag = forms.ModelChoiceField(
-        queryset=Tag.objects.all(), label="Tag", required=False, to_field_name="name", empty_label="any"
+        queryset=Tag.objects.all(), label=_("Tag"), required=False, to_field_name="name", empty_label=_("any")
     )
-    order = forms.ChoiceField(label="In order of", choices=tuple(ORDERS.items()), required=False)
-    favourites = forms.BooleanField(label="Favourites only", required=False)
+    order = forms.ChoiceField(label=_("In order of"), choices=tuple(ORDERS.items()), required=False)
+    favourites = forms.BooleanField(label=_("Favourites only"), required=False)
 
     def __init__(self, *args: Any, book: ShadeBook | None = None, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -62,7 +69,9 @@ class SearchForm(forms.Form):
         cleaned = super().clean() or {}
         low, high = cleaned.get("stitches_from"), cleaned.get("stitches_to")
         if low is not None and high is not None and low > high:
-            self.add_error("stitches_to", f"This is below {low:,}, the least asked for.")
+            self.add_error(
+                "stitches_to", gettext("This is below {low}, the least asked for.").format(low=figure(low))
+            )
         return cleaned
 
     def wanted(self) -> DesignSearch:
@@ -94,26 +103,26 @@ class SearchForm(forms.Form):
 class AppliqueForm(UnitsForm):
     """What a person says of one applique: its lines, its fabric, and how large its piece is."""
 
-    name = forms.CharField(label="Called", max_length=40, required=False, help_text="Such as: sail.")
-    placement = forms.ChoiceField(label="Placement line", required=False)
-    tack_down = forms.ChoiceField(label="Tack-down", required=False)
-    cover = forms.ChoiceField(label="Cover", required=False)
+    name = forms.CharField(label=_("Called"), max_length=40, required=False, help_text=_("Such as: sail."))
+    placement = forms.ChoiceField(label=_("Placement line"), required=False)
+    tack_down = forms.ChoiceField(label=_("Tack-down"), required=False)
+    cover = forms.ChoiceField(label=_("Cover"), required=False)
     product = forms.ModelChoiceField(
         queryset=StabilizerProduct.objects.filter(kind=StabilizerProduct.Kind.FABRIC),
-        label="Fabric",
-        empty_label="choose a fabric",
+        label=_("Fabric"),
+        empty_label=_("choose a fabric"),
     )
     allowance = MeasureField(
         measure="size",
-        label="Beyond the line",
+        label=_("Beyond the line"),
         required=False,
-        help_text="On every side, to hold and to trim off. Common practice, no source: about 1 cm.",
+        help_text=_("On every side, to hold and to trim off. Common practice, no source: about 1 cm."),
     )
     width = MeasureField(
-        measure="size", label="It covers, width", required=False, help_text="Blank: as the lines do."
+        measure="size", label=_("It covers, width"), required=False, help_text=_("Blank: as the lines do.")
     )
-    height = MeasureField(measure="size", label="and height", required=False)
-    count = MeasureField(measure="pieces", label="Pieces on each", initial="1")
+    height = MeasureField(measure="size", label=_("and height"), required=False)
+    count = MeasureField(measure="pieces", label=_("Pieces on each"), initial="1")
     key = forms.CharField(widget=forms.HiddenInput, max_length=40)
 
     def __init__(self, *args: Any, parts: Sequence[DesignPart], **options: Any) -> None:
@@ -122,12 +131,15 @@ class AppliqueForm(UnitsForm):
         for name in ("placement", "tack_down", "cover"):
             field = self.fields[name]
             assert isinstance(field, forms.ChoiceField)
-            field.choices = [("", "none"), *((key, f"part {key}") for key in self.parts)]
+            field.choices = [
+                ("", gettext("none")),
+                *((key, gettext("part {key}").format(key=key)) for key in self.parts),
+            ]
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         if bool(given.get("width")) != bool(given.get("height")) and not self.errors:
-            self.add_error("height", "Give both sides, or neither.")
+            self.add_error("height", gettext("Give both sides, or neither."))
         return given
 
     def asked(self) -> dict[str, Any]:
@@ -148,11 +160,14 @@ class AppliqueForm(UnitsForm):
 class DescribeForm(forms.Form):
     """Name, tags and favourite mark of a design."""
 
-    name = forms.CharField(label="Name", max_length=120)
+    name = forms.CharField(label=_("Name"), max_length=120)
     tags = forms.CharField(
-        label="Tags", required=False, max_length=400, help_text="Words to find it by, separated by commas."
+        label=_("Tags"),
+        required=False,
+        max_length=400,
+        help_text=_("Words to find it by, separated by commas."),
     )
-    favourite = forms.BooleanField(label="A favourite", required=False)
+    favourite = forms.BooleanField(label=_("A favourite"), required=False)
 
     def clean_tags(self) -> list[str]:
         return self.cleaned_data["tags"].split(",")
@@ -162,14 +177,16 @@ class StitchOutForm(forms.ModelForm):
     """What a test stitch-out showed, and what it was stitched with."""
 
     photo = forms.FileField(
-        label="Photograph", required=False, help_text="JPEG, PNG or WebP, of at most 20 MiB; it is kept smaller.",
+        label=_("Photograph"), required=False, help_text=_(
+"JPEG, PNG or WebP, of at most 20 MiB; it is kept smaller."
+),
         widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
     )  # fmt: skip
 
     class Meta:
         model = StitchOutNote
         fields = ("stitched_on", "fabric", "verdict", "needle", "stitches_per_minute", "tension", "words")
-        labels = {"stitched_on": "Day", "words": "What it showed"}
+        labels = {"stitched_on": _("Day"), "words": _("What it showed")}
         widgets = {
             "stitched_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
             "fabric": forms.TextInput(attrs={"list": "fabrics"}),
@@ -190,14 +207,16 @@ class ColoursForm(forms.Form):
         self.blocks, self.book = list(blocks), book
         for place, block in enumerate(self.blocks):
             self.fields[f"colour_{block.number}"] = forms.CharField(
-                label=f"Colour of block {block.number}",
+                label=gettext("Colour of block {number}").format(number=block.number),
                 required=False,
                 max_length=160,
                 initial=as_typed(block),
             )
             if place:
                 self.fields[f"stays_{block.number}"] = forms.BooleanField(
-                    label=f"Block {block.number}: the thread stays on, stop only",
+                    label=gettext("Block {number}: the thread stays on, stop only").format(
+                        number=block.number
+                    ),
                     required=False,
                     initial=block.same_thread,
                 )
@@ -231,24 +250,26 @@ class ColourListForm(forms.Form):
     """A colour list, pasted or as a file."""
 
     text = forms.CharField(
-        label="Colour list",
+        label=_("Colour list"),
         required=False,
         max_length=LONGEST_LIST,
         strip=False,
         widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
-        help_text="One line a stop: code, name or both; a number in front, tabs and commas do no harm.",
+        help_text=_("One line a stop: code, name or both; a number in front, tabs and commas do no harm."),
     )
     file = forms.FileField(
-        label="Or a text file",
+        label=_("Or a text file"),
         required=False,
         widget=forms.ClearableFileInput(attrs={"accept": ".txt,.csv,.tsv,text/plain"}),
     )
-    maker = forms.ChoiceField(label="Whose codes", required=False, help_text="Where two makers use one code.")
+    maker = forms.ChoiceField(
+        label=_("Whose codes"), required=False, help_text=_("Where two makers use one code.")
+    )
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         makers = ThreadRange.objects.order_by("maker").values_list("maker", flat=True).distinct()
-        self.fields["maker"].choices = [("", "any maker"), *((maker, maker) for maker in makers)]  # type: ignore[attr-defined]
+        self.fields["maker"].choices = [("", gettext("any maker")), *((maker, maker) for maker in makers)]  # type: ignore[attr-defined]
 
     def clean_file(self) -> str:
         file: UploadedFile | None = self.cleaned_data["file"]
@@ -256,7 +277,9 @@ class ColourListForm(forms.Form):
             return ""
         if (file.size or 0) > 4 * LONGEST_LIST:
             raise forms.ValidationError(
-                f"{file.name} is too large for a colour list; up to 200 lines are read."
+                gettext("{name} is too large for a colour list; up to 200 lines are read.").format(
+                    name=file.name
+                )
             )
         data = file.read()
         for encoding in ("utf-8-sig", "utf-16") if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig",):
@@ -271,7 +294,7 @@ class ColourListForm(forms.Form):
         if not self.errors:
             cleaned["text"] = cleaned.get("file") or cleaned.get("text") or ""
             if not cleaned["text"].strip():
-                self.add_error("text", "Paste the list, or choose its file.")
+                self.add_error("text", gettext("Paste the list, or choose its file."))
         return cleaned
 
 
@@ -280,11 +303,11 @@ class CopyForm(forms.Form):
 
     source = forms.ModelChoiceField(
         queryset=Design.objects.none(),
-        label="Take the colours of",
+        label=_("Take the colours of"),
         empty_label=None,
         widget=forms.RadioSelect,
         error_messages={
-            "invalid_choice": "That design is no longer kept, or has other blocks; choose again."
+            "invalid_choice": _("That design is no longer kept, or has other blocks; choose again.")
         },
     )
 
@@ -298,11 +321,13 @@ class ManyFiles(StitchFiles):
 
     def clean(self, data: Any, initial: Any = None) -> list[UploadedFile]:
         if not data:
-            raise forms.ValidationError("Choose stitch files, or a ZIP archive of them.")
+            raise forms.ValidationError(gettext("Choose stitch files, or a ZIP archive of them."))
         if len(data) > MOST_LIBRARY_FILES:
             raise forms.ValidationError(
-                f"{len(data)} files at once are too many; choose up to {MOST_LIBRARY_FILES}, or put them into a "
-                "ZIP archive."
+                gettext(
+                    "{number} files at once are too many; choose up to {most}, or put them into a ZIP"
+                    " archive."
+                ).format(number=len(data), most=MOST_LIBRARY_FILES)
             )
         return list(data)
 
@@ -311,9 +336,12 @@ class LibraryFilesForm(forms.Form):
     """Stitch files and ZIP archives of them for the library."""
 
     stitch_files = ManyFiles(
-        label="Stitch files, or a ZIP archive of them",
-        help_text=f"{', '.join(extension.upper() for extension in FORMATS)} or ZIP; up to "
-        f"{MOST_LIBRARY_FILES} files and 60 MiB at once.",
+        label=_("Stitch files, or a ZIP archive of them"),
+        help_text=format_lazy(
+            _("{formats} or ZIP; up to {most} files and 60 MiB at once."),
+            formats=", ".join(extension.upper() for extension in FORMATS),
+            most=MOST_LIBRARY_FILES,
+        ),
     )
 
     def __init__(self, *args: Any, **options: Any) -> None:

@@ -20,17 +20,26 @@ from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files import UNFINISHED
+from inventory.kept_files.waiting import (
+    GoneWhileWaiting,
+    fetch,
+    forget,
+    let_go,
+    note,
+    take_in,
+    waiting_with,
+)
 from inventory.work import LaidDown, Stopped, TakenOver
 from planning.library.designs import keep_contents, keep_records
 from planning.library.digests import DesignDigest, digest_design_files
-from planning.library.waiting import GoneWhileWaiting, fetch, forget, let_go, note, take_in, waiting_with
 from planning.models import Design, ImportedFile, ImportRun
 from planning.stitch_files.formats import FORMATS
 from planning.stitch_files.reading import DEFAULT_LIMITS, UnreadableDesign, printable
-from planning.stitch_files.unpacking import UnsafeArchive, unpack, unsafe_name
+from planning.stitch_files.unpacking import UnsafeArchive, plain_name, unpack, unsafe_name
 
 logger = logging.getLogger(__name__)
 
@@ -65,6 +74,16 @@ class Candidate:
     reason: str = ""
 
 
+def source_in_words(source: str) -> str:
+    """Return what a run kept as its source in the reader's words: a name stays, several files are counted.
+
+    >>> source_in_words("12 files"), source_in_words("crew-cap-badge.pes")
+    ('12 files', 'crew-cap-badge.pes')
+    """
+    number = source.removesuffix(" files")
+    return _("{number} files").format(number=number) if number != source and number.isdecimal() else source
+
+
 def import_folder(
     folder: Path,
     *,
@@ -77,7 +96,9 @@ def import_folder(
     """Return the run that brought every stitch file under ``folder`` into the library. Raises CannotImport."""
     folder = folder.resolve()
     if not folder.is_dir():
-        raise CannotImport(f"{folder} is not a folder. Name the folder that the stitch files lie in.")
+        raise CannotImport(
+            _("{folder} is not a folder. Name the folder that the stitch files lie in.").format(folder=folder)
+        )
     now = clock()
     run = ImportRun.objects.create(
         source=_storable(folder)[-SOURCE_LENGTH:], by=by, asked_at=now, started_at=now, alive_at=now
@@ -96,13 +117,13 @@ def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None
     files = list(files)
     names = [printable(file.name or "file") for file in files]
     source = names[0] if len(names) == 1 else f"{len(names)} files"
-    taken = take_in(files)
+    taken = take_in((plain_name(file.name or "file"), file) for file in files)
     try:
         with transaction.atomic():
             run = ImportRun.objects.create(
                 source=source[:SOURCE_LENGTH], by=by, asked_at=at, found=len(files)
             )
-            note(run, taken)
+            note(run.pk, taken)
     except BaseException:
         let_go(taken)
         raise
@@ -160,7 +181,9 @@ def carry_out(
             failure=str(error)
             if isinstance(error, WorkshopError)
             else (
-                f"The program itself failed ({type(error).__name__}). What was kept stays; import the rest again."
+                _("The program itself failed ({error}). What was kept stays; import the rest again.").format(
+                    error=type(error).__name__
+                )
             ),
         )
         if isinstance(error, Stopped):
@@ -172,7 +195,7 @@ def carry_out(
 
 def _forget(run: ImportRun) -> None:
     try:
-        forget(run)
+        forget(run.pk)
     except OSError as problem:  # the import is through all the same; the doctor names what is left
         logger.warning("What import %s waited with is left: %s", run.pk, problem)
 
@@ -331,8 +354,8 @@ def _in_folder(folder: Path) -> tuple[list[Candidate], int]:
             try:
                 status = path.stat()
             except OSError as error:
-                reason = (
-                    f"{printable(name)} cannot be opened: {(error.strerror or 'no reason given').lower()}."
+                reason = _("{name} cannot be opened: {reason}.").format(
+                    name=printable(name), reason=(error.strerror or _("no reason given")).lower()
                 )
                 found.append(Candidate(path, _storable(path), 0, reason=reason))
                 continue
@@ -343,7 +366,9 @@ def _in_folder(folder: Path) -> tuple[list[Candidate], int]:
                     _storable(path),
                     status.st_size,
                     status.st_mtime_ns,
-                    "" if is_file else f"{printable(name)} is a pipe or a device, not a file.",
+                    ""
+                    if is_file
+                    else _("{name} is a pipe or a device, not a file.").format(name=printable(name)),
                 )
             )
     return found, others
@@ -390,15 +415,17 @@ def _received(run: ImportRun, *, into: Path, progress: Progress) -> tuple[list[C
     """Return the files that a run waits with, fetched and archives unpacked, and the number of others in those."""
     candidates: list[Candidate] = []
     others = 0
-    waiting = waiting_with(run)
+    waiting = waiting_with(run.pk)
     if not waiting:
-        raise CannotImport("The files that waited here are gone from the workshop's files. Send them again.")
+        raise CannotImport(
+            _("The files that waited here are gone from the workshop's files. Send them again.")
+        )
     for number, each in enumerate(waiting, start=1):
-        progress(0, len(waiting), "The files are fetched.")
+        progress(0, len(waiting), _("The files are fetched."))
         record = f"{number:05}/{each.name}"
         problem = unsafe_name(each.name)
         if problem:
-            refusal = f"{each.name} is refused: {problem}."
+            refusal = _("{name} is refused: {problem}.").format(name=each.name, problem=problem)
             candidates.append(Candidate(into, record, each.bytes, reason=refusal))
             continue
         try:

@@ -4,6 +4,8 @@ import hashlib
 import subprocess
 import sys
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files import KeptFile, keep_file, read_kept
 from inventory.processes.children import PACKAGE_ROOT, child_environment
@@ -22,7 +24,7 @@ def keep_photo(content: bytes) -> str:
     Raises NotAPhotograph.
     """
     if len(content) > MOST_BYTES:
-        raise NotAPhotograph("The photograph is larger than 20 MiB. Send a smaller one.")
+        raise NotAPhotograph(_("The photograph is larger than 20 MiB. Send a smaller one."))
     try:
         child = subprocess.run(
             [sys.executable, "-m", "planning.library.photo_child"],
@@ -33,9 +35,9 @@ def keep_photo(content: bytes) -> str:
             env=child_environment(),
         )
     except subprocess.TimeoutExpired:
-        raise NotAPhotograph("The photograph takes too long to read. Send another one.") from None
+        raise NotAPhotograph(_("The photograph takes too long to read. Send another one.")) from None
     if child.returncode or not child.stdout:
-        raise NotAPhotograph("The photograph cannot be read. Send it as JPEG, PNG or WebP.")
+        raise NotAPhotograph(_("The photograph cannot be read. Send it as JPEG, PNG or WebP."))
     sha256 = hashlib.sha256(child.stdout).hexdigest()
     keep_file(photo_file(sha256), child.stdout)
     return sha256

@@ -13,9 +13,12 @@ from urllib.parse import urlencode
 
 import numpy as np
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from PIL import Image
 
 from inventory.compute.lengths import format_length
+from inventory.compute.spoken import figure
 from inventory.compute.units import METRIC, Units
 from inventory.kept_files import KeptFile, copy_of, store
 from planning.compute.batch.plan import BatchPlan
@@ -129,10 +132,16 @@ def picture_of(
     of density has no colours and no fabric, a strip no fabric. Raises NoSuchPicture.
     """
     if kind not in get_args(Kind):
-        raise NoSuchPicture(f"There is no picture of the kind {kind!r}, only {', '.join(get_args(Kind))}.")
+        raise NoSuchPicture(
+            _("There is no picture of the kind {kind}, only {kinds}.").format(
+                kind=kind, kinds=", ".join(get_args(Kind))
+            )
+        )
     if not LEAST_WIDTH_PX <= width_px <= MOST_WIDTH_PX:
         raise NoSuchPicture(
-            f"A picture is {LEAST_WIDTH_PX} to {MOST_WIDTH_PX:,} pixels wide, not {width_px:,}. Ask for such a width."
+            _("A picture is {least} to {most} pixels wide, not {width}. Ask for such a width.").format(
+                least=LEAST_WIDTH_PX, most=figure(MOST_WIDTH_PX), width=figure(width_px)
+            )
         )
     wanted: tuple[str, ...] = ()
     if kind != "density":
@@ -140,12 +149,18 @@ def picture_of(
         wanted = tuple(colour.lower() for colour in (own if colours is None else colours))
         if len(wanted) != len(own):
             raise NoSuchPicture(
-                f"{design.name} has {len(own)} colour blocks, but {len(wanted)} colours were given. Give one for each."
+                _(
+                    "{name} has {own} colour blocks, but {wanted} colours were given. Give one for each."
+                ).format(name=design.name, own=len(own), wanted=len(wanted))
             )
     fabric = fabric.lower() if kind == "picture" else ""
     for colour in (*wanted, fabric):
         if colour and not HEX_COLOUR.fullmatch(colour):
-            raise NoSuchPicture(f"{colour[:20]!r} is not a colour of the form #rrggbb. Give such a colour.")
+            raise NoSuchPicture(
+                _("{colour} is not a colour of the form #rrggbb. Give such a colour.").format(
+                    colour=colour[:20]
+                )
+            )
     return Picture(
         kind=kind,
         sha256=design.sha256,
@@ -215,8 +230,10 @@ def _drawn(picture: Picture, *, name: str) -> bytes:
     colours = picture.colours or ("",) * len(points)
     if len(points) != len(colours):
         raise NoSuchPicture(
-            f"The stitch file of {name} has {len(points)} colour blocks, the library {len(colours)}. "
-            "Import the file again."
+            _(
+                "The stitch file of {name} has {points} colour blocks, the library {colours}. Import the file"
+                " again."
+            ).format(name=name, points=len(points), colours=len(colours))
         )
     blocks = [
         DrawnBlock(points_mm, run_starts, rgb_of(colour) if colour else None)
@@ -336,27 +353,43 @@ def picture_in_words(
     shown = colours_of(design) if colours is None else colours
     named = list(dict.fromkeys(each.name or each.hex for each in shown if each.hex))
     bare = sum(not each.hex for each in shown)
-    parts = []
+    about = {
+        "name": design.name,
+        "size": _size_in_words(design, units),
+        "stitches": _("{n} stitches").format(n=figure(design.stitches)),
+        "colours": ngettext("{n} colour", "{n} colours", len(named)).format(n=figure(len(named))),
+        "bare": ngettext(
+            "{n} block without a colour, drawn in striped grey",
+            "{n} blocks without a colour, drawn in striped grey",
+            bare,
+        ).format(n=figure(bare)),
+        "names": ", ".join(named[:MOST_NAMED]),
+    }
+    if (more := len(named) - MOST_NAMED) > 0:
+        about["names"] = _("{names} and {more} more").format(names=about["names"], more=more)
+    if named and bare:
+        return _("{name}: {size}, {stitches} in {colours}: {names}, and {bare}.").format(**about)
     if named:
-        listed = ", ".join(named[:MOST_NAMED])
-        more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
-        parts.append(f"in {_count(len(named), 'colour')}: {listed}{more}")
+        return _("{name}: {size}, {stitches} in {colours}: {names}.").format(**about)
     if bare:
-        striped = f"{_count(bare, 'block')} without a colour, drawn in striped grey"
-        parts.append(f"and {striped}" if named else f"in {striped}")
-    size = f"{_size_in_words(design, units)}, {design.stitches:,} stitches"
-    return f"{design.name}: {size} {', '.join(parts)}".strip() + "."
+        return _("{name}: {size}, {stitches} in {bare}.").format(**about)
+    return _("{name}: {size}, {stitches}.").format(**about)
 
 
 def strip_in_words(design: Design) -> str:
     """Return what the strip shows: every block in sewing order with its colour and its stitches."""
     blocks = zip(design.blocks.all(), colours_of(design), strict=True)
     listed = [
-        f"block {block.number}, {colour.name or colour.hex or 'no colour'}, {_count(block.penetrations, 'stitch')}"
+        ngettext(
+            "block {number}, {colour}, {n} stitch", "block {number}, {colour}, {n} stitches", count
+        ).format(number=block.number, colour=colour.name or colour.hex or _("no colour"), n=figure(count))
         for block, colour in blocks
+        for count in [block.penetrations]
     ]
-    more = f"; and {len(listed) - MOST_NAMED} more blocks" if len(listed) > MOST_NAMED else ""
-    return f"{design.name} stitch by stitch in sewing order: {'; '.join(listed[:MOST_NAMED])}{more}."
+    text = _("{name} stitch by stitch in sewing order: {blocks}.")
+    if (more := len(listed) - MOST_NAMED) > 0:
+        text = _("{name} stitch by stitch in sewing order: {blocks}; and {more} more blocks.")
+    return text.format(name=design.name, blocks="; ".join(listed[:MOST_NAMED]), more=more)
 
 
 def _size_in_words(design: Design, units: Units) -> str:
@@ -364,11 +397,6 @@ def _size_in_words(design: Design, units: Units) -> str:
         width, height = (format_length(mm, unit="in") for mm in (design.width_mm, design.height_mm))
         return f"{width.partition(' ')[0]} × {height}"
     return f"{design.width_mm:.0f} × {design.height_mm:.0f} mm"
-
-
-def _count(number: int, noun: str) -> str:
-    plural = f"{noun}es" if noun.endswith("ch") else f"{noun}s"
-    return f"{number:,} {noun if number == 1 else plural}"
 
 
 def plan_pictures(plan: BatchPlan) -> list[PlanPicture]:
@@ -400,7 +428,8 @@ def plan_pictures(plan: BatchPlan) -> list[PlanPicture]:
 def _greys(blocks: Sequence[BlockColour]) -> tuple[BlockColour, ...]:
     """Return a neutral tone for each block of a design without colours, neighbours far from each other."""
     return tuple(
-        BlockColour(_TONES[at % len(_TONES)], f"grey for block {at + 1}") for at in range(len(blocks))
+        BlockColour(_TONES[at % len(_TONES)], _("grey for block {number}").format(number=at + 1))
+        for at in range(len(blocks))
     )
 
 

@@ -19,6 +19,8 @@ from django.db.models import (
 )
 from django.db.models.deletion import Collector
 from django.db.models.functions import Coalesce, Lower
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from inventory.acting import planned_act, whole_act
 from inventory.compute.colour.lab import Lab, delta_e_00, labs_from_hexes
@@ -36,12 +38,12 @@ from planning.models.designs import DesignQuerySet
 NEAR_COLOUR = 10.0
 MOST_TAGS = 12
 ORDERS = {
-    "name": "name",
-    "newest": "newest first",
-    "stitches": "fewest stitches",
-    "-stitches": "most stitches",
-    "size": "smallest",
-    "-size": "largest",
+    "name": _("name"),
+    "newest": _("newest first"),
+    "stitches": _("fewest stitches"),
+    "-stitches": _("most stitches"),
+    "size": _("smallest"),
+    "-size": _("largest"),
 }
 
 
@@ -159,10 +161,16 @@ def describe_design(design: Design, *, name: str, tags: Sequence[str], favourite
     design.save(update_fields=["name", "favourite"])
     wanted = list(dict.fromkeys(" ".join(tag.lower().split()) for tag in tags if tag.strip()))
     if len(wanted) > MOST_TAGS:
-        raise TooManyTags(f"{len(wanted)} tags are too many; a design carries up to {MOST_TAGS}.")
+        raise TooManyTags(
+            gettext("{number} tags are too many; a design carries up to {most_tags}.").format(
+                number=len(wanted), most_tags=MOST_TAGS
+            )
+        )
     longest = max(wanted, key=len, default="")
     if len(longest) > 30:
-        raise TooManyTags(f"The tag “{longest}” is longer than 30 letters; shorten it.")
+        raise TooManyTags(
+            gettext("The tag “{longest}” is longer than 30 letters; shorten it.").format(longest=longest)
+        )
     design.tags.set(Tag.objects.get_or_create(name=tag)[0] for tag in wanted)
     Tag.objects.filter(designs__isnull=True).delete()
 
@@ -229,9 +237,13 @@ def delete_design(design: Design) -> None:
     """
     needing = what_needs(design)
     if needing:
+        names, more = ", ".join(needing[:5]), len(needing) - 5
+        if more > 0:
+            names = gettext("{names} and {more} more").format(names=names, more=more)
         raise CannotDelete(
-            f"{design.name} cannot be deleted: it is needed by {', '.join(needing[:5])}"
-            f"{f' and {len(needing) - 5} more' if len(needing) > 5 else ''}. Take it out there first."
+            gettext("{design} cannot be deleted: it is needed by {names}. Take it out there first.").format(
+                design=design.name, names=names
+            )
         )
     if design.variant_of_id is None:
         promote_variant(design)

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 from django.core.files.uploadhandler import FileUploadHandler, StopUpload
+from django.utils.translation import gettext as _
 
 from planning.library.designs import keep_design
 from planning.models import Design
@@ -33,8 +34,10 @@ class BoundedUpload(FileUploadHandler):
         super().new_file(*args, **kwargs)
         if self.refused:
             self.request.upload_refused = (  # type: ignore[union-attr]
-                f"The files are larger than {MOST_BYTES // MIB} MiB together. Send fewer at once, "
-                "and check that they are stitch files."
+                _(
+                    "The files are larger than {most} MiB together. Send fewer at once, and check that they are "
+                    "stitch files."
+                ).format(most=MOST_BYTES // MIB)
             )
             raise StopUpload(connection_reset=False)
 
@@ -63,7 +66,14 @@ def keep_uploads(
             name = Path(file.name or "file").name
             if (file.size or 0) > DEFAULT_LIMITS.file_bytes:
                 limit = DEFAULT_LIMITS.file_bytes // MIB
-                refusals.append(Refusal(name, f"{name} is larger than {limit} MiB, the most that is read."))
+                refusals.append(
+                    Refusal(
+                        name,
+                        _("{name} is larger than {limit} MiB, the most that is read.").format(
+                            name=name, limit=limit
+                        ),
+                    )
+                )
                 continue
             # Its own name could be anything; only the ending tells the format.
             path = Path(folder) / f"{number}{Path(name).suffix[:8].lower()}"

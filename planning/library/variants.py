@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from planning.compute.stitches.sameness import EXTENT_WITHIN_MM, PENETRATIONS_WITHIN, is_same_drawing
@@ -50,7 +52,9 @@ def set_apart(design: Design) -> None:
     """Make a variant a design of its own, where the two only look alike. Raises NotAVariant."""
     if design.variant_of is None:
         raise NotAVariant(
-            f"{design.name} is the file that plans use. Let plans use another variant first, then set it apart."
+            _(
+                "{name} is the file that plans use. Let plans use another variant first, then set it apart."
+            ).format(name=design.name)
         )
     design.variant_of = None
     design.save(update_fields=["variant_of"])
@@ -83,7 +87,9 @@ def join(design: Design, first: Design) -> None:
     """
     if design.pk == first.pk or design.variant_of is not None or first.variant_of is not None:
         raise NotAVariant(
-            f"{design.name} and {first.name} are one design already, or not two that stand alone."
+            _("{one} and {other} are one design already, or not two that stand alone.").format(
+                one=design.name, other=first.name
+            )
         )
     first.tags.add(*design.tags.all())
     design.tags.clear()

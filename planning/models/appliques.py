@@ -2,6 +2,7 @@
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from planning.compute.stitches.applique import COVER, PLACEMENT, TACK_DOWN, USUAL_ALLOWANCE_MM
 
@@ -40,9 +41,9 @@ class AppliqueStop(models.Model):
     """What one part of a design is for an applique. Part 1 of a block is all of it where it has no stop inside."""
 
     class Role(models.TextChoices):
-        PLACEMENT = PLACEMENT, "placement line"
-        TACK_DOWN = TACK_DOWN, "tack-down"
-        COVER = COVER, "cover"
+        PLACEMENT = PLACEMENT, _("placement line")
+        TACK_DOWN = TACK_DOWN, _("tack-down")
+        COVER = COVER, _("cover")
 
     applique = models.ForeignKey(Applique, on_delete=models.CASCADE, related_name="stops")
     role = models.CharField(max_length=9, choices=Role.choices)

@@ -1,6 +1,7 @@
 """What was cut of stabilizer for which job."""
 
 from django.db import models
+from django.utils.translation import gettext as _
 
 
 class JobCut(models.Model):
@@ -20,7 +21,8 @@ class JobCut(models.Model):
         constraints = [models.UniqueConstraint(fields=["job", "key"], name="a_job_is_in_a_cut_once")]
 
     def __str__(self) -> str:
-        return f"{sum(each['count'] for each in self.pieces)} pieces for {self.job}"
+        number = sum(each["count"] for each in self.pieces)
+        return _("{number} pieces for {job}").format(number=number, job=self.job)
 
 
 class KeptStrips(models.Model):

@@ -4,6 +4,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Abs
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.colour.lab import Lab, lab_from_hex
 from planning.compute.stabilizer.recipes import density_per_cm2
@@ -52,7 +54,7 @@ class Design(models.Model):
     trims = models.PositiveIntegerField()
     stops = models.PositiveIntegerField(default=0)
     trim_at_jumps = models.PositiveSmallIntegerField(
-        help_text="The machine's rule under which the file was walked."
+        help_text=_("The machine's rule under which the file was walked.")
     )
     warnings = models.JSONField(default=list)
     # One a warning (planning.compute.stitches.warnings); fewer for a design kept before they were graded.
@@ -142,7 +144,7 @@ class Block(models.Model):
         constraints = [models.UniqueConstraint(fields=["design", "number"], name="one_block_by_each_number")]
 
     def __str__(self) -> str:
-        return f"block {self.number}"
+        return gettext("block {block}").format(block=self.number)
 
     @property
     def sums(self) -> BlockSums:
@@ -176,9 +178,9 @@ class StitchOutNote(models.Model):
     """What a test stitch-out of a design showed, on which fabric, with which layers, at which density."""
 
     class Verdict(models.TextChoices):
-        GOOD = "good", "good as it is"
-        CHANGE = "change", "good with a change"
-        BAD = "bad", "not to be used so"
+        GOOD = "good", _("good as it is")
+        CHANGE = "change", _("good with a change")
+        BAD = "bad", _("not to be used so")
 
     design = models.ForeignKey(Design, on_delete=models.CASCADE, related_name="stitch_outs")
     stitched_on = models.DateField()
@@ -192,9 +194,11 @@ class StitchOutNote(models.Model):
     density_per_cm2 = models.FloatField(null=True, blank=True)
     verdict = models.CharField(max_length=6, choices=Verdict.choices)
     words = models.CharField(max_length=500, blank=True)
-    needle = models.CharField(max_length=40, blank=True, help_text="Size and point.")
-    stitches_per_minute = models.PositiveIntegerField("speed, stitches a minute", null=True, blank=True)
-    tension = models.CharField(max_length=80, blank=True, help_text="How the back looked, or what was set.")
+    needle = models.CharField(max_length=40, blank=True, help_text=_("Size and point."))
+    stitches_per_minute = models.PositiveIntegerField(_("speed, stitches a minute"), null=True, blank=True)
+    tension = models.CharField(
+        max_length=80, blank=True, help_text=_("How the back looked, or what was set.")
+    )
     # The SHA-256 of a photograph, under which the file store has it; empty without one.
     photo = models.CharField(max_length=64, blank=True, editable=False)
     # The test piece of a run that it tells of, where it was noted at the machine.
@@ -248,9 +252,9 @@ class ImportedFile(models.Model):
     """What became of one file of a run. A file that was skipped as unchanged leaves no row of its own."""
 
     class Outcome(models.TextChoices):
-        KEPT = "kept", "kept"
-        KNOWN = "known", "known already"
-        REFUSED = "refused", "refused"
+        KEPT = "kept", _("kept")
+        KNOWN = "known", _("known already")
+        REFUSED = "refused", _("refused")
 
     run = models.ForeignKey(ImportRun, on_delete=models.CASCADE, related_name="files")
     path = models.CharField(max_length=1000, db_index=True)

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from planning.compute.stitches.placing import MOST_SCALING, Placement
 from planning.models.rules import Strictness
@@ -51,17 +52,17 @@ class Job(models.Model):
     """So many pieces for some day, on this cloth, machine and hoop."""
 
     class State(models.TextChoices):
-        DRAFT = "draft", "draft"
-        PROMISED = "promised", "promised"
-        RUNNING = "running", "running"
-        FINISHED = "finished", "finished"
-        DROPPED = "dropped", "dropped"
+        DRAFT = "draft", _("draft")
+        PROMISED = "promised", _("promised")
+        RUNNING = "running", _("running")
+        FINISHED = "finished", _("finished")
+        DROPPED = "dropped", _("dropped")
 
     class Wearer(models.TextChoices):
         """Who wears it, where more care is asked for."""
 
-        BABY = "baby", "a baby"
-        NIGHTWEAR = "night", "a child, as nightwear"
+        BABY = "baby", _("a baby")
+        NIGHTWEAR = "night", _("a child, as nightwear")
 
     WAITING = (State.DRAFT, State.PROMISED, State.RUNNING)
 
@@ -80,22 +81,22 @@ class Job(models.Model):
     )
     tests = models.PositiveSmallIntegerField(null=True, blank=True)
     strictness = models.CharField(
-        "colours are", max_length=8, choices=Strictness.choices, default=Strictness.PICTURE
+        _("colours are"), max_length=8, choices=Strictness.choices, default=Strictness.PICTURE
     )
     wearer = models.CharField(
-        "worn by", max_length=5, choices=Wearer.choices, blank=True, default="",
-        help_text="Where more care is asked for; it is said on the plan and the run sheet.",
+        _("worn by"), max_length=5, choices=Wearer.choices, blank=True, default="",
+        help_text=_("Where more care is asked for; it is said on the plan and the run sheet."),
     )  # fmt: skip
     notes = models.CharField(max_length=500, blank=True)
     state = models.CharField(max_length=8, choices=State.choices, default=State.DRAFT)
     priority = models.PositiveSmallIntegerField(
         default=USUAL_PRIORITY,
         validators=[MinValueValidator(1), MaxValueValidator(9)],
-        help_text="1 claims stock before 9; jobs of one priority go by their day.",
+        help_text=_("1 claims stock before 9; jobs of one priority go by their day."),
     )
     # How many copies are stitched in one hooping.
     copies = models.PositiveSmallIntegerField(
-        "copies per hooping", default=1, validators=[MinValueValidator(1), MaxValueValidator(100)]
+        _("copies per hooping"), default=1, validators=[MinValueValidator(1), MaxValueValidator(100)]
     )
     repeats = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="repeated_by"
@@ -138,13 +139,13 @@ class PlacedDesign(models.Model):
     design = models.ForeignKey("planning.Design", on_delete=models.PROTECT, related_name="placed")
     order = models.PositiveSmallIntegerField(default=1)
     hooping = models.PositiveSmallIntegerField(
-        default=1, help_text="Designs of one number are stitched in one hooping."
+        default=1, help_text=_("Designs of one number are stitched in one hooping.")
     )
-    x_mm = models.FloatField("right of the middle", default=0.0)
-    y_mm = models.FloatField("below the middle", default=0.0)
-    turned_deg = models.FloatField("turned, degrees", default=0.0)
+    x_mm = models.FloatField(_("right of the middle"), default=0.0)
+    y_mm = models.FloatField(_("below the middle"), default=0.0)
+    turned_deg = models.FloatField(_("turned, degrees"), default=0.0)
     mirrored = models.BooleanField(default=False)
-    scale_percent = models.FloatField("size, %", default=100.0)
+    scale_percent = models.FloatField(_("size, %"), default=100.0)
 
     class Meta:
         ordering = ["job", "order", "id"]

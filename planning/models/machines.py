@@ -4,6 +4,7 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from planning.compute.hooping.timing import MachineTimes
 from planning.compute.stitches.thread_length import ThreadSettings
@@ -24,52 +25,54 @@ class Machine(models.Model):
         "inventory.BobbinStyle", null=True, blank=True, on_delete=models.PROTECT, related_name="machines"
     )
     stitches_per_minute = models.PositiveIntegerField(
-        default=700, validators=[MinValueValidator(50)], help_text="The speed that is set."
+        default=700, validators=[MinValueValidator(50)], help_text=_("The speed that is set.")
     )
     efficiency = models.FloatField(
         default=DEFAULT_TIMES.efficiency,
         validators=[MinValueValidator(0.05), MaxValueValidator(1.0)],
-        help_text="Effective speed as a share of the speed set: it slows for jumps and long stitches.",
+        help_text=_("Effective speed as a share of the speed set: it slows for jumps and long stitches."),
     )
-    trim_s = models.FloatField("seconds a trim", default=DEFAULT_TIMES.trim_s)
-    stop_s = models.FloatField("seconds a stop", default=DEFAULT_TIMES.stop_s)
-    thread_change_s = models.FloatField("seconds a needle change", default=DEFAULT_TIMES.thread_change_s)
-    rethread_s = models.FloatField("seconds a rethread by hand", default=DEFAULT_TIMES.rethread_s)
-    bobbin_change_s = models.FloatField("seconds a bobbin change", default=DEFAULT_TIMES.bobbin_change_s)
-    hooping_s = models.FloatField("seconds a hooping", default=DEFAULT_TIMES.hooping_s)
+    trim_s = models.FloatField(_("seconds a trim"), default=DEFAULT_TIMES.trim_s)
+    stop_s = models.FloatField(_("seconds a stop"), default=DEFAULT_TIMES.stop_s)
+    thread_change_s = models.FloatField(_("seconds a needle change"), default=DEFAULT_TIMES.thread_change_s)
+    rethread_s = models.FloatField(_("seconds a rethread by hand"), default=DEFAULT_TIMES.rethread_s)
+    bobbin_change_s = models.FloatField(_("seconds a bobbin change"), default=DEFAULT_TIMES.bobbin_change_s)
+    hooping_s = models.FloatField(_("seconds a hooping"), default=DEFAULT_TIMES.hooping_s)
     trim_at_jumps = models.PositiveSmallIntegerField(
-        default=3, validators=[MinValueValidator(1)], help_text="It trims at so many jumps in a row."
+        default=3, validators=[MinValueValidator(1)], help_text=_("It trims at so many jumps in a row.")
     )
     kappa = models.FloatField(
-        "draw-in κ",
+        _("draw-in κ"),
         default=DEFAULT_THREAD.kappa,
         validators=[MinValueValidator(0.0), MaxValueValidator(0.5)],
-        help_text="One third where the back of a satin column shows equal thirds; see Help.",
+        help_text=_("One third where the back of a satin column shows equal thirds; see Help."),
     )
     interlock_depth = models.FloatField(
         default=DEFAULT_THREAD.interlock_depth,
         validators=[MinValueValidator(0.0), MaxValueValidator(1.0)],
-        help_text="0.5 at the centre of the cloth, 1 at its back.",
+        help_text=_("0.5 at the centre of the cloth, 1 at its back."),
     )
     bobbin_start = models.FloatField(
-        "bobbin thread beyond the drawn",
+        _("bobbin thread beyond the drawn"),
         default=1.0,
         validators=[MinValueValidator(0.2), MaxValueValidator(5.0)],
-        help_text="What bobbin thread takes for each metre reckoned, before anything was weighed.",
+        help_text=_("What bobbin thread takes for each metre reckoned, before anything was weighed."),
     )
     needle_tail_start_mm = models.FloatField(default=DEFAULT_THREAD.needle_tail_start_mm)
     needle_tail_trim_mm = models.FloatField(default=DEFAULT_THREAD.needle_tail_trim_mm)
     bobbin_tail_start_mm = models.FloatField(default=DEFAULT_THREAD.bobbin_tail_start_mm)
     bobbin_tail_trim_mm = models.FloatField(default=DEFAULT_THREAD.bobbin_tail_trim_mm)
     threaded_path_mm = models.FloatField(
-        default=DEFAULT_THREAD.threaded_path_mm, help_text="Thread lost at each rethread by hand."
+        default=DEFAULT_THREAD.threaded_path_mm, help_text=_("Thread lost at each rethread by hand.")
     )
     # Of the machine as a whole, as if one needle made them all: with several needles that errs to the safe side.
     stitches_since_needle = models.PositiveBigIntegerField(default=0)
     needle_life_stitches = models.PositiveIntegerField(
         default=DEFAULT_NEEDLE_LIFE,
         validators=[MinValueValidator(1)],
-        help_text="After so many stitches the needle is changed. Common practice: eight hours of stitching.",
+        help_text=_(
+            "After so many stitches the needle is changed. Common practice: eight hours of stitching."
+        ),
     )
     hoops = models.ManyToManyField("planning.Hoop", blank=True, related_name="machines")
 
@@ -162,7 +165,7 @@ class Hoop(models.Model):
     piece_width_mm = models.PositiveIntegerField(null=True, blank=True)
     piece_height_mm = models.PositiveIntegerField(null=True, blank=True)
     # Its stabilizer is a strip of the set size, strapped round with the cap: no ring tells how large.
-    is_cap_frame = models.BooleanField("takes caps", default=False)
+    is_cap_frame = models.BooleanField(_("takes caps"), default=False)
 
     objects = HoopQuerySet.as_manager()
 

@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 
 class Observation(models.Model):
@@ -12,9 +13,9 @@ class Observation(models.Model):
     """
 
     class Kind(models.TextChoices):
-        NEEDLE = "needle", "needle thread"
-        BOBBIN = "bobbin", "bobbin thread"
-        TIME = "time", "machine time"
+        NEEDLE = "needle", _("needle thread")
+        BOBBIN = "bobbin", _("bobbin thread")
+        TIME = "time", _("machine time")
 
     kind = models.CharField(max_length=6, choices=Kind.choices)
     machine = models.ForeignKey("planning.Machine", on_delete=models.CASCADE, related_name="observations")

@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext
 
 from inventory.models import Shade
 from planning.models.designs import Design
@@ -58,8 +59,10 @@ class RememberedColour(models.Model):
     @property
     def scope_in_words(self) -> str:
         if self.design is None:
-            return "every file"
-        return str(self.design) if self.block is None else f"{self.design}, block {self.block}"
+            return gettext("every file")
+        if self.block is None:
+            return str(self.design)
+        return gettext("{design}, block {block}").format(design=self.design, block=self.block)
 
 
 def scope_of(design_id: int | None, block: int | None) -> str:

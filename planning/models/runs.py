@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 
 class Promise(models.Model):
@@ -116,30 +117,30 @@ class RunEvent(models.Model):
     """One thing that happened at the machine. Stock that it moved is in the ledger under the event's key."""
 
     class Kind(models.TextChoices):
-        PIECE = "piece", "piece done"
-        SPOILED = "spoiled", "piece spoiled"
-        BREAK = "break", "thread broke"
-        RESTITCH = "restitch", "part stitched again"
-        SPOOL = "spool", "spool swapped"
-        BOBBIN = "bobbin", "bobbin changed"
-        TENSION = "tension", "tension changed"
-        NEEDLE = "needle", "needle changed"
-        STOP = "stop", "stopped"
-        TEST = "test", "test looked at"
-        TAKEN_BACK = "back", "taken back"
+        PIECE = "piece", _("piece done")
+        SPOILED = "spoiled", _("piece spoiled")
+        BREAK = "break", _("thread broke")
+        RESTITCH = "restitch", _("part stitched again")
+        SPOOL = "spool", _("spool swapped")
+        BOBBIN = "bobbin", _("bobbin changed")
+        TENSION = "tension", _("tension changed")
+        NEEDLE = "needle", _("needle changed")
+        STOP = "stop", _("stopped")
+        TEST = "test", _("test looked at")
+        TAKEN_BACK = "back", _("taken back")
 
     class Showing(models.TextChoices):
         """How much bobbin thread shows on the back of a satin column, after a change of tension."""
 
-        MORE = "more", "more bobbin showing"
-        THIRDS = "thirds", "equal thirds"
-        LESS = "less", "less bobbin showing"
+        MORE = "more", _("more bobbin showing")
+        THIRDS = "thirds", _("equal thirds")
+        LESS = "less", _("less bobbin showing")
 
     class TestVerdict(models.TextChoices):
         """What a person says of a test piece: stitch the others like it, or change something first."""
 
-        GO_ON = "go on", "go on"
-        CHANGE = "change", "change something"
+        GO_ON = "go on", _("go on")
+        CHANGE = "change", _("change something")
 
     job = models.ForeignKey("planning.Job", on_delete=models.CASCADE, related_name="events")
     kind = models.CharField(max_length=8, choices=Kind.choices)

@@ -8,6 +8,7 @@ from datetime import date
 from django.utils import timezone
 
 from inventory.compute.on_the_way import OnTheWay
+from inventory.compute.spoken import _
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.orders.coming import on_the_way
 from planning.compute.batch.asked import AskedDesign, Shelf, Terms
@@ -83,7 +84,7 @@ def question_named(
 def chosen_machine(name: str | None) -> Machine:
     """Return the machine of that name, the first one for None, or one with stated defaults where none is known."""
     if name is None:
-        return Machine.objects.select_related("bobbin_style").first() or Machine(name="default machine")
+        return Machine.objects.select_related("bobbin_style").first() or Machine(name=_("default machine"))
     return by_name(Machine, name)
 
 
@@ -196,10 +197,10 @@ def _on_order(answer: BatchPlan) -> tuple[OnTheWay, ...]:
 def _notes(asked: JobAsked) -> list[str]:
     notes = []
     if not asked.layers:
-        notes.append("No stabilizer is planned: choose a fabric that has a recipe.")
+        notes.append(_("No stabilizer is planned: choose a fabric that has a recipe."))
     notes += recipe_notes(asked.fabric, asked.layers, [*asked.designs, *asked.lettering])
     if asked.machine.pk is None:
-        notes.append("No machine is set up yet; the times and tails are the stated defaults.")
+        notes.append(_("No machine is set up yet; the times and tails are the stated defaults."))
     return notes
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Literal
 
+from inventory.compute.spoken import _
 from inventory.models import ThreadRange
 from planning.compute.batch.asked import AskedDesign
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
@@ -79,7 +80,7 @@ class WorkshopFacts:
 
     def machine(self, own: Machine | None) -> Machine:
         """Return ``own``, or else the workshop's first machine, or one with stated defaults where none is kept."""
-        return own or self.first_machine or Machine(name="default machine")
+        return own or self.first_machine or Machine(name=_("default machine"))
 
     def asked(
         self,

@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from inventory.compute.spoken import N_, _, listed, ngettext
 from planning.compute.batch.lasting import GRAVE, Lasting, lasting_of
 from planning.compute.batch.plan import BatchPlan
 from planning.plan.words import asked_name
 
-WORDS = {"short": "Short", "off colour": "No match", "unknown": "Not known", "tight": "Tight"}
+WORDS = {"short": N_("Short"), "off colour": N_("No match"), "unknown": N_("Not known"), "tight": N_("Tight")}
 MOST_NAMED = 3
 
 
@@ -34,9 +35,10 @@ def banner_of(plan: BatchPlan) -> Banner:
     deciding = made.deciding
     rest = _enough_in_words(plan, [each for each in rows if not each.decides])
     if plan.too_big:
-        return Banner("unknown", "Too big: no hoop of this machine holds it", plan.too_big, rows)
+        return Banner("unknown", _("Too big: no hoop of this machine holds it"), plan.too_big, rows)
     if not deciding:
-        return Banner(plan.verdict, f"Enough for all {plan.pieces.total} pieces", f"{rest}.", rows)
+        enough = _("Enough for all {pieces} pieces").format(pieces=plan.pieces.total)
+        return Banner(plan.verdict, enough, f"{rest}.", rows)
     gravest = [each for each in deciding if each.word == deciding[0].word]
     return Banner(
         _sign(plan, gravest[0].word),
@@ -49,9 +51,9 @@ def banner_of(plan: BatchPlan) -> Banner:
 def called(plan: BatchPlan, each: Lasting) -> str:
     """Return what a row of the plan is called where it stands in a sentence."""
     if each.kind == "bobbins":
-        return "bobbins"
+        return _("bobbins")
     if each.kind == "stabilizer":
-        return plan.stabilizer[each.place].kind
+        return _(plan.stabilizer[each.place].kind)
     thread = plan.threads[each.place]
     shade = thread.choice.shade
     if shade and thread.choice.near_enough:
@@ -64,33 +66,45 @@ def _sign(plan: BatchPlan, word: str) -> str:
 
 
 def _headline(plan: BatchPlan, gravest: Sequence[Lasting]) -> str:
-    first, more = gravest[0], f" and {len(gravest) - 1} more" if len(gravest) > 1 else ""
+    first, number = gravest[0], len(gravest) - 1
     name = called(plan, first)
     if first.word == "bare":
-        return f"Choose {_count(len(gravest), 'colour')}"
+        return ngettext("Choose {number} colour", "Choose {number} colours", number + 1).format(
+            number=number + 1
+        )
+    more = _(" and {number} more").format(number=number) if number else ""
     if first.word == "off colour":
-        return f"No match: nothing near {name}{more}"
+        return _("No match: nothing near {name}").format(name=name) + more
     if first.word == "short":
         if not (first.perhaps or first.reach):
-            return f"Short: no {name} on the shelf{more}"
-        last = "last" if first.kind == "bobbins" else "lasts"
-        return f"Short: {name} {last} {_count(first.sure, 'piece')}{', as' + more[4:] + ' are short' if more else ''}"
-    return f"{WORDS[first.word]}: {name}{more}"
+            return _("Short: no {name} on the shelf").format(name=name) + more
+        pieces = first.sure
+        said = (
+            ngettext("Short: {name} last {pieces} piece", "Short: {name} last {pieces} pieces", pieces)
+            if first.kind == "bobbins"
+            else ngettext("Short: {name} lasts {pieces} piece", "Short: {name} lasts {pieces} pieces", pieces)
+        ).format(name=name, pieces=pieces)
+        return said + (_(", as {number} more are short").format(number=number) if number else "")
+    return f"{_(WORDS[first.word])}: {name}{more}"
 
 
 def _lasts(gravest: Sequence[Lasting]) -> str:
     least = gravest[0]
     if least.word == "bare":
-        return "The file names no colours."
+        return _("The file names no colours.")
     if least.word == "off colour":
         return ""
     if least.word == "unknown":
-        return "Nobody has said how much of it there is."
+        return _("Nobody has said how much of it there is.")
     if least.perhaps >= least.total:
-        return f"Sure for {least.sure} of the {least.total} to stitch, likely for all."
+        return _("Sure for {sure} of the {total} to stitch, likely for all.").format(
+            sure=least.sure, total=least.total
+        )
     if not least.perhaps:
         return ""
-    return f"Surely {least.sure}, perhaps {least.perhaps} of the {least.total} to stitch."
+    return _("Surely {sure}, perhaps {perhaps} of the {total} to stitch.").format(
+        sure=least.sure, perhaps=least.perhaps, total=least.total
+    )
 
 
 def _others(plan: BatchPlan, others: Sequence[Lasting]) -> list[str]:
@@ -100,10 +114,9 @@ def _others(plan: BatchPlan, others: Sequence[Lasting]) -> list[str]:
         names = list(dict.fromkeys(called(plan, each) for each in others if each.word == word))
         if not names:
             continue
-        told = "Without a colour" if word == "bare" else WORDS[word]
-        shown = _listed(
-            names if len(names) <= MOST_NAMED else [*names[:MOST_NAMED], f"{len(names) - MOST_NAMED} more"]
-        )
+        told = _("Without a colour") if word == "bare" else _(WORDS[word])
+        more = _("{number} more").format(number=len(names) - MOST_NAMED)
+        shown = listed(names if len(names) <= MOST_NAMED else [*names[:MOST_NAMED], more])
         said.append(f"{told}: {shown}.")
     return said
 
@@ -113,24 +126,22 @@ def _enough_in_words(plan: BatchPlan, enough: Sequence[Lasting]) -> str:
     threads = [each for each in enough if each.kind == "thread"]
     parts = []
     if threads:
-        all_of_them = len(threads) == len(plan.threads)
-        parts.append("every colour" if all_of_them else _count(len(threads), "colour"))
-    parts += ["bobbins"] if any(each.kind == "bobbins" for each in enough) else []
-    parts += ["stabilizer"] if any(each.kind == "stabilizer" for each in enough) else []
+        number, all_of_them = len(threads), len(threads) == len(plan.threads)
+        counted = ngettext("{number} colour", "{number} colours", number).format(number=number)
+        parts.append(_("every colour") if all_of_them else counted)
+    parts += [_("bobbins")] if any(each.kind == "bobbins" for each in enough) else []
+    parts += [_("stabilizer")] if any(each.kind == "stabilizer" for each in enough) else []
     if not parts:
         return ""
-    listed = _listed(parts)
-    one = len(parts) == 1 and (parts[0] in ("every colour", "stabilizer") or parts[0].startswith("1 "))
-    return f"{listed[:1].upper()}{listed[1:]} {'is' if one else 'are'} enough for the whole batch"
+    what = listed(parts)
+    only_bobbins = not threads and len(parts) == 1 and any(each.kind == "bobbins" for each in enough)
+    some = bool(threads) and 1 < len(threads) < len(plan.threads)
+    are_many = len(parts) > 1 or only_bobbins or some
+    said = ngettext(
+        "{what} is enough for the whole batch", "{what} are enough for the whole batch", 2 if are_many else 1
+    )
+    return said.format(what=f"{what[:1].upper()}{what[1:]}")
 
 
 def _also(rest: str) -> str:
     return f"{rest}." if rest else ""
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
+from inventory.compute.spoken import _, ngettext
 from inventory.models import Reservation
 from planning.compute.batch.asked import Shelf
 from planning.compute.batch.needle_thread import PlannedThread
@@ -9,11 +10,7 @@ from planning.compute.batch.plan import BatchPlan, is_worse, worst_verdict
 from planning.plan.asked import JobAsked
 from planning.plan.shelf import shelf as read_shelf
 
-_FOR = {
-    "weight": "for their weight",
-    "fibre": "for their fibre",
-    "set aside": "because other jobs hold them",
-}
+_REASONS = ("weight", "fibre", "set aside")
 
 
 def what_leaving_out_changes(
@@ -28,7 +25,7 @@ def what_leaving_out_changes(
     if verdict == "enough":
         return []
     said = list(_unknown_lengths(answer))
-    for why, words in _FOR.items():
+    for why in _REASONS:
         count = sum(each.count for each in answer.left_out if each.why == why)
         is_asked_of_one_fibre = why == "fibre" and _names_a_fibre(answer, asked)
         if not count and not is_asked_of_one_fibre:
@@ -36,11 +33,32 @@ def what_leaving_out_changes(
         then = _of_threads(planned(_wider(asked, why), why == "fibre"))
         if is_worse(verdict, than=then) and is_asked_of_one_fibre:
             # What would do may be thread that other colours have already.
-            said.append(f"If one piece might mix fibres, the thread would be {then}.")
+            said.append(
+                _("If one piece might mix fibres, the thread would be {verdict}.").format(verdict=_(then))
+            )
         elif is_worse(verdict, than=then):
-            spools = f"the {count} spools" if count > 1 else "the one spool"
-            said.append(f"With {spools} left out {words} the thread would be {then}.")
+            said.append(_with_what_is_left_out(why, count).format(number=count, verdict=_(then)))
     return said
+
+
+def _with_what_is_left_out(why: str, count: int) -> str:
+    return {
+        "weight": ngettext(
+            "With the one spool left out for their weight the thread would be {verdict}.",
+            "With the {number} spools left out for their weight the thread would be {verdict}.",
+            count,
+        ),
+        "fibre": ngettext(
+            "With the one spool left out for their fibre the thread would be {verdict}.",
+            "With the {number} spools left out for their fibre the thread would be {verdict}.",
+            count,
+        ),
+        "set aside": ngettext(
+            "With the one spool left out because other jobs hold them the thread would be {verdict}.",
+            "With the {number} spools left out because other jobs hold them the thread would be {verdict}.",
+            count,
+        ),
+    }[why]
 
 
 def _of_threads(plan: BatchPlan) -> str:
@@ -78,10 +96,9 @@ def _unknown_lengths(answer: BatchPlan) -> Iterator[str]:
         labels = _of_unknown_length(thread) if thread.verdict != "enough" else []
         if labels:
             assert thread.choice.shade is not None
-            yield (
-                f"Nobody knows how much is on {', '.join(labels)} of {thread.choice.shade.code}; weighing may "
-                "settle whether it is enough."
-            )
+            yield _(
+                "Nobody knows how much is on {labels} of {code}; weighing may settle whether it is enough."
+            ).format(labels=", ".join(labels), code=thread.choice.shade.code)
 
 
 def _of_unknown_length(thread: PlannedThread) -> list[str]:

@@ -4,9 +4,12 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from django.utils import translation
+
 from inventory.compute.colour.lab import hex_from_lab
 from inventory.compute.left_out import left_out_as_data
 from inventory.compute.names.plain import plain_name
+from inventory.compute.spoken import _
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from planning.compute.batch.asked import AskedBlock, AskedDesign
 from planning.compute.batch.copies_compared import CopiesOption
@@ -22,9 +25,17 @@ from planning.plan.appliques import appliques_as_data
 from planning.plan.settling import look_first_as_data
 from planning.plan.words import colour_word
 
+# What programs read, and what is kept with a promise, is the same whoever asks.
+DATA_LANGUAGE = "en-gb"
+
 
 def plan_as_data(plan: BatchPlan) -> dict[str, Any]:
     """Return the plan as JSON-ready data: lengths in whole mm, money as text, keys that are never renamed."""
+    with translation.override(DATA_LANGUAGE):
+        return _plan_as_data(plan)
+
+
+def _plan_as_data(plan: BatchPlan) -> dict[str, Any]:
     return {
         "verdict": plan.verdict,
         "strictness": plan.strictness,
@@ -195,11 +206,13 @@ def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
         if packs > 0:
             lacking = packs * offer.pack * each_mm
             bought = replace(bobbins.purchase, packs=packs)
-            rows.append(_row(f"bobbins: {bobbins.thread}", lacking, bought, plan.needed_on))
+            rows.append(
+                _row(_("bobbins: {thread}").format(thread=bobbins.thread), lacking, bought, plan.needed_on)
+            )
     for layer in plan.stabilizer:
         material = roll_material(layer.product_id) if layer.product_id else ""
         if layer.missing_mm or (not layer.product and layer.verdict != "enough"):
-            lacks(layer.product or layer.kind, material, layer.missing_mm, layer.purchase)
+            lacks(layer.product or _(layer.kind), material, layer.missing_mm, layer.purchase)
         elif layer.spray and (missing := layer.spray.missing_mg - _on_its_way(plan, material)) > 0:
             rows.append(_row(layer.product, 0, None, plan.needed_on) | {"need_mg": missing})
     return rows
@@ -211,7 +224,7 @@ def on_order_rows(plan: BatchPlan) -> list[dict[str, Any]]:
     names |= {roll_material(each.product_id): each.product for each in plan.stabilizer}
     return [
         {
-            "what": names.get(each.material, f"bobbins: {plan.bobbins.thread}"),
+            "what": names.get(each.material) or _("bobbins: {thread}").format(thread=plan.bobbins.thread),
             "quantity": round(each.quantity),
             "order": each.order,
             "supplier": each.supplier,
@@ -243,7 +256,9 @@ def _what(thread: PlannedThread) -> str:
     shade = thread.to_buy
     if shade is None:
         named = f" ({thread.name})" if thread.name else ""
-        return f"thread near {thread.hex}{named}" if thread.hex else "thread for an uncoloured block"
+        if not thread.hex:
+            return _("thread for an uncoloured block")
+        return _("thread near {colour}").format(colour=thread.hex) + named
     return f"{shade.maker} {shade.range} {shade.code} {shade.name}".strip()
 
 

@@ -6,6 +6,9 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
 from django.utils.datastructures import MultiValueDict
+from django.utils.functional import lazy
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from planning.models import Design, Fabric, Hoop, Machine, Strictness
 from planning.models.jobs import MOST_PIECES
@@ -30,7 +33,11 @@ class StitchFiles(forms.FileField):
         if not data:
             return []
         if len(data) > MOST_FILES:
-            raise forms.ValidationError(f"{len(data)} files at once are too many; choose up to {MOST_FILES}.")
+            raise forms.ValidationError(
+                gettext("{number} files at once are too many; choose up to {most}.").format(
+                    number=len(data), most=MOST_FILES
+                )
+            )
         return [super(StitchFiles, self).clean(each, initial) for each in data]
 
 
@@ -43,35 +50,42 @@ class QuestionForm(forms.Form):
 
     design = forms.ModelMultipleChoiceField(
         queryset=Design.objects.all(),
-        label="Designs on each piece",
+        label=_("Designs on each piece"),
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        error_messages={"invalid_choice": "A design of this page is no longer kept; choose again."},
+        error_messages={"invalid_choice": _("A design of this page is no longer kept; choose again.")},
     )
-    pieces = forms.IntegerField(label="Pieces", min_value=1, max_value=MOST_PIECES, initial=12)
+    pieces = forms.IntegerField(label=_("Pieces"), min_value=1, max_value=MOST_PIECES, initial=12)
     fabric = forms.ModelChoiceField(
-        queryset=Fabric.objects.all(), label="Fabric", required=False, empty_label="not said: no stabilizer"
+        queryset=Fabric.objects.all(),
+        label=_("Fabric"),
+        required=False,
+        empty_label=_("not said: no stabilizer"),
     )
     machine = forms.ModelChoiceField(
-        queryset=Machine.objects.all(), label="Machine", required=False, empty_label="the first one"
+        queryset=Machine.objects.all(), label=_("Machine"), required=False, empty_label=_("the first one")
     )
     hoop = forms.ModelChoiceField(
-        queryset=Hoop.objects.all(), label="Hoop", required=False, empty_label="the smallest that fits"
+        queryset=Hoop.objects.all(), label=_("Hoop"), required=False, empty_label=_("the smallest that fits")
     )
     tests = forms.IntegerField(
-        label="Test pieces", required=False, min_value=0, max_value=100, help_text="Empty: as the rules say."
+        label=_("Test pieces"),
+        required=False,
+        min_value=0,
+        max_value=100,
+        help_text=_("Empty: as the rules say."),
     )
     needed_on = forms.DateField(
-        label="Material needed on",
+        label=_("Material needed on"),
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        help_text="For the days to order by.",
+        help_text=_("For the days to order by."),
     )
     copies = forms.CharField(
-        label="Pieces in one hooping",
+        label=_("Pieces in one hooping"),
         required=False,
         max_length=6,
-        help_text="A number, or “most” for as many as a hoop holds. Empty: one.",
+        help_text=_("A number, or “most” for as many as a hoop holds. Empty: one."),
     )
 
     def clean_copies(self) -> int | Literal["most"]:
@@ -79,15 +93,19 @@ class QuestionForm(forms.Form):
         if written == "most":
             return "most"
         if written and not (written.isdecimal() and int(written) >= 1):
-            raise forms.ValidationError(f"{written} is no number of pieces; give 1 or more, or “most”.")
+            raise forms.ValidationError(
+                gettext("{written} is no number of pieces; give 1 or more, or “most”.").format(
+                    written=written
+                )
+            )
         return int(written or 1)
 
     strictness = forms.ChoiceField(
         choices=Strictness.choices,
-        label="Colours are",
+        label=_("Colours are"),
         required=False,
         initial=Strictness.PICTURE,
-        help_text="How near a thread must come; the limits are among your rules.",
+        help_text=_("How near a thread must come; the limits are among your rules."),
     )
 
     def clean_strictness(self) -> str:
@@ -96,7 +114,7 @@ class QuestionForm(forms.Form):
     def clean_design(self) -> QuerySet[Design]:
         designs = self.cleaned_data["design"]
         if not designs and not self.accepts_files:
-            raise forms.ValidationError("Choose at least one design.")
+            raise forms.ValidationError(_("Choose at least one design."))
         return designs
 
     accepts_files = False
@@ -116,15 +134,21 @@ class QuestionForm(forms.Form):
         )
 
 
+def _formats_in_words() -> str:
+    return gettext("{formats}; up to 20 MiB each.").format(
+        formats=", ".join(extension.upper() for extension in FORMATS)
+    )
+
+
 class AskForm(QuestionForm):
     """The question with stitch files that are not kept yet."""
 
     accepts_files = True
 
     stitch_files = StitchFiles(
-        label="Stitch files",
+        label=_("Stitch files"),
         required=False,
-        help_text=f"{', '.join(extension.upper() for extension in FORMATS)}; up to 20 MiB each.",
+        help_text=lazy(_formats_in_words, str)(),
     )
 
     field_order = (
@@ -148,5 +172,5 @@ class AskForm(QuestionForm):
             and not cleaned.get("stitch_files")
             and not cleaned.get("design")
         ):
-            self.add_error("stitch_files", "Choose a stitch file, or one of the designs kept here.")
+            self.add_error("stitch_files", _("Choose a stitch file, or one of the designs kept here."))
         return cleaned

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.compute.lengths import format_length
+from inventory.compute.spoken import N_, _, as_written_here, figure
 from inventory.compute.units import Units
 from inventory.models import Spool
 from planning.compute.batch.asked import AskedBlock
@@ -12,9 +13,8 @@ from planning.compute.batch.plan import BatchPlan
 from planning.compute.stitches.placing import scaled_sums
 from planning.compute.stitches.thread_length import ThreadSettings
 
-LOCKSTITCH = "the geometry of a lockstitch; for a straight seam the handbooks' formula of stitch type 301"
-PRACTICE = "common practice, no source"
-MEASURING = "JCGM 100:2008 (errors add as squares)"
+LOCKSTITCH = N_("the geometry of a lockstitch; for a straight seam the handbooks' formula of stitch type 301")
+MEASURING = N_("JCGM 100:2008 (errors add as squares)")
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,9 @@ def found_steps(
     def length(mm: float) -> str:
         return format_length(mm, unit=units.length, places=1)
 
+    def good(mm: float, sigma_mm: float) -> str:
+        return _("{length}, good to {error}").format(length=length(mm), error=length(sigma_mm))
+
     mine = set(thread.blocks)
     sums = [
         scaled_sums(block.sums, plan.designs[design].placement)
@@ -54,58 +57,69 @@ def found_steps(
     batch, path = sum(thread.geometry_mm), sum(thread.path_mm)
     return [
         FoundStep(
-            "Drawn by the stitches", "Σ s", f"{penetrations:,} stitches", length(drawn), "the stitch file"
+            _("Drawn by the stitches"),
+            "Σ s",
+            _("{number} stitches").format(number=figure(penetrations)),
+            length(drawn),
+            _("the stitch file"),
         ),
         FoundStep(
-            "Down through the cloth and up again",
+            _("Down through the cloth and up again"),
             "2 · q · t · n",
-            f"q = {settings.interlock_depth:g}, t = {settings.thickness_mm:g} mm, n = {penetrations:,}",
+            f"q = {as_written_here(f'{settings.interlock_depth:g}')}, "
+            f"t = {as_written_here(f'{settings.thickness_mm:g}')} mm, n = {figure(penetrations)}",
             length(through),
-            LOCKSTITCH,
+            _(LOCKSTITCH),
         ),
         FoundStep(
-            "Drawn in where the stitches turn",
+            _("Drawn in where the stitches turn"),
             "2 · κ · Σ min(s, s′) · sin(θ/2)",
-            f"κ = {settings.kappa:.2f}",
+            f"κ = {figure(settings.kappa, 2)}",
             length(drawn_in),
-            LOCKSTITCH,
+            _(LOCKSTITCH),
         ),
         FoundStep(
-            "Ends at starts and cuts, and an allowance for breaks",
-            "(sum + ends) · (1 + allowance)",
-            f"ends {length(tails)}, allowance {settings.allowance * 100:.0f} in a hundred",
-            f"{length(a_piece)} a piece",
-            f"the workshop's rules; {PRACTICE}",
+            _("Ends at starts and cuts, and an allowance for breaks"),
+            _("(sum + ends) · (1 + allowance)"),
+            _("ends {length}, allowance {hundredths} in a hundred").format(
+                length=length(tails), hundredths=f"{settings.allowance * 100:.0f}"
+            ),
+            _("{length} a piece").format(length=length(a_piece)),
+            _("the workshop's rules; common practice, no source"),
         ),
         FoundStep(
-            "All pieces, tests and spoiled ones with them",
-            "Σ over the pieces",
-            f"{plan.pieces.total} pieces",
+            _("All pieces, tests and spoiled ones with them"),
+            _("Σ over the pieces"),
+            _("{number} pieces").format(number=plan.pieces.total),
             length(batch),
-            "the question",
+            _("the question"),
         ),
         FoundStep(
-            "What this machine really takes, and what rethreading loses",
-            "sum · factor + path",
-            f"factor {thread.factor_median:.2f}, path {length(path)}",
-            f"{length(thread.needed_mm)}, good to {length(thread.needed_sigma_mm)}",
-            "what was weighed after earlier runs; before the first, a stated start",
+            _("What this machine really takes, and what rethreading loses"),
+            _("sum · factor + path"),
+            _("factor {factor}, path {length}").format(
+                factor=figure(thread.factor_median, 2), length=length(path)
+            ),
+            good(thread.needed_mm, thread.needed_sigma_mm),
+            _("what was weighed after earlier runs; before the first, a stated start"),
         ),
         FoundStep(
-            "Free on the shelf",
-            "Σ of its spools",
+            _("Free on the shelf"),
+            _("Σ of its spools"),
             _stock(thread, units),
-            "not known"
-            if thread.verdict == "unknown"
-            else f"{length(thread.free_mm)}, good to {length(thread.free_sigma_mm)}",
-            MEASURING,
+            _("not known") if thread.verdict == "unknown" else good(thread.free_mm, thread.free_sigma_mm),
+            _(MEASURING),
         ),
         FoundStep(
-            "How sure it is that this is enough",
-            "P(free − sum · e^Z ≥ 0)",
-            f"enough from {plan.enough_at * 100:.0f} in a hundred, tight from {plan.tight_at * 100:.0f}",
-            "not known" if thread.verdict == "unknown" else f"{thread.p_enough * 100:.0f} in a hundred",
-            "what is left of both errors; the workshop's rules",
+            _("How sure it is that this is enough"),
+            _("P(free − sum · e^Z ≥ 0)"),
+            _("enough from {enough} in a hundred, tight from {tight}").format(
+                enough=f"{plan.enough_at * 100:.0f}", tight=f"{plan.tight_at * 100:.0f}"
+            ),
+            _("not known")
+            if thread.verdict == "unknown"
+            else _("{hundredths} in a hundred").format(hundredths=f"{thread.p_enough * 100:.0f}"),
+            _("what is left of both errors; the workshop's rules"),
         ),
     ]
 
@@ -115,7 +129,7 @@ def good_to(thread: PlannedThread) -> str:
     if not thread.needed_mm:
         return ""
     share = 100 * thread.needed_sigma_mm / thread.needed_mm
-    return f"Lengths from the stitches, good to {share:.0f} in a hundred"
+    return _("Lengths from the stitches, good to {hundredths} in a hundred").format(hundredths=f"{share:.0f}")
 
 
 def _blocks(plan: BatchPlan) -> Sequence[tuple[int, AskedBlock]]:
@@ -126,14 +140,15 @@ def _stock(thread: PlannedThread, units: Units) -> str:
     """Return how each spool of a thread is known."""
     labels = [spool.label for spool in (thread.choice.shade.spools if thread.choice.shade else ())]
     spools = Spool.objects.filter(label__in=labels).order_by("label")[:6]
-    told = [
-        f"{spool.label} {spool.get_known_display()}"
-        + (
-            ""
-            if spool.sigma is None
-            else f", good to {format_length(spool.sigma, unit=units.length, places=0)}"
-        )
-        for spool in spools
-    ]
-    more = f"; {len(labels) - len(told)} more" if len(labels) > len(told) else ""
-    return "; ".join(told) + more if told else "no spool"
+    told = [f"{spool.label} {spool.get_known_display()}{_good_to(spool.sigma, units)}" for spool in spools]
+    if not told:
+        return _("no spool")
+    if len(labels) > len(told):
+        told.append(_("{number} more").format(number=len(labels) - len(told)))
+    return "; ".join(told)
+
+
+def _good_to(sigma_mm: float | None, units: Units) -> str:
+    if sigma_mm is None:
+        return ""
+    return _(", good to {length}").format(length=format_length(sigma_mm, unit=units.length, places=0))

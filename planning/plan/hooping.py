@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, as_written_here, ngettext
 from planning.compute.batch.copies_compared import boxes_needed
 from planning.compute.hooping.copies import COPY_SPACING_MM, HoopField, most_copies, smallest_hoop
 from planning.compute.stitches.placing import field_needed
@@ -37,16 +38,20 @@ def hooping_of(asked: JobAsked) -> Hooping:
     needed = [_field(asked, number) for number in sorted({each.hooping for each in asked.every_design})]
     if asked.hoop:
         beyond = tuple(
-            f"{names} needs {width_mm:.0f} × {height_mm:.0f} mm, beyond the field of {asked.hoop}."
+            _("{names} needs {size}, beyond the field of {hoop}.").format(
+                names=names, size=f"{width_mm:.0f} × {height_mm:.0f} mm", hoop=asked.hoop
+            )
             for names, width_mm, height_mm in needed
             if not asked.hoop.holds(width_mm=width_mm, height_mm=height_mm)
         )
         return Hooping(1, asked.hoop, beyond)
     for hoop in asked.hoops:
-        if all(hoop.holds(width_mm=width_mm, height_mm=height_mm) for _, width_mm, height_mm in needed):
+        if all(hoop.holds(width_mm=width_mm, height_mm=height_mm) for _names, width_mm, height_mm in needed):
             return Hooping(1, hoop)
     if not asked.hoops:
-        note = f"No hoop of {asked.machine} is set up, so the stabilizer is not known."
+        note = _("No hoop of {machine} is set up, so the stabilizer is not known.").format(
+            machine=asked.machine
+        )
         return Hooping(1, None, (note,))
     return Hooping(1, None, too_big=_too_big(asked, needed))
 
@@ -55,17 +60,21 @@ def _too_big(asked: JobAsked, needed: Sequence[tuple[str, float, float]]) -> str
     """Say that no hoop holds the largest of what is stitched at once, and which one would, or what to do."""
     names, width_mm, height_mm = max(needed, key=lambda field: field[1] * field[2])
     size = f"{width_mm:.0f} × {height_mm:.0f} mm"
-    lead = f"No hoop of {asked.machine} holds {names} ({size}), so its stabilizer is not known"
+    lead = _("No hoop of {machine} holds {names} ({size}), so its stabilizer is not known").format(
+        machine=asked.machine, names=names, size=size
+    )
     for hoop in asked.every_hoop:
         others = [each.name for each in hoop.machines.all() if each.pk != asked.machine.pk]
         if hoop.holds(width_mm=width_mm, height_mm=height_mm) and others:
-            return f"{lead}: {hoop} does, on {others[0]}."
+            return lead + _(": {hoop} does, on {machine}.").format(hoop=hoop, machine=others[0])
     largest = asked.hoops[-1]
     sides = largest.field_width_mm, largest.field_height_mm
     parts = min(
         math.ceil(width_mm / across) * math.ceil(height_mm / down) for across, down in (sides, sides[::-1])
     )
-    return f"{lead}; nor does any other. It must be split into {parts} parts at least for {largest}."
+    return lead + _("; nor does any other. It must be split into {parts} parts at least for {hoop}.").format(
+        parts=parts, hoop=largest
+    )
 
 
 def hoops_to_choose(asked: JobAsked) -> tuple[Hoop, ...]:
@@ -94,13 +103,25 @@ def _copies(asked: JobAsked) -> int:
     if asked.copies == "most":
         return max(1, min(most, asked.to_stitch.total))
     if asked.copies < 1:
-        raise WorkshopError(f"{asked.copies} copies per hooping stitch nothing; give 1 or more.")
-    if asked.copies > most:
-        which = f"The hoop {asked.hoop} holds" if asked.hoop else "No hoop of this machine holds more than"
         raise WorkshopError(
-            f"{which} {most} cop{'y' if most == 1 else 'ies'} at a time, {COPY_SPACING_MM:g} mm apart; "
-            f"{asked.copies} are asked for. Give fewer copies per hooping, or a larger hoop."
+            _("{copies} copies per hooping stitch nothing; give 1 or more.").format(copies=asked.copies)
         )
+    if asked.copies > most:
+        holds = (
+            ngettext(
+                "The hoop {hoop} holds {most} copy at a time, {mm} mm apart; {copies} are asked for.",
+                "The hoop {hoop} holds {most} copies at a time, {mm} mm apart; {copies} are asked for.",
+                most,
+            )
+            if asked.hoop
+            else ngettext(
+                "No hoop of this machine holds more than {most} copy at a time, {mm} mm apart; {copies} are asked for.",
+                "No hoop of this machine holds more than {most} copies at a time, {mm} mm apart; {copies} are asked "
+                "for.",
+                most,
+            )
+        ).format(hoop=asked.hoop, most=most, mm=as_written_here(f"{COPY_SPACING_MM:g}"), copies=asked.copies)
+        raise WorkshopError(f"{holds} {_('Give fewer copies per hooping, or a larger hoop.')}")
     return asked.copies
 
 
@@ -108,5 +129,5 @@ def _field(asked: JobAsked, hooping: int) -> tuple[str, float, float]:
     """Return the names, width and height of what is stitched in one hooping; of letterings, the largest counts."""
     together = [each for each in (*asked.designs, *asked.lettering) if each.hooping == hooping]
     width_mm, height_mm = field_needed((each.width_mm, each.height_mm, each.placement) for each in together)
-    more = f" with {len(together) - 1} more" if len(together) > 1 else ""
+    more = _(" with {number} more").format(number=len(together) - 1) if len(together) > 1 else ""
     return f"{together[0].name}{more}", width_mm, height_mm

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from planning.compute.batch.asked import AskedDesign
 from planning.compute.colour.choice import OwnedShade
 from planning.facts.remembered import Remembered
@@ -58,8 +59,12 @@ def pinned_now(
                 pinned[index, block.number] = shade
             elif shade is not None:
                 gone.append(
-                    f"{pins.names.get(shade, 'The shade')}, pinned to block {block.number} of {design.name}, is no "
-                    "longer on the shelf in the planned fibre and weight; another is chosen."
+                    _(
+                        "{shade}, pinned to block {block} of {design}, is no longer on the shelf in the planned fibre "
+                        "and weight; another is chosen."
+                    ).format(
+                        shade=pins.names.get(shade) or _("The shade"), block=block.number, design=design.name
+                    )
                 )
     return pinned, list(dict.fromkeys(gone))
 
@@ -90,8 +95,13 @@ def remembered_pins(
                 found[index, block.number] = shade
             elif shade is not None and shade not in excluded:
                 missing.append(
-                    f"{remembered.names[shade]}, remembered for {block.hex or f'block {block.number}'}, is not on the "
-                    "shelf in the planned fibre and weight; another is chosen."
+                    _(
+                        "{shade}, remembered for {colour}, is not on the shelf in the planned fibre and weight; "
+                        "another is chosen."
+                    ).format(
+                        shade=remembered.names[shade],
+                        colour=block.hex or _("block {block}").format(block=block.number),
+                    )
                 )
     return found, list(dict.fromkeys(missing))
 
@@ -105,15 +115,19 @@ def pinned_shades(
         block, equals, written = pin.partition("=")
         if not equals:
             raise NoSuchPin(
-                f'"{pin}" pins nothing. Write BLOCK=CODE, such as 2={shades[0].code if shades else 147}.'
+                _('"{pin}" pins nothing. Write BLOCK=CODE, such as 2={code}.').format(
+                    pin=pin, code=shades[0].code if shades else 147
+                )
             )
-        pinned[named_block(block.strip(), designs)] = _shade(written, shades, where="on the shelf").id
+        nowhere = _('No shade "{written}" of the planned fibre and weight is on the shelf.')
+        pinned[named_block(block.strip(), designs)] = _shade(written, shades, nowhere=nowhere).id
     return pinned
 
 
 def excluded_shades(exclude: Sequence[str], shades: Sequence[OwnedShade]) -> frozenset[int]:
     """Return the ids of the shades ruled out. Raises NoSuchPin."""
-    return frozenset(_shade(written, shades, where="on the shelf or on offer").id for written in exclude)
+    nowhere = _('No shade "{written}" of the planned fibre and weight is on the shelf or on offer.')
+    return frozenset(_shade(written, shades, nowhere=nowhere).id for written in exclude)
 
 
 def written_pin(place: tuple[int, int], shade: OwnedShade, *, several: bool) -> str:
@@ -155,16 +169,26 @@ def named_block(written: str, designs: Sequence[AskedDesign]) -> tuple[int, int]
         index = int(design) - 1 if dot else 0
         if 0 <= index < len(designs) and int(block) in {each.number for each in designs[index].blocks}:
             return index, int(block)
-    form = "its number" if len(designs) == 1 else "DESIGN.BLOCK, such as 1.2"
-    raise NoSuchPin(f'There is no block "{written}" to pin a shade to. Write {form}, as the plan shows it.')
+    said = (
+        _('There is no block "{written}" to pin a shade to. Write its number, as the plan shows it.')
+        if len(designs) == 1
+        else _(
+            'There is no block "{written}" to pin a shade to. Write DESIGN.BLOCK, such as 1.2, as the plan shows it.'
+        )
+    )
+    raise NoSuchPin(said.format(written=written))
 
 
-def _shade(written: str, shades: Sequence[OwnedShade], *, where: str) -> OwnedShade:
+def _shade(written: str, shades: Sequence[OwnedShade], *, nowhere: str) -> OwnedShade:
     wanted = " ".join(written.split()).casefold()
     found = [shade for shade in shades if wanted in {each.casefold() for each in _spellings(shade)}]
     if not found:
-        raise NoSuchPin(f'No shade "{written.strip()}" of the planned fibre and weight is {where}.')
+        raise NoSuchPin(nowhere.format(written=written.strip()))
     if len(found) > 1:
         names = ", ".join(full_name(shade) for shade in found)
-        raise NoSuchPin(f'"{written.strip()}" may be any of {names}; write it in full.')
+        raise NoSuchPin(
+            _('"{written}" may be any of {names}; write it in full.').format(
+                written=written.strip(), names=names
+            )
+        )
     return found[0]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from inventory.compute.knowing import strips_of
 from inventory.compute.later import later
+from inventory.compute.spoken import N_, _
 from inventory.shelf.looking import ShelfLook, looks_by_label
 from planning.compute.batch.bobbin_thread import PlannedBobbins
 from planning.compute.batch.needle_thread import PlannedThread
@@ -24,7 +25,7 @@ from planning.compute.certainty.settling import (
 from planning.compute.colour.choice import OwnedSpool
 from planning.compute.stabilizer.cutting import SourceCut
 from planning.compute.stabilizer.supply import LayerPlan
-from planning.plan.words import thread_name
+from planning.plan.words import layer_name, thread_name
 
 if TYPE_CHECKING:
     from scipy.special import ndtri
@@ -33,10 +34,17 @@ else:
 
 Looks = Mapping[str, ShelfLook]
 IN_WORDS = {
-    "weigh": "weigh",
-    "measure across": "measure across",
-    "judge by eye": "look at",
-    "measure along": "measure",
+    "weigh": N_("weigh"),
+    "measure across": N_("measure across"),
+    "judge by eye": N_("look at"),
+    "measure along": N_("measure"),
+}
+# The same with what is looked at, so that the verb stands where a language wants it.
+_OF_THINGS = {
+    "weigh": N_("weigh {things}"),
+    "measure across": N_("measure across {things}"),
+    "judge by eye": N_("look at {things}"),
+    "measure along": N_("measure {things}"),
 }
 
 
@@ -63,7 +71,7 @@ def look_first_of(plan: BatchPlan, looks: Looks) -> tuple[LookFirst, ...]:
     nothing settles the whole, because a part of it is short for sure, each other part has the looks that settle it.
     """
     parts, fixed = _parts(plan, looks)
-    whole = best_looks([each for each, _, _ in parts], now=plan.verdict, fixed=fixed)
+    whole = best_looks([part for part, *_name in parts], now=plan.verdict, fixed=fixed)
     told = [(each, "") for each in whole]
     if not whole:
         told = [(each, name) for part, name, word in parts for each in best_looks([part], now=word)]
@@ -86,7 +94,7 @@ def _parts(plan: BatchPlan, looks: Looks) -> tuple[list[tuple[Part, str, str]], 
     if plan.bobbins.verdict == "enough" or not plan.bobbins.thread:
         fixed.append(plan.bobbins.verdict)
     else:
-        parts.append((_bobbin_part(plan.bobbins, plan, looks), "bobbins", plan.bobbins.verdict))
+        parts.append((_bobbin_part(plan.bobbins, plan, looks), _("bobbins"), plan.bobbins.verdict))
     cut_together: set[int] = set()
     for layer in plan.stabilizer:
         part = None if layer.verdict == "enough" else _layer_part(layer, looks)
@@ -94,7 +102,7 @@ def _parts(plan: BatchPlan, looks: Looks) -> tuple[list[tuple[Part, str, str]], 
             fixed.append(layer.verdict)
         elif id(layer.cut.product_cut) not in cut_together:  # layers of one cut stand and fall together
             cut_together.add(id(layer.cut.product_cut))
-            parts.append((part, layer.name, layer.verdict))
+            parts.append((part, layer_name(layer), layer.verdict))
     return parts, fixed
 
 
@@ -182,14 +190,21 @@ def look_first_in_words(first: LookFirst) -> str:
         acts.setdefault(item.act, []).append(
             f"{item.label} ({', '.join(filter(None, [item.what, item.place]))})"
         )
-    asked = "; ".join(f"{IN_WORDS[act]} {' and '.join(names)}" for act, names in acts.items())
+    asked = "; ".join(_(_OF_THINGS[act]).format(things=_(" and ").join(names)) for act, names in acts.items())
     chance, enough, short = first.settling.chance, first.settling.enough, first.settling.short
-    outcomes = [f"enough {_percent(enough)}"] if enough >= 0.005 else []
+    outcomes = [f"{_('enough')} {_percent(enough)}"] if enough >= 0.005 else []
     if chance > enough + 0.005:
-        outcomes.append(f"short {_percent(short)}")
-    what = f"whether {first.of} is enough" if first.of else "it"
-    return (
-        f"{asked[:1].upper()}{asked[1:]}: {_percent(chance)} likely to settle {what} ({', '.join(outcomes)})."
+        outcomes.append(f"{_('short')} {_percent(short)}")
+    said = (
+        _("{looks}: {chance} likely to settle whether {thing} is enough ({outcomes}).")
+        if first.of
+        else _("{looks}: {chance} likely to settle it ({outcomes}).")
+    )
+    return said.format(
+        looks=f"{asked[:1].upper()}{asked[1:]}",
+        chance=_percent(chance),
+        thing=first.of,
+        outcomes=", ".join(outcomes),
     )
 
 

@@ -8,10 +8,12 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
+from django.utils.translation import get_language
 
 from inventory.compute.knowing import NOTHING_CUT
 from inventory.compute.left_out import LeftOut, Why, spools_of
 from inventory.compute.names.weight_labels import same_weight
+from inventory.compute.spoken import _, as_written_here
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -38,6 +40,7 @@ from planning.compute.stabilizer.cutting import Flat, Roll
 from planning.compute.stabilizer.spraying import Can
 from planning.compute.stabilizer.supply import StabilizerStock
 from planning.plan.bobbins import bobbins_by_kind
+from planning.plan.suits import ranges_without_a_weight
 
 _SEALED_LAST = ExpressionWrapper(Q(opened_on__isnull=True), BooleanField())
 NOTHING: Mapping[int, int] = MappingProxyType({})
@@ -63,9 +66,16 @@ def shelf(
     as long as nothing is committed.
     """
     own = set_aside_for(holder) if own is None else own
-    style = bobbin_style.pk if bobbin_style else None
     return while_unchanged(
-        ("shelf", fibre, weight_label, style, frozenset(own.items())),
+        # What packs are called, and the notes, are words.
+        (
+            "shelf",
+            get_language(),
+            fibre,
+            weight_label,
+            getattr(bobbin_style, "pk", None),
+            frozenset(own.items()),
+        ),
         lambda: _shelf(fibre=fibre, weight_label=weight_label, bobbin_style=bobbin_style, own=own),
     )
 
@@ -89,7 +99,9 @@ def _shelf(
             *_never_sold(shades, offers),
             *_not_counted_on(),
         ),
-        notes=_without_a_weight(wanted, spools, weight_label=weight_label),
+        notes=ranges_without_a_weight(
+            wanted, {spool.shade_id for spool in spools}, weight_label=weight_label
+        ),
     )
 
 
@@ -235,24 +247,6 @@ def _not_counted_on() -> list[LeftOut]:
         ),
         *([LeftOut("spools", gone, "retired")] if gone else []),
     ]
-
-
-def _without_a_weight(
-    wanted: Iterable[Shade], spools: Iterable[SpoolRow], *, weight_label: str
-) -> tuple[str, ...]:
-    """Say of which ranges on the shelf nobody has written down the weight: they are considered all the same."""
-    if not weight_label:
-        return ()
-    held = {spool.shade_id for spool in spools}
-    ranges = {
-        str(shade.range)
-        for shade in wanted
-        if shade.pk in held and same_weight(shade.range.weight_label, weight_label) is None
-    }
-    return tuple(
-        f"Nobody has written down which weight {range} is; it is taken to be {weight_label}. Say it with the range."
-        for range in sorted(ranges)
-    )
 
 
 def thread_offers(shades: Iterable[OwnedShade]) -> dict[int, tuple[PackOffer, ...]]:
@@ -407,11 +401,13 @@ def sold_as(offer: Offer) -> str:
     if offer.put_up is not None:
         one = offer.put_up.name
     elif offer.bobbin_style is not None:
-        one = f"{offer.bobbin_style} bobbin"
+        one = _("{style} bobbin").format(style=offer.bobbin_style)
     elif offer.can_mg:
-        one = f"can with {offer.can_mg / 1000:g} g"
+        one = _("can with {weight} g").format(weight=as_written_here(f"{offer.can_mg / 1000:g}"))
     else:
-        one = f"roll {(offer.roll_width_mm or 0) / 10:g} cm × {(offer.roll_length_mm or 0) / 1000:g} m"
+        sides = {"width": (offer.roll_width_mm or 0) / 10, "length": (offer.roll_length_mm or 0) / 1000}
+        told = {side: as_written_here(f"{size:g}") for side, size in sides.items()}
+        one = _("roll {width} cm × {length} m").format(**told)
     return one if offer.pack == 1 else f"{offer.pack} × {one}"
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from inventory.compute.colour.lab import delta_e_00_matrix
 from inventory.compute.lengths import format_length
+from inventory.compute.spoken import N_, _, figure, ngettext
 from inventory.compute.units import Units
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
@@ -12,10 +13,19 @@ from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import Choice, OwnedShade
 from planning.compute.colour.rules import lab_array
 from planning.compute.spools.turns import SpoolUse
+from planning.compute.stabilizer.supply import LayerPlan
 from planning.plan.pins import written_blocks, written_pin
 
 MOST_LINES = 4
 MOST_BARE = 8
+# The words of verdicts, of colours and of layers are codes: data and programs have them as they are, people as said.
+CODES = (
+    N_("enough"), N_("tight"), N_("short"), N_("unknown"), N_("off colour"), N_("near"),
+    N_("as near as thread comes"), N_("nearest of the shades you know"), N_("something nearer can be bought"),
+    N_("no thread of that colour"), N_("none asked"), N_("remembered"), N_("chosen by you"),
+    N_("tear-away"), N_("cut-away"), N_("wash-away"), N_("heat-away"), N_("topping"), N_("adhesive"), N_("spray"),
+    N_("foam"), N_("fabric"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -35,33 +45,41 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
     bare = [thread for thread in plan.threads if not thread.is_asked]
     lines = [*_size_lines(plan), *_bare_lines(bare, plan, units)]
     if not counted and not bare and not plan.too_big:
-        planned = (
-            "Every colour, the bobbins and the stabilizer do"
+        every = (
+            _("Every colour, the bobbins and the stabilizer do for the whole batch.")
             if plan.stabilizer
-            else "Every colour and the bobbins do"
+            else _("Every colour and the bobbins do for the whole batch.")
         )
-        every = f"{planned} for the whole batch."
-        return AnswerInWords(
-            f"Enough for all {plan.pieces.total} pieces", (every, *_wish_lines(plan), *lines), plan.verdict
-        )
+        headline = _("Enough for all {pieces} pieces").format(pieces=plan.pieces.total)
+        return AnswerInWords(headline, (every, *_wish_lines(plan), *lines), plan.verdict)
     sign = _sign(plan, list(counted), bare)
-    choose = [f"choose {_count(len(bare), 'colour')}"] if bare else []
-    said = [f"{word}: {' and '.join(parts)}" for word, parts in counted.items()]
+    choose = [
+        ngettext("choose {number} colour", "choose {number} colours", len(bare)).format(number=len(bare))
+    ]
     # What is short is the gravest; a colour that nobody chose yet comes before what is merely not known.
-    grave = [each for each in said if each.startswith(("short", "off colour"))]
-    headline = "; ".join([*grave, *choose, *(each for each in said if each not in grave)])
+    grave = [word for word in counted if word in ("short", "off colour")]
+    said = {word: f"{_(word)}: {_(' and ').join(parts)}" for word, parts in counted.items()}
+    headline = "; ".join(
+        [
+            *(said[word] for word in grave),
+            *(choose if bare else []),
+            *(each for word, each in said.items() if word not in grave),
+        ]
+    )
     if plan.too_big:
-        headline = "; ".join(filter(None, ["too big for every hoop of this machine", headline]))
+        headline = "; ".join(filter(None, [_("too big for every hoop of this machine"), headline]))
     if wanting:
         possible = min(thread.pieces_possible for thread in asked)
         lines.insert(
             0,
-            f"The thread on the shelf surely stitches {possible} of the {plan.pieces.total} pieces, "
-            "tests and spoilage counted in.",
+            _(
+                "The thread on the shelf surely stitches {possible} of the {total} pieces, "
+                "tests and spoilage counted in."
+            ).format(possible=possible, total=plan.pieces.total),
         )
     lines += [f"{thread_name(thread)}: {_missing(thread, units)}." for thread in wanting[:MOST_LINES]]
     if len(wanting) > MOST_LINES:
-        lines.append(f"{len(wanting) - MOST_LINES} more colours are in the table.")
+        lines.append(_("{number} more colours are in the table.").format(number=len(wanting) - MOST_LINES))
     lines += _wish_lines(plan)
     return AnswerInWords(headline[:1].upper() + headline[1:], tuple(lines), sign)
 
@@ -75,9 +93,10 @@ def _counted(plan: BatchPlan, wanting: Sequence[PlannedThread]) -> dict[str, lis
     counted: dict[str, list[str]] = {}
     for word in ("short", "off colour", "tight", "unknown"):
         threads = [thread for thread in wanting if _headline_word(thread) == word]
-        parts = [f"{len(threads)} of {len(plan.threads)} colours"] if threads else []
-        parts += ["bobbins"] if plan.bobbins.verdict == word else []
-        parts += dict.fromkeys(layer.kind for layer in plan.stabilizer if layer.verdict == word)
+        of = _("{number} of {total} colours").format(number=len(threads), total=len(plan.threads))
+        parts = [of] if threads else []
+        parts += [_("bobbins")] if plan.bobbins.verdict == word else []
+        parts += dict.fromkeys(_(layer.kind) for layer in plan.stabilizer if layer.verdict == word)
         if parts:
             counted[word] = parts
     return counted
@@ -105,21 +124,24 @@ def _bare_lines(bare: Sequence[PlannedThread], plan: BatchPlan, units: Units) ->
         return []
     several = len(plan.designs) > 1
     takes = [
-        f"block {_blocks(thread, several=several)} takes "
-        f"{format_length(thread.needed_mm, unit=units.length, places=0)}"
+        _("block {block} takes {length}").format(
+            block=_blocks(thread, several=several),
+            length=format_length(thread.needed_mm, unit=units.length, places=0),
+        )
         for thread in bare[:MOST_BARE]
     ]
-    more = f" and {len(bare) - MOST_BARE} more are in the table" if len(bare) > MOST_BARE else ""
-    bobbins = (
-        "; the bobbins on the shelf do"
-        if plan.bobbins.verdict == "enough"
-        else f"; {_count(plan.bobbins.count, 'bobbin')} in all"
-        if plan.bobbins.count
-        else ""
-    )
-    return [
-        f"The file names no colours. {'; '.join(takes)[:1].upper()}{'; '.join(takes)[1:]}{more}{bobbins}."
-    ]
+    said = "; ".join(takes)
+    if len(bare) > MOST_BARE:
+        said = _("{blocks} and {number} more are in the table").format(
+            blocks=said, number=len(bare) - MOST_BARE
+        )
+    if plan.bobbins.verdict == "enough":
+        said += "; " + _("the bobbins on the shelf do")
+    elif plan.bobbins.count:
+        said += "; " + ngettext(
+            "{number} bobbin in all", "{number} bobbins in all", plan.bobbins.count
+        ).format(number=plan.bobbins.count)
+    return [f"{_('The file names no colours.')} {said[:1].upper()}{said[1:]}."]
 
 
 def _wish_lines(plan: BatchPlan) -> list[str]:
@@ -127,9 +149,17 @@ def _wish_lines(plan: BatchPlan) -> list[str]:
     found = [each for each in plan.threads if each.given_up and each.given_up.word != "near"]
     # One of another colour says so as its reason.
     told = [each for each in found if each.colour_verdict != "off colour"]
-    lines = [f"{thread_name(each)} for {asked_name(each)}: {_wish_text(each)}" for each in told[:MOST_LINES]]
+    lines = [
+        _("{thread} for {colour}: {how}").format(
+            thread=thread_name(each), colour=asked_name(each), how=_wish_text(each)
+        )
+        for each in told[:MOST_LINES]
+    ]
     if len(told) > MOST_LINES:
-        lines.append(f"How {len(told) - MOST_LINES} more stand for the file's colours is in the table.")
+        number = len(told) - MOST_LINES
+        lines.append(
+            _("How {number} more stand for the file's colours is in the table.").format(number=number)
+        )
     return lines
 
 
@@ -140,7 +170,7 @@ def _wish_text(thread: PlannedThread) -> str:
 
 
 def colour_word(thread: PlannedThread) -> str:
-    """Return the word for how a thread stands for what was asked: the words of a wish, or of a demand."""
+    """Return the code for how a thread stands for what was asked: the words of a wish, or of a demand."""
     if not thread.is_asked:
         return "none asked"
     if thread.given_up is not None:
@@ -184,10 +214,6 @@ def _blocks(thread: PlannedThread, *, several: bool) -> str:
     return written_blocks(thread.blocks, several=several)
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
 def shown_verdict(thread: PlannedThread) -> str:
     """Return the one word that stands for a thread: ``off colour`` whatever its stock, else that of the stock.
 
@@ -217,18 +243,43 @@ def difference_in_words(choice: Choice) -> str:
     if choice.delta_e_00 is None:
         return ""
     between = between_in_words(choice)
-    return f"{choice.delta_e_00:.1f} ({between})" if between else f"{choice.delta_e_00:.1f}"
+    difference = figure(choice.delta_e_00, 1)
+    return f"{difference} ({between})" if between else difference
 
 
 def between_in_words(choice: Choice) -> str:
     """Return between which two a difference lies; nothing where that is one number."""
     if choice.between is None or choice.between[1] - choice.between[0] < 0.05:
         return ""
-    return f"between {choice.between[0]:.1f} and {choice.between[1]:.1f}"
+    least, most = (figure(each, 1) for each in choice.between)
+    return _("between {least} and {most}").format(least=least, most=most)
+
+
+def layer_name(layer: LayerPlan) -> str:
+    return f"{_(layer.kind)}, {method_said(layer.words or layer.method)}"
+
+
+def layer_said(name: str) -> str:
+    """Return the name of a layer, as data have it, in the reader's language.
+
+    >>> layer_said("tear-away, hooped with the cloth")
+    'tear-away, hooped with the cloth'
+    """
+    kind, comma, method = name.partition(", ")
+    return f"{_(kind)}{comma}{method_said(method)}"
+
+
+def method_said(words: str) -> str:
+    """Return how a layer is laid, as data have it, in the reader's language; of an applique's fabric, for which."""
+    if not words.startswith("applique "):
+        return _(words)
+    name, several, number = words.removeprefix("applique ").partition(", design ")
+    said = _("applique {name}, design {number}") if several else _("applique {name}")
+    return said.format(name=name, number=number)
 
 
 def asked_name(thread: PlannedThread) -> str:
-    return thread.name or thread.hex or f"No colour (block {thread.blocks[0][1]})"
+    return thread.name or thread.hex or _("No colour (block {block})").format(block=thread.blocks[0][1])
 
 
 def spool_goes_on(use: SpoolUse) -> str:
@@ -241,16 +292,22 @@ def spool_goes_on(use: SpoolUse) -> str:
     """
     if not (use.from_block or use.inside) or use.at_block is None:
         return ""
-    into = f"about {use.inside * 100:.0f} % into " if use.inside else ""
-    return f", from {into}block {use.at_block[1]} of piece {use.from_piece}"
+    where = (
+        _(", from about {percent} % into block {block} of piece {piece}")
+        if use.inside
+        else _(", from block {block} of piece {piece}")
+    )
+    return where.format(percent=f"{use.inside * 100:.0f}", block=use.at_block[1], piece=use.from_piece)
 
 
 def _missing(thread: PlannedThread, units: Units) -> str:
     if thread.reason:
         return thread.reason.rstrip(".")
     if thread.verdict == "enough":
-        return f"pinned, and off colour by ΔE00 {thread.choice.delta_e_00:.1f}"
-    return f"{format_length(thread.missing_mm, unit=units.length, places=0)} more would make it sure"
+        difference = figure(thread.choice.delta_e_00 or 0.0, 1)
+        return _("pinned, and off colour by ΔE00 {difference}").format(difference=difference)
+    length = format_length(thread.missing_mm, unit=units.length, places=0)
+    return _("{length} more would make it sure").format(length=length)
 
 
 def instead_in_words(instead: PricedInstead, *, currency: str, now: str = "") -> str:
@@ -259,10 +316,15 @@ def instead_in_words(instead: PricedInstead, *, currency: str, now: str = "") ->
         f"{each.shade.maker} {each.shade.range} {each.shade.code} {each.shade.name}".strip()
         for each in instead.shades
     ]
-    which = "this one shade" if len(names) == 1 else f"these {('two', 'three')[len(names) - 2]} shades"
-    return (
-        f"Buying {which} would bring the mean difference from ΔE00 {instead.mean_before:.1f} to "
-        f"{instead.mean_after:.1f}{_verdict_then(instead, now)}, for {currency} {instead.total}: {', '.join(names)}."
+    said = (
+        _("Buying this one shade would bring the mean difference from ΔE00 {before} to {after}"),
+        _("Buying these two shades would bring the mean difference from ΔE00 {before} to {after}"),
+        _("Buying these three shades would bring the mean difference from ΔE00 {before} to {after}"),
+    )[len(names) - 1].format(before=figure(instead.mean_before, 1), after=figure(instead.mean_after, 1))
+    return _("{what}, for {price}: {shades}.").format(
+        what=said + _verdict_then(instead, now),
+        price=f"{currency} {figure(float(instead.total), 2, grouped=False)}",
+        shades=", ".join(names),
     )
 
 
@@ -270,5 +332,7 @@ def _verdict_then(instead: PricedInstead, now: str) -> str:
     if not instead.verdict_after:
         return ""
     if instead.verdict_after == now:
-        return f"; the verdict stays {now}"
-    return f" and the verdict from {now} to {instead.verdict_after}" if now else ""
+        return _("; the verdict stays {verdict}").format(verdict=_(now))
+    if not now:
+        return ""
+    return _(" and the verdict from {now} to {then}").format(now=_(now), then=_(instead.verdict_after))

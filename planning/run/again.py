@@ -6,6 +6,7 @@ from typing import Any
 
 from inventory.acting import planned_act
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, figure
 from planning.compute.run.again import RunBlock, shares_between, span_of
 from planning.models import Job, RunEvent
 from planning.run.standing import Run, run_of
@@ -32,27 +33,30 @@ def _shares(run: Run, happening: Happening) -> dict[int, float]:
     """Return which share of each thread was stitched again."""
     blocks = blocks_of(run, happening.design)
     if not blocks:
-        raise WorkshopError(f"A piece of this job has no design {happening.design}.")
+        raise WorkshopError(_("A piece of this job has no design {number}.").format(number=happening.design))
     last = sum(each.stitches for each in blocks)
     if happening.to_stitch is not None:
         start, stop = happening.from_stitch or 0, happening.to_stitch
         if not 0 <= start < stop <= last:
             raise WorkshopError(
-                f"Stitches {start:,} to {stop:,} are no part of this design, which has {last:,}. Say from which "
-                "stitch to which it was stitched again, as the machine counts them."
+                _(
+                    "Stitches {start} to {stop} are no part of this design, which has {last}. Say from which "
+                    "stitch to which it was stitched again, as the machine counts them."
+                ).format(start=figure(start), stop=figure(stop), last=figure(last))
             )
     else:
         if not 0 < happening.share <= 1:
             raise WorkshopError(
-                "Say about how far the block was stitched again: more than none, at most all."
+                _("Say about how far the block was stitched again: more than none, at most all.")
             )
         span = span_of(blocks, block=happening.block or 0, share=happening.share)
         if span is None:
-            raise WorkshopError(f"This design has no block {happening.block}; it has {len(blocks)}.")
+            said = _("This design has no block {block}; it has {number}.")
+            raise WorkshopError(said.format(block=happening.block, number=len(blocks)))
         start, stop = span
     shares = shares_between(blocks, start=start, stop=stop)
     if not shares:
-        raise WorkshopError("No stitch lies between these. Say from which stitch to which.")
+        raise WorkshopError(_("No stitch lies between these. Say from which stitch to which."))
     return {thread: _of_the_piece(run, thread, share, happening.design) for thread, share in shares.items()}
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from inventory.acting import held
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, as_written_here
 from inventory.ledger import Finding, Line, NotEnough, post, sigma_without
 from inventory.models import BobbinBatch, Entry, PartBobbin, StockItem
 from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin
@@ -39,15 +40,23 @@ def settle_bobbins(
     taken = sum(used[item.pk] for item in gone)
     if told is None:
         if keep_rest:
-            raise WorkshopError("Say how many bobbins were used, such as 3.5, so that the rest can be kept.")
+            raise WorkshopError(
+                _("Say how many bobbins were used, such as 3.5, so that the rest can be kept.")
+            )
         return float(taken), None
     if told < 0:
-        raise WorkshopError(f"{told:g} bobbins cannot be used up; give 0 or more.")
+        raise WorkshopError(
+            _("{number} bobbins cannot be used up; give 0 or more.").format(
+                number=as_written_here(f"{told:g}")
+            )
+        )
     if keep_rest and told == math.floor(told):
         raise WorkshopError(
-            f"{told:g} bobbins used leaves nothing on the last one. With half of it left, write {told - 0.5:g}."
+            _(
+                "{number} bobbins used leaves nothing on the last one. With half of it left, write {half}."
+            ).format(number=as_written_here(f"{told:g}"), half=as_written_here(f"{told - 0.5:g}"))
             if told
-            else "No bobbin was used, so that nothing of one is left."
+            else _("No bobbin was used, so that nothing of one is left.")
         )
     lines = _corrections(
         (math.floor(told) if keep_rest else math.ceil(told)) - taken,
@@ -77,7 +86,9 @@ def _rest_kept(run: Run, of: list[int], *, left: float, at: datetime, by: Any) -
     there = BobbinBatch.objects.in_bulk(of)
     batch = next((there[pk] for pk in of if there[pk].free > 0), None)
     if batch is None:
-        raise NotEnough("No bobbin of this machine's style is on the shelf, so that nothing of one is left.")
+        raise NotEnough(
+            _("No bobbin of this machine's style is on the shelf, so that nothing of one is left.")
+        )
     shared: dict[str, Any] = {"at": at, "by": by, "reference": f"{run.job.holder}: rest of the last bobbin"}
     part = open_bobbin(batch, key=ending_key(run.job, "part"), **shared)
     put_back_part_bobbin(
@@ -127,7 +138,11 @@ def _corrections(more: int, *, gone: Mapping[int, int], batches: list[Any]) -> l
             lines.append(Line(batch, -take))
             more -= take
     if more:
-        raise NotEnough(f"{more} more bobbins were used than the shelf has. Count the bobbins first.")
+        raise NotEnough(
+            _("{number} more bobbins were used than the shelf has. Count the bobbins first.").format(
+                number=more
+            )
+        )
     return lines
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import QuerySet, Sum
 
+from inventory.compute.spoken import N_
 from inventory.ledger import SHOWN, Finding, Line, entries_of, lock, post, reverse, use_for
 from inventory.models import Entry, Reservation, StockItem
 from planning.compute.run.derivation import ItemHeld, ItemMoved, ItemTaken, replay, taken_by_item
@@ -26,6 +27,7 @@ from planning.run.standing import (
     entries_of_run,
     used_so_far,
 )
+from planning.run.told import Told
 
 Reason = Entry.Reason
 Kind = StockItem.Kind
@@ -49,8 +51,9 @@ def book(before: Run, after: Run, event: RunEvent, *, at: datetime, by: Any) -> 
     gone = StockItem.objects.filter(pk__in={each.item for each in own}, retired_at__isnull=False)
     # A piece was stitched all the same: it counts, and says what could not be taken.
     left_the_shelf = dict(gone.values_list("pk", "label"))
-    problems = [
-        f"{label} has left the shelf, so that nothing was taken of it" for label in left_the_shelf.values()
+    problems: list[str] = [
+        Told(N_("{label} has left the shelf, so that nothing was taken of it"), label=label)
+        for label in left_the_shelf.values()
     ]
     own = [each for each in own if each.item not in left_the_shelf]
     threads = {thread.order: thread for thread in after.threads}
@@ -131,7 +134,10 @@ def _correct(
     for pk in items:
         item = lock(pk)
         if item.retired_at is not None:
-            problems.append(f"{item.label} has left the shelf, so that nothing of it was put right")
+            why = Told(
+                N_("{label} has left the shelf, so that nothing of it was put right"), label=item.label
+            )
+            problems.append(why)
             continue
         held, wanted = _as_it_must_be(run, item)
         more = wanted - used.get(pk, 0)
@@ -238,8 +244,11 @@ def _not_taken(lines: Iterable[Line], key: str) -> list[str]:
     taken = {each.item_id: -each.quantity for each in entries_of(key) if each.line < SHOWN}
     labels = dict(StockItem.objects.filter(pk__in=taken).values_list("pk", "label"))
     return [
-        f"{labels[line.item.pk]} lacks {(-line.quantity - taken[line.item.pk]) / 1000:,.1f} m "
-        "for what it now stands for"
+        Told(
+            N_("{label} lacks {metres} m for what it now stands for"),
+            label=labels[line.item.pk],
+            metres=f"{(-line.quantity - taken[line.item.pk]) / 1000:,.1f}",
+        )
         for line in lines
         if taken.get(line.item.pk, 0) < -line.quantity
     ]

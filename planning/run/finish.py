@@ -12,6 +12,7 @@ from django.db.models import Q, Sum
 from inventory.acting import fingerprint_of, planned_act, refuse_if_changed, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import ScaleReading
+from inventory.compute.spoken import N_, _, as_written_here
 from inventory.ledger import (
     SHOWN,
     Finding,
@@ -45,6 +46,7 @@ from planning.run.standing import (
     spools_of,
     used_so_far,
 )
+from planning.run.told import Told
 
 State = Job.State
 # How well a person tells how long a machine ran: common practice, no source.
@@ -105,12 +107,15 @@ def finish(job: Job, ending: Ending, *, at: datetime, by: Any, shown: str | None
     stabilizer = stabilizer_use(run)
     if shown is not None:
         refuse_if_changed(
-            shown, _parts(run, stabilizer), look="Look at what is ticked now, then finish the job."
+            shown, _parts(run, stabilizer), look=_("Look at what is ticked now, then finish the job.")
         )
     if run.left and not ending.although_unfinished:
+        called = run.called(run.left[0])
         raise WorkshopError(
-            f"{run.called(run.left[0]).capitalize()} and {len(run.left) - 1} more are not ticked. "
-            "Tick what was stitched, or say that the job ends as it is."
+            _(
+                "{piece} and {number} more are not ticked. "
+                "Tick what was stitched, or say that the job ends as it is."
+            ).format(piece=f"{called[:1].upper()}{called[1:]}", number=len(run.left) - 1)
         )
     spools = spools_of(run)
     began = _began(job, list(spools))
@@ -171,14 +176,14 @@ def _take_stabilizer(run: Run, use: StabilizerUse, ending: Ending, *, at: dateti
     if use.cut is None or not (use.taken or use.sprayed):
         return not_booked
     if not ending.stabilizer_as_proposed:
-        return [*not_booked, "Stabilizer: it was said that it is taken by hand."]
+        return [*not_booked, Told(N_("Stabilizer: it was said that it is taken by hand."))]
     if use.sprayed:
         cans = {
             can.label: can for can in SprayCan.objects.filter(label__in=[each[1] for each in use.sprayed])
         }
         use_for(
             run.job.holder,
-            [Line(cans[label], -mg) for _, label, mg in use.sprayed],
+            [Line(cans[label], -mg) for _product, label, mg in use.sprayed],
             key=ending_key(run.job, "spray"),
             at=at,
             by=by,
@@ -201,7 +206,8 @@ def _take_stabilizer(run: Run, use: StabilizerUse, ending: Ending, *, at: dateti
 def _charge_needle(run: Run, *, at: datetime, by: Any) -> list[str]:
     """Charge the machine's needle with what it stitched, and return why not where it has none."""
     if run.machine.pk is None:
-        return ["Stitches of the needle: the job has no machine of the workshop's."] if run.done else []
+        why = Told(N_("Stitches of the needle: the job has no machine of the workshop's."))
+        return [why] if run.done else []
     stitched = stitches_since_needle(run)
     if stitched:
         note_stitches(run.machine, stitches=stitched, key=ending_key(run.job, "stitches"), at=at, by=by)
@@ -215,9 +221,9 @@ def shown_of(run: Run, stabilizer: StabilizerUse) -> str:
 
 def _parts(run: Run, stabilizer: StabilizerUse) -> dict[str, Any]:
     return {
-        "the pieces that are ticked": sorted(run.done.items()),
-        "what the run has taken": sorted(used_so_far(run.job).items()),
-        "the stabilizer that is taken": (
+        _("the pieces that are ticked"): sorted(run.done.items()),
+        _("what the run has taken"): sorted(used_so_far(run.job).items()),
+        _("the stabilizer that is taken"): (
             sorted(stabilizer.taken),
             sorted(stabilizer.offcuts),
             sorted(stabilizer.sprayed),
@@ -244,7 +250,9 @@ def _weigh_back(
     for weighed in ending.weighed:
         spool = Spool.objects.filter(label__iexact=weighed.label.strip()).first()
         if spool is None or spool.pk not in spools:
-            raise WorkshopError(f'No spool of this run has the label "{weighed.label}".')
+            raise WorkshopError(
+                _('No spool of this run has the label "{label}".').format(label=weighed.label)
+            )
         weigh_spool(
             spool,
             gross_mg=weighed.gross.mg,
@@ -312,17 +320,25 @@ def _teach_thread(
         geometry[spool.range.pk] += spool.geometry_mm
         per_kappa[spool.range.pk] += spool.per_kappa_mm or 0.0
         variance[spool.range.pk] += sigma**2
-    too_little = []
+    too_little: list[str] = []
     for pk, range in ranges.items():
         error_mm = math.sqrt(variance[pk])
         if error_mm > MOST_ERROR * geometry[pk]:
             too_little.append(
-                f"{range}: the job used too little for these weighings to teach how fast it goes; the shelf is right."
+                Told(
+                    N_(
+                        "{range}: the job used too little for these weighings to teach how fast it goes; the shelf is "
+                        "right."
+                    ),
+                    range=range,
+                )
             )
             continue
         if actual[pk] <= 0:
             raise WorkshopError(
-                f"By these weights the spools of {range} hold more than before the run. Weigh them again."
+                _(
+                    "By these weights the spools of {range} hold more than before the run. Weigh them again."
+                ).format(range=range)
             )
         observe(
             machine,
@@ -347,15 +363,20 @@ def _teach_time(run: Run, ending: Ending, *, at: datetime, by: Any) -> None:
     if ending.machine_min is None or machine.pk is None or not run.done:
         return
     if ending.machine_min <= 0:
-        raise WorkshopError(f"{ending.machine_min:g} minutes is no time at a machine; give more than 0.")
+        minutes = as_written_here(f"{ending.machine_min:g}")
+        raise WorkshopError(
+            _("{minutes} minutes is no time at a machine; give more than 0.").format(minutes=minutes)
+        )
     share = len(run.done) / run.promise.to_stitch
     stitching = machine_minutes(machine.times, stitches=round(run.promise.stitches * share))
     waiting = run.promise.waiting_min * share
     actual = ending.machine_min - waiting
     if stitching <= 0 or actual <= 0:
         raise WorkshopError(
-            f"{ending.machine_min:g} minutes are fewer than trims and thread changes alone take. "
-            "Give the minutes of the whole batch, or correct the seconds of the machine."
+            _(
+                "{minutes} minutes are fewer than trims and thread changes alone take. "
+                "Give the minutes of the whole batch, or correct the seconds of the machine."
+            ).format(minutes=as_written_here(f"{ending.machine_min:g}"))
         )
     observe(
         machine,

@@ -3,6 +3,8 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.lengths import ScaleReading
 from inventory.compute.units import Units
@@ -17,27 +19,31 @@ class EndingForm(forms.Form):
 
     scale_resolution = MeasureField(
         measure="weight",
-        label="Steps of the scale",
+        label=_("Steps of the scale"),
         required=False,
-        help_text="Type every figure that the scale shows: 52.40 teaches more than 52. This is only for a scale whose "
-        "step is not that of its last figure, such as one in steps of 5 g.",
+        help_text=_(
+            "Type every figure that the scale shows: 52.40 teaches more than 52. This is only for a scale whose "
+            "step is not that of its last figure, such as one in steps of 5 g."
+        ),
     )
     bobbins = forms.FloatField(
-        label="Bobbins used",
+        label=_("Bobbins used"),
         required=False,
         min_value=0,
-        help_text="With what is left on the last one: 3.5 is three empty and half of a fourth.",
+        help_text=_("With what is left on the last one: 3.5 is three empty and half of a fourth."),
     )
-    keep_bobbin = forms.BooleanField(label="Keep the rest of the last one as a part bobbin", required=False)
-    machine_min = forms.FloatField(label="Minutes at the machine", required=False, min_value=0)
+    keep_bobbin = forms.BooleanField(
+        label=_("Keep the rest of the last one as a part bobbin"), required=False
+    )
+    machine_min = forms.FloatField(label=_("Minutes at the machine"), required=False, min_value=0)
     stabilizer_by_hand = forms.BooleanField(
-        label="Take no stabilizer now: it is taken by hand, or on the cut sheet", required=False
+        label=_("Take no stabilizer now: it is taken by hand, or on the cut sheet"), required=False
     )
     although_unfinished = forms.BooleanField(
-        label="It ends as it is: the rest will not be stitched", required=False
+        label=_("It ends as it is: the rest will not be stitched"), required=False
     )
     sure = forms.BooleanField(
-        label="The weights are right, even where a spool seems fuller than full", required=False
+        label=_("The weights are right, even where a spool seems fuller than full"), required=False
     )
 
     def __init__(self, *args: Any, run: Run, units: Units, **options: Any) -> None:
@@ -47,7 +53,9 @@ class EndingForm(forms.Form):
         self.spools: list[tuple[Spool, str]] = []
         for spool in Spool.objects.filter(pk__in=used).select_related("shade__range", "place", "put_up"):
             name = f"gross_{spool.pk}"
-            self.fields[name] = ScaleField(label=f"{spool.label} weighs", required=False)
+            self.fields[name] = ScaleField(
+                label=gettext("{label} weighs").format(label=spool.label), required=False
+            )
             self.spools.append((spool, name))
         for field in self.fields.values():
             if isinstance(field, MeasureField):

@@ -6,6 +6,8 @@ from planning.facts.layers import recipe_in_words
 from planning.models import RunEvent, StitchOutNote
 from planning.run.standing import TICKS, Run
 
+# How the back looked, as a note keeps it.
+SHOWING = {"more": "more bobbin showing", "thirds": "equal thirds", "less": "less bobbin showing"}
 VERDICTS = {
     RunEvent.TestVerdict.GO_ON: StitchOutNote.Verdict.GOOD,
     RunEvent.TestVerdict.CHANGE: StitchOutNote.Verdict.CHANGE,
@@ -57,7 +59,8 @@ def keep_test_notes(run: Run, event: RunEvent) -> list[StitchOutNote]:
             words=event.note,
             needle=fabric.needle,
             stitches_per_minute=min([run.machine.stitches_per_minute, *filter(None, borne)]),
-            tension=told[-1].get_showing_display() if told else "",
+            # Shown in each reader's language, so it is kept as it is written.
+            tension=SHOWING[told[-1].showing] if told else "",
             event=event,
             by=event.by,
         )

@@ -1,10 +1,12 @@
 """The machine's needle during a run: what it stitched so far, and before which piece it is due."""
 
+from typing import Any
+
 from django.db.models import Q, Sum
 
-from planning.facts.needles import needle_due
+from planning.facts.needles import needle_changed, needle_due, note_stitches
 from planning.models import NeedleNote, RunEvent
-from planning.run.standing import TICKS, Run
+from planning.run.standing import TICKS, Run, act_key
 
 
 def stitches_a_piece(run: Run) -> float:
@@ -34,6 +36,15 @@ def stitches_since_needle(run: Run) -> int:
     noted = noted.filter(id__gt=last.pk) if last else noted
     charged = noted.aggregate(total=Sum("stitches"))["total"] or 0
     return max(0, round(stitches_a_piece(run) * len(ticked)) - charged)
+
+
+def charge_and_change(run: Run, event: RunEvent) -> None:
+    """Charge the needle that came off with what it stitched in this run, and begin to count anew."""
+    stitched = stitches_since_needle(run)
+    own: dict[str, Any] = {"at": event.at, "by": event.by}
+    if stitched:
+        note_stitches(run.machine, stitches=stitched, key=f"{act_key(event)}-stitches", **own)
+    needle_changed(run.machine, key=act_key(event), **own)
 
 
 def needle_due_before(run: Run) -> int | None:

@@ -8,6 +8,7 @@ from uuid import uuid4
 
 from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed, standing_at
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from inventory.ledger import release_holder, set_aside
 from inventory.ledger.changes import changed_before
 from inventory.ledger.posting import key_used
@@ -54,11 +55,13 @@ def promise(
     # What stands is read anew, now that nothing else moves: the job at hand may have been read before.
     plan = plan_of(Job.objects.with_everything().get(pk=job.pk))
     if shown is not None:
-        refuse_if_changed(shown, _parts(plan), look="Look at the plan as it is now, then promise it.")
+        refuse_if_changed(shown, _parts(plan), look=_("Look at the plan as it is now, then promise it."))
     if plan.verdict in ("short", "unknown") and not although_short:
         raise CannotPromise(
-            f"{job} cannot be promised: there is not enough for it, or not known to be. "
-            "Look at its plan, buy what is missing, or promise it all the same."
+            _(
+                "{job} cannot be promised: there is not enough for it, or not known to be. "
+                "Look at its plan, buy what is missing, or promise it all the same."
+            ).format(job=job)
         )
     release_holder(job.holder)
     Promise.objects.filter(job=job).delete()
@@ -87,18 +90,18 @@ def shown_of(plan: BatchPlan) -> str:
 def _parts(plan: BatchPlan) -> dict[str, Any]:
     """Return what a person decides on, named as a sentence says it."""
     return {
-        "whether there is enough": (plan.verdict, [thread.verdict for thread in plan.threads]),
-        "what is stitched": (
+        _("whether there is enough"): (plan.verdict, [thread.verdict for thread in plan.threads]),
+        _("what is stitched"): (
             plan.pieces.total,
             [(each.sha256, each.stitches) for each in plan.designs],
             plan.copies_per_hooping,
         ),
-        "the threads": [
+        _("the threads"): [
             (thread.hex, thread.blocks, thread.choice.shade and thread.choice.shade.id, thread.needed_mm)
             for thread in plan.threads
         ],
-        "the spools and rolls": claims(plan),
-        "the bobbins": (plan.bobbins.first, plan.bobbins.sure_count, plan.bobbins.verdict),
+        _("the spools and rolls"): claims(plan),
+        _("the bobbins"): (plan.bobbins.first, plan.bobbins.sure_count, plan.bobbins.verdict),
     }
 
 
@@ -132,7 +135,9 @@ def pick_up(job: Job, *, at: datetime, by: Any = None) -> Job:
     """Return a dropped ``job`` that never ran, a draft again: the undo of dropping it."""
     lock_in(job, State.DROPPED)
     if job.events.exists():
-        raise NotInThisState(f"{job} was begun before it was dropped; make the same again instead.")
+        raise NotInThisState(
+            _("{job} was begun before it was dropped; make the same again instead.").format(job=job)
+        )
     Promise.objects.filter(job=job).delete()
     job.state, job.ended_at = State.DRAFT, None
     job.save(update_fields=["state", "ended_at"])
@@ -153,7 +158,7 @@ def same_again(job: Job, *, pieces: int, at: datetime, by: Any, needed_on: Any =
     if earlier is not None:
         return earlier
     if pieces < 1:
-        raise WorkshopError(f"{pieces} pieces cannot be stitched; give 1 or more.")
+        raise WorkshopError(_("{pieces} pieces cannot be stitched; give 1 or more.").format(pieces=pieces))
     facts = JobFacts(
         pieces=pieces, needed_on=needed_on, notes=job.notes, **{name: getattr(job, name) for name in SAME}
     )
@@ -181,7 +186,9 @@ def _same_names(job: Job, facts: JobFacts, *, at: datetime, by: Any, key: str) -
     """Return a new draft with the names of ``job``: those are all that its pieces carry."""
     if facts.pieces != job.pieces:
         raise WorkshopError(
-            f"{job} is {job.pieces} names, one a piece: make as many again, then change the list of names."
+            _(
+                "{job} is {names} names, one a piece: make as many again, then change the list of names."
+            ).format(job=job, names=job.pieces)
         )
     lines = "\n".join(f"{each.text}: {each.design.name}" for each in job.names.select_related("design"))
     made = make_names_job(facts, lines, at=at, by=by, key=key)
@@ -376,4 +383,8 @@ def lock_in(job: Job, *states: str) -> None:
     """Lock ``job`` and take over its state as it stands. Raises NotInThisState if it is not one of ``states``."""
     job.state = held(Job.objects.only("state")).get(pk=job.pk).state
     if job.state not in states:
-        raise NotInThisState(f"{job} is {job.get_state_display()}, so this cannot be done with it.")
+        raise NotInThisState(
+            _("{job} is {state}, so this cannot be done with it.").format(
+                job=job, state=job.get_state_display()
+            )
+        )

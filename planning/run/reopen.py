@@ -7,6 +7,7 @@ from django.db import transaction
 
 from inventory.acting import planned_act, standing_at
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, _
 from inventory.ledger import CannotReverse, reverse
 from inventory.models import Entry
 from planning.facts.learning import leave_out
@@ -17,7 +18,7 @@ from planning.run.promise import lock_in, machine_of
 from planning.run.standing import ending_key, run_of
 from planning.run.ticks import set_aside_what_is_left
 
-WHY_LEFT_OUT = "the job was opened again"
+WHY_LEFT_OUT = N_("the job was opened again")
 
 
 @planned_act
@@ -30,7 +31,7 @@ def reopen(job: Job, *, why: str, at: datetime, by: Any) -> Reopening:
     have been used since stay too, and with them their cut: the next ending takes only what is beyond it.
     """
     if not why.strip():
-        raise WorkshopError("Say why the job is opened again: the reason is kept with its report.")
+        raise WorkshopError(_("Say why the job is opened again: the reason is kept with its report."))
     lock_in(job, Job.State.FINISHED)
     report = RunReport.objects.get(job=job)
     _take_ending_back(job, at=at, by=by)
@@ -70,8 +71,10 @@ def _take_ending_back(job: Job, *, at: datetime, by: Any) -> None:
         except CannotReverse:
             if key in own[:2]:
                 raise CannotReverse(
-                    f"{entry.item} was kept of the last bobbin at the end, and has been used or set aside since. "
-                    "Take that back first, then open the job again."
+                    _(
+                        "{label} was kept of the last bobbin at the end, and has been used or set aside since. "
+                        "Take that back first, then open the job again."
+                    ).format(label=entry.item)
                 ) from None
             if entry.reason != Entry.Reason.CUT:
                 raise

@@ -11,6 +11,7 @@ from inventory.models import Entry, Offcut, SheetPack, Spool, StabilizerRoll, St
 from planning.models import Job, JobCut, Rules, RunEvent
 from planning.run.stabilizer import StabilizerUse
 from planning.run.standing import KEPT_AS_FOUND, Run, entries_of_run, used_so_far
+from planning.run.told import kept_parts
 
 Kind = RunEvent.Kind
 NO_STABILIZER = StabilizerUse()
@@ -69,7 +70,8 @@ def report_facts(
         "swaps": kinds.count(Kind.SPOOL),
         "threads": threads,
         "stabilizer": _stabilizer(run, stabilizer),
-        "not_booked": list(not_booked),
+        "not_booked": [str(each) for each in not_booked],
+        "not_booked_parts": kept_parts(not_booked),
         "bobbins": {"planned": promise.answer["bobbins"]["count"], "used": bobbins, "kept": bobbin_kept},
         "minutes": {
             "planned": round(promise.machine_min, 1),

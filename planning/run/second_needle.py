@@ -5,6 +5,7 @@ from typing import Any
 
 from inventory.acting import planned_act, standing_at
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from inventory.ledger.changes import changed_before
 from inventory.models import Change
 from planning.jobs.jobs import TABLE
@@ -56,7 +57,9 @@ def _turn_of(job: Job, label: str) -> PromisedSpool:
     turn = turns.filter(item__label__iexact=label.strip(), order__gt=1).first()
     if turn is None:
         raise WorkshopError(
-            f'No spool "{label}" follows another in the plan of {job}: only such a one has a needle of its own.'
+            _(
+                'No spool "{label}" follows another in the plan of {job}: only such a one has a needle of its own.'
+            ).format(label=label, job=job)
         )
     return turn
 
@@ -64,11 +67,19 @@ def _turn_of(job: Job, label: str) -> PromisedSpool:
 def _refuse_taken(job: Job, turn: PromisedSpool, needle: int) -> None:
     needles = machine_of(job).needles
     if not 1 <= needle <= needles:
-        raise WorkshopError(f"There is no needle {needle}: {machine_of(job)} has {needles}.")
+        raise WorkshopError(
+            _("There is no needle {needle}: {machine} has {number}.").format(
+                needle=needle, machine=machine_of(job), number=needles
+            )
+        )
     others = PromisedThread.objects.filter(promise__job=job, needle=needle).exclude(pk=turn.thread_id)
     seconds = PromisedSpool.objects.filter(thread__promise__job=job, needle=needle).exclude(
         thread=turn.thread_id
     )
     taken = others.first() or next((each.thread for each in seconds.select_related("thread")), None)
     if taken is not None:
-        raise WorkshopError(f"Needle {needle} is for {taken}. Choose one that no thread is on.")
+        raise WorkshopError(
+            _("Needle {needle} is for {thread}. Choose one that no thread is on.").format(
+                needle=needle, thread=taken
+            )
+        )

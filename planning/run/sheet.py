@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from inventory.compute.spoken import _
 from inventory.models import Spool
 from planning.compute.run.state import spool_on
 from planning.models import Machine, PromisedSpool, PromisedThread
@@ -73,27 +74,42 @@ def due_notes(run: Run) -> dict[int, list[str]]:
             where = f" ({place})" if place else ""
             called, off, on = record.name or record.code, labels[before.item].item, labels[turn.item]
             if on.needle:
-                notes.setdefault(_ahead_of_ready(run, on), []).append(
-                    f"Thread {called} on needle {on.needle} too: spool {on.item.label}{where}. The machine is "
-                    "switched off or locked first."
+                ready = _(
+                    "Thread {thread} on needle {needle} too: spool {on}. The machine is switched off or locked first."
                 )
-                words = f"{called} goes on with needle {on.needle}: spool {off.label} is done, {on.item.label} on."
+                notes.setdefault(_ahead_of_ready(run, on), []).append(
+                    ready.format(thread=called, needle=on.needle, on=f"{on.item.label}{where}")
+                )
+                words = _("{thread} goes on with needle {needle}: spool {off} is done, {on} on.").format(
+                    thread=called, needle=on.needle, off=off.label, on=on.item.label
+                )
             else:
-                words = f"Change {called}: spool {off.label} off, {on.item.label}{where} on."
+                words = _("Change {thread}: spool {off} off, {on} on.").format(
+                    thread=called, off=off.label, on=f"{on.item.label}{where}"
+                )
             notes.setdefault(turn.from_position, []).append(words)
     first = run.promise.first_bobbin
     if first and not run.done:
-        notes.setdefault(1, []).append(f"Begin with the part bobbin {first}.")
+        notes.setdefault(1, []).append(_("Begin with the part bobbin {label}.").format(label=first))
     for change in run.bobbins.coming:
         if change.inside:
-            words = "A bobbin runs out inside a block: have a fresh one ready."
+            words = _("A bobbin runs out inside a block: have a fresh one ready.")
+        elif change.label:
+            words = (
+                _("Part bobbin {label} before block {block}.")
+                if change.block
+                else _("Part bobbin {label} before this piece.")
+            ).format(label=change.label, block=change.block)
         else:
-            which = f"Part bobbin {change.label}" if change.label else "Fresh bobbin"
-            words = f"{which} before block {change.block}." if change.block else f"{which} before this piece."
+            words = (
+                _("Fresh bobbin before block {block}.")
+                if change.block
+                else _("Fresh bobbin before this piece.")
+            ).format(block=change.block)
         notes.setdefault(_ahead(run, change.position), []).append(words)
     for piece in run.job.names.all():
         position = run.promise.tests + piece.number
-        notes.setdefault(position, []).insert(0, f"Name: {piece.text}.")
+        notes.setdefault(position, []).insert(0, _("Name: {name}.").format(name=piece.text))
     return notes
 
 
@@ -119,7 +135,7 @@ def next_steps(run: Run) -> list[tuple[str, list[str]]]:
 def threading_order(run: Run, *, spare: Mapping[int, Sequence[Spool]]) -> list[Threaded]:
     """Return the threads in order, each with the spool that is on now and another of its shade, if there is one."""
     position = run.left[0] if run.left else run.promise.to_stitch
-    several = len({design for record in run.records for design, _ in record.blocks}) > 1
+    several = len({design for record in run.records for design, _block in record.blocks}) > 1
     labels = {spool.pk: spool for spools in spare.values() for spool in spools}
     # One of another shade that was swapped in is neither planned nor a spare of this thread's.
     swapped = {event.item.pk: event.item for event in run.events if event.item}
@@ -163,8 +179,8 @@ def advice(run: Run, machine: Machine) -> list[Advice]:
     fabric = run.job.fabric
     ranges = list(dict.fromkeys(record.shade.range for record in run.records if record.shade))
     if fabric and fabric.needle:
-        found.append(Advice(f"Needle {fabric.needle}", f"for {fabric}"))
-    found += [Advice(f"Needle {each.needle}", f"for {each}") for each in ranges if each.needle]
+        found.append(_needle_for(fabric.needle, fabric))
+    found += [_needle_for(each.needle, each) for each in ranges if each.needle]
     speeds = [
         (each.most_stitches_per_minute, str(each))
         for each in [fabric, *ranges]
@@ -174,8 +190,14 @@ def advice(run: Run, machine: Machine) -> list[Advice]:
     if slowest and slowest[0] < machine.stitches_per_minute:
         found.append(
             Advice(
-                f"At most {slowest[0]} stitches a minute",
-                f"for {slowest[1]}; the machine is set to {machine.stitches_per_minute}",
+                _("At most {speed} stitches a minute").format(speed=slowest[0]),
+                _("for {what}; the machine is set to {speed}").format(
+                    what=slowest[1], speed=machine.stitches_per_minute
+                ),
             )
         )
     return found
+
+
+def _needle_for(needle: str, what: object) -> Advice:
+    return Advice(_("Needle {needle}").format(needle=needle), _("for {what}").format(what=what))

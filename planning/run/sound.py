@@ -1,5 +1,6 @@
 """What must hold between promises and what is set aside, and every place where it does not."""
 
+from inventory.compute.spoken import _, figure
 from inventory.models import Reservation, Spool
 from planning.models import Job, PromisedSpool
 
@@ -23,9 +24,13 @@ def corrected_since(job: Job) -> list[str]:
     ).select_related("thread")
     spools = Spool.objects.select_related("shade__range").in_bulk([turn.item_id for turn in turns])
     return [
-        f"{spool.label} was promised as {turn.thread} and is {spool.shade.range} {spool.shade.code} "
-        f"{spool.shade.name}".strip()
-        + ": promise the job anew, or put another spool on."
+        _(
+            "{label} was promised as {thread} and is {shade}: promise the job anew, or put another spool on."
+        ).format(
+            label=spool.label,
+            thread=turn.thread,
+            shade=f"{spool.shade.range} {spool.shade.code} {spool.shade.name}".strip(),
+        )
         for turn in turns
         if (spool := spools.get(turn.item_id)) is not None and spool.shade_id != turn.thread.shade_id
     ]
@@ -35,7 +40,9 @@ def _held_by_nobody() -> list[str]:
     claims = {job.holder for job in Job.objects.filter(state__in=[State.PROMISED, State.RUNNING]).only("pk")}
     held = Reservation.objects.select_related("item").order_by("holder", "pk")
     return [
-        f"{each.item.label}: {each.quantity} are set aside for {each.holder}, which claims nothing"
+        _("{label}: {quantity} are set aside for {holder}, which claims nothing").format(
+            label=each.item.label, quantity=each.quantity, holder=each.holder
+        )
         for each in held
         if each.holder.startswith("job ") and each.holder not in claims
     ]
@@ -58,8 +65,12 @@ def _promised_twice() -> list[str]:
         needs[turn.item_id] = needs.get(turn.item_id, 0.0) + sum(geometry_mm) * thread.median
         of_jobs.setdefault(turn.item_id, {})[thread.promise.job_id] = str(thread.promise.job)
     return [
-        f"{items[pk].label}: promised to {' and '.join(of_jobs[pk].values())}, who need "
-        f"{needs[pk] / 1000:,.1f} m of it; {items[pk].on_hand / 1000:,.1f} m are there"
+        _("{label}: promised to {jobs}, who need {need} m of it; {there} m are there").format(
+            label=items[pk].label,
+            jobs=_(" and ").join(of_jobs[pk].values()),
+            need=figure(needs[pk] / 1000, 1),
+            there=figure(items[pk].on_hand / 1000, 1),
+        )
         for pk in needs
         if len(of_jobs[pk]) > 1 and needs[pk] > items[pk].on_hand
     ]

@@ -4,10 +4,12 @@ from collections import Counter
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from planning.cutting.cuts import JobsCut, plan_cuts
 from planning.jobs.asked import pieces_cut_of
 from planning.models import Job
 from planning.run.standing import Run
+from planning.run.told import Told
 
 
 @dataclass(frozen=True)
@@ -84,11 +86,13 @@ def stabilizer_use(run: Run) -> StabilizerUse:
     try:
         cut = plan_cuts([job], hoopings={job.pk: hoopings})
     except WorkshopError as problem:
-        return StabilizerUse(problems=(f"No stabilizer was taken: {problem}",))
+        why = Told(N_("No stabilizer was taken: {problem}"), problem=problem)
+        return StabilizerUse(problems=(why,))
     cut_for_layer: Counter[tuple[str, str]] = Counter()
     for each in pieces_cut_of([job]).get(job.pk, ()):
         cut_for_layer[each.kind, each.method] += each.count
-    layers, problems = [], []
+    layers: list[LayerUse] = []
+    problems: list[str] = []
     for layer in cut.every_layer:
         before = layer.cut_before
         extra = max(0, cut_for_layer[layer.kind, layer.method] - before)
@@ -96,7 +100,7 @@ def stabilizer_use(run: Run) -> StabilizerUse:
         missing = layer.missing_pieces
         layers.append(
             LayerUse(
-                layer=layer.name,
+                layer=f"{layer.kind}, {layer.words or layer.method}",
                 product=layer.product,
                 planned=_planned_pieces(planned, layer.kind, layer.words),
                 used=layer.pieces + before,
@@ -105,15 +109,30 @@ def stabilizer_use(run: Run) -> StabilizerUse:
         )
         if missing:
             problems.append(
-                f"{missing} of {layer.pieces} pieces of {layer.name}: the shelf has nothing to cut them of."
+                Told(
+                    N_("{missing} of {pieces} pieces of {layer}: the shelf has nothing to cut them of."),
+                    missing=missing,
+                    pieces=layer.pieces,
+                    layer=layers[-1].layer,
+                )
             )
         if layer.spray and layer.spray.missing_mg:
             problems.append(
-                f"{layer.spray.missing_mg / 1000:.0f} g of {layer.product}: no can of the shelf has it."
+                Told(
+                    N_("{weight} g of {product}: no can of the shelf has it."),
+                    weight=f"{layer.spray.missing_mg / 1000:.0f}",
+                    product=layer.product,
+                )
             )
         if extra:
             problems.append(
-                f"{extra} pieces of {layer.name} were cut and not stitched on: put them on the shelf as offcuts."
+                Told(
+                    N_(
+                        "{extra} pieces of {layer} were cut and not stitched on: put them on the shelf as offcuts."
+                    ),
+                    extra=extra,
+                    layer=layers[-1].layer,
+                )
             )
     return StabilizerUse(tuple(layers), cut, tuple(problems))
 

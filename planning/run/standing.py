@@ -10,6 +10,7 @@ from itertools import pairwise
 from django.db.models import CharField, QuerySet, Sum, Value
 from django.db.models.functions import Concat
 
+from inventory.compute.spoken import _
 from inventory.ledger import SHOWN
 from inventory.models import Entry, Spool, ThreadRange
 from planning.compute.certainty.enough import BOBBIN_PRIOR
@@ -95,12 +96,10 @@ class Run:
         """What a person calls the piece at ``position``."""
         tests, pieces = self.promise.tests, self.promise.pieces
         if position <= tests:
-            return f"test {position}"
-        return (
-            f"piece {position - tests}"
-            if position <= tests + pieces
-            else f"spare {position - tests - pieces}"
-        )
+            return _("test {number}").format(number=position)
+        if position <= tests + pieces:
+            return _("piece {number}").format(number=position - tests)
+        return _("spare {number}").format(number=position - tests - pieces)
 
     @cached_property
     def plan(self) -> RunPlan:
@@ -175,7 +174,7 @@ def run_of(job: Job) -> Run:
     """
     promise = Promise.objects.filter(job=job).first()
     if promise is None:
-        raise NotInThisState(f"{job} was not promised yet: its spools are not chosen.")
+        raise NotInThisState(_("{job} was not promised yet: its spools are not chosen.").format(job=job))
     records = tuple(promise.threads.select_related("shade__range").prefetch_related("spools__item__place"))
     machine = machine_of(job)
     told = 0 if machine.pk is None else machine.told_changes.filter(at__gt=promise.at).count()

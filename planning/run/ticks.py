@@ -11,19 +11,19 @@ from inventory.acting import PlanHasChanged, planned_act, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
 from inventory.compute.lengths import ScaleReading
+from inventory.compute.spoken import _, figure
 from inventory.ledger import Finding, NotEnough, find, release
 from inventory.models import Spool, StockItem
 from inventory.shelf.scan_box import read_code
 from inventory.shelf.weights import weigh_spool
 from planning.compute.run.state import RunThreadPlan, spool_on
 from planning.facts.learning import take_back_change, tell_change
-from planning.facts.needles import needle_changed, note_stitches
 from planning.jobs.jobs import NotInThisState
 from planning.models import Job, Promise, PromisedThread, Rules, RunEvent, ToldChange
 from planning.run.booking import book, held_for, unbook
 from planning.run.lines import bobbin_lines, reference
-from planning.run.looked_at import keep_test_notes
-from planning.run.needle import stitches_since_needle
+from planning.run.looked_at import SHOWING, keep_test_notes
+from planning.run.needle import charge_and_change
 from planning.run.promise import lock_in, note_state, set_aside_all
 from planning.run.standing import Run, act_key, run_of
 
@@ -109,7 +109,9 @@ def stop_before_the_first(job: Job, *, at: datetime, by: Any = None) -> Job:
     """Return ``job``, promised again: the undo of beginning it, as long as nothing has happened."""
     lock_in(job, State.RUNNING)
     if job.events.standing().exists():
-        raise NotInThisState(f"{job} has ticks already. Take them back first, or drop the job.")
+        raise NotInThisState(
+            _("{job} has ticks already. Take them back first, or drop the job.").format(job=job)
+        )
     job.state = State.PROMISED
     job.save(update_fields=["state"])
     Promise.objects.filter(job=job).update(begun_at=None)
@@ -125,7 +127,7 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     makes no sense.
     """
     if not happening.key:
-        raise WorkshopError("What happened needs a key, so that sending it twice counts once.")
+        raise WorkshopError(_("What happened needs a key, so that sending it twice counts once."))
     lock_in(job, State.RUNNING, State.FINISHED, State.DROPPED)
     earlier = RunEvent.objects.filter(key=_event_key(job, happening.key)).first()
     if earlier is not None:
@@ -133,10 +135,11 @@ def note(job: Job, happening: Happening, *, at: datetime, by: Any) -> RunEvent:
     lock_in(job, State.RUNNING)
     before = run_of(job)
     if happening.kind not in Kind.values or happening.kind == Kind.TAKEN_BACK:
-        raise WorkshopError(f'Nothing called "{happening.kind}" happens at a machine.')
+        raise WorkshopError(_('Nothing called "{kind}" happens at a machine.').format(kind=happening.kind))
     position = happening.position or _position_now(before, happening.kind)
     if not 1 <= position <= max(before.promise.to_stitch + before.spoiled, *before.done, 0) + 1:
-        raise WorkshopError(f"There is no piece at position {position} of this job.")
+        said = _("There is no piece at position {position} of this job.")
+        raise WorkshopError(said.format(position=position))
     event = RunEvent(
         job=job,
         kind=happening.kind,
@@ -169,10 +172,10 @@ def take_back(event: RunEvent, *, key: str, at: datetime, by: Any) -> RunEvent:
     if earlier is not None:
         return earlier
     if event.kind == Kind.TAKEN_BACK:
-        raise WorkshopError("This takes another thing back; do that thing again instead.")
+        raise WorkshopError(_("This takes another thing back; do that thing again instead."))
     if event.kind == Kind.NEEDLE:
         raise WorkshopError(
-            "The stitches of the needle before are not known any more. Note the change again."
+            _("The stitches of the needle before are not known any more. Note the change again.")
         )
     before = run_of(job)
     back = RunEvent.objects.create(
@@ -231,9 +234,11 @@ def _ask_once_more(run: Run, event: RunEvent, happening: Happening) -> None:
     for other in reversed(run.events):
         same = (other.kind, other.position) == (event.kind, event.position)
         if same and abs(event.at - other.at) < AGAIN_WITHIN and _order_of(other) in (None, happening.thread):
+            what = event.get_kind_display()
             raise OnceMore(
-                f'"{event.get_kind_display().capitalize()}" was noted a moment ago for {run.called(event.position)}, '
-                "and counts once. If it happened again, say so."
+                _(
+                    '"{what}" was noted a moment ago for {piece}, and counts once. If it happened again, say so.'
+                ).format(what=f"{what[:1].upper()}{what[1:]}", piece=run.called(event.position))
             )
 
 
@@ -243,7 +248,8 @@ def _order_of(event: RunEvent) -> int | None:
 
 def _tick(run: Run, event: RunEvent, happening: Happening) -> None:
     if event.position in run.done:
-        raise AlreadyTicked(f"{run.called(event.position).capitalize()} is ticked already.")
+        called = run.called(event.position)
+        raise AlreadyTicked(_("{piece} is ticked already.").format(piece=f"{called[:1].upper()}{called[1:]}"))
     unknown = [
         str(record)
         for record, thread in zip(run.records, run.threads, strict=True)
@@ -262,7 +268,7 @@ def _break(run: Run, event: RunEvent, happening: Happening) -> None:
 def _stitch_again(run: Run, event: RunEvent, happening: Happening) -> None:
     record, thread = _thread(run, happening)
     if not 0 < happening.share <= 1:
-        raise WorkshopError("Say which part was stitched again: more than none of it, and at most all.")
+        raise WorkshopError(_("Say which part was stitched again: more than none of it, and at most all."))
     event.thread, event.item_id = record, spool_on(thread, event.position, run.swaps)
     event.share = happening.share
     geometry_mm = thread.geometry_at(event.position) * happening.share
@@ -276,10 +282,10 @@ def _swap(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]
     label = read_code(happening.label).code  # a scanner types the whole address that our labels carry
     spool = Spool.objects.on_the_shelf().filter(label__iexact=label).first()
     if spool is None:
-        raise WorkshopError(f'No spool on the shelf has the label "{label}".')
+        raise WorkshopError(_('No spool on the shelf has the label "{label}".').format(label=label))
     before = spool_on(thread, event.position, run.swaps)
     if before == spool.pk:
-        raise WorkshopError(f"{spool} is on already.")
+        raise WorkshopError(_("{label} is on already.").format(label=spool))
     _refuse_another_on(before, happening.instead_of)
     event.thread, event.item = record, spool
     if record.shade_id and spool.shade_id != record.shade_id:
@@ -295,14 +301,18 @@ def _refuse_unasked(off: StockItem, a_piece_mm: float, happening: Happening) -> 
     """Ask what is left where the books have more on the spool than one piece and twice their uncertainty."""
     if happening.left not in LEFT:
         raise WorkshopError(
-            f'"{happening.left}" says nothing of what is left: say nothing, little, or weigh it.'
+            _('"{left}" says nothing of what is left: say nothing, little, or weigh it.').format(
+                left=happening.left
+            )
         )
     if happening.left == "weighed" and happening.gross is None:
-        raise WorkshopError(f"Say what {off} weighs now, with its core.")
+        raise WorkshopError(_("Say what {label} weighs now, with its core.").format(label=off))
     if not happening.left and off.is_known and off.on_hand - 2 * (off.sigma or 0.0) > a_piece_mm:
         raise WhatIsLeft(
-            f"By the books {off.on_hand / 1000:,.1f} m are left on {off}. What is on it: nothing, a little, "
-            "or what does the scale show? Nothing was noted yet."
+            _(
+                "By the books {length} m are left on {label}. What is on it: nothing, a little, "
+                "or what does the scale show? Nothing was noted yet."
+            ).format(length=figure(off.on_hand / 1000, 1), label=off)
         )
 
 
@@ -332,51 +342,40 @@ def _note_left(off: StockItem, event: RunEvent, happening: Happening) -> None:
 
 def _bobbin(run: Run, event: RunEvent, happening: Happening) -> None:
     if not bobbin_lines(run, 1):
-        raise NotEnough("No full bobbin of this machine's style is on the shelf.")
+        raise NotEnough(_("No full bobbin of this machine's style is on the shelf."))
     event.minutes = run.machine.bobbin_change_s / 60
 
 
 def _tension(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None] | None:
     """A change of tension moves no stock; what is learned of thread begins a new stretch with it."""
     if happening.showing not in RunEvent.Showing.values:
-        raise WorkshopError("Say how the back looks now: more bobbin thread showing, equal thirds, or less.")
+        raise WorkshopError(
+            _("Say how the back looks now: more bobbin thread showing, equal thirds, or less.")
+        )
     event.showing = happening.showing
     return None if run.machine.pk is None else lambda: _told_of_machine(run, event)
 
 
 def _told_of_machine(run: Run, event: RunEvent) -> None:
-    what = f"{event.get_showing_display()}, {reference(run.job)}"
+    what = f"{SHOWING[event.showing]}, {reference(run.job)}"
     tell_change(run.machine, key=act_key(event), at=event.at, by=event.by, what=what[:120])
 
 
 def _needle(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]:
     machine = run.machine
     if machine.pk is None:
-        raise WorkshopError("This job has no machine of the workshop's, so that no needle is counted.")
-    return lambda: _needle_in(run, event)
-
-
-def _needle_in(run: Run, event: RunEvent) -> None:
-    stitched = stitches_since_needle(run)
-    if stitched:
-        note_stitches(
-            run.machine,
-            stitches=stitched,
-            key=f"{act_key(event)}-stitches",
-            at=event.at,
-            by=event.by,
-        )
-    needle_changed(run.machine, key=act_key(event), at=event.at, by=event.by)
+        raise WorkshopError(_("This job has no machine of the workshop's, so that no needle is counted."))
+    return lambda: charge_and_change(run, event)
 
 
 def _test(run: Run, event: RunEvent, happening: Happening) -> Callable[[], object]:
     """What a test showed is kept with its designs, and proposed the next time they go on this fabric."""
     if event.position not in run.done or event.position > run.promise.tests:
-        raise WorkshopError("Only a test piece that is stitched can be judged. Tick it first.")
+        raise WorkshopError(_("Only a test piece that is stitched can be judged. Tick it first."))
     if happening.test_verdict not in RunEvent.TestVerdict.values:
-        raise WorkshopError("Say what the test says: go on, or change something.")
+        raise WorkshopError(_("Say what the test says: go on, or change something."))
     if happening.test_verdict == RunEvent.TestVerdict.CHANGE and not happening.note.strip():
-        raise WorkshopError("Say what is to be changed: the needle, the tension, the layers, a colour.")
+        raise WorkshopError(_("Say what is to be changed: the needle, the tension, the layers, a colour."))
     event.test_verdict, event.note = happening.test_verdict, happening.note.strip()[:200]
     return lambda: keep_test_notes(run, event)
 
@@ -404,8 +403,10 @@ def _refuse_another_on(before: int | None, instead_of: str) -> None:
     on = StockItem.objects.get(pk=before).label if before is not None else ""
     if instead_of and read_code(instead_of).code.casefold() != on.casefold():
         raise PlanHasChanged(
-            f"Since this was shown, the workshop has changed: {on or 'no spool'} is on now instead of {instead_of}. "
-            "Nothing was done. Look at the run sheet as it is now, then say which spool goes on."
+            _(
+                "Since this was shown, the workshop has changed: {on} is on now instead of {before}. "
+                "Nothing was done. Look at the run sheet as it is now, then say which spool goes on."
+            ).format(on=on or _("no spool"), before=instead_of)
         )
 
 
@@ -413,7 +414,7 @@ def _thread(run: Run, happening: Happening) -> tuple[PromisedThread, RunThreadPl
     for record, thread in zip(run.records, run.threads, strict=True):
         if thread.order == happening.thread:
             return record, thread
-    raise WorkshopError("Say which thread it was: its number in the threading order.")
+    raise WorkshopError(_("Say which thread it was: its number in the threading order."))
 
 
 def set_aside_what_is_left(run: Run, *, at: datetime, by: Any) -> None:

@@ -40,6 +40,7 @@ from inventory.processes.limits import limit_resources
 from planning.stitch_files import vp3_reader
 from planning.stitch_files.formats import FORMATS, plain_colour_name
 from planning.stitch_files.recorder import MOST_THREADS, Recorder, Refused, Source, UnknownThread
+from planning.stitch_files.sentences import DAMAGED, TOO_FAR, TOO_MUCH_MEMORY
 
 READERS = {
     "pes": PesReader,
@@ -73,12 +74,12 @@ def read(data: bytes, *, extension: str, stitches: int, blocks: int) -> tuple[di
     except (Refused, MemoryError):
         raise
     except OverflowError as error:
-        raise Refused("reaches further than any hoop: it is damaged. Copy or export it again.") from error
+        raise Refused(TOO_FAR) from error
     except Exception as error:
         # The readers take a file at its word, so a damaged one makes them fail in any way there is.
         fault = f"{type(error).__name__}: {error}"
         if not source.ran_out or not recorder.penetrations:
-            raise Refused("cannot be read: it is damaged or cut off. Copy or export it again.") from error
+            raise Refused(DAMAGED) from error
 
     # What comes after the stitches (pictures, colours) may be missing without harm to the stitches.
     ending = FORMATS[extension].ending(data, *recorder.ended_at) if recorder.ended_at else "cut"
@@ -161,10 +162,13 @@ def answer_to(order: dict[str, Any], data: Callable[[], bytes]) -> list[bytes]:
         header, recorder = read(data(), **order)
         arrays = [recorder.x_tenths, recorder.y_tenths, recorder.commands]
     except Refused as refusal:
-        header = {"refused": str(refusal), "fault": repr(refusal.__cause__) if refusal.__cause__ else ""}
+        header = {
+            "refused": [refusal.sentence, refusal.most],
+            "fault": repr(refusal.__cause__) if refusal.__cause__ else "",
+        }
     except MemoryError as error:
         header = {
-            "refused": "needs more memory to read than a sound file would. Copy or export it again.",
+            "refused": [TOO_MUCH_MEMORY, None],
             "fault": repr(error),
         }
     return [json.dumps(header).encode() + b"\n", *(part.tobytes() for part in arrays)]

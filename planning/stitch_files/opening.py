@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, as_written_here, figure
 from planning.stitch_files.formats import FORMATS, StitchFormat, what_it_looks_like
+from planning.stitch_files.sentences import TOO_MANY_STITCHES
 
-COPY_AGAIN = "Copy or export it again."
 MIB = 1024 * 1024
 LONGEST_NAME = 120
 
@@ -62,7 +63,9 @@ def format_of(path: Path, *, label: str) -> StitchFormat:
             return FORMATS[extension]
     readable = ", ".join(known.name for known in FORMATS.values())
     raise UnreadableDesign(
-        f"{label} is not a kind of stitch file that can be read. Export the design as one of {readable}."
+        _(
+            "{label} is not a kind of stitch file that can be read. Export the design as one of {readable}."
+        ).format(label=label, readable=readable)
     )
 
 
@@ -81,7 +84,9 @@ def bytes_of(path: Path, *, label: str, limits: ReadLimits) -> bytes:
             raise
         reason = getattr(error, "strerror", None) or str(error)
         raise UnreadableDesign(
-            f"{label} cannot be opened: {reason.lower()}. Check where it is and who may read it."
+            _("{label} cannot be opened: {reason}. Check where it is and who may read it.").format(
+                label=label, reason=reason.lower()
+            )
         ) from error
 
 
@@ -92,13 +97,15 @@ def _open_without_waiting(path: str, flags: int) -> int:
 
 def _refuse_size(status: os.stat_result, *, label: str, limits: ReadLimits) -> None:
     if not stat.S_ISREG(status.st_mode):
-        raise UnreadableDesign(f"{label} is not a file. Choose a stitch file.")
+        raise UnreadableDesign(_("{label} is not a file. Choose a stitch file.").format(label=label))
     if not status.st_size:
-        raise UnreadableDesign(f"{label} is empty. {COPY_AGAIN}")
+        raise UnreadableDesign(_("{label} is empty. Copy or export it again.").format(label=label))
     if status.st_size > limits.file_bytes:
         raise UnreadableDesign(
-            f"{label} is larger than {limits.file_bytes / MIB:.3g} MiB, the most that is read. "
-            "Check that it is a stitch file, or split the design into parts."
+            _(
+                "{label} is larger than {most} MiB, the most that is read. Check that it is a stitch file, or split "
+                "the design into parts."
+            ).format(label=label, most=as_written_here(f"{limits.file_bytes / MIB:.3g}"))
         )
 
 
@@ -108,12 +115,11 @@ def refuse_content(data: bytes, known: StitchFormat, *, label: str, limits: Read
     if problem:
         other = what_it_looks_like(data)
         if other and other != f"a {known.name} file":
-            problem = f"it looks like {other}"
+            problem = _("it looks like {other}").format(other=_(other))
         raise UnreadableDesign(
-            f"{label} is not a whole {known.name} file: {problem}. Check the file's name, or export it again."
+            _(
+                "{label} is not a whole {format} file: {problem}. Check the file's name, or export it again."
+            ).format(label=label, format=known.name, problem=problem)
         )
     if known.least_stitches and known.least_stitches(data) > limits.stitches:
-        raise UnreadableDesign(
-            f"{label} has more than {limits.stitches:,} stitches, the most that is read. "
-            "Split the design into parts."
-        )
+        raise UnreadableDesign(_(TOO_MANY_STITCHES).format(label=label, most=figure(limits.stitches)))

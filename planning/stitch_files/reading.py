@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from inventory.compute.spoken import _, figure, plainly
 from inventory.processes.children import (
     CAN_STAND,
     PACKAGE_ROOT,
@@ -24,6 +25,7 @@ from inventory.processes.children import (
     StandingReaders,
     ask_once,
 )
+from planning.compute.stitches import file_sentences as say
 from planning.compute.stitches.plausibility import end_not_held, signs_of_damage
 from planning.compute.stitches.walk import (
     COLOUR_CHANGE,
@@ -41,7 +43,6 @@ from planning.stitch_files.formats import StitchFormat
 from planning.stitch_files.formats.claims import Content, Span, disagreements
 from planning.stitch_files.formats.endings import left_over
 from planning.stitch_files.opening import (
-    COPY_AGAIN,
     DEFAULT_LIMITS,
     MIB,
     ReadLimits,
@@ -53,6 +54,14 @@ from planning.stitch_files.opening import (
     refuse_content,
 )
 from planning.stitch_files.processes import READER, READING
+from planning.stitch_files.sentences import (
+    NO_STITCHES,
+    NO_THREADS,
+    NO_THREADS_CUT_OFF,
+    SPARE_THREADS,
+    TOO_LARGE,
+    refusal_said,
+)
 
 __all__ = [
     "DEFAULT_LIMITS",
@@ -91,7 +100,7 @@ class ReadDesign:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        return tuple(each.text for each in self.graded_warnings)
+        return tuple(each.kept for each in self.graded_warnings)
 
 
 @dataclass(frozen=True)
@@ -223,7 +232,7 @@ def digest_in(asked: AskedFile, answer: ChildAnswer, *, limits: ReadLimits) -> d
     _refuse_stopped(answer, label=asked.label, limits=limits)
     told = json.loads(answer.output)
     if "refused" in told:
-        raise UnreadableDesign(told["refused"])
+        raise UnreadableDesign(refusal_said(told["refused"]))
     digest: dict[str, Any] = told["digest"]
     return digest
 
@@ -267,12 +276,13 @@ def understood(
 def _unpacked(answer: ChildAnswer, *, label: str, limits: ReadLimits) -> tuple[dict[str, Any], StitchRecords]:
     """Return the header of an answer and the records in it."""
     _refuse_stopped(answer, label=label, limits=limits)
-    line, _, arrays = answer.output.partition(b"\n")
+    line, __, arrays = answer.output.partition(b"\n")
     header = json.loads(line)
     if header["fault"]:
         logger.info("%s: %s", label, header["fault"])
     if "refused" in header:
-        raise UnreadableDesign(f"{label} {header['refused']}")
+        sentence, most = header["refused"]
+        raise UnreadableDesign(_(sentence).format(label=label, most="" if most is None else figure(most)))
     count = header["records"]
     return header, StitchRecords(
         x_tenths=np.frombuffer(arrays, dtype=np.int32, count=count),
@@ -284,18 +294,28 @@ def _unpacked(answer: ChildAnswer, *, label: str, limits: ReadLimits) -> tuple[d
 
 def _refuse_stopped(answer: ChildAnswer, *, label: str, limits: ReadLimits) -> None:
     if answer.status is None:
-        raise UnreadableDesign(f"{label} was not read within {limits.wall_seconds:g} seconds. {COPY_AGAIN}")
+        raise UnreadableDesign(
+            _("{label} was not read within {seconds} seconds. Copy or export it again.").format(
+                label=label, seconds=plainly(limits.wall_seconds)
+            )
+        )
     if answer.status:
-        raise UnreadableDesign(f"{label} {_why_reading_stopped(answer, limits=limits)}")
+        raise UnreadableDesign(_why_reading_stopped(answer, label=label, limits=limits))
 
 
-def _why_reading_stopped(answer: ChildAnswer, *, limits: ReadLimits) -> str:
+def _why_reading_stopped(answer: ChildAnswer, *, label: str, limits: ReadLimits) -> str:
     """Return in words why the child process gave no answer."""
     if answer.status == -getattr(signal, "SIGXCPU", 0):
-        return f"takes more than {limits.cpu_seconds} seconds of computing to read. {COPY_AGAIN}"
+        return _(
+            "{label} takes more than {seconds} seconds of computing to read. Copy or export it again."
+        ).format(label=label, seconds=limits.cpu_seconds)
     if answer.status and answer.status < 0:
-        return f"needs more than this computer may give to read it. {COPY_AGAIN}"
-    return f"was not read, because the reading program itself failed ({answer.last_words}). The file may be sound."
+        return _(
+            "{label} needs more than this computer may give to read it. Copy or export it again."
+        ).format(label=label)
+    return _(
+        "{label} was not read, because the reading program itself failed ({problem}). The file may be sound."
+    ).format(label=label, problem=answer.last_words)
 
 
 def refuse_design(
@@ -303,23 +323,30 @@ def refuse_design(
 ) -> None:
     """Refuse a design that was read but cannot be planned with."""
     if not walked.stitches:
-        raise UnreadableDesign(f"{label} has no stitches. Choose a design that has some, or export it again.")
+        raise UnreadableDesign(_(NO_STITCHES).format(label=label))
     if max(walked.width_mm, walked.height_mm) > limits.extent_mm:
         raise UnreadableDesign(
-            f"{label} would be {walked.width_mm:,.0f} x {walked.height_mm:,.0f} mm; designs up to "
-            f"{limits.extent_mm:,.0f} mm are read. Check that it is a {known.name} file, or split the design."
+            _(TOO_LARGE).format(
+                label=label,
+                width=figure(walked.width_mm),
+                height=figure(walked.height_mm),
+                most=figure(limits.extent_mm),
+                format=known.name,
+            )
         )
     spare = len(records.threads) - len(walked.blocks)
     if spare > MOST_SPARE_THREADS:
         raise UnreadableDesign(
-            f"{label} names {len(records.threads):,} threads for {walked.stitches:,} stitches, which need "
-            f"{len(walked.blocks):,}: it is damaged. {COPY_AGAIN}"
+            _(SPARE_THREADS).format(
+                label=label,
+                threads=figure(len(records.threads)),
+                stitches=figure(walked.stitches),
+                needed=figure(len(walked.blocks)),
+            )
         )
     if known.threads_required and not records.threads:
-        cut = "" if END in records.command else " It seems to be cut off."
-        raise UnreadableDesign(
-            f"{label} has stitches but no threads, which every {known.name} file must have.{cut} {COPY_AGAIN}"
-        )
+        sentence = NO_THREADS if END in records.command else NO_THREADS_CUT_OFF
+        raise UnreadableDesign(_(sentence).format(label=label, format=known.name))
 
 
 def content_of(
@@ -357,14 +384,8 @@ def _span(along: NDArray[np.int32]) -> Span:
 def _ending_warnings(header: dict[str, Any], asked: AskedFile) -> Iterator[FileWarning]:
     """Yield what is odd about the place where reading stopped."""
     if header["ending"] == "stopped":
-        yield look(
-            f"Reading stopped at a code that is not known in {asked.known.name} files: stitches may be missing. "
-            "Compare it with the original."
-        )
+        yield look(say.UNKNOWN_CODE.format(format=asked.known.name))
     elif header["ending"] == "whole" and asked.known.nothing_follows:
         rest = left_over(asked.data, header["ended_at"])
         if rest:
-            yield look(
-                f"{rest:,} bytes follow the end of the stitches: stitches may be missing. "
-                "Compare it with the original."
-            )
+            yield look(say.BYTES_FOLLOW.format(bytes=f"{rest:,}"))

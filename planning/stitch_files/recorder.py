@@ -18,13 +18,25 @@ from pyembroidery.EmbConstant import (
     TRIM,
 )
 
+from planning.stitch_files.sentences import (
+    MORE_THAN_BYTES,
+    TOO_MANY_BLOCKS,
+    TOO_MANY_NAMED,
+    TOO_MANY_RECORDS,
+    TOO_MANY_STITCHES,
+)
+
 # Moves and thread changes fill a file too; nothing that is sewn has more of them than stitches.
 RECORDS_PER_STITCH = 2
 MOST_THREADS = 1000
 
 
 class Refused(Exception):
-    """The file is not read; the text says why and what to do, without the file's name."""
+    """The file is not read: the ``sentence`` that says why and what to do, with the number it speaks of."""
+
+    def __init__(self, sentence: str, *, most: int | None = None) -> None:
+        super().__init__(sentence)
+        self.sentence, self.most = sentence, most
 
 
 class Source(io.BytesIO):
@@ -50,7 +62,7 @@ class Expansion(EmbCompress):
     def get_token(self) -> int:
         self.tokens_left -= 1
         if self.tokens_left < 0:
-            raise Refused("says that it holds more than its bytes stand for. Copy or export it again.")
+            raise Refused(MORE_THAN_BYTES)
         if self.block_elements > 0 and self.character_huffman.table is None:
             self.block_elements -= 1  # all tokens of this block are the same and take no bits
             return int(self.character_huffman.default_value)
@@ -101,10 +113,7 @@ class Recorder:
 
     def add(self, command: int, dx: int, dy: int) -> None:
         if len(self.commands) >= self.most_records:
-            raise Refused(
-                f"has more than {self.most_records:,} records, most of them moves without a stitch. "
-                "Split the design into parts, or export it again."
-            )
+            raise Refused(TOO_MANY_RECORDS, most=self.most_records)
         self.x += dx
         self.y += dy
         self.x_tenths.append(self.x)
@@ -114,18 +123,12 @@ class Recorder:
     def sew(self, command: int, dx: int, dy: int) -> None:
         self.penetrations += 1
         if self.penetrations > self.most_stitches:
-            raise Refused(
-                f"has more than {self.most_stitches:,} stitches, the most that is read. "
-                "Split the design into parts."
-            )
+            raise Refused(TOO_MANY_STITCHES, most=self.most_stitches)
         if self.block_is_empty:
             self.block_is_empty = False
             self.blocks += 1
             if self.blocks > self.most_blocks:
-                raise Refused(
-                    f"has more than {self.most_blocks:,} colour blocks, the most that is read. "
-                    "Split the design into parts, or join blocks of equal colour."
-                )
+                raise Refused(TOO_MANY_BLOCKS, most=self.most_blocks)
         self.add(command, dx, dy)
 
     def stitch(self, dx: int = 0, dy: int = 0) -> None:
@@ -167,9 +170,7 @@ class Recorder:
 
     def add_thread(self, thread: Any) -> None:
         if len(self.threadlist) >= MOST_THREADS:
-            raise Refused(
-                f"names more than {MOST_THREADS:,} threads: it is damaged. Copy or export it again."
-            )
+            raise Refused(TOO_MANY_NAMED, most=MOST_THREADS)
         if isinstance(thread, dict):
             thread = EmbThread(thread)
         self.threadlist.append(UnknownThread() if thread is None else thread)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, figure
 from planning.stitch_files.formats import FORMATS
 from planning.stitch_files.reading import DEFAULT_LIMITS, MIB, printable
 
@@ -67,7 +68,9 @@ def unpack(
     except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, ValueError, OverflowError) as error:
         if isinstance(error, WorkshopError):
             raise
-        raise UnsafeArchive(f"{label} is not a whole ZIP archive. Pack it or copy it again.") from error
+        raise UnsafeArchive(
+            _("{label} is not a whole ZIP archive. Pack it or copy it again.").format(label=label)
+        ) from error
 
 
 def unsafe_name(name: str) -> str:
@@ -80,11 +83,11 @@ def unsafe_name(name: str) -> str:
     """
     path = PurePosixPath(name.replace("\\", "/"))
     if path.is_absolute() or ".." in path.parts or re.match(r"[A-Za-z]:", name) or not path.name:
-        return "its name leads out of the archive"
+        return _("its name leads out of the archive")
     if "\0" in name or ":" in path.name:
-        return "its name has a sign that no file may carry"
+        return _("its name has a sign that no file may carry")
     if any(DEVICES.fullmatch(part.split(".")[0].rstrip(" ")) for part in path.parts):
-        return "its name means a device on some computers"
+        return _("its name means a device on some computers")
     return ""
 
 
@@ -110,18 +113,24 @@ def _refuse_whole(
 ) -> None:
     if len(members) > limits.members:
         raise UnsafeArchive(
-            f"{label} holds {len(members):,} files; up to {limits.members:,} are unpacked. Pack it in parts."
+            _("{label} holds {files} files; up to {most} are unpacked. Pack it in parts.").format(
+                label=label, files=figure(len(members)), most=figure(limits.members)
+            )
         )
     total = sum(member.file_size for member in members)
     if total > limits.bytes:
         raise UnsafeArchive(
-            f"{label} would unpack to {total / MIB:,.0f} MiB; up to {limits.bytes // MIB} MiB are unpacked. "
-            "Pack it in parts, with stitch files alone."
+            _(
+                "{label} would unpack to {size} MiB; up to {most} MiB are unpacked. Pack it in parts, with "
+                "stitch files alone."
+            ).format(label=label, size=figure(total / MIB), most=limits.bytes // MIB)
         )
     if total > limits.harmless_bytes and total > limits.times * archive_bytes:
         raise UnsafeArchive(
-            f"{label} would grow {total / archive_bytes:,.0f} times in unpacking, which no stitch files do. "
-            "It is not unpacked; pack the stitch files again."
+            _(
+                "{label} would grow {times} times in unpacking, which no stitch files do. It is not unpacked; pack the "
+                "stitch files again."
+            ).format(label=label, times=figure(total / archive_bytes))
         )
 
 
@@ -147,9 +156,15 @@ def _unpack_each(
                 left -= _copy(opened, member, target, most=min(limits.member_bytes, left))
             except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError):
                 target.unlink(missing_ok=True)
-                reason = "it is damaged or packed in a way that cannot be read; pack it again"
+                reason = _("it is damaged or packed in a way that cannot be read; pack it again")
         if reason:
-            yield Unpacked(shown, member.file_size, reason=f"{shown} in {label} is refused: {reason}.")
+            yield Unpacked(
+                shown,
+                member.file_size,
+                reason=_("{file} in {archive} is refused: {reason}.").format(
+                    file=shown, archive=label, reason=reason
+                ),
+            )
         else:
             yield Unpacked(shown, target.stat().st_size, path=target)
 
@@ -160,13 +175,15 @@ def _why_not(member: zipfile.ZipInfo, *, limits: UnpackLimits) -> str:
     if problem:
         return problem
     if kind not in (0, stat.S_IFREG):
-        return "it is a link or a device, not a file"
+        return _("it is a link or a device, not a file")
     if PurePosixPath(member.filename).suffix[1:].lower() in ARCHIVES:
-        return "it is an archive within the archive; unpack it first"
+        return _("it is an archive within the archive; unpack it first")
     if member.flag_bits & 1:
-        return "it is locked with a password; pack it without one"
+        return _("it is locked with a password; pack it without one")
     if member.file_size > limits.member_bytes:
-        return f"it is larger than {limits.member_bytes // MIB} MiB, the most that is read"
+        return _("it is larger than {most} MiB, the most that is read").format(
+            most=limits.member_bytes // MIB
+        )
     return ""
 
 

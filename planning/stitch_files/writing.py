@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, plainly
 from inventory.processes.children import PACKAGE_ROOT, child_environment
 
 # The formats that can be written as well as read.
@@ -42,7 +43,11 @@ def stitch_file_of_runs(
     extension = extension.lower().lstrip(".")
     if extension not in WRITTEN:
         names = ", ".join(each.upper() for each in WRITTEN)
-        raise CannotWrite(f"{extension.upper()} files cannot be written; choose one of {names}.")
+        raise CannotWrite(
+            _("{format} files cannot be written; choose one of {names}.").format(
+                format=extension.upper(), names=names
+            )
+        )
     points = [[np.rint(run * 10).astype(int).tolist() for run in block] for block in blocks_mm]
     order = json.dumps({"extension": extension, "colours": list(colours)})
     try:
@@ -56,11 +61,15 @@ def stitch_file_of_runs(
         )
     except subprocess.TimeoutExpired:
         raise CannotWrite(
-            f"The {extension.upper()} file was not written within {WALL_SECONDS:g} seconds; draw it smaller."
+            _("The {format} file was not written within {seconds} seconds; draw it smaller.").format(
+                format=extension.upper(), seconds=plainly(WALL_SECONDS)
+            )
         ) from None
     if child.returncode:
         last = child.stderr.decode(errors="replace").strip().rpartition("\n")[2][:200]
         raise CannotWrite(
-            f"The {extension.upper()} file was not written: the writing program failed ({last})."
+            _("The {format} file was not written: the writing program failed ({problem}).").format(
+                format=extension.upper(), problem=last
+            )
         )
     return child.stdout

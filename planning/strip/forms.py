@@ -4,7 +4,11 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
+from inventory.compute.spoken import N_, as_written_here
 from inventory.models import ThreadRange
 from inventory.shelf.forms import MeasureField, UnitsForm
 from planning.compute.stitches.strip_threads import PARTS
@@ -22,16 +26,19 @@ class StitchedOnForm(forms.Form):
     """What a strip is stitched on; every field can stand in a page's address."""
 
     machine = forms.ModelChoiceField(
-        queryset=Machine.objects.all(), label="Machine", required=False, empty_label="the first one"
+        queryset=Machine.objects.all(), label=_("Machine"), required=False, empty_label=_("the first one")
     )
     hoop = forms.ModelChoiceField(
-        queryset=Hoop.objects.all(), label="Hoop", required=False, empty_label="any with 100 × 100 mm"
+        queryset=Hoop.objects.all(), label=_("Hoop"), required=False, empty_label=_("any with 100 × 100 mm")
     )
     fabric = forms.ModelChoiceField(
         queryset=Fabric.objects.all(),
-        label="Fabric",
+        label=_("Fabric"),
         required=False,
-        empty_label=f"not said: {USUAL_THICKNESS_MM:g} mm thick",
+        empty_label=format_lazy(
+            _("not said: {thickness} mm thick"),
+            thickness=as_written_here(f"{USUAL_THICKNESS_MM:g}"),
+        ),
     )
 
 
@@ -39,23 +46,23 @@ class StripForm(StitchedOnForm):
     """For which machine and threads, and on what scale; every field can stand in a page's address."""
 
     needle_range = forms.ModelChoiceField(
-        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE), label="Needle thread"
+        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE), label=_("Needle thread")
     )
     bobbin_range = forms.ModelChoiceField(
-        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.BOBBIN), label="Bobbin thread"
+        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.BOBBIN), label=_("Bobbin thread")
     )
     step_g = forms.DecimalField(
-        label="The scale shows steps of, g",
+        label=_("The scale shows steps of, g"),
         min_value=Decimal("0.0001"),
         max_value=Decimal("10"),
         initial=Decimal("0.01"),
     )
     error_percent = forms.DecimalField(
-        label="Weighed to, %",
+        label=_("Weighed to, %"),
         min_value=Decimal("0.5"),
         max_value=Decimal("50"),
         initial=Decimal("5"),
-        help_text="The finer, the larger the strip.",
+        help_text=_("The finer, the larger the strip."),
     )
 
     def asked(self) -> StripAsked:
@@ -77,25 +84,29 @@ class MeasuredForm(forms.Form):
     """What was read on the back of the strip, and weighed."""
 
     light_percent = forms.DecimalField(
-        label="Light strip, % of the column's width",
+        label=_("Light strip, % of the column's width"),
         min_value=0,
         max_value=100,
-        help_text="On the back of the widest satin column: the width of the bobbin thread, of the column's width.",
+        help_text=_(
+            "On the back of the widest satin column: the width of the bobbin thread, of the column's width."
+        ),
     )
     light_error = forms.DecimalField(
-        label="It may be misread by, %", min_value=0, max_value=50, initial=Decimal("5")
+        label=_("It may be misread by, %"), min_value=0, max_value=50, initial=Decimal("5")
     )
     needle_g = forms.DecimalField(
-        label="The spool became lighter by, g", min_value=Decimal("0.0001"), max_value=Decimal("1000")
+        label=_("The spool became lighter by, g"), min_value=Decimal("0.0001"), max_value=Decimal("1000")
     )
     bobbin_g = forms.DecimalField(
-        label="The bobbin became lighter by, g", min_value=Decimal("0.0001"), max_value=Decimal("1000")
+        label=_("The bobbin became lighter by, g"), min_value=Decimal("0.0001"), max_value=Decimal("1000")
     )
     path_lost = forms.BooleanField(
-        label="The thread between spool and needle is in that weight",
+        label=_("The thread between spool and needle is in that weight"),
         required=False,
         initial=True,
-        help_text="It is when the spool was weighed before it was threaded, and cut off at the spool afterwards.",
+        help_text=_(
+            "It is when the spool was weighed before it was threaded, and cut off at the spool afterwards."
+        ),
     )
 
     def measured(self, machine: Machine) -> StripMeasured:
@@ -109,6 +120,7 @@ class MeasuredForm(forms.Form):
         )
 
 
+THREAD_OF = {"needle": N_("{part}, needle thread"), "bobbin": N_("{part}, bobbin thread")}
 MEASURED, WEIGHED = "measured", "weighed"
 
 
@@ -117,53 +129,53 @@ class ThreadsForm(StitchedOnForm):
 
     field_order = ("way", "machine", "fabric")
     way = forms.ChoiceField(
-        label="The threads are",
-        choices=((MEASURED, "unravelled and measured"), (WEIGHED, "weighed")),
+        label=_("The threads are"),
+        choices=((MEASURED, _("unravelled and measured")), (WEIGHED, _("weighed"))),
         initial=MEASURED,
     )
     needle_range = forms.ModelChoiceField(
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE),
-        label="Needle thread, if weighed",
+        label=_("Needle thread, if weighed"),
         required=False,
     )
     bobbin_range = forms.ModelChoiceField(
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.BOBBIN),
-        label="Bobbin thread, if weighed",
+        label=_("Bobbin thread, if weighed"),
         required=False,
     )
     step_g = forms.DecimalField(
-        label="The scale shows steps of, g",
+        label=_("The scale shows steps of, g"),
         min_value=Decimal("0.0001"),
         max_value=Decimal("10"),
         initial=Decimal("0.01"),
         required=False,
     )
     repeat_g = forms.DecimalField(
-        label="Weighed again, it differs by about, g",
+        label=_("Weighed again, it differs by about, g"),
         min_value=0,
         max_value=Decimal("10"),
         required=False,
-        help_text="Put the same spool on five times; empty: as much as a step.",
+        help_text=_("Put the same spool on five times; empty: as much as a step."),
     )
     error_percent = forms.DecimalField(
-        label="Each part weighed to, %",
+        label=_("Each part weighed to, %"),
         min_value=Decimal("0.1"),
         max_value=Decimal("50"),
         initial=Decimal("5"),
         required=False,
-        help_text="The finer, the larger the strip.",
+        help_text=_("The finer, the larger the strip."),
     )
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["fabric"].help_text = "With its stabilizer: its thickness is set by the strip."
+        self.fields["fabric"].help_text = gettext("With its stabilizer: its thickness is set by the strip.")
 
     def clean(self) -> dict[str, Any]:
         given: dict[str, Any] = super().clean() or {}
         if given.get("way") == WEIGHED:
             for name in ("needle_range", "bobbin_range", "step_g", "error_percent"):
                 if given.get(name) is None and name not in self.errors:
-                    self.add_error(name, "Thread that is weighed takes this.")
+                    self.add_error(name, gettext("Thread that is weighed takes this."))
         return given
 
     def asked(self) -> ThreadsAsked:
@@ -194,8 +206,10 @@ class ThreadsReadForm(UnitsForm):
         super().__init__(*args, **options)
         for part in PARTS:
             for thread in BOTH:
+                said = THREAD_OF[thread]
                 field = MeasureField(
-                    measure="weight" if weighed else "size", label=f"{part.capitalize()}, {thread} thread"
+                    measure="weight" if weighed else "size",
+                    label=gettext(said).format(part=gettext(part).capitalize()),
                 )
                 field.read_in(self.units)
                 self.fields[f"{part.replace(' ', '_')}_{thread}"] = field

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import change
@@ -171,7 +173,7 @@ def keep_lay(
 ) -> tuple[Change | None, Change | None]:
     """Return what was noted of setting κ and q of ``machine`` and, where a cloth is given, its thickness."""
     if machine.pk is None:
-        raise WorkshopError("No machine is set up yet, so there is none that could be set.")
+        raise WorkshopError(_("No machine is set up yet, so there is none that could be set."))
     of_machine = change(
         machine,
         changes={"kappa": round(kappa, 4), "interlock_depth": round(interlock_depth, 3)},

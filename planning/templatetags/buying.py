@@ -6,14 +6,21 @@ from decimal import Decimal
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.lengths import format_length, format_weight
+from inventory.compute.spoken import N_, figure
 from inventory.compute.units import Units
+from planning.buying.basket import SupplierPart
 from planning.buying.needs import MaterialNeed
 
 register = template.Library()
 
 WIDTH, HEIGHT = 640, 140
+# Why a material is kept in stock (the codes of a need): as a remark, and as what an amount is missing for.
+KEPT_AS = {"a staple": N_("a staple"), "in steady use": N_("in steady use")}
+STOCK_KEPT = {"a staple": N_("what you keep"), "in steady use": N_("its steady use")}
 
 
 @register.simple_tag
@@ -25,16 +32,31 @@ def amount(quantity: float, unit: str, units: Units) -> str:
     """
     if unit == "mg":
         return format_weight(quantity, unit=units.weight)
-    return format_length(quantity, unit=units.length) if unit == "mm" else f"{round(quantity):,}"
+    return format_length(quantity, unit=units.length) if unit == "mm" else figure(round(quantity))
 
 
 @register.filter
 def wanted_for(need: MaterialNeed) -> str:
     """Return what a need is for: the job, so many jobs, or what is kept in stock."""
     names = list(dict.fromkeys(job.what for job in need.jobs))
-    for_jobs = names[0] if len(names) == 1 else f"{len(names)} jobs" if names else ""
-    kept = {"a staple": "what you keep", "in steady use": "its steady use"}.get(need.kept_for, need.kept_for)
-    return " and ".join(part for part in (for_jobs, kept) if part) or "the shelf"
+    many = ngettext("{n} job", "{n} jobs", len(names)).format(n=len(names))
+    for_jobs = names[0] if len(names) == 1 else many if names else ""
+    kept = _(STOCK_KEPT[need.kept_for]) if need.kept_for in STOCK_KEPT else need.kept_for
+    if for_jobs and kept:
+        return _("{jobs} and {kept}").format(jobs=for_jobs, kept=kept)
+    return for_jobs or kept or _("the shelf")
+
+
+@register.filter
+def kept_as(need: MaterialNeed) -> str:
+    """Return why a material is kept in stock, in the reader's words."""
+    return _(KEPT_AS[need.kept_for]) if need.kept_for in KEPT_AS else need.kept_for
+
+
+@register.filter
+def suppliers_named(parts: Sequence[SupplierPart]) -> str:
+    """Return from whom a basket is bought."""
+    return ", ".join(str(part.supplier) for part in parts)
 
 
 @register.simple_tag
@@ -69,25 +91,29 @@ def use_chart(need: MaterialNeed, units: Units) -> SafeString:
         '<path d="M0 {floor}H{width}" stroke="currentColor" stroke-width="1" vector-effect="non-scaling-stroke"/>'
         '<path class="use-chart-point" d="M0 {level}H{width}" fill="none" stroke-width="2" stroke-dasharray="7 4" '
         'vector-effect="non-scaling-stroke"/></svg>'
-        "<figcaption>Used in each of the last {weeks} weeks: {total} in all, something in {busy} of them, "
-        "{top} at most. The broken line is the reorder point, {point}.</figcaption></figure>",
+        "<figcaption>{words}</figcaption></figure>",
         width=WIDTH,
         height=HEIGHT + 4,
         floor=HEIGHT,
         bars=bars,
         level=level,
-        weeks=len(weeks),
-        total=amount(sum(weeks), unit, units),
-        busy=busy,
-        top=amount(max(weeks), unit, units),
-        point=amount(point, unit, units),
+        words=_(
+            "Used in each of the last {weeks} weeks: {total} in all, something in {busy} of them, {top} at most. "
+            "The broken line is the reorder point, {point}."
+        ).format(
+            weeks=len(weeks),
+            total=amount(sum(weeks), unit, units),
+            busy=busy,
+            top=amount(max(weeks), unit, units),
+            point=amount(point, unit, units),
+        ),
     )
 
 
 @register.simple_tag
 def money_chart(months: Sequence[tuple[str, Decimal]], currency: str) -> SafeString:
     """Return what each month cost as bars from left to right; the table beneath says the same."""
-    most = max((spent for _, spent in months), default=Decimal(0))
+    most = max((spent for _month, spent in months), default=Decimal(0))
     if len(months) < 2 or not most:
         return mark_safe("")
     wide = WIDTH / len(months)
@@ -107,7 +133,7 @@ def money_chart(months: Sequence[tuple[str, Decimal]], currency: str) -> SafeStr
                     round(wide * 0.8, 1),
                     round(HEIGHT * float(spent / most), 1),
                 )
-                for number, (_, spent) in enumerate(months)
+                for number, (_month, spent) in enumerate(months)
             ),
         ),
         HEIGHT,

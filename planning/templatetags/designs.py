@@ -7,6 +7,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from inventory.models import Shade
+from planning.library.importing import source_in_words
 from planning.models import Block
 
 register = template.Library()
@@ -53,3 +54,9 @@ def shade_words(shade: Shade) -> str:
 def colour_detail(block: Block) -> str:
     """Return what identifies a block's colour beside its name: the code, if it has one, and the screen colour."""
     return " · ".join(part for part in (block.code, block.hex) if part)
+
+
+@register.filter
+def run_source(source: str) -> str:
+    """Return where the files of an import come from, in the reader's words."""
+    return source_in_words(source)

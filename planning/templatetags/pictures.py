@@ -4,7 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django import template
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext_lazy
 
+from inventory.compute.spoken import as_written_here
 from inventory.compute.units import METRIC, Units
 from planning.compute.picture import MOST_WIDTH_PX, STEPS, picture_size, strip_height
 from planning.library.pictures import (
@@ -20,6 +23,16 @@ from planning.models import Design
 register = template.Library()
 
 USUAL_WIDTH_PX = 320
+# How closely the steps are pierced; by themselves some of the words mean colours elsewhere.
+DENSITY_WORDS = {
+    "hardly pierced": pgettext_lazy("a density", "hardly pierced"),
+    "open": pgettext_lazy("a density", "open"),
+    "light": pgettext_lazy("a density", "light"),
+    "medium": pgettext_lazy("a density", "medium"),
+    "close": pgettext_lazy("a density", "close"),
+    "very close": pgettext_lazy("a density", "very close"),
+    "crowded": pgettext_lazy("a density", "crowded"),
+}
 
 
 @dataclass(frozen=True)
@@ -74,7 +87,7 @@ def design_density(design: Design, *, width: int | str = "") -> ShownPicture:
         design,
         kind="density",
         size=picture_size(design.width_mm, design.height_mm, width_px=width_px),
-        words=f"Map of how closely {design.name} is pierced: the darker, the closer.",
+        words=_("Map of how closely {name} is pierced: the darker, the closer.").format(name=design.name),
     )
 
 
@@ -105,11 +118,14 @@ def density_legend() -> list[LegendStep]:
     bounds = [*(step.from_per_mm2 for step in STEPS[1:]), None]
     legend = []
     for step, below in zip(STEPS, bounds, strict=True):
+        start, end = (as_written_here(f"{bound or 0:g}") for bound in (step.from_per_mm2, below))
         if below is None:
-            densities = f"{step.from_per_mm2:g} and more"
+            densities = _("{density} and more").format(density=start)
         elif step.from_per_mm2:
-            densities = f"{step.from_per_mm2:g} to {below:g}"
+            densities = _("{start} to {end}").format(start=start, end=end)
         else:
-            densities = f"under {below:g}"
-        legend.append(LegendStep("#{:02x}{:02x}{:02x}".format(*step.rgb), densities, step.words))
+            densities = _("under {density}").format(density=end)
+        legend.append(
+            LegendStep("#{:02x}{:02x}{:02x}".format(*step.rgb), densities, str(DENSITY_WORDS[step.words]))
+        )
     return legend

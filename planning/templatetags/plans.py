@@ -5,8 +5,11 @@ from collections.abc import Sequence
 from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from planning.compute.picture.thread_bar import bar_of
+from planning.compute.search.proof import Proof
 from planning.compute.spools.turns import SpoolUse
 from planning.plan import words
 from planning.plan.pins import written_block
@@ -24,6 +27,31 @@ def spool_goes_on(use: SpoolUse) -> str:
 def block_called(at_block: tuple[int, int], designs: Sequence[object]) -> str:
     """Return what the block of a (design, number) is called: its number, after the design's where there are several."""
     return written_block(at_block, several=len(designs) > 1)
+
+
+@register.filter
+def layer_said(name: str) -> str:
+    """Return the name of a layer, as data have it, in the reader's language."""
+    return words.layer_said(name)
+
+
+@register.filter
+def method_said(method: str) -> str:
+    """Return how a layer is laid, as data have it, in the reader's language."""
+    return words.method_said(method)
+
+
+PROOF_WORDS = {
+    Proof.LEAST: N_("least"),
+    Proof.BEST_SEEN: N_("best of those looked at"),
+    Proof.IN_TIME: N_("good enough in the time"),
+}
+
+
+@register.filter
+def proof_words(proof: str) -> str:
+    """Return how far a search is proven, in the reader's words; empty where nothing was searched."""
+    return _(PROOF_WORDS[Proof(proof)]) if proof else ""
 
 
 # A bobbin and a roll, where no colour is asked for.

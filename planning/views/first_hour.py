@@ -7,11 +7,13 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from inventory.catalogue.in_own_words import own_bobbins, own_spool, shade_on_the_shelf
 from inventory.compute.colour.neighbours import colours_beside
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from inventory.models import Spool, ThreadRange
 from inventory.shelf.forms import new_key
 from planning.compute.batch.plan import BatchPlan
@@ -26,7 +28,7 @@ from planning.models.jobs import MOST_PIECES
 from planning.plan.ask import Question, asked_by, chosen_machine, each_in_its_own_hooping, plan_asked
 from planning.plan.pins import NoSuchPin
 
-STEPS = ("Stitch file", "Colours", "Machine and hoop", "The answer")
+STEPS = (N_("Stitch file"), N_("Colours"), N_("Machine and hoop"), N_("The answer"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -136,9 +138,9 @@ def _kept(
     there = shade_on_the_shelf(thread)
     which = form.cleaned_data["which"]
     if there is not None and not which:
-        form.fields["which"].label = f"{there} is on the shelf already"
-        form.add_error("which", "Say whether it is that one, or another spool of the same thread.")
-        raise WorkshopError("One question is left about this spool.")
+        form.fields["which"].label = _("{shade} is on the shelf already").format(shade=there)
+        form.add_error("which", _("Say whether it is that one, or another spool of the same thread."))
+        raise WorkshopError(_("One question is left about this spool."))
     if there is not None and which == "same":
         shade = there
     else:
@@ -205,7 +207,7 @@ def _answer(request: HttpRequest, design: Design, said: QueryDict, form: Setting
     if given["hoop"] == "other":
         hoop = keep_hoop(width_mm=given["hoop_width"], height_mm=given["hoop_height"], at=at, by=by)
     elif "x" in given["hoop"]:
-        width, _, height = given["hoop"].partition("x")
+        width, _x, height = given["hoop"].partition("x")
         hoop = keep_hoop(width_mm=int(width), height_mm=int(height), at=at, by=by)
     elif given["hoop"]:
         hoop = Hoop.objects.get(pk=given["hoop"])
@@ -278,7 +280,7 @@ def _steps(now: int) -> list[tuple[int, str, str]]:
     """Return the steps with whether each is done, now or still to come."""
     states = ("done", "now", "later")
     return [
-        (number, name, states[(number > now) - (number < now) + 1]) for number, name in enumerate(STEPS, 1)
+        (number, _(name), states[(number > now) - (number < now) + 1]) for number, name in enumerate(STEPS, 1)
     ]
 
 

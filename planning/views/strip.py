@@ -7,9 +7,11 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 from planning.models import Machine
 from planning.stitch_files.writing import WRITTEN
 from planning.strip.forms import MeasuredForm, StripForm
@@ -72,9 +74,10 @@ def strip_keep(request: HttpRequest, pk: int) -> HttpResponse:
         said = (
             str(problem)
             if isinstance(problem, WorkshopError)
-            else "The page was sent without κ; weigh again."
+            else _("The page was sent without κ; weigh again.")
         )
         messages.error(request, said)
     else:
-        messages.success(request, f"{machine} draws in with κ = {kappa:.3f} from now on.")
+        said = _("{machine} draws in with κ = {kappa} from now on.")
+        messages.success(request, said.format(machine=machine, kappa=figure(kappa, 3)))
     return redirect("setup_record", "machines", pk)

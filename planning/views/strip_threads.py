@@ -7,9 +7,11 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 from planning.stitch_files.writing import WRITTEN
 from planning.strip.forms import WEIGHED, ThreadsForm, ThreadsReadForm
 from planning.strip.threads import drawn_strip, keep_lay, part_promises, solved, threads_file
@@ -82,13 +84,14 @@ def threads_keep(request: HttpRequest) -> HttpResponse:
             **told,
         )
     except ValueError as problem:  # a WorkshopError is one, too
-        missing = "The page was sent without its numbers; measure again."
+        missing = _("The page was sent without its numbers; measure again.")
         messages.error(request, str(problem) if isinstance(problem, WorkshopError) else missing)
         return redirect("strip_threads")
-    cloth = f" {asked.fabric} is {told['thickness_mm']:.2f} mm thick." if asked.fabric else ""
-    messages.success(
-        request,
-        f"{asked.machine} draws in with κ = {told['kappa']:.3f} and interlocks at {told['interlock_depth']:.2f} "
-        f"from now on.{cloth}",
+    said = _("{machine} draws in with κ = {kappa} and interlocks at {depth} from now on.").format(
+        machine=asked.machine, kappa=figure(told["kappa"], 3), depth=figure(told["interlock_depth"], 2)
     )
+    if asked.fabric:
+        cloth = _("{fabric} is {thickness} mm thick.")
+        said += " " + cloth.format(fabric=asked.fabric, thickness=figure(told["thickness_mm"], 2))
+    messages.success(request, said)
     return redirect("setup_record", "machines", asked.machine.pk)

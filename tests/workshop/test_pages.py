@@ -165,10 +165,11 @@ def test_health_says_when_the_database_is_gone(client: Client, monkeypatch: pyte
     assert client.get("/health/").status_code == 503
 
 
-def test_what_the_manifest_names_is_there() -> None:
-    manifest = Path(str(finders.find("workshop/manifest.webmanifest")))
-    for icon in json.loads(manifest.read_text())["icons"]:
-        assert (manifest.parent / icon["src"]).is_file()
+def test_what_the_manifest_names_is_there(client) -> None:
+    manifest = client.get("/manifest.webmanifest")
+    assert manifest["Content-Type"] == "application/manifest+json"
+    for icon in manifest.json()["icons"]:
+        assert finders.find(icon["src"].removeprefix("/static/"))
 
 
 @pytest.mark.parametrize("debug", [False, True])

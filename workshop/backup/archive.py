@@ -19,7 +19,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO, Any
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 
 FORMAT = 1
 MANIFEST, DATABASE, FILES = "manifest.json", "database.sqlite3", "files/"
@@ -130,10 +133,13 @@ def manifest_in(path: Path) -> Manifest:
     except WorkshopError:
         raise
     except FileNotFoundError:
-        raise BadBackup(f"There is no file {path}.") from None
+        raise BadBackup(_("There is no file {path}.").format(path=path)) from None
     except ENDS_BADLY:
         raise BadBackup(
-            f"{path.name} is damaged or no backup: it was cut short, or is another kind of file. Use another backup."
+            _(
+                "{name} is damaged or no backup: it was cut short, or is another kind of file. Use "
+                "another backup."
+            ).format(name=path.name)
         ) from None
 
 
@@ -141,17 +147,19 @@ def _manifest(archive: zipfile.ZipFile) -> Manifest:
     parts = archive.infolist()
     names = [part.filename for part in parts]
     if names.count(MANIFEST) != 1 or len(parts) > MOST_PARTS or len(set(names)) != len(names):
-        raise BadBackup("The file is no backup of Enough Thread: it has no manifest, or one part twice.")
+        raise BadBackup(_("The file is no backup of Enough Thread: it has no manifest, or one part twice."))
     info = archive.getinfo(MANIFEST)
     if info.file_size > MOST_MANIFEST_BYTES:
-        raise BadBackup("The backup's manifest is far larger than one can be. Use another backup.")
+        raise BadBackup(_("The backup's manifest is far larger than one can be. Use another backup."))
     says = json.loads(archive.read(info))
     if not isinstance(says, dict) or says.get("made_by") != "Enough Thread":
-        raise BadBackup("The file is no backup of Enough Thread.")
+        raise BadBackup(_("The file is no backup of Enough Thread."))
     if not isinstance(says["format"], int) or says["format"] > FORMAT:
         raise BadBackup(
-            f"The backup was made by a newer version ({says.get('version', 'unknown')!s:.20}). "
-            "Update Enough Thread first, then restore it."
+            _(
+                "The backup was made by a newer version ({version!s:.20}). Update Enough Thread first, then "
+                "restore it."
+            ).format(version=says.get("version", _("unknown")))
         )
     manifest = Manifest(
         version=str(says["version"])[:40],
@@ -172,19 +180,29 @@ def _manifest(archive: zipfile.ZipFile) -> Manifest:
 
 def _compare(parts: list[zipfile.ZipInfo], manifest: Manifest) -> None:
     if DATABASE not in manifest.parts:
-        raise BadBackup("The backup has no database in it. Use another backup.")
+        raise BadBackup(_("The backup has no database in it. Use another backup."))
     there = {part.filename: part for part in parts if part.filename != MANIFEST}
     if there.keys() != manifest.parts.keys():
-        raise BadBackup("The backup has other parts than its manifest names. Use another backup.")
+        raise BadBackup(_("The backup has other parts than its manifest names. Use another backup."))
     for name, part in there.items():
         if not safe_name(name) or part.is_dir() or part.external_attr >> 28 == 0xA:
             raise BadBackup(
-                f"The backup holds {name[:80]!r}, which would lead out of its folder. It is not opened."
+                _("The backup holds {name!r}, which would lead out of its folder. It is not opened.").format(
+                    name=name[:80]
+                )
             )
         if part.file_size != manifest.parts[name].bytes:
-            raise BadBackup(f"{name} in the backup has another size than it should. Use another backup.")
+            raise BadBackup(
+                _("{name} in the backup has another size than it should. Use another backup.").format(
+                    name=name
+                )
+            )
         if part.file_size > max(SMALL_BYTES, MOST_TIMES_LARGER * part.compress_size):
-            raise BadBackup(f"{name} in the backup unpacks to far more than it could hold. It is not opened.")
+            raise BadBackup(
+                _("{name} in the backup unpacks to far more than it could hold. It is not opened.").format(
+                    name=name
+                )
+            )
 
 
 def unpack(path: Path, *, into: Path) -> Manifest:
@@ -194,7 +212,9 @@ def unpack(path: Path, *, into: Path) -> Manifest:
     free = shutil.disk_usage(into).free
     if wanted > free * 0.95:
         raise BadBackup(
-            f"The backup needs {wanted / 1e6:,.0f} MB to be opened, and {free / 1e6:,.0f} MB are free. Make room first."
+            _("The backup needs {wanted} MB to be opened, and {free} MB are free. Make room first.").format(
+                wanted=figure(wanted / 1e6), free=figure(free / 1e6)
+            )
         )
     try:
         with zipfile.ZipFile(path) as archive:
@@ -205,10 +225,18 @@ def unpack(path: Path, *, into: Path) -> Manifest:
     except ENDS_BADLY as problem:
         if isinstance(problem, OSError) and problem.errno in NO_ROOM:
             raise  # nothing is wrong with the backup
-        raise BadBackup(f"{path.name} is damaged inside ({problem!s:.80}). Use another backup.") from None
+        raise BadBackup(
+            _("{name} is damaged inside ({problem!s:.80}). Use another backup.").format(
+                name=path.name, problem=problem
+            )
+        ) from None
     unsound = database_problem(into / DATABASE)
     if unsound:
-        raise BadBackup(f"The database in the backup is not sound ({unsound}). Use another backup.")
+        raise BadBackup(
+            _("The database in the backup is not sound ({unsound}). Use another backup.").format(
+                unsound=unsound
+            )
+        )
     return manifest
 
 
@@ -223,7 +251,9 @@ def _unpack_part(archive: zipfile.ZipFile, name: str, part: ArchivePart, target:
             digest.update(chunk)
             file.write(chunk)
     if size != part.bytes or digest.hexdigest() != part.sha256:
-        raise BadBackup(f"{name} in the backup is damaged: its checksum is wrong. Use another backup.")
+        raise BadBackup(
+            _("{name} in the backup is damaged: its checksum is wrong. Use another backup.").format(name=name)
+        )
 
 
 def _chunks(source: IO[bytes]) -> Iterator[bytes]:
@@ -241,7 +271,7 @@ def database_problem(path: Path) -> str:
                 return str(answer)[:120]
             lost = database.execute("PRAGMA foreign_key_check").fetchone()
             if lost:
-                return f"a row of {lost[0]} points to one that is not there"
+                return _("a row of {table} points to one that is not there").format(table=lost[0])
             return _strange_things(database)
     except sqlite3.DatabaseError as problem:
         return str(problem)[:120]
@@ -251,9 +281,9 @@ def _strange_things(database: sqlite3.Connection) -> str:
     rows: list[tuple[Any, ...]] = database.execute("SELECT type, name FROM sqlite_master").fetchall()
     tables = {name for kind, name in rows if kind == "table"}
     if not {"django_migrations", "inventory_entry", "planning_design"} <= tables:
-        return "it is no database of Enough Thread"
+        return _("it is no database of Enough Thread")
     strange = [
         name for kind, name in rows
         if kind == "view" or (kind == "trigger" and not name.startswith("inventory_entry_no_"))
     ]  # fmt: skip
-    return f"it holds {strange[0][:40]!r}, which is none of ours" if strange else ""
+    return _("it holds {name!r}, which is none of ours").format(name=strange[0][:40]) if strange else ""

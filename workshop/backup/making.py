@@ -14,6 +14,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path, PurePosixPath
 
 from django.db import DatabaseError, connection
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files import UNFINISHED, StoreAway, store
@@ -67,25 +68,29 @@ def back_up(path: Path, *, at: datetime, pictures: bool = False, progress: Progr
     names is missing. Raises CannotBackUp, and then leaves nothing behind.
     """
     if path.exists():
-        raise CannotBackUp(f"{path} is there already. Give another name.")
+        raise CannotBackUp(_("{path} is there already. Give another name.").format(path=path))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=path.parent, prefix=f"{UNFINISHED}backup-") as folder:
             unfinished = Path(folder) / "backup.zip"
             files = _write(unfinished, Path(folder), at=at, pictures=pictures, progress=progress)
-            progress(files, files, "It is opened again, to be sure.")
+            progress(files, files, _("It is opened again, to be sure."))
             (Path(folder) / "look").mkdir()
             manifest = unpack(unfinished, into=Path(folder) / "look")
             unfinished.chmod(0o600)
             os.replace(unfinished, path)
     except StoreAway as problem:
         raise CannotBackUp(
-            f"The kept files could not be read: {problem}. Nothing is changed. Try again."
+            _("The kept files could not be read: {problem}. Nothing is changed. Try again.").format(
+                problem=problem
+            )
         ) from problem
     except (OSError, sqlite3.Error, DatabaseError) as problem:
         raise CannotBackUp(
-            f"The backup was not written to {path.parent}: {getattr(problem, 'strerror', None) or problem}. "
-            "Nothing is changed. Make room, or name another folder."
+            _(
+                "The backup was not written to {folder}: {cause}. Nothing is changed. Make room, or name "
+                "another folder."
+            ).format(folder=path.parent, cause=getattr(problem, "strerror", None) or problem)
         ) from problem
     return manifest
 
@@ -93,13 +98,13 @@ def back_up(path: Path, *, at: datetime, pictures: bool = False, progress: Progr
 def _write(unfinished: Path, folder: Path, *, at: datetime, pictures: bool, progress: Progress) -> int:
     """Write the archive, and return how many files are in it."""
     database = folder / DATABASE
-    total = sum(1 for _ in stored_files(pictures=pictures)) + 1
+    total = sum(1 for _each in stored_files(pictures=pictures)) + 1
     with zipfile.ZipFile(unfinished, "x", zipfile.ZIP_DEFLATED, compresslevel=6) as archive:
         writing = Writing(archive)
         for name, stored in stored_files(pictures=pictures):
             writing.add(name, partial(store().open, stored))
-            progress(len(writing.parts), total, "Files")
-        progress(len(writing.parts), total, "The database")
+            progress(len(writing.parts), total, _("Files"))
+        progress(len(writing.parts), total, _("The database"))
         migrations = copy_database(database)
         writing.add(DATABASE, lambda: database.open("rb"))
         for name, stored in stored_files(pictures=pictures):
@@ -143,7 +148,11 @@ def copy_database(path: Path) -> list[tuple[str, str]]:
         _settle_log(path)
         return migrations
     if waiting := waiting_migrations("default"):
-        raise CannotBackUp(f"The database waits for {waiting[0]}. Run first: python3 manage.py migrate")
+        raise CannotBackUp(
+            _("The database waits for {waiting}. Run first: python3 manage.py migrate").format(
+                waiting=waiting[0]
+            )
+        )
     path.write_bytes(empty_database())
     with another_database(f"sqlite:///{path}", alias="copy") as alias:
         copy_rows("default", alias)

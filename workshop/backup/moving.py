@@ -8,6 +8,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from django.db import DatabaseError, connections
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.files.export import export_csv
@@ -53,10 +54,16 @@ def move_database(url: str) -> Moved:
     """
     if urlsplit(url).scheme not in ("sqlite", "postgres", "postgresql"):
         raise CannotMove(
-            f"{url[:40]!r} is no address of a database. Give postgres://PERSON@SERVER/NAME or sqlite:////PATH."
+            _(
+                "{url!r} is no address of a database. Give postgres://PERSON@SERVER/NAME or sqlite:////PATH."
+            ).format(url=url[:40])
         )
     if waiting := waiting_migrations("default"):
-        raise CannotMove(f"This database waits for {waiting[0]}. Run first: python3 manage.py migrate")
+        raise CannotMove(
+            _("This database waits for {waiting}. Run first: python3 manage.py migrate").format(
+                waiting=waiting[0]
+            )
+        )
     try:
         with another_database(url) as alias:
             _refuse_one_in_use(alias)
@@ -64,11 +71,15 @@ def move_database(url: str) -> Moved:
             rows = copy_rows("default", alias)
             unequal = differences("default", alias)
     except DatabaseError as problem:
-        raise CannotMove(f"The other database does not take it: {problem!s:.300}") from problem
+        raise CannotMove(
+            _("The other database does not take it: {problem!s:.300}").format(problem=problem)
+        ) from problem
     if unequal:
         raise CannotMove(
-            f"Somebody wrote while it was copied ({unequal[0]:.200}). Stop the site, empty the other database, "
-            "and move again."
+            _(
+                "Somebody wrote while it was copied ({unequal:.200}). Stop the site, empty the other "
+                "database, and move again."
+            ).format(unequal=unequal[0])
         )
     return Moved(rows, url)
 
@@ -81,7 +92,9 @@ def _refuse_one_in_use(alias: str) -> None:
             cursor.execute(f"SELECT 1 FROM {connection.ops.quote_name(table)} LIMIT 1")
             if cursor.fetchone():
                 raise CannotMove(
-                    f"The other database has something in it already (in {table}). Name one that is empty."
+                    _(
+                        "The other database has something in it already (in {table}). Name one that is empty."
+                    ).format(table=table)
                 )
 
 
@@ -92,7 +105,7 @@ def export_all(folder: Path) -> dict[str, int]:
     in the names), ``designs/`` the stitch files as they came, ``photographs/`` those of test pieces.
     """
     if folder.exists() and any(folder.iterdir()):
-        raise CannotMove(f"{folder} is not empty. Name a new folder.")
+        raise CannotMove(_("{folder} is not empty. Name a new folder.").format(folder=folder))
     try:
         for part in ("lists", "tables", "designs", "photographs"):
             (folder / part).mkdir(parents=True, exist_ok=True)
@@ -105,15 +118,19 @@ def export_all(folder: Path) -> dict[str, int]:
     except OSError as problem:
         shutil.rmtree(folder, ignore_errors=True)
         raise CannotMove(
-            f"{folder} cannot be written: {problem.strerror or problem}. Make room first."
+            _("{folder} cannot be written: {cause}. Make room first.").format(
+                folder=folder, cause=problem.strerror or problem
+            )
         ) from problem
     (folder / "README.txt").write_text(
-        "Everything that this workshop kept in Enough Thread.\n\n"
-        "lists/    what can be imported again, as the program's own lists\n"
-        "tables/   every table, one row a line, UTF-8; lengths in mm, weights in mg, times in UTC\n"
-        "designs/  the stitch files as they came; the number before the name is that of the table of designs\n"
-        "photographs/  of test pieces, by the number of their note\n"
-        + "".join(f"\nNot there any more, or damaged: {name}" for name in missing)
+        _(
+            "Everything that this workshop kept in Enough Thread.\n\n"
+            "lists/    what can be imported again, as the program's own lists\n"
+            "tables/   every table, one row a line, UTF-8; lengths in mm, weights in mg, times in UTC\n"
+            "designs/  the stitch files as they came; the number before the name is that of the table of designs\n"
+            "photographs/  of test pieces, by the number of their note\n"
+        )
+        + "".join(_("\nNot there any more, or damaged: {name}").format(name=name) for name in missing)
     )
     return {
         "lists": len(KINDS), "tables": tables, "designs": designs, "photographs": photographs,
@@ -161,5 +178,5 @@ def _write_photographs(folder: Path) -> tuple[int, list[str]]:
             (folder / f"{note.pk}.jpg").write_bytes(photo_bytes(note.photo))
             written += 1
         except (FileNotKept, DamagedFile):
-            missing.append(f"the photograph of {note.design}, {note}")
+            missing.append(_("the photograph of {design}, {note}").format(design=note.design, note=note))
     return written, missing

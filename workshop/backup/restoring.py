@@ -11,6 +11,7 @@ from pathlib import Path
 from django.conf import settings
 from django.core.management import call_command
 from django.db import DatabaseError, connection
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files import UNFINISHED, KeptFile, StoreAway, state_of, store, write_whole
@@ -58,9 +59,17 @@ def restore(path: Path, *, at: datetime) -> Restored:
             _put_database_back(ready / DATABASE)
     except OSError as problem:
         raise CannotRestore(
-            f"It could not be written ({problem.strerror or problem}). The database is as it was; files that were "
-            "missing or damaged may be back already. "
-            + ("Try again." if isinstance(problem, StoreAway) else "Make room, and try again.")
+            (
+                _(
+                    "It could not be written ({cause}). The database is as it was; files that were missing "
+                    "or damaged may be back already. Try again."
+                )
+                if isinstance(problem, StoreAway)
+                else _(
+                    "It could not be written ({cause}). The database is as it was; files that were missing "
+                    "or damaged may be back already. Make room, and try again."
+                )
+            ).format(cause=problem.strerror or problem)
         ) from problem
     return Restored(manifest, before, put_back)
 
@@ -68,7 +77,7 @@ def restore(path: Path, *, at: datetime) -> Restored:
 def restore_beside(path: Path, *, into: Path) -> Manifest:
     """Unpack a backup as the data folder of another site, to look at. The running data are not touched."""
     if into.exists() and any(into.iterdir()):
-        raise CannotRestore(f"{into} is not empty. Name a new folder.")
+        raise CannotRestore(_("{into} is not empty. Name a new folder.").format(into=into))
     into.mkdir(parents=True, exist_ok=True, mode=0o700)
     try:
         manifest = make_ready(path, into=into)
@@ -89,14 +98,18 @@ def make_ready(path: Path, *, into: Path) -> Manifest:
         unknown = unknown_migrations(migrations_of(alias))
         if unknown:
             raise BadBackup(
-                f"The backup was made by a newer version ({manifest.version}; it knows {unknown[0][0]} "
-                f"{unknown[0][1]}). Update Enough Thread first, then restore it."
+                _(
+                    "The backup was made by a newer version ({version}; it knows {app} {name}). Update "
+                    "Enough Thread first, then restore it."
+                ).format(version=manifest.version, app=unknown[0][0], name=unknown[0][1])
             )
         try:
             migrate_database(alias)
         except DatabaseError as problem:
             raise BadBackup(
-                f"The backup's database cannot be brought to this version ({problem})."
+                _("The backup's database cannot be brought to this version ({problem}).").format(
+                    problem=problem
+                )
             ) from problem
     with closing(sqlite3.connect(database)) as settled:
         settled.execute("PRAGMA journal_mode = DELETE")
@@ -115,7 +128,9 @@ def _keep_what_is_there(at: datetime) -> Path | None:
         cause = problem.__cause__ if isinstance(problem, CannotBackUp) and problem.__cause__ else problem
         if trouble_of(cause) is DAMAGED and connection.vendor == "sqlite":
             return _set_apart(at)
-        raise CannotRestore(f"What is there now could not be kept first. {problem}") from problem
+        raise CannotRestore(
+            _("What is there now could not be kept first. {problem}").format(problem=problem)
+        ) from problem
 
 
 def _set_apart(at: datetime) -> Path:
@@ -131,7 +146,9 @@ def _set_apart(at: datetime) -> Path:
                 apart.with_name(apart.name + ending).chmod(0o600)
     except OSError as problem:
         raise CannotRestore(
-            f"The damaged database could not be kept first ({problem.strerror}). Make room, and try again."
+            _("The damaged database could not be kept first ({cause}). Make room, and try again.").format(
+                cause=problem.strerror
+            )
         ) from problem
     return apart
 
@@ -157,13 +174,19 @@ def _put_database_back(database: Path) -> None:
     if connection.vendor == "postgresql":
         call_command("migrate", verbosity=0, interactive=False)
         if waiting := waiting_migrations("default"):
-            raise CannotRestore(f"The database waits for {waiting[0]}. Run first: python3 manage.py migrate")
+            raise CannotRestore(
+                _("The database waits for {waiting}. Run first: python3 manage.py migrate").format(
+                    waiting=waiting[0]
+                )
+            )
         try:
             with another_database(f"sqlite:///{database}", alias="ready") as alias:
                 copy_rows(alias, "default")
         except DatabaseError as problem:
             raise CannotRestore(
-                f"The database cannot be written ({problem}). Nothing of it is changed."
+                _("The database cannot be written ({problem}). Nothing of it is changed.").format(
+                    problem=problem
+                )
             ) from problem
         return
     try:
@@ -175,11 +198,13 @@ def _put_database_back(database: Path) -> None:
         trouble = trouble_of(problem)
         if trouble is BUSY:
             raise CannotRestore(
-                "The database is held by somebody else. Stop the site, and try again."
+                _("The database is held by somebody else. Stop the site, and try again.")
             ) from problem
         if trouble is not DAMAGED:
             raise CannotRestore(
-                f"The database cannot be written ({problem}). Nothing of it is changed."
+                _("The database cannot be written ({problem}). Nothing of it is changed.").format(
+                    problem=problem
+                )
             ) from problem
         _replace_damaged(database)
     _leave()

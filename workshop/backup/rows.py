@@ -10,6 +10,7 @@ from django.core.management.color import no_style
 from django.db import connections, models, transaction
 from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.recorder import MigrationRecorder
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from workshop.environment import database_settings
@@ -64,7 +65,7 @@ def waiting_migrations(alias: str) -> list[str]:
     """Return the names of migrations that are still to be done."""
     executor = MigrationExecutor(connections[alias])
     plan = executor.migration_plan(executor.loader.graph.leaf_nodes())
-    return [f"{migration.app_label} {migration.name}" for migration, _ in plan]
+    return [f"{migration.app_label} {migration.name}" for migration, _backwards in plan]
 
 
 def all_models() -> list[type[models.Model]]:
@@ -113,7 +114,7 @@ def _empty(alias: str) -> None:
         for table in tables:
             cursor.execute(f"SELECT 1 FROM {connection.ops.quote_name(table)} LIMIT 1")
             if cursor.fetchone() and table == "inventory_entry":
-                raise CannotCopy("The other database has stock in it already. Name one that is empty.")
+                raise CannotCopy(_("The other database has stock in it already. Name one that is empty."))
         for table in tables:
             cursor.execute(f"DELETE FROM {connection.ops.quote_name(table)}")
 

@@ -6,6 +6,10 @@ from collections.abc import Collection, Iterable, Mapping
 from contextlib import closing
 from pathlib import Path
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.compute.spoken import N_, figure
 from planning.library.designs import stored_name
 from planning.models import Design
 from workshop.backup.archive import FILES, ArchivePart, Manifest
@@ -13,7 +17,7 @@ from workshop.backup.archive import FILES, ArchivePart, Manifest
 A_HASH = re.compile("[0-9a-f]{64}")
 DRAWN = f"{FILES}pictures/"  # named by the design that they are drawn of
 NAMED = 10
-MENDED_BY = (
+MENDED_BY = N_(
     "Send the same files again, or restore a backup that was made before: it puts back what is whole in it."
 )
 
@@ -47,13 +51,15 @@ def missing_files(database: Path, parts: Collection[str]) -> tuple[str, ...]:
 def not_whole_in_words(manifest: Manifest) -> list[str]:
     """Return a sentence for each file of a backup that was not whole when it was made, by what people call it."""
     called = _designs_of([*manifest.damaged, *manifest.missing])
-    told = [
-        f"{_called(name, called)} is {state}."
-        for names, state in ((manifest.missing, "missing"), (manifest.damaged, "damaged"))
-        for name in names
-    ]
+    told = [_missing(name, called) for name in manifest.missing]
+    told += [_damaged(name, called) for name in manifest.damaged]
     if len(told) > NAMED:
-        told = [*told[:NAMED], f"So are {len(told) - NAMED:,} more files."]
+        told = [
+            *told[:NAMED],
+            ngettext("So are {count} more files.", "So are {count} more files.", len(told) - NAMED).format(
+                count=figure(len(told) - NAMED)
+            ),
+        ]
     return told
 
 
@@ -62,13 +68,23 @@ def _designs_of(names: Iterable[str]) -> dict[str, str]:
     return dict(Design.objects.filter(sha256__in=hashes).order_by("-pk").values_list("sha256", "name"))
 
 
-def _called(name: str, designs: Mapping[str, str]) -> str:
+def _missing(name: str, designs: Mapping[str, str]) -> str:
     kind, said = name.removeprefix(FILES).partition("/")[0], Path(name).stem
     if said in designs:
-        return f"The stitch file of {designs[said]}"
-    kinds = {
-        "imports": "A list that was imported,",
-        "stitch-outs": "The photograph of a test,",
-        "designs": "A stitch file,",
-    }
-    return f"{kinds.get(kind, 'A kept file,')} {said[:12]}…,"
+        return _("The stitch file of {design} is missing.").format(design=designs[said])
+    return {
+        "imports": _("A list that was imported, {file}…, is missing."),
+        "stitch-outs": _("The photograph of a test, {file}…, is missing."),
+        "designs": _("A stitch file, {file}…, is missing."),
+    }.get(kind, _("A kept file, {file}…, is missing.")).format(file=said[:12])
+
+
+def _damaged(name: str, designs: Mapping[str, str]) -> str:
+    kind, said = name.removeprefix(FILES).partition("/")[0], Path(name).stem
+    if said in designs:
+        return _("The stitch file of {design} is damaged.").format(design=designs[said])
+    return {
+        "imports": _("A list that was imported, {file}…, is damaged."),
+        "stitch-outs": _("The photograph of a test, {file}…, is damaged."),
+        "designs": _("A stitch file, {file}…, is damaged."),
+    }.get(kind, _("A kept file, {file}…, is damaged.")).format(file=said[:12])

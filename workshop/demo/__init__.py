@@ -6,8 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 from inventory.models import Entry, StockItem
 from workshop.demo.catalogue import lay_out_catalogue
 from workshop.demo.files import FIXTURES, Batch, demo_files
@@ -68,6 +70,9 @@ def refuse_beside_other_stock() -> None:
     count = StockItem.objects.count()
     if count:
         raise OtherStock(
-            f"This workshop already has stock of its own ({count:,} items), and the demo's invented spools would mix "
-            "with it. Give the demo a folder of its own by setting ENOUGH_THREAD_DATA, or add --force to mix them."
+            _(
+                "This workshop already has stock of its own ({count} items), and the demo's invented "
+                "spools would mix with it. Give the demo a folder of its own by setting "
+                "ENOUGH_THREAD_DATA, or add --force to mix them."
+            ).format(count=figure(count))
         )

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from inventory.compute.errors import WorkshopError
 from planning.stitch_files.formats import FORMATS
 from workshop.environment import HOUSE
@@ -20,8 +22,11 @@ class DemoMissing(WorkshopError):
 
     def __init__(self, path: Path) -> None:
         super().__init__(
-            f"The demo's files are not here: there is no {path}. They come with the project's source, not with the "
-            "installed package; run the demo from a copy of the source: python3 manage.py demo."
+            _(
+                "The demo's files are not here: there is no {path}. They come with the project's source, "
+                "not with the installed package; run the demo from a copy of the source: python3 "
+                "manage.py demo."
+            ).format(path=path)
         )
 
 

@@ -17,9 +17,9 @@ from inventory.compute.weighing import (
     length_sigma,
 )
 from inventory.models import Entry, PartBobbin, Spool, StockItem
+from inventory.shelf.labelled import next_labels
 from inventory.shelf.receipts import (
     Delivery,
-    next_labels,
     receive_bobbins,
     receive_offcut,
     receive_rolls,

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from django.db import DatabaseError, connection, transaction
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.ledger.check import GUARDS, GUARDS_THERE
 from inventory.schema.columns import column_problems
 from inventory.schema.tables import columns_of, wanted_columns
@@ -17,8 +19,8 @@ from workshop.backup.rows import all_models, migrations_of, unknown_migrations, 
 from workshop.doctor.finding import DoctorFinding
 
 AREA = "database"
-MIGRATE = "Mend it with: python3 manage.py migrate"
-RESTORE = "Restore a backup: python3 manage.py restore FILE"
+MIGRATE = N_("Mend it with: python3 manage.py migrate")
+RESTORE = N_("Restore a backup: python3 manage.py restore FILE")
 
 
 def database_findings() -> Iterator[DoctorFinding]:
@@ -31,7 +33,9 @@ def database_findings() -> Iterator[DoctorFinding]:
         yield from _triggers()
         yield from _modes()
     except DatabaseError as problem:
-        yield DoctorFinding(AREA, f"The database does not answer ({problem!s:.200}).", RESTORE)
+        yield DoctorFinding(
+            AREA, _("The database does not answer ({problem!s:.200}).").format(problem=problem), _(RESTORE)
+        )
 
 
 def _whole() -> Iterator[DoctorFinding]:
@@ -41,11 +45,17 @@ def _whole() -> Iterator[DoctorFinding]:
         cursor.execute("PRAGMA quick_check(3)")
         rows = [row[0] for row in cursor.fetchall()]
         if rows != ["ok"]:
-            yield DoctorFinding(AREA, f"The database file is damaged ({rows[0]:.120}).", RESTORE)
-        cursor.execute("PRAGMA foreign_key_check")
-        for table, row, parent, _ in cursor.fetchmany(5):
             yield DoctorFinding(
-                AREA, f"Row {row} of {table} points to a row of {parent} that is not there.", RESTORE
+                AREA, _("The database file is damaged ({damage:.120}).").format(damage=rows[0]), _(RESTORE)
+            )
+        cursor.execute("PRAGMA foreign_key_check")
+        for table, row, parent, _index in cursor.fetchmany(5):
+            yield DoctorFinding(
+                AREA,
+                _("Row {row} of {table} points to a row of {parent} that is not there.").format(
+                    row=row, table=table, parent=parent
+                ),
+                _(RESTORE),
             )
 
 
@@ -53,13 +63,17 @@ def _version() -> Iterator[DoctorFinding]:
     for app, name in unknown_migrations(migrations_of("default")):
         yield DoctorFinding(
             AREA,
-            f"The database is of a newer version: it knows {app} {name}.",
-            "Update Enough Thread itself.",
+            _("The database is of a newer version: it knows {app} {name}.").format(app=app, name=name),
+            _("Update Enough Thread itself."),
         )
     waiting = waiting_migrations("default")
     if waiting:
         yield DoctorFinding(
-            AREA, f"The database waits for {len(waiting)} changes, first {waiting[0]}.", MIGRATE
+            AREA,
+            _("The database waits for {count} changes, first {first}.").format(
+                count=len(waiting), first=waiting[0]
+            ),
+            _(MIGRATE),
         )
         return
     written = _as_written()
@@ -89,10 +103,14 @@ def _tables() -> Iterator[DoctorFinding]:
         wanted = wanted_columns(model)
         there = columns_of(connection, model)
         for column in sorted(wanted ^ there):
-            lacks = "has no" if column in wanted else "has a needless"
-            yield DoctorFinding(AREA, f"{model._meta.db_table} {lacks} column {column}.", RESTORE)
+            what = (
+                _("{table} has no column {column}.")
+                if column in wanted
+                else _("{table} has a needless column {column}.")
+            )
+            yield DoctorFinding(AREA, what.format(table=model._meta.db_table, column=column), _(RESTORE))
         for problem in column_problems(connection, model):
-            yield DoctorFinding(AREA, problem, RESTORE)
+            yield DoctorFinding(AREA, problem, _(RESTORE))
         yield from _constraints(model)
 
 
@@ -101,7 +119,11 @@ def _constraints(model: Any) -> Iterator[DoctorFinding]:
         there = connection.introspection.get_constraints(cursor, model._meta.db_table)
     for each in (*model._meta.constraints, *model._meta.indexes):
         if each.name not in there:
-            yield DoctorFinding(AREA, f"{model._meta.db_table} has lost {each.name}.", RESTORE)
+            yield DoctorFinding(
+                AREA,
+                _("{table} has lost {name}.").format(table=model._meta.db_table, name=each.name),
+                _(RESTORE),
+            )
 
 
 def try_a_write() -> None:
@@ -120,8 +142,8 @@ def _takes_a_write() -> Iterator[DoctorFinding]:
     except DatabaseError as problem:
         yield DoctorFinding(
             AREA,
-            f"The database takes no change ({problem!s:.120}).",
-            "See that its disk has room, and that its file and folder may be written.",
+            _("The database takes no change ({problem!s:.120}).").format(problem=problem),
+            _("See that its disk has room, and that its file and folder may be written."),
         )
 
 
@@ -133,8 +155,10 @@ def _triggers() -> Iterator[DoctorFinding]:
         if name not in there:
             yield DoctorFinding(
                 AREA,
-                f"Nothing keeps entries of the ledger from being changed: {name} is not in force.",
-                "Mend it with: python3 manage.py doctor --mend",
+                _("Nothing keeps entries of the ledger from being changed: {name} is not in force.").format(
+                    name=name
+                ),
+                _("Mend it with: python3 manage.py doctor --mend"),
                 mend_now=_put_triggers_back,
             )
 
@@ -153,7 +177,7 @@ def _modes() -> Iterator[DoctorFinding]:
         if path.is_file() and stat.S_IMODE(path.stat().st_mode) & 0o077:
             yield DoctorFinding(
                 AREA,
-                f"Others on this computer may read {path.name}, and everything in it.",
-                f"Mend it with: python3 manage.py doctor --mend (or chmod 600 {path})",
+                _("Others on this computer may read {name}, and everything in it.").format(name=path.name),
+                _("Mend it with: python3 manage.py doctor --mend (or chmod 600 {path})").format(path=path),
                 mend_now=partial(path.chmod, 0o600),
             )

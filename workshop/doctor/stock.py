@@ -2,6 +2,9 @@
 
 from collections.abc import Iterator
 
+from django.utils.translation import gettext as _
+
+from inventory.compute.spoken import N_
 from inventory.ledger import ledger_problems
 from inventory.ledger.check import LedgerProblem
 from inventory.orders.orders import order_problems
@@ -12,25 +15,25 @@ from workshop.doctor.finding import DoctorFinding
 
 AREA = "stock"
 INVARIANTS = (
-    ("a stocktake's findings are its entries", stocktake_problems, "Count the thing again."),
+    (N_("a stocktake's findings are its entries"), stocktake_problems, N_("Count the thing again.")),
     (
-        "what is set aside is promised",
+        N_("what is set aside is promised"),
         run_problems,
-        "Promise the jobs again on their pages, one after the other.",
+        N_("Promise the jobs again on their pages, one after the other."),
     ),
-    ("what is cut was asked for", cut_problems, "Take the cut back on the job's cut sheet."),
+    (N_("what is cut was asked for"), cut_problems, N_("Take the cut back on the job's cut sheet.")),
 )
 
 
 def stock_problems() -> list[tuple[LedgerProblem, str]]:
     """Return every breach of what must hold of stock, each with what mends it."""
-    look = "Look at the thing's history on its page; count or weigh it."
+    look = _("Look at the thing's history on its page; count or weigh it.")
     found = [(problem, look) for problem in ledger_problems()]
-    found += [(problem, "Take a receipt back on the order's page.") for problem in order_problems()]
+    found += [(problem, _("Take a receipt back on the order's page.")) for problem in order_problems()]
     for invariant, ask, mend in INVARIANTS:
         for sentence in ask():
-            concerns, _, what = sentence.partition(": ")
-            found.append((LedgerProblem(invariant, concerns, what), mend))
+            concerns, _sign, what = sentence.partition(": ")
+            found.append((LedgerProblem(_(invariant), concerns, what), _(mend)))
     return found
 
 

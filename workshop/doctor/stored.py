@@ -11,12 +11,13 @@ from pathlib import Path, PurePosixPath
 
 from django.conf import settings
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
-from inventory.kept_files import UNFINISHED, KeptFile, StoredFile, state_of, store
-from planning.library import waiting
+from inventory.compute.spoken import figure
+from inventory.kept_files import UNFINISHED, KeptFile, StoredFile, state_of, store, waiting
 from planning.library.designs import kept_file
 from planning.library.photos import photo_file
-from planning.models import Design, StitchOutNote
+from planning.models import Design, ImportRun, StitchOutNote
 from workshop.doctor.finding import DoctorFinding
 
 AREA = "files"
@@ -31,10 +32,11 @@ Listed = Mapping[str, StoredFile]
 
 @dataclass(frozen=True)
 class Looked:
-    """A file that must be there: what a person calls it, what mends it, and its size where that is known."""
+    """A file that must be there: what is said where it is missing or damaged, what mends it, its size if known."""
 
     kept: KeptFile
-    what: str
+    missing: str
+    damaged: str
     mend: str
     size_bytes: int | None = None
     is_list: bool = False
@@ -53,10 +55,12 @@ def stored_findings(
     except OSError as problem:
         yield DoctorFinding(
             AREA,
-            f"The files in {store().in_words()} could not be looked at ({problem.strerror or problem}).",
-            "See that it answers and that FILES_URL, FILES_KEY and FILES_SECRET are right."
+            _("The files in {place} could not be looked at ({cause}).").format(
+                place=store().in_words(), cause=problem.strerror or problem
+            ),
+            _("See that it answers and that FILES_URL, FILES_KEY and FILES_SECRET are right.")
             if store().is_far
-            else "Give the right to read.",
+            else _("Give the right to read."),
         )
     yield from _unfinished_folders()
 
@@ -72,9 +76,10 @@ def _in_the_store(*, every_one: bool | None, rng: random.Random) -> Iterator[Doc
     if len(read) < len(wanted):
         yield DoctorFinding(
             AREA,
-            f"{len(read):,} of {len(wanted):,} kept files were read and compared, the others only counted and "
-            "measured.",
-            "To read every one: python3 manage.py doctor --all",
+            _(
+                "{read} of {all} kept files were read and compared, the others only counted and measured."
+            ).format(read=figure(len(read)), all=figure(len(wanted))),
+            _("To read every one: python3 manage.py doctor --all"),
             advice=True,
         )
     yield from _orphans(listed, known={each.kept.stored for each in wanted})
@@ -85,29 +90,35 @@ def _designs() -> Iterator[Looked]:
     for design in Design.objects.only("name", "sha256", "format", "size_bytes").order_by("pk").iterator():
         yield Looked(
             kept_file(design),
-            f"The stitch file of {design.name}",
-            f"Import the same file again on {reverse('design_import')}, or restore a backup.",
+            _("The stitch file of {design} is missing.").format(design=design.name),
+            _("The stitch file of {design} is damaged.").format(design=design.name),
+            _("Import the same file again on {page}, or restore a backup.").format(
+                page=reverse("design_import")
+            ),
             size_bytes=design.size_bytes,
         )
 
 
 def _photographs() -> Iterator[Looked]:
     for note in StitchOutNote.objects.exclude(photo="").select_related("design").order_by("pk"):
+        about = {"design": note.design, "fabric": note.fabric, "day": note.stitched_on}
         yield Looked(
             photo_file(note.photo),
-            f"The photograph of the test of {note.design} on {note.fabric}, {note.stitched_on},",
-            "Note it again with the photograph, or restore a backup.",
+            _("The photograph of the test of {design} on {fabric}, {day}, is missing.").format(**about),
+            _("The photograph of the test of {design} on {fabric}, {day}, is damaged.").format(**about),
+            _("Note it again with the photograph, or restore a backup."),
         )
 
 
 def _lists(listed: Listed) -> Iterator[Looked]:
     for name in listed:
-        folder, _, sha256 = name.rpartition("/")
+        folder, _slash, sha256 = name.rpartition("/")
         if folder == "imports" and _HASHED.fullmatch(sha256):
             yield Looked(
                 KeptFile(name, sha256, ""),
-                f"A list that was imported, {sha256[:12]}…,",
-                "Mend it with: python3 manage.py doctor --mend; what it put on the shelf stays.",
+                "",
+                _("A list that was imported, {name}…, is damaged.").format(name=sha256[:12]),
+                _("Mend it with: python3 manage.py doctor --mend; what it put on the shelf stays."),
                 is_list=True,
             )
 
@@ -121,7 +132,8 @@ def _state(looked: Looked, listed: Listed, *, is_read: bool) -> Iterator[DoctorF
     if state == "good" or (looked.is_list and state == "missing"):
         return
     mend_now = partial(store().delete, looked.kept.stored) if looked.is_list else None
-    yield DoctorFinding(AREA, f"{looked.what} is {state}.", looked.mend, mend_now=mend_now)
+    what = looked.missing if state == "missing" else looked.damaged
+    yield DoctorFinding(AREA, what, looked.mend, mend_now=mend_now)
 
 
 def _orphans(listed: Listed, known: set[str]) -> Iterator[DoctorFinding]:
@@ -133,24 +145,30 @@ def _orphans(listed: Listed, known: set[str]) -> Iterator[DoctorFinding]:
     for each in lost[:MOST_NAMED]:
         yield DoctorFinding(
             AREA,
-            f"{each.name} belongs to no design ({each.bytes:,} bytes).",
-            "Harmless. Import it again if you miss it, or delete it.",
+            _("{file} belongs to no design ({st_size} bytes).").format(
+                file=each.name, st_size=figure(each.bytes)
+            ),
+            _("Harmless. Import it again if you miss it, or delete it."),
             advice=True,
         )
 
 
 def _left_over(listed: Listed) -> Iterator[DoctorFinding]:
     """Yield what was never written to its end, and what waits for no import any more."""
-    waits = waiting.names_waiting()
+    waits = waiting.names_waiting(
+        ImportRun.objects.filter(ended_at__isnull=True).values_list("pk", flat=True)
+    )
     for each in listed.values():
         forgotten = each.name.startswith(f"{waiting.FOLDER}/") and each.name not in waits
         if (_unwritten(each) or forgotten) and _is_old(each):
             yield DoctorFinding(
                 AREA,
-                f"{each.name} was never written to its end."
-                if _unwritten(each)
-                else f"{each.name} was left by an upload or an import that was stopped.",
-                "Mend it with: python3 manage.py doctor --mend",
+                (
+                    _("{file} was never written to its end.")
+                    if _unwritten(each)
+                    else _("{file} was left by an upload or an import that was stopped.")
+                ).format(file=each.name),
+                _("Mend it with: python3 manage.py doctor --mend"),
                 mend_now=partial(store().delete, each.name),
             )
 
@@ -167,8 +185,10 @@ def _unfinished_folders() -> Iterator[DoctorFinding]:
             if path.is_dir() and time.time() - path.stat().st_mtime > FORGOTTEN_AFTER_S:
                 yield DoctorFinding(
                     AREA,
-                    f"{path} was left by a backup, a restore or an upload that was stopped.",
-                    "Mend it with: python3 manage.py doctor --mend",
+                    _("{path} was left by a backup, a restore or an upload that was stopped.").format(
+                        path=path
+                    ),
+                    _("Mend it with: python3 manage.py doctor --mend"),
                     mend_now=partial(shutil.rmtree, path, ignore_errors=True),
                 )
 

@@ -11,7 +11,10 @@ from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles.finders import find
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import figure
 from inventory.kept_files import store, store_problem
 from inventory.models import Entry, LongWork
 from inventory.work.queue import alive
@@ -35,19 +38,23 @@ def surroundings_findings(*, at: datetime) -> Iterator[DoctorFinding]:
     for name in NEED:
         if find(name) is None:
             yield DoctorFinding(
-                AREA, f"The pages' own file {name} is missing.", "Install Enough Thread again."
+                AREA,
+                _("The pages' own file {name} is missing.").format(name=name),
+                _("Install Enough Thread again."),
             )
     backups = kept_backups(Path(settings.BACKUP_FOLDER))
     if not backups or at - backups[0].made_at > BACKUP_WITHIN:
         last = (
-            f"The last backup here is of {backups[0].made_at:%d %b %Y}."
+            _("The last backup here is of {day}.").format(day=date_format(backups[0].made_at, _("d M Y")))
             if backups
-            else "No backup was made here."
+            else _("No backup was made here.")
         )
         yield DoctorFinding(
             AREA,
             last,
-            f"Make one: python3 manage.py backup --into {settings.BACKUP_FOLDER} --keep 14",
+            _("Make one: python3 manage.py backup --into {backup_folder} --keep 14").format(
+                backup_folder=settings.BACKUP_FOLDER
+            ),
             advice=True,
         )
 
@@ -56,10 +63,12 @@ def _folders() -> Iterator[DoctorFinding]:
     if problem := store_problem():
         yield DoctorFinding(
             AREA,
-            f"Nothing can be written to {store().in_words()} ({problem}).",
-            "See that it answers, and that this site may write there: FILES_URL, FILES_KEY, FILES_SECRET."
+            _("Nothing can be written to {place} ({problem}).").format(
+                place=store().in_words(), problem=problem
+            ),
+            _("See that it answers, and that this site may write there: FILES_URL, FILES_KEY, FILES_SECRET.")
             if store().is_far
-            else "Make room, or give the right to write.",
+            else _("Make room, or give the right to write."),
         )
     for folder in (Path(settings.DATA_FOLDER), Path(settings.BACKUP_FOLDER)):
         try:
@@ -69,15 +78,19 @@ def _folders() -> Iterator[DoctorFinding]:
         except OSError as problem:
             yield DoctorFinding(
                 AREA,
-                f"{folder} cannot be written ({problem.strerror}).",
-                "Make room, or give the right to write.",
+                _("{folder} cannot be written ({strerror}).").format(
+                    folder=folder, strerror=problem.strerror
+                ),
+                _("Make room, or give the right to write."),
             )
     free = shutil.disk_usage(settings.DATA_FOLDER).free
     if free < LEAST_FREE_BYTES:
         yield DoctorFinding(
             AREA,
-            f"Only {free / 1e6:,.0f} MB are free on the disk of {settings.DATA_FOLDER}.",
-            "Make room there.",
+            _("Only {free} MB are free on the disk of {folder}.").format(
+                free=figure(free / 1e6), folder=settings.DATA_FOLDER
+            ),
+            _("Make room there."),
         )
 
 
@@ -86,8 +99,10 @@ def _clock(at: datetime) -> Iterator[DoctorFinding]:
     if newest is not None and newest - at > timedelta(hours=25):
         yield DoctorFinding(
             AREA,
-            f"The clock says {at:%d %b %Y, %H:%M}, but an entry is of {newest:%d %b %Y, %H:%M}.",
-            "Set the computer's clock.",
+            _("The clock says {now}, but an entry is of {then}.").format(
+                now=date_format(at, _("d M Y, H:i")), then=date_format(newest, _("d M Y, H:i"))
+            ),
+            _("Set the computer's clock."),
         )
 
 
@@ -96,8 +111,12 @@ def _worker(at: datetime) -> Iterator[DoctorFinding]:
     if waiting and not alive(at=at).exists():
         yield DoctorFinding(
             AREA,
-            f"{waiting} imports, backups or other long work wait, and no process takes them.",
-            "Start a worker: python3 manage.py work" if settings.WORK_IN == "worker" else "Start the site.",
+            _("{count} imports, backups or other long work wait, and no process takes them.").format(
+                count=waiting
+            ),
+            _("Start a worker: python3 manage.py work")
+            if settings.WORK_IN == "worker"
+            else _("Start the site."),
         )
 
 
@@ -106,21 +125,21 @@ def _settings() -> Iterator[DoctorFinding]:
     if settings.DEBUG and strangers:
         yield DoctorFinding(
             AREA,
-            "DEBUG is on for a site that others reach: its pages tell its inside.",
-            "Start it without DEBUG.",
+            _("DEBUG is on for a site that others reach: its pages tell its inside."),
+            _("Start it without DEBUG."),
         )
     if strangers and not settings.HTTPS:
         yield DoctorFinding(
             AREA,
-            "Others reach this site without HTTPS.",
-            "Put it behind HTTPS and set ENOUGH_THREAD_HTTPS=1.",
+            _("Others reach this site without HTTPS."),
+            _("Put it behind HTTPS and set ENOUGH_THREAD_HTTPS=1."),
             advice=True,
         )
     key = Path(settings.DATA_FOLDER) / "secret-key"
     if os.name != "nt" and key.exists() and stat.S_IMODE(key.stat().st_mode) & 0o077:
         yield DoctorFinding(
             AREA,
-            "Others on this computer may read the key that signs sessions.",
-            "Mend it with: python3 manage.py doctor --mend",
+            _("Others on this computer may read the key that signs sessions."),
+            _("Mend it with: python3 manage.py doctor --mend"),
             mend_now=partial(key.chmod, 0o600),
         )

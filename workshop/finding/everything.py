@@ -8,10 +8,13 @@ from operator import attrgetter
 from typing import Any
 
 from django.db.models import Model, QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
 
 from inventory.catalogue.owning import Kept, do_i_own
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import basic_colours
+from inventory.compute.spoken import N_
 from inventory.models import Order, Place, Shade, StabilizerProduct, Supplier
 from inventory.shelf.reads import item_by_label
 from inventory.shelf.scan_box import read_code
@@ -25,8 +28,20 @@ ALIKE = 0.72
 # How well a name may answer, beside 0 wholly, 1 it begins so, 2 a word of it does.
 IN_A_WORD, BY_ITS_WORDS = 3, 4
 
-_JOB = re.compile(r"(?:job\s*#?|#)\s*(?P<number>\d{1,15})", re.IGNORECASE)
-_ORDER = re.compile(r"order\s*#?\s*(?P<number>\d{1,9})", re.IGNORECASE)
+_NUMBERED = re.compile(r"(?P<word>[^\W\d]*)\s*(?P<sign>#?)\s*(?P<number>\d{1,15})")
+
+
+HEADINGS = {
+    "threads": N_("Threads"),
+    "designs": N_("Designs"),
+    "jobs": N_("Jobs"),
+    "orders": N_("Orders"),
+    "places": N_("Places"),
+    "stabilizers": N_("Stabilizers"),
+    "suppliers": N_("Suppliers"),
+    "machines": N_("Machines"),
+    "fabrics": N_("Fabrics"),
+}
 
 
 @dataclass(frozen=True)
@@ -56,6 +71,11 @@ class Group:
     more: int = 0
     fit: int = 0
 
+    @property
+    def heading(self) -> str:
+        """What stands above them."""
+        return _(HEADINGS[self.kind])
+
 
 @dataclass(frozen=True)
 class Findings:
@@ -74,9 +94,7 @@ class Findings:
     def in_words(self) -> str:
         """How many of each kind, such as "4 threads, 1 job"."""
         counted = ((len(group.rows) + group.more, group.kind) for group in self.groups)
-        return ", ".join(
-            f"{count} {kind if count != 1 else kind.removesuffix('s')}" for count, kind in counted
-        )
+        return ", ".join(_counted(kind, count) for count, kind in counted)
 
 
 @dataclass(frozen=True)
@@ -98,6 +116,21 @@ BY_NAME = (
     KindByName("machines", Machine, "name", ("name",)),
     KindByName("fabrics", Fabric, "name", ("name",)),
 )
+
+
+def _counted(kind: str, count: int) -> str:
+    said = {
+        "threads": ngettext("{n} thread", "{n} threads", count),
+        "designs": ngettext("{n} design", "{n} designs", count),
+        "jobs": ngettext("{n} job", "{n} jobs", count),
+        "orders": ngettext("{n} order", "{n} orders", count),
+        "places": ngettext("{n} place", "{n} places", count),
+        "stabilizers": ngettext("{n} stabilizer", "{n} stabilizers", count),
+        "suppliers": ngettext("{n} supplier", "{n} suppliers", count),
+        "machines": ngettext("{n} machine", "{n} machines", count),
+        "fabrics": ngettext("{n} fabric", "{n} fabrics", count),
+    }
+    return said[kind].format(n=count)
 
 
 def find(text: str) -> Findings:
@@ -129,10 +162,14 @@ def _labelled(asked: str) -> Labelled | None:
 
 
 def _numbered(asked: str) -> Model | None:
-    if job := _JOB.fullmatch(asked):
-        return Job.objects.filter(pk=int(job["number"])).first()
-    if order := _ORDER.fullmatch(asked):
-        return Order.objects.filter(number=int(order["number"])).first()
+    read = _NUMBERED.fullmatch(asked)
+    if read is None:
+        return None
+    word, number = read["word"].casefold(), int(read["number"])
+    if word in ("job", pgettext("typed before a number", "job").casefold()) or (read["sign"] and not word):
+        return Job.objects.filter(pk=number).first()
+    if word in ("order", pgettext("typed before a number", "order").casefold()) and number < 10**9:
+        return Order.objects.filter(number=number).first()
     return None
 
 
@@ -177,7 +214,7 @@ def _called(asked: str, named: KindByName) -> Group:
     if not found:
         return Group(named.kind, ())
     found.sort(key=lambda pair: pair[0])
-    rows = [record for _, record in found[:MOST]]
+    rows = [record for _fits, record in found[:MOST]]
     return Group(named.kind, rows, max(0, records.count() - MOST), found[0][0])
 
 
@@ -237,4 +274,4 @@ def _names() -> list[str]:
         for model, field in fields
         for name in model._default_manager.values_list(field, flat=True).distinct()
     )
-    return sorted({name for name in called if name} | {*basic_colours()})
+    return sorted({name for name in called if name} | {*basic_colours(), *map(_, basic_colours())})

@@ -5,15 +5,17 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 
 class Role(models.TextChoices):
     """What a person is here for; each may do all that the ones before it may."""
 
-    VIEWER = "viewer", "viewer"
-    STITCHER = "stitcher", "stitcher"
-    PLANNER = "planner", "planner"
-    OWNER = "owner", "owner"
+    VIEWER = "viewer", _("viewer")
+    STITCHER = "stitcher", _("stitcher")
+    PLANNER = "planner", _("planner")
+    OWNER = "owner", _("owner")
 
 
 class Member(models.Model):
@@ -50,9 +52,9 @@ class Link(models.Model):
     class Purpose(models.TextChoices):
         """What following it does."""
 
-        OPEN = "open", "open the workshop"
-        JOIN = "join", "join"
-        RESET = "reset", "new password"
+        OPEN = "open", _("open the workshop")
+        JOIN = "join", _("join")
+        RESET = "reset", _("new password")
 
     purpose = models.CharField(max_length=5, choices=Purpose)
     role = models.CharField(max_length=10, choices=Role)
@@ -95,10 +97,10 @@ class SignIn(models.Model):
         """What kind of thing it is, as far as its browser says: a phone, a tablet or a computer."""
         told = self.told.lower()
         if "tablet" in told:
-            return "a tablet"
-        return (
-            "a phone" if "mobi" in told else "a computer" if told else "a device that does not say what it is"
-        )
+            return gettext("a tablet")
+        if "mobi" in told:
+            return gettext("a phone")
+        return gettext("a computer") if told else gettext("a device that does not say what it is")
 
 
 class WrongPassword(models.Model):

@@ -2,6 +2,7 @@
 
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.units import Units
 
@@ -9,30 +10,30 @@ from inventory.compute.units import Units
 class LengthUnit(models.TextChoices):
     """Units of thread length."""
 
-    METRES = "m", "metres (m)"
-    YARDS = "yd", "yards (yd)"
+    METRES = "m", _("metres (m)")
+    YARDS = "yd", _("yards (yd)")
 
 
 class WeightUnit(models.TextChoices):
     """Units of spool weight."""
 
-    GRAMS = "g", "grams (g)"
-    OUNCES = "oz", "ounces (oz)"
+    GRAMS = "g", _("grams (g)")
+    OUNCES = "oz", _("ounces (oz)")
 
 
 class SizeUnit(models.TextChoices):
     """Units of cloth, hoops and stabilizer."""
 
-    CENTIMETRES = "cm", "centimetres (cm)"
-    INCHES = "in", "inches (in)"
+    CENTIMETRES = "cm", _("centimetres (cm)")
+    INCHES = "in", _("inches (in)")
 
 
 class Theme(models.TextChoices):
     """Paper colours of the pages."""
 
-    AUTO = "auto", "as the device is set"
-    LIGHT = "light", "light"
-    DARK = "dark", "dark"
+    AUTO = "auto", _("as the device is set")
+    LIGHT = "light", _("light")
+    DARK = "dark", _("dark")
 
 
 class Preference(models.Model):
@@ -40,13 +41,13 @@ class Preference(models.Model):
 
     user = models.OneToOneField(settings.AUTH_USER_MODEL, models.CASCADE, related_name="preference")
     length_unit = models.CharField(
-        "thread length", max_length=2, choices=LengthUnit, default=LengthUnit.METRES
+        _("thread length"), max_length=2, choices=LengthUnit, default=LengthUnit.METRES
     )
-    weight_unit = models.CharField("weight", max_length=2, choices=WeightUnit, default=WeightUnit.GRAMS)
+    weight_unit = models.CharField(_("weight"), max_length=2, choices=WeightUnit, default=WeightUnit.GRAMS)
     size_unit = models.CharField(
-        "cloth, hoops and stabilizer", max_length=2, choices=SizeUnit, default=SizeUnit.CENTIMETRES
+        _("cloth, hoops and stabilizer"), max_length=2, choices=SizeUnit, default=SizeUnit.CENTIMETRES
     )
-    theme = models.CharField("light or dark", max_length=5, choices=Theme, default=Theme.AUTO)
+    theme = models.CharField(_("light or dark"), max_length=5, choices=Theme, default=Theme.AUTO)
 
     language = models.CharField(
         max_length=5, default="", blank=True

@@ -10,7 +10,10 @@ from django.contrib.auth.models import User
 from django.core.mail import send_mail
 from django.template.loader import render_to_string
 from django.urls import get_script_prefix, reverse
+from django.utils import translation
+from django.utils.translation import gettext as _
 
+from workshop.middleware import language_of
 from workshop.models import Link
 from workshop.people.members import RESETS_LAST, reset_link
 
@@ -62,9 +65,10 @@ def _send(user: User, secret: str) -> None:
         "link": f"{site.origin}{site.path}{way}",
         "hours": int(RESETS_LAST.total_seconds() // 3600),
     }
-    send_mail(
-        "A new password for Enough Thread",
-        render_to_string("workshop/people/reset_mail.txt", told),
-        settings.DEFAULT_FROM_EMAIL,
-        [user.email],
-    )
+    with translation.override(language_of(user)):
+        send_mail(
+            _("A new password for Enough Thread"),
+            render_to_string("workshop/people/reset_mail.txt", told),
+            settings.DEFAULT_FROM_EMAIL,
+            [user.email],
+        )

@@ -5,11 +5,13 @@ from typing import Any
 from django import forms
 from django.contrib.auth.forms import SetPasswordForm
 from django.contrib.auth.models import User
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
 
 from planning.models import Machine
 from workshop.forms import FirstAccountForm, name_passwords
 from workshop.models import Role, Station
-from workshop.people.rights import IN_WORDS, RIGHTS_OF, Right
+from workshop.people.rights import RIGHTS_OF, Right, in_words
 from workshop.people.stations import LONGEST_PIN, SHORTEST_PIN
 from workshop.people.tokens import LONGEST_DAYS, RIGHTS, USUAL_DAYS
 
@@ -21,7 +23,7 @@ class JoinForm(FirstAccountForm):
 class NewPasswordForm(SetPasswordForm):
     """A new password, twice, from whoever followed a link for it."""
 
-    error_messages = {"password_mismatch": "The two passwords differ. Type the same one in both places."}
+    error_messages = {"password_mismatch": _("The two passwords differ. Type the same one in both places.")}
 
     def __init__(self, user: User, *args: Any, **kwargs: Any) -> None:
         super().__init__(user, *args, **kwargs)
@@ -31,17 +33,17 @@ class NewPasswordForm(SetPasswordForm):
 class ForgottenForm(forms.Form):
     """Where a link to a new password is to be sent."""
 
-    email = forms.EmailField(label="Your mail address", max_length=254)
+    email = forms.EmailField(label=_("Your mail address"), max_length=254)
 
 
 class MailForm(forms.Form):
     """Where a person is written to, and the password that says it is them."""
 
     email = forms.EmailField(
-        label="Mail address", max_length=254, required=False, help_text="Blank: none is kept."
+        label=_("Mail address"), max_length=254, required=False, help_text=_("Blank: none is kept.")
     )
     password = forms.CharField(
-        label="Your password",
+        label=_("Your password"),
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )
@@ -53,7 +55,7 @@ class MailForm(forms.Form):
     def clean_password(self) -> str:
         """Return the password. Raises ValidationError for another one."""
         if not self.user.check_password(self.cleaned_data["password"]):
-            raise forms.ValidationError("That is not your password.")
+            raise forms.ValidationError(_("That is not your password."))
         return str(self.cleaned_data["password"])
 
 
@@ -61,10 +63,13 @@ class InviteForm(forms.Form):
     """Whom a link is for, and what they will be."""
 
     what = forms.CharField(
-        label="For whom", max_length=150, help_text="Only for you, to tell the links apart: “Saturday help”."
+        label=_("For whom"),
+        max_length=150,
+        help_text=_("Only for you, to tell the links apart: “Saturday help”."),
     )
     role = forms.ChoiceField(
-        label="As", choices=[(role, f"{role}: {IN_WORDS[RIGHTS_OF[role]]}") for role in Role],
+        label=_("As"),
+        choices=lambda: [(role, f"{role.label}: {in_words(RIGHTS_OF[role])}") for role in Role],
         widget=forms.RadioSelect, initial=Role.STITCHER,
     )  # fmt: skip
 
@@ -72,24 +77,26 @@ class InviteForm(forms.Form):
 class RoleForm(forms.Form):
     """What a member is here for."""
 
-    role = forms.ChoiceField(label="Part in the workshop", choices=Role.choices)
+    role = forms.ChoiceField(label=_("Part in the workshop"), choices=Role.choices)
 
 
 class StationForm(forms.Form):
     """A tablet at a machine."""
 
-    name = forms.CharField(label="Name of the tablet", max_length=60)
-    machine = forms.ModelChoiceField(Machine.objects.all(), label="It stands at", empty_label=None)
+    name = forms.CharField(label=_("Name of the tablet"), max_length=60)
+    machine = forms.ModelChoiceField(Machine.objects.all(), label=_("It stands at"), empty_label=None)
 
 
 class PinForm(forms.Form):
     """The digits by which a person chooses themselves at a station."""
 
     pin = forms.CharField(
-        label="PIN", max_length=LONGEST_PIN, required=False, strip=True,
+        label=_("PIN"), max_length=LONGEST_PIN, required=False, strip=True,
         widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
-        help_text=f"{SHORTEST_PIN} to {LONGEST_PIN} digits. It works at the workshop's tablets alone. "
-        "Leave it empty to have none.",
+        help_text=format_lazy(
+            _("{shortest} to {longest} digits. It works at the workshop's tablets alone. Leave it empty to have none."),
+            shortest=SHORTEST_PIN, longest=LONGEST_PIN,
+        ),
     )  # fmt: skip
 
 
@@ -97,30 +104,32 @@ class TokenForm(forms.Form):
     """Which program is let in, for whom, how far and for how long."""
 
     name = forms.CharField(
-        label="Which program has it", max_length=60, help_text="Such as: scale at the wall."
+        label=_("Which program has it"), max_length=60, help_text=_("Such as: scale at the wall.")
     )
     user = forms.ModelChoiceField(
-        User.objects.filter(is_active=True).order_by("username"), label="It speaks for", empty_label=None
+        User.objects.filter(is_active=True).order_by("username"), label=_("It speaks for"), empty_label=None
     )
     right = forms.ChoiceField(
-        label="It may", widget=forms.RadioSelect, initial=int(Right.SEE),
-        choices=[(int(right), IN_WORDS[right]) for right in RIGHTS],
-        help_text="Each includes those before it; never more than the person may.",
+        label=_("It may"), widget=forms.RadioSelect, initial=int(Right.SEE),
+        choices=lambda: [(int(right), in_words(right)) for right in RIGHTS],
+        help_text=_("Each includes those before it; never more than the person may."),
     )  # fmt: skip
     station = forms.ModelChoiceField(
-        Station.objects.filter(ended_at__isnull=True), label="At the station", required=False,
-        empty_label="none: everywhere", help_text="It then reaches the runs of that machine alone.",
+        Station.objects.filter(ended_at__isnull=True), label=_("At the station"), required=False,
+        empty_label=_("none: everywhere"), help_text=_("It then reaches the runs of that machine alone."),
     )  # fmt: skip
-    days = forms.IntegerField(label="It lasts, days", min_value=1, max_value=LONGEST_DAYS, initial=USUAL_DAYS)
+    days = forms.IntegerField(
+        label=_("It lasts, days"), min_value=1, max_value=LONGEST_DAYS, initial=USUAL_DAYS
+    )
 
 
 class CodeForm(forms.Form):
     """A code of the app, or a recovery code."""
 
     code = forms.CharField(
-        label="Code", max_length=40, strip=True,
+        label=_("Code"), max_length=40, strip=True,
         widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text", "spellcheck": "false"}),
-        error_messages={"required": "Code: type the one that the app shows."},
+        error_messages={"required": _("Code: type the one that the app shows.")},
     )  # fmt: skip
 
 
@@ -128,7 +137,7 @@ class PasswordForm(forms.Form):
     """The password once more, before something that whoever finds a device open must not do."""
 
     password = forms.CharField(
-        label="Your password", strip=False,
+        label=_("Your password"), strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )  # fmt: skip
 
@@ -139,5 +148,5 @@ class PasswordForm(forms.Form):
     def clean_password(self) -> str:
         password: str = self.cleaned_data["password"]
         if not self.user.check_password(password):
-            raise forms.ValidationError("The password is not right.")
+            raise forms.ValidationError(_("The password is not right."))
         return password

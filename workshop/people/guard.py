@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
+from django.utils.translation import gettext as _
 
 from workshop.models import Station
 from workshop.people.guessing import DEVICE_COOKIE
@@ -57,7 +58,9 @@ class GuardMiddleware(LoginRequiredMiddleware):
         wanted = asks(route, changes=request.method in CHANGES)
         if wanted is None:
             raise BeyondYourPart(
-                f"The page {request.path} is in no row of the table of rights, so it is closed."
+                _("The page {path} is in no row of the table of rights, so it is closed.").format(
+                    path=request.path
+                )
             )
         if wanted == Right.ANYONE:
             return None

@@ -8,6 +8,7 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.contrib.sessions.models import Session
 from django.db import connection, transaction
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from workshop.models import Link, Member, Role, SignIn
@@ -21,7 +22,7 @@ class AlreadyOpen(WorkshopError):
 
     def __init__(self) -> None:
         super().__init__(
-            "This workshop already has an account. Sign in with it, or ask the person who has it for one."
+            _("This workshop already has an account. Sign in with it, or ask the person who has it for one.")
         )
 
 
@@ -30,7 +31,7 @@ class LinkSpent(WorkshopError):
 
     def __init__(self) -> None:
         super().__init__(
-            "This link was used already, or its time is over. Ask the person who sent it for a new one."
+            _("This link was used already, or its time is over. Ask the person who sent it for a new one.")
         )
 
 
@@ -39,7 +40,9 @@ class LastOwner(WorkshopError):
 
     def __init__(self) -> None:
         super().__init__(
-            "This is the only owner. Make somebody else an owner first; without one nobody could invite people."
+            _(
+                "This is the only owner. Make somebody else an owner first; without one nobody could invite people."
+            )
         )
 
 
@@ -130,7 +133,7 @@ def give_role(user: User, role: str) -> Member:
     _one_at_a_time()
     if role != Role.OWNER:
         _refuse_last_owner(user)
-    member, _ = Member.objects.update_or_create(user=user, defaults={"role": Role(role)})
+    member, _is_new = Member.objects.update_or_create(user=user, defaults={"role": Role(role)})
     return member
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
@@ -61,7 +62,7 @@ def sign_in_options(request: HttpRequest) -> dict[str, Any]:
 def make_passkey(request: HttpRequest, user: User, answer: Any, *, name: str, at: datetime) -> list[str]:
     """Return the recovery codes to show where it is the first, from the browser's answer. Raises NotThatPasskey."""
     if not isinstance(answer, dict):
-        raise NotThatPasskey("What was sent is no passkey.")
+        raise NotThatPasskey(_("What was sent is no passkey."))
     try:
         verified = verify_registration(
             credential=answer,
@@ -71,7 +72,7 @@ def make_passkey(request: HttpRequest, user: User, answer: Any, *, name: str, at
             require_user_verification=True,
         )
     except _unsound() as problem:
-        raise NotThatPasskey(f"The passkey was not made: {problem}") from None
+        raise NotThatPasskey(_("The passkey was not made: {problem}").format(problem=problem)) from None
     return keep_passkey(user, verified, name=name, at=at)
 
 
@@ -81,7 +82,7 @@ def person_of(request: HttpRequest, answer: Any, *, at: datetime) -> User:
     passkey = Passkey.objects.filter(credential=asked, user__is_active=True).select_related("user").first()
     challenge = _challenge(request)
     if passkey is None:
-        raise NotThatPasskey("Nobody here has this passkey. Sign in with name and password.")
+        raise NotThatPasskey(_("Nobody here has this passkey. Sign in with name and password."))
     try:
         verified = verify_sign_in(
             credential=answer,
@@ -93,7 +94,7 @@ def person_of(request: HttpRequest, answer: Any, *, at: datetime) -> User:
             require_user_verification=True,
         )
     except _unsound() as problem:
-        raise NotThatPasskey(f"The passkey was not taken: {problem}") from None
+        raise NotThatPasskey(_("The passkey was not taken: {problem}").format(problem=problem)) from None
     passkey.sign_count, passkey.used_at = verified.new_sign_count, at
     passkey.save(update_fields=["sign_count", "used_at"])
     return passkey.user
@@ -109,7 +110,7 @@ def _challenge(request: HttpRequest) -> bytes:
     """Return the challenge that the browser was given, once."""
     kept = request.session.pop(CHALLENGE, "")
     if not kept:
-        raise NotThatPasskey("That took too long, or was answered already. Try again.")
+        raise NotThatPasskey(_("That took too long, or was answered already. Try again."))
     return base64.b64decode(kept)
 
 

@@ -6,6 +6,9 @@ A route that the table does not name is closed to everybody, so that a new page 
 from enum import IntEnum
 from typing import NamedTuple
 
+from django.utils.translation import gettext as _
+
+from inventory.compute.spoken import N_
 from workshop.models import Role
 
 
@@ -27,12 +30,14 @@ RIGHTS_OF = {
     Role.OWNER: Right.OWN,
 }
 
-# What each right is for, in words: the page "Who may do what" and refusals are made of them.
+# What each right is for: the page "Who may do what" and refusals are made of these words, said by ``in_words``.
 IN_WORDS = {
-    Right.SEE: "look at plans, jobs, designs, the shelf and buying",
-    Right.STITCH: "tick pieces, weigh, take and put back, cut, count the shelf, finish a run",
-    Right.PLAN: "make and promise jobs, keep designs, receive and buy, change the catalogue and the workshop's rules",
-    Right.OWN: "invite people, give roles, set up stations, end sign-ins, back up",
+    Right.SEE: N_("look at plans, jobs, designs, the shelf and buying"),
+    Right.STITCH: N_("tick pieces, weigh, take and put back, cut, count the shelf, finish a run"),
+    Right.PLAN: N_(
+        "make and promise jobs, keep designs, receive and buy, change the catalogue and the workshop's rules"
+    ),
+    Right.OWN: N_("invite people, give roles, set up stations, end sign-ins, back up"),
 }
 
 
@@ -53,7 +58,7 @@ _OWN = Asks(Right.OWN, Right.OWN)
 # By the name of the route.
 ROUTES: dict[str, Asks] = {
     **dict.fromkeys(("sign_in", "sign_out", "welcome", "open_workshop", "join", "reset_password", "health"), _ANYONE),
-    "forgotten": _ANYONE,
+    **dict.fromkeys(("forgotten", "manifest"), _ANYONE),
     **dict.fromkeys(("api_description", "api_help"), _ANYONE),
     **dict.fromkeys(("second_step", "passkey_ask", "passkey_sign_in"), _ANYONE),
     **dict.fromkeys(("station_here", "choose_person", "let_go_person"), _ANYONE),  # the guard knows the tablet
@@ -168,6 +173,11 @@ STATION_ROUTES = frozenset(
         "api_stock", "api_thing", "api_weigh",
     }
 )  # fmt: skip
+
+
+def in_words(right: Right) -> str:
+    """Return what a right is for, in the reader's language."""
+    return _(IN_WORDS[right])
 
 
 def right_of(role: str) -> Right:

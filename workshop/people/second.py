@@ -10,6 +10,7 @@ from typing import Any
 
 from django.contrib.auth.models import User
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from inventory.acting import held
 from inventory.compute.errors import WorkshopError
@@ -50,7 +51,7 @@ def keep_app(user: User, secret: str, *, code: str, at: datetime) -> list[str]:
     step = _step_of(secret, code, at=at, after=0)
     if step is None:
         raise NotThatCode(
-            "The app shows another code. See that its clock is right, and type the code it shows now."
+            _("The app shows another code. See that its clock is right, and type the code it shows now.")
         )
     SecondFactor.objects.update_or_create(
         user=user, defaults={"secret": secret, "last_step": step, "made_at": at}
@@ -63,7 +64,7 @@ def new_recovery_codes(user: User) -> list[str]:
     """Return ten new recovery codes, shown this once; those before are void."""
     RecoveryCode.objects.filter(user=user).delete()
     # 80 bits each: enough for a plain hash.
-    codes = [base64.b32encode(secrets.token_bytes(10)).decode().lower() for _ in range(RECOVERY_CODES)]
+    codes = [base64.b32encode(secrets.token_bytes(10)).decode().lower() for _each in range(RECOVERY_CODES)]
     RecoveryCode.objects.bulk_create(RecoveryCode(user=user, code_sha256=hashed(code)) for code in codes)
     return ["-".join(code[part : part + 4] for part in range(0, 16, 4)) for code in codes]
 
@@ -88,14 +89,14 @@ def take_code(user: User, typed: str, *, at: datetime) -> str:
             User.objects.filter(pk=user.pk)
         ).first()  # of two at once, the second sees what the first used up
         if WrongSecond.objects.filter(user=user, at__gt=at - WITHIN).count() >= MOST_WRONG:
-            raise NotThatCode("The code was wrong too often. Wait a quarter of an hour.")
+            raise NotThatCode(_("The code was wrong too often. Wait a quarter of an hour."))
         code = "".join(sign for sign in typed.casefold() if sign.isalnum())
         way = _by_app(user, code, at=at) or _by_recovery(user, code, at=at)
         if way:
             return way
         WrongSecond.objects.filter(at__lt=at - NEVER_KEPT).delete()
         WrongSecond.objects.create(user=user, at=at)
-    raise NotThatCode("That code is not right, or was used already. Type the one the app shows now.")
+    raise NotThatCode(_("That code is not right, or was used already. Type the one the app shows now."))
 
 
 def _by_app(user: User, code: str, *, at: datetime) -> str:
@@ -152,7 +153,9 @@ def _padded(value: str) -> bytes:
 def keep_passkey(user: User, verified: Any, *, name: str, at: datetime) -> list[str]:
     """Return new recovery codes where ``user`` had no second factor before, else none; the passkey is kept."""
     if Passkey.objects.filter(user=user).count() >= MOST_PASSKEYS:
-        raise WorkshopError(f"{MOST_PASSKEYS} passkeys are the most. Take one away first.")
+        raise WorkshopError(
+            _("{most} passkeys are the most. Take one away first.").format(most=MOST_PASSKEYS)
+        )
     first = not has_second(user)
     Passkey.objects.create(
         user=user,

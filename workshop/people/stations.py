@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib.auth.hashers import check_password, make_password
 from django.contrib.auth.models import User
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from inventory.acting import held
 from inventory.compute.errors import WorkshopError
@@ -31,7 +32,11 @@ class BadPin(WorkshopError):
 def set_up_station(name: str, *, machine: Machine, at: datetime, by: Any) -> tuple[Station, str]:
     """Return a new station at ``machine`` and the secret that its tablet is to carry. Raises WorkshopError."""
     if Station.objects.filter(name__iexact=name.strip()).exists():
-        raise WorkshopError(f"There is a station called {name.strip()} already. Give this one another name.")
+        raise WorkshopError(
+            _("There is a station called {name} already. Give this one another name.").format(
+                name=name.strip()
+            )
+        )
     secret = secrets.token_urlsafe(32)
     station = Station.objects.create(
         name=name.strip(), machine=machine, secret_sha256=hashed(secret), made_at=at, by=by
@@ -79,12 +84,14 @@ def people_at_stations() -> list[User]:
 def set_pin(user: User, pin: str) -> None:
     """Give ``user`` a PIN of four to eight digits, or none for an empty one. Raises BadPin."""
     if pin and not (pin.isascii() and pin.isdigit() and SHORTEST_PIN <= len(pin) <= LONGEST_PIN):
-        raise BadPin(f"A PIN is {SHORTEST_PIN} to {LONGEST_PIN} digits.")
+        raise BadPin(
+            _("A PIN is {shortest} to {longest} digits.").format(shortest=SHORTEST_PIN, longest=LONGEST_PIN)
+        )
     if pin and (len(set(pin)) == 1 or pin in "01234567890 9876543210"):
         raise BadPin(
-            "That PIN is the first that anybody would try. Choose digits that do not follow each other."
+            _("That PIN is the first that anybody would try. Choose digits that do not follow each other.")
         )
-    member, _ = Member.objects.get_or_create(user=user, defaults={"role": role_of(user)})
+    member, _is_new = Member.objects.get_or_create(user=user, defaults={"role": role_of(user)})
     member.pin = make_password(pin) if pin else ""
     member.pin_failures, member.pin_shut_until = 0, None
     member.save()
@@ -98,16 +105,18 @@ def choose_person(user_id: int, pin: str, *, at: datetime) -> User:
     with transaction.atomic():
         member = held(Member.objects.filter(user_id=user_id, user__is_active=True)).first()
         if member is None or not member.pin or right_of(member.role) < Right.STITCH:
-            raise BadPin("This person has no PIN for stations. They set one under Settings.")
+            raise BadPin(_("This person has no PIN for stations. They set one under Settings."))
         if member.pin_shut_until and member.pin_shut_until > at:
-            raise BadPin("The PIN was wrong too often. Wait five minutes, or sign in with name and password.")
+            raise BadPin(
+                _("The PIN was wrong too often. Wait five minutes, or sign in with name and password.")
+            )
         right = check_password(pin, member.pin)
         member.pin_failures = 0 if right else member.pin_failures + 1
         if member.pin_failures >= MOST_WRONG_PINS:
             member.pin_failures, member.pin_shut_until = 0, at + SHUT_FOR
         member.save()
     if not right:
-        raise BadPin("That PIN is not right.")
+        raise BadPin(_("That PIN is not right."))
     return member.user
 
 

@@ -7,11 +7,12 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.db.models import F
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from workshop.models import RequestCount, Station, Token
 from workshop.people.members import hashed, role_of
-from workshop.people.rights import IN_WORDS, Right, right_of
+from workshop.people.rights import Right, in_words, right_of
 
 # So that a token is known for one where it should not be, in a log or among files.
 BEGINS = "thread_"
@@ -34,13 +35,19 @@ def make_token(
 ) -> tuple[Token, str]:
     """Return a new token and its secret, which is kept nowhere. Raises WorkshopError for more than ``user`` may."""
     if not name.strip():
-        raise WorkshopError("A token needs a name that says which program or scale has it.")
+        raise WorkshopError(_("A token needs a name that says which program or scale has it."))
     if not 1 <= days <= LONGEST_DAYS:
-        raise WorkshopError(f"A token lasts 1 to {LONGEST_DAYS} days, not {days}.")
+        raise WorkshopError(
+            _("A token lasts 1 to {longest} days, not {days}.").format(longest=LONGEST_DAYS, days=days)
+        )
     if right not in RIGHTS:
-        raise WorkshopError("Programs may look, stitch or plan; people are let in by people alone.")
+        raise WorkshopError(_("Programs may look, stitch or plan; people are let in by people alone."))
     if right > right_of(role_of(user)):
-        raise WorkshopError(f"{user} may not {IN_WORDS[right]}, so no token of theirs may.")
+        raise WorkshopError(
+            _("{user} may not {do_this}, so no token of theirs may.").format(
+                user=user, do_this=in_words(right)
+            )
+        )
     secret = BEGINS + secrets.token_urlsafe(32)
     token = Token.objects.create(
         name=name.strip()[:60],

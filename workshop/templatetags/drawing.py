@@ -10,8 +10,10 @@ from django import template
 from django.templatetags.static import static
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from inventory.compute.names.plain import plain_name_of_hex
+from inventory.compute.spoken import N_
 
 register = template.Library()
 
@@ -51,8 +53,14 @@ VERDICT_SHAPES = {
         '<circle cx="16" cy="12" r="6.5" fill="currentColor"/>'
     ),
 }
-# What a verdict is called on pages, where that is not its own word.
-SAID = {"off colour": "No match", "unknown": "Not known"}
+# What a verdict is called on pages.
+SAID = {
+    "enough": N_("Enough"),
+    "tight": N_("Tight"),
+    "short": N_("Short"),
+    "unknown": N_("Not known"),
+    "off colour": N_("No match"),
+}
 STRAND_LENGTH, STRAND_ROOM = 100, 120
 
 
@@ -215,7 +223,7 @@ def verdict(word: str, text: str = "") -> SafeString:
         '<span class="verdict-words">{}</span></span>',
         word.replace(" ", "-"),
         VERDICT_SHAPES[word],
-        text or SAID.get(word, word.capitalize()),
+        text or _(SAID[word]),
     )
 
 

@@ -13,21 +13,24 @@ from django.utils import timezone
 from django.utils.dateformat import format as format_date
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext
 
 from inventory.compute.lengths import format_length, format_weight
+from inventory.compute.spoken import as_written_here
 from inventory.compute.units import Units
 
 register = template.Library()
 
 UNKNOWN = "–"
 UNIT_WORDS = {
-    "mm": "millimetres",
-    "cm": "centimetres",
-    "m": "metres",
-    "in": "inches",
-    "yd": "yards",
-    "g": "grams",
-    "oz": "ounces",
+    "mm": gettext_lazy("millimetres"),
+    "cm": gettext_lazy("centimetres"),
+    "m": gettext_lazy("metres"),
+    "in": gettext_lazy("inches"),
+    "yd": gettext_lazy("yards"),
+    "g": gettext_lazy("grams"),
+    "oz": gettext_lazy("ounces"),
 }
 
 
@@ -111,9 +114,9 @@ def percent(share: float | None) -> str:
     if share is None:
         return UNKNOWN
     if 0.99 < share < 1:
-        return "over 99 %"
+        return _("over 99 %")
     if 0 < share < 0.01:
-        return "under 1 %"
+        return _("under 1 %")
     return f"{share * 100:.0f} %"
 
 
@@ -126,7 +129,8 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     """
     if amount is None:
         return UNKNOWN
-    return f"{currency} {amount:,.2f}".strip().replace("-", "−")
+    written = as_written_here(f"{amount:,.2f}").replace("-", "−")
+    return _("{currency} {amount}").format(currency=currency, amount=written) if currency else written
 
 
 @register.filter
@@ -139,7 +143,7 @@ def minutes(duration_min: float | None) -> str:
     if duration_min is None:
         return UNKNOWN
     if 0 < duration_min < 0.5:
-        return "under 1 min"
+        return _("under 1 min")
     hours, rest = divmod(int(duration_min + 0.5), 60)
     if not hours:
         return f"{rest} min"
@@ -157,7 +161,7 @@ def day(date: datetime.date | None) -> str:
         return UNKNOWN
     if isinstance(date, datetime.datetime) and timezone.is_aware(date):
         date = timezone.localtime(date)
-    return format_date(date, "D j M Y")
+    return format_date(date, pgettext("date format", "D j M Y"))
 
 
 def _number(quantity: str) -> str:

@@ -4,13 +4,15 @@ import errno
 import shutil
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from django.conf import settings
 from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError, connection
 from django.db.utils import InternalError
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.kept_files import StoreAway
 
 LEAST_ROOM_BYTES = 1_000_000  # SQLite lays out its log in steps of 32 kB; two beside each other need some
@@ -26,69 +28,91 @@ class Trouble:
     do: str
     status: int = 503
 
+    def said(self) -> "Trouble":
+        """Return the same in the reader's language."""
+        return replace(self, title=_(self.title), what=_(self.what), do=_(self.do))
+
 
 BUSY = Trouble(
     "busy",
-    "The workshop is busy",
-    "Somebody else was changing the same things, and went on for longer than we waited. Nothing of yours was changed.",
-    "Go back and try again in a moment.",
+    N_("The workshop is busy"),
+    N_(
+        "Somebody else was changing the same things, and went on for longer than we waited. "
+        "Nothing of yours was changed."
+    ),
+    N_("Go back and try again in a moment."),
 )
 FULL = Trouble(
     "full",
-    "The disk is full",
-    "What you sent was not saved, because the workshop's disk has no room left. What was saved before is safe.",
-    "Make room on the disk of the workshop's computer, then go back and try again.",
+    N_("The disk is full"),
+    N_(
+        "What you sent was not saved, because the workshop's disk has no room left. What was saved before is safe."
+    ),
+    N_("Make room on the disk of the workshop's computer, then go back and try again."),
 )
 READ_ONLY = Trouble(
     "read-only",
-    "The workshop cannot write",
-    "What you sent was not saved, because the database, or its folder, may not be written. What was saved is safe.",
-    "Give the program the right to write in its data folder, or see whether the disk was mounted to read only.",
+    N_("The workshop cannot write"),
+    N_(
+        "What you sent was not saved, because the database, or its folder, may not be written. What was saved is safe."
+    ),
+    N_(
+        "Give the program the right to write in its data folder, or see whether the disk was mounted to read only."
+    ),
 )
 DAMAGED = Trouble(
     "damaged",
-    "The database is damaged",
-    "The database file cannot be read as one. Nothing more is written to it.",
-    "Stop the site and restore the newest backup: python3 manage.py restore FILE. The damaged file is kept beside.",
+    N_("The database is damaged"),
+    N_("The database file cannot be read as one. Nothing more is written to it."),
+    N_(
+        "Stop the site and restore the newest backup: python3 manage.py restore FILE. The damaged file is kept beside."
+    ),
 )
 OUT_OF_DATE = Trouble(
     "out of date",
-    "The database is of another version",
-    "The program was updated, and the database was not yet. Nothing was changed.",
-    "Run python3 manage.py migrate, then try again.",
+    N_("The database is of another version"),
+    N_("The program was updated, and the database was not yet. Nothing was changed."),
+    N_("Run python3 manage.py migrate, then try again."),
 )
 EMPTY = Trouble(
     "empty",
-    "There is nothing in the database",
-    "No table is in it, neither stock nor jobs. Nothing is written to it.",
-    "If there was a workshop in it, stop the site and restore the newest backup: python3 manage.py restore FILE. "
-    "For a new workshop run python3 manage.py migrate.",
+    N_("There is nothing in the database"),
+    N_("No table is in it, neither stock nor jobs. Nothing is written to it."),
+    N_(
+        "If there was a workshop in it, stop the site and restore the newest backup: python3 manage.py restore FILE. "
+        "For a new workshop run python3 manage.py migrate."
+    ),
 )
 AWAY = Trouble(
     "away",
-    "The database does not answer",
-    "It cannot be reached at the moment. Nothing was changed.",
-    "See that it runs, then try again.",
+    N_("The database does not answer"),
+    N_("It cannot be reached at the moment. Nothing was changed."),
+    N_("See that it runs, then try again."),
 )
 FILES_AWAY = Trouble(
     "files away",
-    "The workshop's files do not answer",
-    "Stitch files, photographs and pictures lie elsewhere, and cannot be reached at the moment. Nothing was changed.",
-    "Try again in a moment. If it stays so, see whether the bucket in FILES_URL answers.",
+    N_("The workshop's files do not answer"),
+    N_(
+        "Stitch files, photographs and pictures lie elsewhere, and cannot be reached at the moment. "
+        "Nothing was changed."
+    ),
+    N_("Try again in a moment. If it stays so, see whether the bucket in FILES_URL answers."),
 )
 TOO_LARGE = Trouble(
     "too large",
-    "A number is too large",
-    "A number that was sent is larger than anything this workshop can hold. Nothing was changed.",
-    "Go back, look at the numbers, and send them again.",
+    N_("A number is too large"),
+    N_("A number that was sent is larger than anything this workshop can hold. Nothing was changed."),
+    N_("Go back, look at the numbers, and send them again."),
     status=422,
 )
 
 ODD_SIGN = Trouble(
     "odd sign",
-    "There is a sign that cannot be kept",
-    "What was sent holds a sign that no text has (a zero byte, or half of a letter). Nothing was changed.",
-    "Go back, type it instead of copying it, and send it again.",
+    N_("There is a sign that cannot be kept"),
+    N_(
+        "What was sent holds a sign that no text has (a zero byte, or half of a letter). Nothing was changed."
+    ),
+    N_("Go back, type it instead of copying it, and send it again."),
     status=422,
 )
 

@@ -7,14 +7,16 @@ from collections.abc import Callable
 from django.db import connection
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
+from django.utils import translation
 
 from inventory.acting import Busy
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from inventory.schema.unchanged import let_go
 from workshop.trouble.kinds import BUSY, Trouble, trouble_of
 
 logger = logging.getLogger(__name__)
-UNCLEAR = "This could not be done"
+UNCLEAR = N_("This could not be done")
 
 
 class TroubleMiddleware:
@@ -27,7 +29,9 @@ class TroubleMiddleware:
         try:
             return self.get_response(request)
         except Exception as problem:
-            answer = self.process_exception(request, problem)
+            # Whoever asks is not known out here, only what their browser asks for.
+            with translation.override(translation.get_language_from_request(request)):
+                answer = self.process_exception(request, problem)
             if answer is None:
                 raise
             return answer
@@ -38,7 +42,7 @@ class TroubleMiddleware:
             return answer_trouble(request, BUSY)
         if isinstance(problem, WorkshopError):
             return answer_trouble(
-                request, Trouble("refused", UNCLEAR, str(problem), "Nothing was changed.", status=422)
+                request, Trouble("refused", UNCLEAR, str(problem), N_("Nothing was changed."), status=422)
             )
         trouble = trouble_of(problem)
         if trouble is None:
@@ -52,6 +56,7 @@ class TroubleMiddleware:
 
 def answer_trouble(request: HttpRequest, trouble: Trouble) -> HttpResponse:
     """Return the page, or JSON for a script; neither asks the database."""
+    trouble = trouble.said()
     if "application/json" in (request.headers.get("Accept", ""), request.content_type):
         body = json.dumps({"problem": f"{trouble.what} {trouble.do}", "kind": trouble.name})
         answer = HttpResponse(body, status=trouble.status, content_type="application/json")

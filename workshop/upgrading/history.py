@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
+from django.utils.translation import gettext as _
 
 from inventory.schema.tables import columns_of, tables_of, wanted_columns
 
@@ -116,7 +117,9 @@ def _take_landed_names(connection: Any, recorder: MigrationRecorder) -> list[str
         with transaction.atomic(using=connection.alias):
             recorder.record_unapplied(*name)
             recorder.record_applied(*landed)
-        found.append(f"{name[0]} {name[1]} landed as {landed[1]}.")
+        found.append(
+            _("{app} {name} landed as {landed}.").format(app=name[0], name=name[1], landed=landed[1])
+        )
     return found
 
 
@@ -131,7 +134,9 @@ def _catch_up(connection: Any, recorder: MigrationRecorder) -> list[str]:
         before = {parent.key for parent in executor.loader.graph.node_map[name].parents}
         if before - done:
             executor.migrate(sorted(before - done))
-            found.append(f"{name[0]} {name[1]} was done before what stands before it now.")
+            found.append(
+                _("{app} {name} was done before what stands before it now.").format(app=name[0], name=name[1])
+            )
     return found
 
 
@@ -169,20 +174,25 @@ def _mend_beneath(connection: Any, later: set[Name]) -> None:
     loader = MigrationLoader(connection)
     before = {(app, name) for app, names in BEFORE_MENDING.items() for name in names}
     reached = loader.project_state(sorted((before | MENDING | later) & set(loader.graph.nodes))).apps
-    for app, _ in sorted(MENDING):
+    for app, _name in sorted(MENDING):
         with connection.schema_editor() as schema_editor:
             _mend_of(app).mend(reached, schema_editor)
 
 
 def history_problems(connection: Any, ours: set[Name]) -> list[str]:
     """Return in words where the recorded migrations and the tables do not fit each other."""
-    former = [f"{app} {name} has another name now." for app, name in sorted(ours & FORMER)]
+    former = [
+        _("{app} {name} has another name now.").format(app=app, name=name)
+        for app, name in sorted(ours & FORMER)
+    ]
     if former:
         return former
     loader = MigrationLoader(connection)
     done = ours & set(loader.graph.nodes)
     early = [
-        f"{app} {name} was done before {parent[0]} {parent[1]}."
+        _("{app} {name} was done before {other_app} {other_name}.").format(
+            app=app, name=name, other_app=parent[0], other_name=parent[1]
+        )
         for app, name in sorted(done)
         for parent in loader.graph.node_map[app, name].parents
         if parent[0] in BEFORE_MENDING and parent.key not in done | MENDING
@@ -193,10 +203,18 @@ def history_problems(connection: Any, ours: set[Name]) -> list[str]:
 def _misfits(connection: Any, loader: MigrationLoader, done: set[Name]) -> list[str]:
     recorded = loader.project_state(sorted(done)).apps
     found = []
-    for app_label in sorted({app for app, _ in done} & {config.label for config in site.get_app_configs()}):
+    for app_label in sorted(
+        {app for app, _name in done} & {config.label for config in site.get_app_configs()}
+    ):
         for model in tables_of(recorded, app_label):
             wanted = wanted_columns(model)
             there = columns_of(connection, model)
-            found += [f"{model._meta.db_table} has no {column}." for column in sorted(wanted - there)]
-            found += [f"{model._meta.db_table} still has {column}." for column in sorted(there - wanted)]
+            found += [
+                _("{table} has no {column}.").format(table=model._meta.db_table, column=column)
+                for column in sorted(wanted - there)
+            ]
+            found += [
+                _("{table} still has {column}.").format(table=model._meta.db_table, column=column)
+                for column in sorted(there - wanted)
+            ]
     return found

@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from django.contrib.auth.views import LogoutView
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
@@ -51,7 +52,7 @@ def preferences(request: HttpRequest) -> HttpResponse:
     form = PreferenceForm(request.POST or None, instance=preference_of(request.user))
     if request.method == "POST" and form.is_valid():
         form.save()
-        messages.success(request, "Saved. Every page now uses these units and this look.")
+        messages.success(request, _("Saved. Every page now uses these units and this look."))
         return redirect("preferences")
     return render(request, "workshop/preferences.html", {"form": form})
 
@@ -64,6 +65,6 @@ def change_password(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         form.save()
         update_session_auth_hash(request, form.user)
-        messages.success(request, "The new password is in force. Your other devices are signed out.")
+        messages.success(request, _("The new password is in force. Your other devices are signed out."))
         return redirect("preferences")
     return render(request, "workshop/change_password.html", {"form": form})

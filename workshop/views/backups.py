@@ -10,10 +10,12 @@ from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpRe
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from inventory.models import LongWork
 from inventory.work import ask_for
 from workshop.backup.archive import manifest_in
@@ -37,7 +39,7 @@ def backups(request: HttpRequest) -> HttpResponse:
             make_backup,
             ("pictures" in request.POST,),
             key=f"{BACKUP} {key}",
-            what="Backup",
+            what=N_("Backup"),
             page=reverse("backups"),
             at=timezone.now(),
             by=request.user,
@@ -51,7 +53,7 @@ def backups(request: HttpRequest) -> HttpResponse:
         "workshop/backups.html",
         {
             "backups": kept, "folder": folder, "keep": KEEP, "now": timezone.now(),
-            "not_whole": _not_whole_in(kept[0].path) if kept else [], "mended_by": MENDED_BY,
+            "not_whole": _not_whole_in(kept[0].path) if kept else [], "mended_by": _(MENDED_BY),
             "key": uuid4().hex, "under_way": ours.open().first(), "last": last,
         },
     )  # fmt: skip
@@ -71,7 +73,7 @@ def backup_file(request: HttpRequest, name: str) -> HttpResponseBase:
     """Hand out one backup."""
     path = Path(settings.BACKUP_FOLDER) / name
     if not re.fullmatch(NAME, name) or not path.is_file():
-        raise Http404("There is no such backup any more.")
+        raise Http404(_("There is no such backup any more."))
     return FileResponse(path.open("rb"), as_attachment=True, filename=name, content_type="application/zip")
 
 

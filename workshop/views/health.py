@@ -16,6 +16,6 @@ def health(request: HttpRequest) -> HttpResponse:
     try:
         try_a_write()
     except (DatabaseError, OSError) as problem:
-        trouble = trouble_of(problem) or AWAY
+        trouble = (trouble_of(problem) or AWAY).said()
         return HttpResponse(f"{trouble.title}: {trouble.do}\n", status=503, content_type="text/plain")
     return HttpResponse("ok\n", content_type="text/plain")

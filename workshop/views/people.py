@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
@@ -19,7 +20,7 @@ from workshop.people import members, sign_ins, stations
 from workshop.people.forms import InviteForm, JoinForm, NewPasswordForm, PinForm, RoleForm, StationForm
 from workshop.people.guessing import guesses
 from workshop.people.members import LinkSpent, link_of, role_of
-from workshop.people.rights import IN_WORDS, RIGHTS_OF, Right
+from workshop.people.rights import RIGHTS_OF, Right, in_words
 from workshop.people.second import require_of_owners, take_second_away
 
 _BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -41,7 +42,11 @@ def invite(request: HttpRequest) -> HttpResponse:
     secret = members.invite(
         form.cleaned_data["role"], what=form.cleaned_data["what"], at=timezone.now(), by=request.user
     )
-    return _link_made(request, reverse("join", args=[secret]), f"Give this to {form.cleaned_data['what']}")
+    return _link_made(
+        request,
+        reverse("join", args=[secret]),
+        _("Give this to {user}").format(user=form.cleaned_data["what"]),
+    )
 
 
 @require_POST
@@ -49,7 +54,7 @@ def end_link(request: HttpRequest, pk: int) -> HttpResponse:
     """Let a link in no more."""
     get_object_or_404(Link, pk=pk)
     Link.objects.filter(pk=pk).open(timezone.now()).update(ends_at=timezone.now())
-    messages.success(request, "That link lets nobody in any more.")
+    messages.success(request, _("That link lets nobody in any more."))
     return redirect("people")
 
 
@@ -64,23 +69,37 @@ def member(request: HttpRequest, pk: int) -> HttpResponse:
                 form = RoleForm(request.POST)
                 if form.is_valid():
                     members.give_role(user, form.cleaned_data["role"])
-                    messages.success(request, f"{user} is {form.cleaned_data['role']} now.")
+                    messages.success(
+                        request,
+                        _("{user} is {role} now.").format(
+                            user=user, role=Role(form.cleaned_data["role"]).label
+                        ),
+                    )
             case "reset":
                 secret = members.reset_link(user, at=timezone.now(), by=request.user)
-                return _link_made(request, reverse("reset_password", args=[secret]), f"Give this to {user}")
+                return _link_made(
+                    request,
+                    reverse("reset_password", args=[secret]),
+                    _("Give this to {user}").format(user=user),
+                )
             case "second":
                 take_second_away(user)
                 messages.success(
-                    request, f"{user} signs in with the password alone until they set another one up."
+                    request,
+                    _("{user} signs in with the password alone until they set another one up.").format(
+                        user=user
+                    ),
                 )
             case "leave":
                 members.leave(user, at=timezone.now())
-                messages.success(request, f"{user} has left and is signed out everywhere.")
+                messages.success(
+                    request, _("{user} has left and is signed out everywhere.").format(user=user)
+                )
             case "back":
                 members.come_back(user)
-                messages.success(request, f"{user} may sign in again.")
+                messages.success(request, _("{user} may sign in again.").format(user=user))
             case _:
-                messages.error(request, "Nothing was chosen.")
+                messages.error(request, _("Nothing was chosen."))
     except WorkshopError as problem:
         messages.error(request, str(problem))
     return redirect("people")
@@ -104,9 +123,12 @@ def join(request: HttpRequest, secret: str, purpose: str = Link.Purpose.JOIN) ->
             return redirect("sign_in")
         login(request, user, backend=_BACKEND)
         opened = purpose == Link.Purpose.OPEN
-        messages.success(request, f"Welcome, {user}. {'The workshop is yours.' if opened else 'You are in.'}")
+        welcome = (
+            _("Welcome, {user}. The workshop is yours.") if opened else _("Welcome, {user}. You are in.")
+        )
+        messages.success(request, welcome.format(user=user))
         return redirect("today")
-    may = IN_WORDS[RIGHTS_OF[Role(link.role)]]
+    may = in_words(RIGHTS_OF[Role(link.role)])
     return render(request, "workshop/people/join.html", {"form": form, "link": link, "may": may})
 
 
@@ -126,7 +148,7 @@ def reset_password(request: HttpRequest, secret: str) -> HttpResponse:
         except LinkSpent as problem:
             messages.error(request, str(problem))
         else:
-            messages.success(request, "The new password is in force. Sign in with it.")
+            messages.success(request, _("The new password is in force. Sign in with it."))
         return redirect("sign_in")
     return render(request, "workshop/people/reset.html", {"form": form, "name": link.user.get_username()})
 
@@ -134,7 +156,7 @@ def reset_password(request: HttpRequest, secret: str) -> HttpResponse:
 def rights(request: HttpRequest) -> HttpResponse:
     """Show who may do what."""
     rows = [
-        (IN_WORDS[right], [(role.label, RIGHTS_OF[role] >= right) for role in Role])
+        (in_words(right), [(role.label, RIGHTS_OF[role] >= right) for role in Role])
         for right in (Right.SEE, Right.STITCH, Right.PLAN, Right.OWN)
     ]
     return render(request, "workshop/people/rights.html", {"rows": rows, "roles": Role.labels})
@@ -158,7 +180,7 @@ def end_sign_in(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign one of the person's own devices out."""
     found = get_object_or_404(SignIn, pk=pk, user_id=request.user.pk)
     sign_ins.end_sign_in(found, at=timezone.now())
-    messages.success(request, "That device is signed out.")
+    messages.success(request, _("That device is signed out."))
     return redirect("my_sign_ins")
 
 
@@ -167,7 +189,7 @@ def end_anyones_sign_in(request: HttpRequest, pk: int) -> HttpResponse:
     """Sign anybody's device out."""
     found = get_object_or_404(SignIn, pk=pk)
     sign_ins.end_sign_in(found, at=timezone.now())
-    messages.success(request, f"That device of {found.user} is signed out.")
+    messages.success(request, _("That device of {user} is signed out.").format(user=found.user))
     return redirect("people")
 
 
@@ -183,7 +205,7 @@ def my_pin(request: HttpRequest) -> HttpResponse:
             form.add_error("pin", str(problem))
         else:
             messages.success(
-                request, "Your PIN is set." if form.cleaned_data["pin"] else "You have no PIN now."
+                request, _("Your PIN is set.") if form.cleaned_data["pin"] else _("You have no PIN now.")
             )
             return redirect("preferences")
     return render(request, "workshop/people/pin.html", {"form": form})
@@ -209,7 +231,9 @@ def station_add(request: HttpRequest) -> HttpResponse:
     return _link_made(
         request,
         reverse("station_here", query={"let": secret}),
-        f"Open this once on the tablet {station}; it stays signed in at {station.machine}",
+        _("Open this once on the tablet {station}; it stays signed in at {machine}").format(
+            station=station, machine=station.machine
+        ),
     )
 
 
@@ -219,10 +243,14 @@ def second_rule(request: HttpRequest) -> HttpResponse:
     required = request.POST.get("required") == "yes"
     out = [str(user) for user in require_of_owners(required, at=timezone.now())]
     if required:
-        lacking = f" Signed out until they set it up: {', '.join(out)}." if out else ""
-        messages.success(request, f"Owners need a second factor from now on.{lacking}")
+        told = (
+            _("Owners need a second factor from now on. Signed out until they set it up: {names}.")
+            if out
+            else _("Owners need a second factor from now on.")
+        )
+        messages.success(request, told.format(names=", ".join(out)))
     else:
-        messages.success(request, "Owners may sign in with the password alone.")
+        messages.success(request, _("Owners may sign in with the password alone."))
     return redirect("people")
 
 
@@ -231,7 +259,7 @@ def station_end(request: HttpRequest, pk: int) -> HttpResponse:
     """Let a station's tablet in no more."""
     station = get_object_or_404(Station, pk=pk)
     stations.end_station(station, at=timezone.now())
-    messages.success(request, f"The tablet {station} is let in no more.")
+    messages.success(request, _("The tablet {station} is let in no more.").format(station=station))
     return redirect("people")
 
 

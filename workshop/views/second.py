@@ -14,6 +14,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
@@ -76,7 +78,14 @@ def second_step(request: HttpRequest) -> HttpResponse:
             _let_in(request, user)
             if way == "recovery":
                 left = RecoveryCode.objects.filter(user=user, used_at__isnull=True).count()
-                messages.warning(request, f"A recovery code is used up; {left} are left.")
+                messages.warning(
+                    request,
+                    ngettext(
+                        "A recovery code is used up; {left} are left.",
+                        "A recovery code is used up; {left} are left.",
+                        left,
+                    ).format(left=left),
+                )
             return redirect(_safe(request, half.get("next", "")))
     shown = {"form": form, "has_app": SecondFactor.objects.filter(user=user).exists()}
     return render(request, "workshop/people/second_step.html", shown, status=422 if form.is_bound else 200)
@@ -144,7 +153,7 @@ def second_away(request: HttpRequest) -> HttpResponse:
     second.take_second_away(_person(request))
     if second.must_set_up(_person(request)):
         request.session[MUST_SET_UP] = True
-    messages.success(request, "From now on the password alone is asked for.")
+    messages.success(request, _("From now on the password alone is asked for."))
     return redirect("second_factor")
 
 
@@ -162,7 +171,7 @@ def passkey_keep(request: HttpRequest) -> HttpResponse:
     try:
         sent = read_json(request.body)
         if not isinstance(sent, dict):
-            raise NotSoundJson("What was sent is no passkey.")
+            raise NotSoundJson(_("What was sent is no passkey."))
         name = str(sent.get("name", ""))
         codes = passkeys.make_passkey(
             request, _person(request), sent.get("made"), name=name, at=timezone.now()
@@ -178,7 +187,7 @@ def passkey_away(request: HttpRequest, pk: int) -> HttpResponse:
     """Take one passkey of the person's away."""
     found = get_object_or_404(Passkey, pk=pk, user_id=request.user.pk)
     found.delete()
-    messages.success(request, f"The passkey {found} signs nobody in any more.")
+    messages.success(request, _("The passkey {found} signs nobody in any more.").format(found=found))
     return redirect("second_factor")
 
 

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
@@ -66,7 +67,7 @@ def choose_person(request: HttpRequest) -> HttpResponse:
         return redirect("station_here")
     request.session.cycle_key()
     request.session[CHOSEN], request.session[CHOSEN_AT] = person.pk, timezone.now().timestamp()
-    messages.success(request, f"{person} is stitching.")
+    messages.success(request, _("{person} is stitching.").format(person=person))
     return redirect("station_here")
 
 
@@ -79,7 +80,7 @@ def let_go_person(request: HttpRequest) -> HttpResponse:
 
 def _let_in(request: HttpRequest, secret: str) -> HttpResponse:
     if request.user.is_authenticated:
-        messages.error(request, "Sign out first: a tablet at a machine belongs to nobody.")
+        messages.error(request, _("Sign out first: a tablet at a machine belongs to nobody."))
         return redirect("preferences")
     let_in = stations.let_tablet_in(secret)
     if let_in is None:

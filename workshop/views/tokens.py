@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
@@ -11,7 +12,7 @@ from inventory.compute.errors import WorkshopError
 from workshop.api.problems import KINDS
 from workshop.models import Token
 from workshop.people.forms import TokenForm
-from workshop.people.rights import IN_WORDS, Right
+from workshop.people.rights import Right, in_words
 from workshop.people.tokens import end_token, make_token
 
 SHOWN_ENDED = 20
@@ -44,7 +45,7 @@ def tokens(request: HttpRequest) -> HttpResponse:
         "workshop/people/tokens.html",
         {
             "form": form,
-            "open": [(each, IN_WORDS[Right(each.right)]) for each in rows.open(at)],
+            "open": [(each, in_words(Right(each.right))) for each in rows.open(at)],
             "ended": rows.exclude(pk__in=rows.open(at)).order_by("-ends_at")[:SHOWN_ENDED],
         },
         status=422 if form.is_bound else 200,
@@ -56,7 +57,7 @@ def token_end(request: HttpRequest, pk: int) -> HttpResponse:
     """Let programs in with a token no more."""
     token = get_object_or_404(Token, pk=pk)
     end_token(token, at=timezone.now())
-    messages.success(request, f"The token {token} lets no program in any more.")
+    messages.success(request, _("The token {token} lets no program in any more.").format(token=token))
     return redirect("tokens")
 
 

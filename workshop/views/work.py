@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
@@ -34,7 +35,7 @@ def work(request: HttpRequest) -> HttpResponse:
 def work_stop(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask whoever carries the work out to end it at its next step."""
     ask_to_stop(get_object_or_404(LongWork, pk=pk), at=timezone.now(), by=request.user)
-    messages.info(request, "It ends at its next step. What was done until then stays.")
+    messages.info(request, _("It ends at its next step. What was done until then stays."))
     return redirect("work")
 
 

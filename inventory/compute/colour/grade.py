@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, _, plainly
 
 Floats = npt.NDArray[np.float64]
 
@@ -28,15 +29,15 @@ _MIDPOINTS = (0.4, 1.25, 2.1, 2.95, 4.1, 5.8, 8.2, 11.6)
 
 # The standard gives numbers only; the words are common practice, no source.
 _GRADE_IN_WORDS: Mapping[str, str] = {
-    "5": "no difference",
-    "4-5": "hardly any difference",
-    "4": "a slight difference",
-    "3-4": "a noticeable difference",
-    "3": "a clear difference",
-    "2-3": "a large difference",
-    "2": "a very large difference",
-    "1-2": "nearly another colour",
-    "1": "another colour",
+    "5": N_("no difference"),
+    "4-5": N_("hardly any difference"),
+    "4": N_("a slight difference"),
+    "3-4": N_("a noticeable difference"),
+    "3": N_("a clear difference"),
+    "2-3": N_("a large difference"),
+    "2": N_("a very large difference"),
+    "1-2": N_("nearly another colour"),
+    "1": N_("another colour"),
 }
 
 
@@ -114,10 +115,18 @@ def grade_in_words(grade: str) -> str:
     """
     words = _GRADE_IN_WORDS.get(grade)
     if words is None:
-        raise NotADifference(f'"{grade}" is not a grade of the grey scale. Use {", ".join(_GRADES)}.')
+        raise NotADifference(
+            _('"{grade}" is not a grade of the grey scale. Use {names}.').format(
+                grade=grade, names=", ".join(_GRADES)
+            )
+        )
     return words
 
 
 def _refuse_negative(difference: float) -> None:
     if math.isnan(difference) or difference < 0:
-        raise NotADifference(f"A colour difference must be zero or above, not {difference:g}.")
+        raise NotADifference(
+            _("A colour difference must be zero or above, not {difference}.").format(
+                difference=plainly(difference)
+            )
+        )

@@ -24,6 +24,7 @@ from inventory.compute.colour.spaces import (
 )
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
+from inventory.compute.spoken import _, plainly
 
 if TYPE_CHECKING:
     from colormath.color_diff_matrix import delta_e_cie1976, delta_e_cie2000
@@ -67,7 +68,7 @@ def lab_from_hex(hex: str) -> Lab:
     """
     written = hex.strip()
     if not _HEX.fullmatch(written):
-        raise ColourNotUnderstood(f'"{hex}" is not a colour. Write it like #1f4e79.')
+        raise ColourNotUnderstood(_('"{hex}" is not a colour. Write it like #1f4e79.').format(hex=hex))
     digits = written.removeprefix("#")
     if len(digits) == 3:
         digits = "".join(2 * digit for digit in digits)
@@ -123,12 +124,15 @@ def parse_colour(text: str) -> Lab | None:
         return None
     values = lab["values"].split(",")
     if len(values) != 3 or not all(_LAB_VALUE.fullmatch(value) for value in values):
-        raise ColourNotUnderstood(f'"{written}" is not a colour. Write it like lab:53.2,80.1,67.2.')
+        raise ColourNotUnderstood(
+            _('"{written}" is not a colour. Write it like lab:53.2,80.1,67.2.').format(written=written)
+        )
     L, a, b = (float(value.replace("−", "-")) for value in values)
     if not (0 <= L <= 100 and abs(a) <= _WIDEST_A_OR_B and abs(b) <= _WIDEST_A_OR_B):
         raise ColourNotUnderstood(
-            f'"{written}" is not a colour. L goes from 0 to 100, a and b from '
-            f"-{_WIDEST_A_OR_B:g} to {_WIDEST_A_OR_B:g}."
+            _(
+                '"{written}" is not a colour. L goes from 0 to 100, a and b from -{widest} to {widest}.'
+            ).format(written=written, widest=plainly(_WIDEST_A_OR_B))
         )
     return lab_d65_from_d50(Lab(L, a, b)) if lab["kind"].lower() == "lab50" else Lab(L, a, b)
 

@@ -11,6 +11,7 @@ from inventory.compute.colour.lab import Lab, delta_e_00, delta_e_00_matrix
 from inventory.compute.colour.light import labs_of_light, light_of_screen, light_under_daylight, xyz_of_light
 from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, figure
 from inventory.compute.surfaces.gamut import onto_surface_gamut
 
 Pixels = npt.NDArray[np.uint8]
@@ -61,7 +62,7 @@ class PhotoRegion:
         inside = self.left + self.width <= 1 + 1e-9 and self.top + self.height <= 1 + 1e-9
         if not (all(math.isfinite(each) for each in numbers) and min(numbers) >= 0 and inside):
             raise PhotographUnclear(
-                "A region reaches beyond the picture. Give its left, top, width and height."
+                _("A region reaches beyond the picture. Give its left, top, width and height.")
             )
         high, wide = pixels.shape[:2]
         rows = slice(round(self.top * high), round((self.top + self.height) * high))
@@ -69,8 +70,10 @@ class PhotoRegion:
         found = pixels[rows, columns].reshape(-1, 3)
         if len(found) < FEWEST_PIXELS:
             raise PhotographUnclear(
-                f"A region holds {len(found)} pixels; {FEWEST_PIXELS} are the fewest that say anything. "
-                "Mark a larger one, or come closer with the camera."
+                _(
+                    "A region holds {count} pixels; {fewest} are the fewest that say anything. Mark a "
+                    "larger one, or come closer with the camera."
+                ).format(count=len(found), fewest=FEWEST_PIXELS)
             )
         return np.asarray(found)
 
@@ -86,7 +89,10 @@ def read_region(text: str) -> PhotoRegion:
         left, top, width, height = (float(part) / 100 for part in parts)
     except ValueError:
         raise WorkshopError(
-            f'"{text}" is no region. Write left, top, width and height in hundredths of the picture: 10, 20, 30, 40.'
+            _(
+                '"{text}" is no region. Write left, top, width and height in hundredths of the picture: 10, '
+                "20, 30, 40."
+            ).format(text=text)
         ) from None
     return PhotoRegion(left, top, width, height)
 
@@ -109,7 +115,7 @@ def colour_in_photograph(pixels: Pixels, *, card: PhotoRegion, thread: PhotoRegi
     white_xyz = xyz_of_light(card_light.mean(axis=0, keepdims=True))[0] / CARD_REFLECTANCE
     if _spread(labs_of_light(light_under_daylight(card_light, white_xyz=white_xyz))) > MOST_CARD_SPREAD:
         raise PhotographUnclear(
-            "The card's region is not evenly grey. Mark only the card, out of shadows and shine."
+            _("The card's region is not evenly grey. Mark only the card, out of shadows and shine.")
         )
     cast, notes = _cast(labs_of_light(card_light.mean(axis=0, keepdims=True))[0])
     thread_light = light_under_daylight(
@@ -127,25 +133,35 @@ def _cast(card: Floats) -> tuple[float, tuple[str, ...]]:
     """Return how strong a colour the light gave the card, and what there is to be noted. Raises PhotographUnclear."""
     L, chroma = float(card[0]), math.hypot(card[1], card[2])
     if not DARKEST_CARD_L <= L <= LIGHTEST_CARD_L:
-        raise PhotographUnclear(
-            f"What is marked as the card came out too {'dark' if L < DARKEST_CARD_L else 'light'} (L {L:.0f}) for a "
-            f"grey card of 18 %, which is L {GREY_CARD_L:.0f}. Check that card and thread are not swapped, or "
-            "expose for the card."
+        told = (
+            _(
+                "What is marked as the card came out too dark (L {L}) for a grey card of 18 %, which is L {grey_L}. "
+                "Check that card and thread are not swapped, or expose for the card."
+            )
+            if L < DARKEST_CARD_L
+            else _(
+                "What is marked as the card came out too light (L {L}) for a grey card of 18 %, which is L {grey_L}. "
+                "Check that card and thread are not swapped, or expose for the card."
+            )
         )
+        raise PhotographUnclear(told.format(L=figure(L), grey_L=figure(GREY_CARD_L)))
     hue = math.degrees(math.atan2(card[2], card[1])) % 360
     is_lamp = any(low <= hue <= high for low, high in LAMP_HUES_DEG)
     if chroma > MOST_LAMP_CHROMA or (chroma > NO_LAMP_CHROMA and not is_lamp):
         raise PhotographUnclear(
-            "What is marked as the card is not grey in any light to look at colours by. Check that card and "
-            "thread are not swapped, and photograph by daylight or under a white lamp."
+            _(
+                "What is marked as the card is not grey in any light to look at colours by. Check that card "
+                "and thread are not swapped, and photograph by daylight or under a white lamp."
+            )
         )
     notes = []
     if chroma > PLAIN_CHROMA:
-        notes.append("The light was coloured, so the colour is less sure; by daylight it would be surer.")
+        notes.append(_("The light was coloured, so the colour is less sure; by daylight it would be surer."))
     if not WELL_EXPOSED_L[0] <= L <= WELL_EXPOSED_L[1]:
         notes.append(
-            f"The card came out {'dark' if WELL_EXPOSED_L[0] > L else 'light'}: make sure that it is a grey card "
-            "of 18 %."
+            _("The card came out dark: make sure that it is a grey card of 18 %.")
+            if WELL_EXPOSED_L[0] > L
+            else _("The card came out light: make sure that it is a grey card of 18 %.")
         )
     return chroma, tuple(notes)
 
@@ -154,8 +170,10 @@ def _refuse_no_thread(lab: Floats) -> None:
     beyond = float(delta_e_00(onto_surface_gamut([lab])[0], [lab])[0])
     if beyond > MOST_BEYOND_GAMUT or lab[0] > 100:
         raise PhotographUnclear(
-            f"By this card the thread would be L {lab[0]:.0f}, a {lab[1]:.0f}, b {lab[2]:.0f}, a colour that no "
-            "thread has. Check that card and thread are not swapped, and that the card is an 18 % grey."
+            _(
+                "By this card the thread would be L {L}, a {a}, b {b}, a colour that no thread "
+                "has. Check that card and thread are not swapped, and that the card is an 18 % grey."
+            ).format(L=figure(lab[0]), a=figure(lab[1]), b=figure(lab[2]))
         )
 
 
@@ -164,14 +182,16 @@ def _sound(region: Pixels, *, what: str) -> Pixels:
     sound = ((region >= _DARKEST) & (region <= _LIGHTEST)).all(axis=1)
     if what == "card" and (~sound).mean() > MOST_RUN_OUT:
         raise PhotographUnclear(
-            "The card is too bright or too dark in this photograph to be measured by. Expose it so that it "
-            "comes out a middle grey."
+            _(
+                "The card is too bright or too dark in this photograph to be measured by. Expose it so that "
+                "it comes out a middle grey."
+            )
         )
     # A deep colour may well be dark in one channel; only what is blown out is left out of it.
     keep = sound if what == "card" else (region <= _LIGHTEST).all(axis=1)
     if keep.mean() < 0.5:
         raise PhotographUnclear(
-            "Most of the thread's region is blown out. Take the photograph a little darker."
+            _("Most of the thread's region is blown out. Take the photograph a little darker.")
         )
     return region[keep]
 

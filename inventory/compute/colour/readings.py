@@ -8,6 +8,7 @@ import numpy as np
 from inventory.compute.colour.knowing import combine_readings
 from inventory.compute.colour.lab import Lab, delta_e_00
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, figure
 
 # Readings of one thread farther from their mean than this were of two threads, or one slipped.
 TOO_FAR_APART = 5.0
@@ -42,15 +43,17 @@ def average_readings(labs: Sequence[Lab]) -> KnownColour:
     """
     if not labs:
         raise ReadingsApart(
-            "There is no reading of this thread. Take one, or better three at different places."
+            _("There is no reading of this thread. Take one, or better three at different places.")
         )
     readings = np.array([tuple(lab) for lab in labs])
     mean = readings.mean(axis=0)
     apart = delta_e_00(mean, readings)
     if float(apart.max()) > TOO_FAR_APART:
         raise ReadingsApart(
-            f"One reading lies ΔE00 {apart.max():.1f} from the mean of {len(labs)}: they are hardly of one thread. "
-            "Take out the one that slipped, or give each thread its own code."
+            _(
+                "One reading lies ΔE00 {difference} from the mean of {count}: they are hardly of one thread. Take "
+                "out the one that slipped, or give each thread its own code."
+            ).format(difference=figure(apart.max(), 1, grouped=False), count=len(labs))
         )
     spread = float(np.sqrt((apart**2).sum() / (3 * (len(labs) - 1)))) if len(labs) > 1 else 0.0
     sigma = combine_readings(spread, len(labs))

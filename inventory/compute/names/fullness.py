@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from inventory.compute.spoken import _, language
 from inventory.compute.weighing import FILL_LEVELS, FillLevel
 
 # Words beside those of FILL_LEVELS, and the level that each means: how people write, no source.
@@ -27,13 +28,54 @@ _ALSO: dict[str, FillLevel] = {
     "none": FillLevel(0.0, 0.0),
     "gone": FillLevel(0.0, 0.0),
     "used up": FillLevel(0.0, 0.0),
+    # The same in German.
+    "voll": FILL_LEVELS["full"],
+    "ganz voll": FILL_LEVELS["full"],
+    "fast voll": FillLevel(0.9, 0.08),
+    "beinahe voll": FillLevel(0.9, 0.08),
+    "dreiviertel": FILL_LEVELS["three quarters"],
+    "drei viertel": FILL_LEVELS["three quarters"],
+    "dreiviertelvoll": FILL_LEVELS["three quarters"],
+    "zwei drittel": FillLevel(2 / 3, 0.12),
+    "zweidrittel": FillLevel(2 / 3, 0.12),
+    "halb": FILL_LEVELS["half"],
+    "hälfte": FILL_LEVELS["half"],
+    "halbvoll": FILL_LEVELS["half"],
+    "halb voll": FILL_LEVELS["half"],
+    "halbleer": FILL_LEVELS["half"],
+    "halb leer": FILL_LEVELS["half"],
+    "drittel": FillLevel(1 / 3, 0.10),
+    "viertel": FILL_LEVELS["quarter"],
+    "viertelvoll": FILL_LEVELS["quarter"],
+    "wenig": FillLevel(0.12, 0.08),
+    "fast leer": FILL_LEVELS["nearly empty"],
+    "beinahe leer": FILL_LEVELS["nearly empty"],
+    "fast alle": FILL_LEVELS["nearly empty"],
+    "leer": FillLevel(0.0, 0.0),
+    "alle": FillLevel(0.0, 0.0),
+    "aufgebraucht": FillLevel(0.0, 0.0),
 }
-_SEALED = {"new", "unopened", "sealed", "unused", "brand new", "not opened", "wrapped"}
+_GERMAN_LEVELS = {
+    "voll": "full",
+    "dreiviertel": "three quarters",
+    "drei viertel": "three quarters",
+    "halb": "half",
+    "halbvoll": "half",
+    "halb voll": "half",
+    "viertel": "quarter",
+    "ein viertel": "quarter",
+    "fast leer": "nearly empty",
+}
+_SEALED = {
+    "new", "unopened", "sealed", "unused", "brand new", "not opened", "wrapped",
+    "neu", "ungeöffnet", "unbenutzt", "nagelneu", "originalverpackt", "ovp",
+}  # fmt: skip
 _FILLERS = re.compile(
-    r"\b(?:a|an|the|is|it|left|about|approx|approximately|roughly|around|ca|spool|cone|of|very)\b"
+    r"\b(?:a|an|the|is|it|left|about|approx|approximately|roughly|around|ca|spool|cone|of|very"
+    r"|ein|eine|einer|die|etwa|ungefähr|rund|noch|circa|rolle|garnrolle|spule|kone)\b"
 )
 _SHARE = re.compile(r"(?P<top>\d+)\s*/\s*(?P<under>\d+)(?:ths?|rds?)?")
-_PERCENT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?:%|percent|per cent)")
+_PERCENT = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?:%|percent|per cent|prozent)")
 _DECIMAL = re.compile(r"0?[.,]\d{1,2}|[01](?:[.,]0{1,2})?")
 _SIGNS = {
     "½": "1/2",
@@ -75,8 +117,21 @@ def fullness_of(text: str) -> Fullness | None:
     level = FILL_LEVELS.get(words) or _ALSO.get(words)
     if level is not None:
         return Fullness(level)
-    share = _share_in(words.removesuffix("full").strip())
+    share = _share_in(words.removesuffix("full").removesuffix("voll").strip())
     return None if share is None else Fullness(FillLevel(share, _judged_sigma(share)))
+
+
+def level_called(text: str) -> str | None:
+    """Return which of ``FILL_LEVELS`` a person names by its word, in English or in their own language.
+
+    >>> level_called(" Three  quarters "), level_called("52.4 g") is None
+    ('three quarters', True)
+    """
+    word = " ".join(text.casefold().split())
+    if word in FILL_LEVELS:
+        return word
+    said = {_(level).casefold(): level for level in FILL_LEVELS}
+    return said.get(word) or (_GERMAN_LEVELS.get(word) if language() == "de" else None)
 
 
 def _share_in(words: str) -> float | None:

@@ -14,7 +14,9 @@ from inventory.compute.colour.lab import (
     lab_from_hex,
     labs_from_hexes,
 )
+from inventory.compute.names.german import in_plain_words
 from inventory.compute.names.iscc_nbs import CENTROIDS
+from inventory.compute.spoken import N_, language
 from inventory.compute.surfaces.gamut import from_c_to_d65, onto_surface_gamut
 
 Floats = npt.NDArray[np.float64]
@@ -70,7 +72,8 @@ def is_colour_word(word: str) -> bool:
     >>> is_colour_word("purplish"), is_colour_word("gray"), is_colour_word("dory")
     (True, True, False)
     """
-    return _spelled(word) in _words()
+    words = _meant(word)
+    return bool(words) and words <= _words()
 
 
 def has_colour_word(name: str, word: str) -> bool:
@@ -79,7 +82,8 @@ def has_colour_word(name: str, word: str) -> bool:
     >>> has_colour_word("dark greyish blue", "grayish"), has_colour_word("dark reddish brown", "red")
     (True, False)
     """
-    return _spelled(word) in name.split()
+    words = _meant(word)
+    return bool(words) and words <= set(name.split())
 
 
 def colour_of_name(text: str) -> Lab | None:
@@ -90,7 +94,7 @@ def colour_of_name(text: str) -> Lab | None:
     >>> colour_of_name("Strong  Red") == colour_of_name("red"), colour_of_name("Dory 147") is None
     (True, True)
     """
-    words = " ".join(_spelled(word) for word in text.casefold().split())
+    words = " ".join(_in_plain_words(text, language()))
     for name in (words, f"strong {words}", f"medium {words}", f"moderate {words}"):
         at = _places().get(name)
         if at is not None:
@@ -170,6 +174,20 @@ def _spelled(word: str) -> str:
     return word.casefold().replace("gray", "grey")
 
 
+def _meant(word: str) -> frozenset[str]:
+    """Return the words of plain names that a person means by one; it may be one of their own language."""
+    return frozenset(_in_plain_words(word, language()))
+
+
+@lru_cache(maxsize=4096)
+def _in_plain_words(text: str, speaks: str) -> tuple[str, ...]:
+    return tuple(
+        each
+        for word in text.casefold().split()
+        for each in (speaks == "de" and in_plain_words(word)) or (_spelled(word),)
+    )
+
+
 @lru_cache(maxsize=16_384)
 def _name(L: float, a: float, b: float) -> str:
     return CENTROIDS[int(_from_centroids(L, a, b).argmin())][0]
@@ -184,6 +202,13 @@ def _from_centroids(L: float, a: float, b: float) -> Floats:
 def _as_shown(labs: Floats) -> Floats:
     """Return colours as a screen shows them: so a shade and its swatch have one name."""
     return labs_from_hexes([hex_from_lab(Lab(*lab)) for lab in labs.tolist()])
+
+
+# The basic colours, as they are read.
+BASIC = (
+    *(N_("black"), N_("blue"), N_("brown"), N_("green"), N_("grey"), N_("olive"), N_("orange"), N_("pink")),
+    *(N_("purple"), N_("red"), N_("white"), N_("yellow"), N_("yellow green")),
+)
 
 
 @lru_cache(maxsize=1)

@@ -1,23 +1,68 @@
 """Days as people write them."""
 
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, language
 
 _ISO = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})(?:[t ][0-9:.]+z?)?")
 _DAY_FIRST = re.compile(r"([0-9]{1,2})\. ?([0-9]{1,2})\.(?: ?([0-9]{4}))?")
 _EITHER_FIRST = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
-_DAY_AND_NAME = re.compile(r"([0-9]{1,2})(?:st|nd|rd|th|\.)? ([a-z]{3,9})\.?,?(?: ([0-9]{4}))?")
-_NAME_AND_DAY = re.compile(r"([a-z]{3,9})\.? ([0-9]{1,2})(?:st|nd|rd|th)?,?(?: ([0-9]{4}))?")
-_FROM_NOW = re.compile(r"in (a|one|[0-9]{1,3}) (day|week)s?")
-_NEXT = re.compile(r"(?:next |on )?([a-z]{3,9})")
-_NEAR = {"today": 0, "tomorrow": 1, "the day after tomorrow": 2}
-_MONTHS = (
-    "january", "february", "march", "april", "may", "june",
-    "july", "august", "september", "october", "november", "december",
+_DAY_AND_NAME = re.compile(r"([0-9]{1,2})(?:st|nd|rd|th|\.)? ([^\W\d_]{3,9})\.?,?(?: ([0-9]{4}))?")
+_NAME_AND_DAY = re.compile(r"([^\W\d_]{3,9})\.? ([0-9]{1,2})(?:st|nd|rd|th)?,?(?: ([0-9]{4}))?")
+
+
+@dataclass(frozen=True)
+class _Words:
+    """What people of a language say for days; months and weekdays also by how they begin."""
+
+    months: tuple[str, ...]
+    weekdays: tuple[str, ...]
+    near: Mapping[str, int]
+    from_now: re.Pattern[str]
+    week: str
+    next: re.Pattern[str]
+    before_a_day: re.Pattern[str]
+    short: Mapping[str, str]
+
+
+_ENGLISH = _Words(
+    months=(
+        "january", "february", "march", "april", "may", "june",
+        "july", "august", "september", "october", "november", "december",
+    ),
+    weekdays=("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"),
+    near={"today": 0, "tomorrow": 1, "the day after tomorrow": 2},
+    from_now=re.compile(r"in (a|one|[0-9]{1,3}) (day|week)s?"),
+    week="week",
+    next=re.compile(r"(?:next |on )?([a-z]{3,9})"),
+    before_a_day=re.compile(r"(?!)"),
+    short={"sept": "sep"},
 )  # fmt: skip
-_WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_GERMAN = _Words(
+    months=(
+        "januar", "februar", "märz", "april", "mai", "juni",
+        "juli", "august", "september", "oktober", "november", "dezember",
+    ),
+    weekdays=("montag", "dienstag", "mittwoch", "donnerstag", "freitag", "samstag", "sonntag"),
+    near={"heute": 0, "morgen": 1, "übermorgen": 2, "uebermorgen": 2},
+    from_now=re.compile(r"in (einem|einer|[0-9]{1,3}) (tag|woche)(?:en|n)?"),
+    week="woche",
+    next=re.compile(r"(?:(?:am )?(?:nächsten|naechsten|kommenden) |am )?([a-zäöü]{2,10})"),
+    # "Fr 27. Nov 2026", as the pages write it.
+    before_a_day=re.compile(r"(?:am )?(?:mo|di|mi|do|fr|sa|so|[a-z]{4,8}(?:tag|woch))\.?,? (?=[0-9])"),
+    short={
+        "sept": "sep",
+        "jän": "jan",
+        "jänner": "januar",
+        "mrz": "märz",
+        "maerz": "märz",
+        "sonnabend": "samstag",
+    },
+)  # fmt: skip
 
 
 def read_day(written: str, *, today: date | None = None) -> date:
@@ -38,6 +83,9 @@ def read_day(written: str, *, today: date | None = None) -> date:
     inventory.compute.errors.WorkshopError: 3/2/2026 could be 2026-02-03 or 2026-03-02. Type the one that is meant.
     """
     text = " ".join(written.casefold().split())
+    every = (_GERMAN, _ENGLISH) if language() == "de" else (_ENGLISH,)
+    for words in every:
+        text = words.before_a_day.sub("", text, count=1)
     if found := _ISO.fullmatch(text):
         return _day(found[1], int(found[2]), found[3], written=text, today=today)
     if found := _DAY_FIRST.fullmatch(text):
@@ -46,47 +94,52 @@ def read_day(written: str, *, today: date | None = None) -> date:
         first, second = int(found[1]), int(found[2])
         if first <= 12 and second <= 12 and first != second:
             raise WorkshopError(
-                f"{text} could be {found[3]}-{second:02}-{first:02} or {found[3]}-{first:02}-{second:02}. "
-                "Type the one that is meant."
+                _(
+                    "{text} could be {year}-{second}-{first} or {year}-{first}-{second}. Type the one that is "
+                    "meant."
+                ).format(text=text, year=found[3], second=f"{second:02}", first=f"{first:02}")
             )
         day, month = (first, second) if second <= 12 else (second, first)
         return _day(found[3], month, day, written=text, today=today)
-    if (found := _DAY_AND_NAME.fullmatch(text)) and (month := _number(found[2], _MONTHS)):
-        return _day(found[3], month, found[1], written=text, today=today)
-    if (found := _NAME_AND_DAY.fullmatch(text)) and (month := _number(found[1], _MONTHS)):
-        return _day(found[3], month, found[2], written=text, today=today)
-    if today is not None and (ahead := _days_ahead(text, today)) is not None:
-        return today + timedelta(days=ahead)
-    raise WorkshopError(f'"{written[:40]}" is not a day. Type it like 2026-03-02.')
+    for words in every:
+        if (found := _DAY_AND_NAME.fullmatch(text)) and (month := _number(found[2], words.months, words)):
+            return _day(found[3], month, found[1], written=text, today=today)
+        if (found := _NAME_AND_DAY.fullmatch(text)) and (month := _number(found[1], words.months, words)):
+            return _day(found[3], month, found[2], written=text, today=today)
+        if today is not None and (ahead := _days_ahead(text, today, words)) is not None:
+            return today + timedelta(days=ahead)
+    raise WorkshopError(_('"{written}" is not a day. Type it like 2026-03-02.').format(written=written[:40]))
 
 
 def plausible_day(day: date) -> date:
     """Return ``day``. Raises WorkshopError for one that no workshop meant."""
     if not 1950 <= day.year <= 2100:
-        raise WorkshopError(f"The year {day.year} cannot be right. Type the day like 2026-03-02.")
+        raise WorkshopError(
+            _("The year {year} cannot be right. Type the day like 2026-03-02.").format(year=day.year)
+        )
     return day
 
 
-def _number(name: str, names: tuple[str, ...]) -> int:
+def _number(name: str, names: tuple[str, ...], words: _Words) -> int:
     """Return the number, from 1, of the one of ``names`` that begins with ``name``; 0 if none does."""
-    wanted = "sep" if name == "sept" else name
+    wanted = words.short.get(name, name)
     return next((number for number, each in enumerate(names, start=1) if each.startswith(wanted)), 0)
 
 
-def _days_ahead(text: str, today: date) -> int | None:
-    if text in _NEAR:
-        return _NEAR[text]
-    if found := _FROM_NOW.fullmatch(text):
+def _days_ahead(text: str, today: date, words: _Words) -> int | None:
+    if text in words.near:
+        return words.near[text]
+    if found := words.from_now.fullmatch(text):
         many = int(found[1]) if found[1].isdigit() else 1
-        return many * (7 if found[2] == "week" else 1)
-    if (found := _NEXT.fullmatch(text)) and (weekday := _number(found[1], _WEEKDAYS)):
+        return many * (7 if found[2] == words.week else 1)
+    if (found := words.next.fullmatch(text)) and (weekday := _number(found[1], words.weekdays, words)):
         return (weekday - today.isoweekday() - 1) % 7 + 1
     return None
 
 
 def _day(year: str | None, month: int, day: str | int, *, written: str, today: date | None) -> date:
     if year is None and today is None:
-        raise WorkshopError(f"Say the year of {written} too, like 2026-03-02.")
+        raise WorkshopError(_("Say the year of {written} too, like 2026-03-02.").format(written=written))
     try:
         if year is not None:
             return plausible_day(date(int(year), month, int(day)))
@@ -96,4 +149,4 @@ def _day(year: str | None, month: int, day: str | int, *, written: str, today: d
     except ValueError as problem:
         if isinstance(problem, WorkshopError):
             raise
-        raise WorkshopError(f"There is no such day as {written}.") from None
+        raise WorkshopError(_("There is no such day as {written}.").format(written=written)) from None

@@ -5,6 +5,7 @@ import math
 from typing import Any, NoReturn
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 
 MOST_DEPTH = 32
 MOST_DIGITS = 18
@@ -26,12 +27,12 @@ def read_json(body: bytes) -> Any:
     try:
         text = body.decode()
         if _depth(text) > MOST_DEPTH:
-            raise NotSoundJson("What was sent is nested far too deep.")
+            raise NotSoundJson(_("What was sent is nested far too deep."))
         return json.loads(text, parse_float=_finite, parse_int=_whole, parse_constant=_refused)
     except NotSoundJson:
         raise
     except (ValueError, RecursionError):
-        raise NotSoundJson("What was sent is not JSON. Send it again.") from None
+        raise NotSoundJson(_("What was sent is not JSON. Send it again.")) from None
 
 
 def _depth(text: str) -> int:
@@ -60,4 +61,4 @@ def _whole(text: str) -> int:
 
 
 def _refused(text: str) -> NoReturn:
-    raise NotSoundJson(f"{text[:40]} is not a number that can be used here.")
+    raise NotSoundJson(_("{text} is not a number that can be used here.").format(text=text[:40]))

@@ -10,6 +10,7 @@ from typing import Any, Generic, TypeVar
 
 from django.db.models import Model
 
+from inventory.compute.spoken import _, as_written_here
 from inventory.files.importing.rows import Row
 from inventory.ledger.changes import change
 
@@ -94,12 +95,13 @@ def state(row: Row, statements: Sequence[Statement]) -> None:
         if name in draft.stated and not same(draft.stated[name], value):
             row.refuse(
                 column,
-                f"Row {draft.stated_in[name]} says {in_words(draft.stated[name])} of {draft.name}. "
-                "Make both rows say the same.",
+                _("Row {row} says {value} of {name}. Make both rows say the same.").format(
+                    row=draft.stated_in[name], value=in_words(draft.stated[name]), name=draft.name
+                ),
             )
     if row.is_bad:
         return
-    for draft, _, name, value in told:
+    for draft, __, name, value in told:
         draft.stated.setdefault(name, value)
         draft.stated_in.setdefault(name, row.number)
     for draft in {id(each[0]): each[0] for each in statements}.values():
@@ -111,7 +113,10 @@ def refuse_incomplete(drafts: Iterable[Draft]) -> None:
     for draft in drafts:
         for column in draft.missing.values():
             for row in draft.rows:
-                row.refuse(column, f"{draft.name} is new, and no row says its {column}.")
+                row.refuse(
+                    column,
+                    _("{name} is new, and no row says its {column}.").format(name=draft.name, column=column),
+                )
 
 
 def tell_drafts(drafts: Iterable[Draft]) -> None:
@@ -151,11 +156,11 @@ def _bare(value: Any) -> Any:
 def in_words(value: Any) -> str:
     """Return a value as the preview and the record of changes show it."""
     if value is None or value == "":
-        return "nothing"
+        return _("nothing")
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     if isinstance(value, float):
-        return f"{value:.6f}".rstrip("0").rstrip(".")
+        return as_written_here(f"{value:.6f}".rstrip("0").rstrip("."))
     if isinstance(value, tuple | list):
         return ", ".join(value)
     return value.name if isinstance(value, Draft) else str(value)

@@ -11,6 +11,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.functional import lazy
 
 from inventory.compute.colour.lab import lab_from_hex
 from inventory.compute.density import LinearDensity, read_area_weight, read_linear_density
@@ -23,18 +24,28 @@ from inventory.compute.lengths import (
     parse_weight,
     read_scale,
 )
+from inventory.compute.spoken import _, as_written_here, language, plainly
 from inventory.compute.typed.days import plausible_day, read_day
 from inventory.tables.cells import Unreadable, read_list, shown
 
-_BLANK = {"", "?", "unknown", "not known"}
+Meaning = Any  # a text, or one that is said where it is read
+lazy_text = lazy(lambda say: say(), str)
+
+_BLANK = {"", "?", "unknown", "not known", "unbekannt"}
 # What workbooks count days from (ECMA-376-1, 18.17.4.1, from memory), by whether they count from 1904; days before
 # 1 March 1900, which the older count has one too many of, are no days of a workshop.
 _DAY_0 = {False: date(1899, 12, 30), True: date(1904, 1, 1)}
 _DAY_COUNT = re.compile(r"[0-9]{5}")
-_YES = {"yes", "y", "true", "1", "x"}
-_NO = {"no", "n", "false", "0"}
+_YES = {"yes", "y", "true", "1", "x", "ja", "j", "wahr"}
+_NO = {"no", "n", "false", "0", "nein", "falsch"}
 _NUMBER_ALONE = re.compile(r"[-−–]?[0-9., ]*")
 _MINUS = ("-", "−", "–")
+
+
+def _blank_cell(meaning: Meaning) -> str:
+    # In English what a column means goes on in the sentence with a small letter.
+    goes_on = f"{meaning[0].lower()}{meaning[1:]}" if language() == "en" else meaning
+    return _("This cell is blank. It needs {meaning}").format(meaning=goes_on)
 
 
 class CellField(forms.Field):
@@ -42,11 +53,11 @@ class CellField(forms.Field):
 
     blank: Any = None
 
-    def __init__(self, meaning: str, *, required: bool = False, reading_only: bool = False) -> None:
+    def __init__(self, meaning: Meaning, *, required: bool = False, reading_only: bool = False) -> None:
         super().__init__(
             required=required,
             help_text=meaning,
-            error_messages={"required": f"This cell is blank. It needs {meaning[0].lower()}{meaning[1:]}"},
+            error_messages={"required": lazy_text(lambda: _blank_cell(str(meaning)))},
         )
         self.reading_only = reading_only
 
@@ -71,7 +82,7 @@ class TextCell(CellField):
     blank: Any = ""
 
     def __init__(
-        self, meaning: str, *, longest: int, required: bool = False, reading_only: bool = False
+        self, meaning: Meaning, *, longest: int, required: bool = False, reading_only: bool = False
     ) -> None:
         super().__init__(meaning, required=required, reading_only=reading_only)
         self.longest = longest
@@ -82,8 +93,10 @@ class TextCell(CellField):
     def read(self, value: Any) -> Any:
         if isinstance(value, date):
             raise WorkshopError(
-                "This cell holds a date. If it was a code such as 3-12, the spreadsheet has turned it into one: "
-                "format the column as text and type it again."
+                _(
+                    "This cell holds a date. If it was a code such as 3-12, the spreadsheet has turned it into "
+                    "one: format the column as text and type it again."
+                )
             )
         return self.read_text(shown(value).strip())
 
@@ -92,9 +105,13 @@ class TextCell(CellField):
 
     def one(self, text: str) -> str:
         if len(text) > self.longest:
-            raise WorkshopError(f"{len(text)} characters are too many; {self.longest} is the most.")
+            raise WorkshopError(
+                _("{count} characters are too many; {longest} is the most.").format(
+                    count=len(text), longest=self.longest
+                )
+            )
         if "\x00" in text:
-            raise WorkshopError("The text holds a character that cannot be stored. Type it again.")
+            raise WorkshopError(_("The text holds a character that cannot be stored. Type it again."))
         return text
 
 
@@ -110,13 +127,22 @@ class ListCell(TextCell):
 class WordCell(CellField):
     """One word of a choice, by what is stored or by what people read, in any case."""
 
-    def __init__(self, meaning: str, *, choices: Iterable[tuple[str, object]]) -> None:
-        stored_and_read = [(stored, str(read)) for stored, read in choices]
-        self.words: Mapping[str, str] = {
-            each.casefold(): pair[0] for pair in stored_and_read for each in pair
-        }
-        self.stored = [stored for stored, _ in stored_and_read]
-        super().__init__(f"{meaning}: {', '.join(self.stored)}.")
+    def __init__(self, meaning: Meaning, *, choices: Iterable[tuple[str, object]]) -> None:
+        stored_and_read = list(choices)
+        self.read_as = stored_and_read
+        self.stored = [stored for stored, __ in stored_and_read]
+        self.by_language: dict[str, Mapping[str, str]] = {}
+        super().__init__(lazy_text(lambda: f"{meaning}: {', '.join(self.stored)}."))
+
+    @property
+    def words(self) -> Mapping[str, str]:
+        """What is stored, by what may be written for it: that itself, and what the reader calls it."""
+        speaks = language()
+        if speaks not in self.by_language:
+            self.by_language[speaks] = {
+                each.casefold(): stored for stored, read in self.read_as for each in (stored, str(read))
+            }
+        return self.by_language[speaks]
 
     def blanks(self) -> set[str]:
         return {""}
@@ -124,7 +150,9 @@ class WordCell(CellField):
     def read(self, value: Any) -> str:
         word = " ".join(shown(value).split()).casefold()
         if word not in self.words:
-            raise WorkshopError(f"This is none of the words for it: {', '.join(self.stored)}.")
+            raise WorkshopError(
+                _("This is none of the words for it: {names}.").format(names=", ".join(self.stored))
+            )
         return self.words[word]
 
 
@@ -132,23 +160,26 @@ class YesNoCell(CellField):
     def read(self, value: Any) -> bool:
         word = shown(value).strip().casefold()
         if word not in _YES | _NO:
-            raise WorkshopError("Write yes or no.")
+            raise WorkshopError(_("Write yes or no."))
         return word in _YES
 
 
 class NumberCell(CellField):
     """A number from ``low`` to ``high``; a reading outside them is no reading of an ambiguous 12.345."""
 
-    def __init__(self, meaning: str, *, low: float, high: float, low_allowed: bool = True) -> None:
+    def __init__(self, meaning: Meaning, *, low: float, high: float, low_allowed: bool = True) -> None:
         super().__init__(meaning)
         self.low, self.high, self.low_allowed = low, high, low_allowed
 
     def read(self, value: Any) -> Any:
         number = self.number(value)
         if not self.is_within(number):
-            above = "from" if self.low_allowed else "above"
-            to = "to" if self.low_allowed else "and at most"
-            raise WorkshopError(f"The number must be {above} {self.low:g} {to} {self.high:g}.")
+            told = (
+                _("The number must be from {low} to {high}.")
+                if self.low_allowed
+                else _("The number must be above {low} and at most {high}.")
+            )
+            raise WorkshopError(told.format(low=plainly(self.low), high=plainly(self.high)))
         return float(number)
 
     def is_within(self, number: Decimal) -> bool:
@@ -171,7 +202,7 @@ class NumberCell(CellField):
 class DensityCell(NumberCell):
     """A linear density: tex as a number, or dtex, denier, Nm or Ne in words, cleaned to a LinearDensity."""
 
-    def __init__(self, meaning: str) -> None:
+    def __init__(self, meaning: Meaning) -> None:
         super().__init__(meaning, low=0, high=1000, low_allowed=False)
 
     def read(self, value: Any) -> LinearDensity:
@@ -183,7 +214,7 @@ class DensityCell(NumberCell):
 class AreaWeightCell(NumberCell):
     """The weight of cloth or stabilizer: a number in g/m², or with oz/yd² behind it."""
 
-    def __init__(self, meaning: str) -> None:
+    def __init__(self, meaning: Meaning) -> None:
         super().__init__(meaning, low=0, high=2000, low_allowed=False)
 
     def read(self, value: Any) -> float:
@@ -196,7 +227,7 @@ class AreaWeightCell(NumberCell):
 class MoneyCell(NumberCell):
     """An amount in the workshop's currency, exact to two places."""
 
-    def __init__(self, meaning: str) -> None:
+    def __init__(self, meaning: Meaning) -> None:
         super().__init__(meaning, low=0, high=999_999.99)
 
     def number(self, value: Any) -> Decimal:
@@ -205,28 +236,32 @@ class MoneyCell(NumberCell):
         except AmbiguousNumber as problem:
             grouped, point = problem.readings
             raise WorkshopError(
-                f"{typed(value)} could be {grouped:f} or {point:f}. Write the amount with two decimals."
+                _("{typed} could be {grouped} or {point}. Write the amount with two decimals.").format(
+                    typed=typed(value),
+                    grouped=as_written_here(f"{grouped:f}"),
+                    point=as_written_here(f"{point:f}"),
+                )
             ) from None
 
     def read(self, value: Any) -> Decimal:
         super().read(value)
         number = self.number(value)
         if number != round(number, 2):
-            raise WorkshopError("An amount of money has two decimals at most.")
+            raise WorkshopError(_("An amount of money has two decimals at most."))
         return round(number, 2)
 
 
 class WholeCell(NumberCell):
     """A whole number of pieces, days or millimetres."""
 
-    def __init__(self, meaning: str, *, low: int = 0, high: int = 1_000_000) -> None:
+    def __init__(self, meaning: Meaning, *, low: int = 0, high: int = 1_000_000) -> None:
         super().__init__(meaning, low=low, high=high)
 
     def read(self, value: Any) -> int:
         super().read(value)
         number = self.number(value)
         if number != int(number):
-            raise WorkshopError("This must be a whole number.")
+            raise WorkshopError(_("This must be a whole number."))
         return int(number)
 
 
@@ -234,7 +269,7 @@ class QuantityCell(CellField):
     """A length or weight in whole mm or mg; without a unit in the cell, the column's holds."""
 
     def __init__(
-        self, meaning: str, *, parse: Callable[..., int], unit: str, above_zero: bool = False
+        self, meaning: Meaning, *, parse: Callable[..., int], unit: str, above_zero: bool = False
     ) -> None:
         super().__init__(meaning)
         self.parse, self.unit, self.above_zero = parse, unit, above_zero
@@ -244,16 +279,16 @@ class QuantityCell(CellField):
         text = f"{value:.4f}" if isinstance(value, Decimal) else typed(value)
         quantity = self.parse(text, unit=self.unit)
         if self.above_zero and quantity == 0:
-            raise WorkshopError("This must be above zero.")
+            raise WorkshopError(_("This must be above zero."))
         return quantity
 
 
-def metres(meaning: str, *, above_zero: bool = False) -> QuantityCell:
+def metres(meaning: Meaning, *, above_zero: bool = False) -> QuantityCell:
     """Return a field for a length in m, whose value is in mm."""
     return QuantityCell(meaning, parse=parse_length, unit="m", above_zero=above_zero)
 
 
-def grams(meaning: str, *, above_zero: bool = False) -> QuantityCell:
+def grams(meaning: Meaning, *, above_zero: bool = False) -> QuantityCell:
     """Return a field for a weight in g, whose value is in mg."""
     return QuantityCell(meaning, parse=parse_weight, unit="g", above_zero=above_zero)
 
@@ -274,21 +309,23 @@ class ScaleCell(CellField):
             step_mg = self._kitchen_scale_mg if decimals > self._finest_decimals else 10 ** (3 - decimals)
             shown_weight = read_scale(f"{value:.4f}", unit="g", resolution_mg=step_mg)
         if shown_weight.mg == 0:
-            raise WorkshopError("This must be above zero.")
+            raise WorkshopError(_("This must be above zero."))
         return shown_weight
 
 
 class SigmaCell(CellField):
     """A standard deviation: ``scale`` stock units (1000 mm, or 1 piece) in one of the column's."""
 
-    def __init__(self, meaning: str, *, scale: int) -> None:
+    def __init__(self, meaning: Meaning, *, scale: int) -> None:
         super().__init__(meaning)
         self.scale = scale
 
     def read(self, value: Any) -> float:
         number = value if isinstance(value, Decimal) else parse_decimal(typed(value))
         if not 0 <= number * self.scale <= 1_000_000_000:
-            raise WorkshopError("The uncertainty must be zero or above, and no more than any workshop holds.")
+            raise WorkshopError(
+                _("The uncertainty must be zero or above, and no more than any workshop holds.")
+            )
         return float(number * self.scale)
 
 
@@ -317,7 +354,7 @@ class DayCell(CellField):
 
     def _counted(self, number: Decimal) -> date:
         if not 20_000 <= number < 80_000:
-            raise WorkshopError(f"{number} is not a day. Type it like 2026-03-02.")
+            raise WorkshopError(_("{number} is not a day. Type it like 2026-03-02.").format(number=number))
         return plausible_day(_DAY_0[self.days_from_1904] + timedelta(days=int(number)))
 
 
@@ -325,9 +362,11 @@ def typed(value: Any) -> str:
     """Return a cell that should hold a number as text, or raise WorkshopError where it holds something else."""
     if isinstance(value, date):
         raise WorkshopError(
-            f"This cell holds a date, {value.isoformat()}. If a number was typed, the spreadsheet has taken it "
-            "for a date: format the column as a number and type it again."
+            _(
+                "This cell holds a date, {value}. If a number was typed, the spreadsheet has taken it for a "
+                "date: format the column as a number and type it again."
+            ).format(value=value.isoformat())
         )
     if isinstance(value, bool):
-        raise WorkshopError("This cell holds yes or no. Type a number.")
+        raise WorkshopError(_("This cell holds yes or no. Type a number."))
     return shown(value)

@@ -7,6 +7,7 @@ from typing import Any
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
 from inventory.compute.lengths import ScaleReading
+from inventory.compute.spoken import _, figure
 from inventory.compute.weighing import MOISTURE_SIGMA, length_from_weight, length_sigma
 from inventory.files.importing.catalogue import Draft, Index, refuse_incomplete, state
 from inventory.files.importing.plan import ImportPlan
@@ -129,7 +130,8 @@ def _weighed(
     if tare_mg is None:
         if not row.refused("tare_g", "put_up"):
             row.refuse(
-                "weight_g", "Without the weight of the empty spool the weight tells no length. Give tare_g."
+                "weight_g",
+                _("Without the weight of the empty spool the weight tells no length. Give tare_g."),
             )
         return None, None
     gross: ScaleReading = row["weight_g"]
@@ -150,7 +152,10 @@ def _weighed(
         beyond = BELIEVED_SIGMAS * math.hypot(sigma_mm, sealed_sigma(put_up.length_mm))
         if length_mm > put_up.length_mm + beyond:
             row.refuse(
-                "weight_g", f"That would be {length_mm / 1000:,.0f} m, and a full {put_up} holds less."
+                "weight_g",
+                _("That would be {length} m, and a full {put_up} holds less.").format(
+                    length=figure(length_mm / 1000), put_up=put_up
+                ),
             )
     return round(length_mm), sigma_mm
 
@@ -161,7 +166,9 @@ def plan_bobbins(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
     styles: Index[Draft] = Index()
     drafts = []
     for each in BobbinStyle.objects.all():
-        drafts.append(Draft(BobbinStyle, f"the bobbin style {each.name}", {"name": each.name}, each))
+        drafts.append(
+            Draft(BobbinStyle, _("the bobbin style {name}").format(name=each.name), {"name": each.name}, each)
+        )
         styles.add((each.name,), drafts[-1])
     things = []
     for row in rows:
@@ -176,7 +183,10 @@ def plan_bobbins(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
             if style is None:
                 needs = {field: column for column, field in _STYLE.items() if field != "core_diameter_mm"}
                 style = Draft(
-                    BobbinStyle, f"the bobbin style {row['style']}", {"name": row["style"]}, needs=needs
+                    BobbinStyle,
+                    _("the bobbin style {name}").format(name=row["style"]),
+                    {"name": row["style"]},
+                    needs=needs,
                 )
                 styles.add((row["style"],), style)
                 drafts.append(style)
@@ -184,14 +194,17 @@ def plan_bobbins(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
         if row.states(*row.values.keys() - {"style", *_STYLE}):
             things.append(_bobbins(row, shelf, threads, item=item, label=label, kind=kind, style=style))
         elif style is None and not row.is_bad:
-            row.refuse("style", "The row says nothing that can be imported.")
+            row.refuse("style", _("The row says nothing that can be imported."))
     return _compared(things, shelf, drafts=drafts)
 
 
 def _bobbin_kind(row: Row, item: StockItem | None) -> str:
     if item is not None:
         if row["kind"] not in (None, "", item.kind):
-            row.refuse("kind", f"{item.label} is {Kind(item.kind).label} on the shelf.")
+            row.refuse(
+                "kind",
+                _("{label} is {kind} on the shelf.").format(label=item.label, kind=Kind(item.kind).label),
+            )
         return item.kind
     part = row["length_m"] is not None and row["pieces"] is None
     return row["kind"] or (Kind.PART_BOBBIN if part else Kind.BOBBINS)
@@ -210,9 +223,9 @@ def _bobbins(
     shade = shade_coded(row, threads, range=range_named(row, threads))
     full = kind == Kind.BOBBINS
     if full:
-        _refuse_columns(row, _OF_A_PART_BOBBIN, "This is for a part bobbin; full ones have pieces.")
+        _refuse_columns(row, _OF_A_PART_BOBBIN, _("This is for a part bobbin; full ones have pieces."))
     else:
-        _refuse_columns(row, _OF_FULL_BOBBINS, "This is for full bobbins; a part bobbin has length_m.")
+        _refuse_columns(row, _OF_FULL_BOBBINS, _("This is for full bobbins; a part bobbin has length_m."))
     unit = "pieces" if full else "m"
     identity: dict[str, Any] = {"style": style, "shade": shade}
     details = _details(row, shelf) | {"quantity_paid": row[f"paid_for_{unit}"]}
@@ -253,9 +266,12 @@ def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
     for row in rows:
         item = known_again(row, shelf, kinds=list(_STABILIZER_MODELS))
         if item is not None and row["form"] not in (None, "", item.kind):
-            row.refuse("form", f"{item.label} is {Kind(item.kind).label} on the shelf.")
+            row.refuse(
+                "form",
+                _("{label} is {kind} on the shelf.").format(label=item.label, kind=Kind(item.kind).label),
+            )
         if item is None and not row["form"] and not row.refused("form") and row.states(*_OF_A_THING):
-            row.refuse("form", "The row tells of a thing. Is it a roll, sheets, an offcut or a can?")
+            row.refuse("form", _("The row tells of a thing. Is it a roll, sheets, an offcut or a can?"))
         kind = item.kind if item is not None else row["form"] or Kind.ROLL
         label = label_for(row, shelf, kind=kind, item=item)
         if has_landed(row, shelf, label):
@@ -264,7 +280,7 @@ def plan_stabilizer(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
         if item is not None or row["form"]:
             things.append(_stabilizer(row, shelf, item=item, label=label, kind=kind, product=product))
         elif product is None and not row.is_bad:
-            row.refuse("product", "The row says nothing that can be imported.")
+            row.refuse("product", _("The row says nothing that can be imported."))
     for draft in drafts:
         if draft.stated.get("kind") not in {None, *StabilizerProduct.CHOSEN_BY_WEIGHT}:
             draft.needs.pop("weight_g_m2", None)
@@ -276,11 +292,11 @@ def _product(row: Row, products: Index[Draft], drafts: list[Draft]) -> Draft | N
     if not maker and not name:
         for column in _PRODUCT:
             if row.states(column):
-                row.refuse(column, "This is of a product. Name maker and product too.")
+                row.refuse(column, _("This is of a product. Name maker and product too."))
         return None
     if not (maker and name):
         row.refuse(
-            "product" if maker else "maker", "A product is known by its maker and its name; give both."
+            "product" if maker else "maker", _("A product is known by its maker and its name; give both.")
         )
         return None
     product = products.get(maker, name)
@@ -298,12 +314,12 @@ def _stabilizer(
 ) -> StatedThing:
     if kind == Kind.CAN:
         return _can(row, shelf, item=item, label=label, product=product)
-    _refuse_columns(row, _OF_A_CAN, "This is for a can of spray.")
+    _refuse_columns(row, _OF_A_CAN, _("This is for a can of spray."))
     is_roll = kind == Kind.ROLL
     if is_roll:
-        _refuse_columns(row, _OF_SHEETS, "This is for sheets and offcuts; a roll has length_m.")
+        _refuse_columns(row, _OF_SHEETS, _("This is for sheets and offcuts; a roll has length_m."))
     else:
-        _refuse_columns(row, _OF_A_ROLL, "This is for a roll; sheets and offcuts have pieces.")
+        _refuse_columns(row, _OF_A_ROLL, _("This is for a roll; sheets and offcuts have pieces."))
     unit, quantity = ("m", "length_m") if is_roll else ("pieces", "pieces")
     identity: dict[str, Any] = {"product": product, "width_mm": row["width_mm"]}
     if not is_roll:
@@ -327,7 +343,7 @@ def _stabilizer(
 
 
 def _can(row: Row, shelf: ShelfAtImport, *, item: Any, label: str, product: Draft | None) -> StatedThing:
-    _refuse_columns(row, ("width_mm", *_OF_SHEETS, *_OF_A_ROLL), "A can of spray has content_g alone.")
+    _refuse_columns(row, ("width_mm", *_OF_SHEETS, *_OF_A_ROLL), _("A can of spray has content_g alone."))
     full_mg = row["full_g"] if row["full_g"] is not None else item.full_mg if item else row["content_g"]
     return StatedThing(
         row,

@@ -5,7 +5,11 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Protocol
 
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy
+
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from inventory.files.importing.forms import (
     BobbinRowForm,
     RowForm,
@@ -38,7 +42,7 @@ class FileKind:
     """
 
     name: str
-    holds: str
+    holds: str | Promise
     form: type[RowForm]
     essential: tuple[tuple[str, ...], ...]
     plan: Planner
@@ -57,26 +61,36 @@ KINDS: Mapping[str, FileKind] = MappingProxyType(
     {
         kind.name: kind
         for kind in (
-            FileKind("spools", "spools of thread", SpoolRowForm, (("label", "code"),), plan_spools),
+            FileKind(
+                "spools", gettext_lazy("spools of thread"), SpoolRowForm, (("label", "code"),), plan_spools
+            ),
             FileKind(
                 "shades",
-                "shades, with their ranges and put-ups",
+                gettext_lazy("shades, with their ranges and put-ups"),
                 ShadeRowForm,
                 (("maker",), ("range",)),
                 plan_shades,
             ),
             FileKind(
-                "bobbins", "bobbins, full and part-used", BobbinRowForm, (("label", "style"),), plan_bobbins
+                "bobbins",
+                gettext_lazy("bobbins, full and part-used"),
+                BobbinRowForm,
+                (("label", "style"),),
+                plan_bobbins,
             ),
             FileKind(
                 "stabilizer",
-                "stabilizer, film, adhesive, foam and fabric: rolls, sheets, offcuts and cans",
+                gettext_lazy("stabilizer, film, adhesive, foam and fabric: rolls, sheets, offcuts and cans"),
                 StabilizerRowForm,
                 (("label", "product"),),
                 plan_stabilizer,
             ),
             FileKind(
-                "suppliers", "suppliers with their offers", SupplierRowForm, (("supplier",),), plan_suppliers
+                "suppliers",
+                gettext_lazy("suppliers with their offers"),
+                SupplierRowForm,
+                (("supplier",),),
+                plan_suppliers,
             ),
         )
     }
@@ -86,5 +100,7 @@ KINDS: Mapping[str, FileKind] = MappingProxyType(
 def kind_named(name: str) -> FileKind:
     """Return the kind of that name, or raise NoSuchKind."""
     if name not in KINDS:
-        raise NoSuchKind(f"There are no files of {name}. There are: {', '.join(KINDS)}.")
+        raise NoSuchKind(
+            _("There are no files of {name}. There are: {names}.").format(name=name, names=", ".join(KINDS))
+        )
     return KINDS[name]

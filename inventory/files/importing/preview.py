@@ -8,15 +8,15 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError
-from django.utils.timezone import localtime
 
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, figure
 from inventory.files.importing.catalogue import save_drafts, tell_drafts
 from inventory.files.importing.kinds import FileKind, kind_named
 from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Progress, Row, cleaned_rows
-from inventory.files.importing.stock import land
+from inventory.files.importing.stock import day_in_words, land
 from inventory.models import Place
 from inventory.tables.cells import guarded, shown
 from inventory.tables.problems import CellProblem
@@ -70,8 +70,18 @@ class Preview:
 
     @property
     def in_words(self) -> str:
-        failed = f", {len(self.failed):,} with {len(self.problems):,} bad cells" if self.failed else ""
-        return f"{self.new:,} new, {self.changed:,} changed, {self.unchanged:,} unchanged{failed}"
+        told = (
+            _("{new} new, {changed} changed, {unchanged} unchanged, {failed} with {cells} bad cells")
+            if self.failed
+            else _("{new} new, {changed} changed, {unchanged} unchanged")
+        )
+        return told.format(
+            new=figure(self.new),
+            changed=figure(self.changed),
+            unchanged=figure(self.unchanged),
+            failed=figure(len(self.failed)),
+            cells=figure(len(self.problems)),
+        )
 
 
 class NothingLanded(WorkshopError):
@@ -80,8 +90,15 @@ class NothingLanded(WorkshopError):
     def __init__(self, preview: Preview, *, hint: str) -> None:
         self.preview = preview
         super().__init__(
-            f"Nothing was imported: {len(preview.failed):,} of {len(preview.failed) + len(preview.outcomes):,} rows "
-            f"cannot be, because of {len(preview.problems):,} bad cells. {hint}"
+            _(
+                "Nothing was imported: {failed} of {rows} rows cannot be, because of {cells} bad cells. "
+                "{hint}"
+            ).format(
+                failed=figure(len(preview.failed)),
+                rows=figure(len(preview.failed) + len(preview.outcomes)),
+                cells=figure(len(preview.problems)),
+                hint=hint,
+            )
         )
 
 
@@ -123,9 +140,9 @@ def apply_import(
         # Planned under the transaction: between preview and now the shelf may have moved.
         plan, preview = _planned([replace(row, problems=list(row.problems)) for row in rows], table, of)
         if preview.failed and not skip_bad:
-            raise NothingLanded(preview, hint="Correct them, or leave the bad rows out.")
+            raise NothingLanded(preview, hint=_("Correct them, or leave the bad rows out."))
         if not preview.outcomes:
-            raise NothingLanded(preview, hint="Correct them.")
+            raise NothingLanded(preview, hint=_("Correct them."))
         save_drafts(plan.drafts, at=at, by=by)
         if plan.shelf is not None:
             land(
@@ -186,18 +203,23 @@ def _notes_on(plan: ImportPlan, good: Sequence[Row]) -> list[str]:
     notes = []
     places = [draft.name for draft in plan.drafts if draft.model is Place and draft.is_wanted]
     if places:
-        notes.append(f"New places: {', '.join(places)}.")
+        notes.append(_("New places: {names}.").format(names=", ".join(places)))
     landed = sum(row.landed_before for row in good)
     if landed and plan.shelf is not None:
-        day = localtime(max(plan.shelf.landed.values()))
+        day = max(plan.shelf.landed.values())
         notes.append(
-            f"Rows of this very file that landed before, on {day:%d %b %Y}: {landed:,}. They stay as they are."
+            _("Rows of this very file that landed before, on {day}: {landed}. They stay as they are.").format(
+                day=day_in_words(day), landed=figure(landed)
+            )
         )
     unlabelled = sum(row.label != "" and not row["label"] for row in good)
     if unlabelled:
         notes.append(
-            f"Rows without a label code: {unlabelled:,}. Each gets one that follows from this file and its row, so "
-            "this file lands once; a file that has been edited would bring them again. Export the shelf to edit it."
+            _(
+                "Rows without a label code: {count}. Each gets one that follows from this file and its "
+                "row, so this file lands once; a file that has been edited would bring them again. Export "
+                "the shelf to edit it."
+            ).format(count=figure(unlabelled))
         )
     return notes
 

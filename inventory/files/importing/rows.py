@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from inventory.compute.spoken import _
 from inventory.files.importing.forms import RowForm
 from inventory.tables.cells import Cell, shown
 from inventory.tables.problems import CellProblem
@@ -75,8 +76,10 @@ def _checked(each: TableRow, checker: RowForm) -> Row:
                 each.number,
                 "",
                 " | ".join(each.beyond)[:200],
-                "The row has more cells than there are headings. In a CSV file, a number or name that contains "
-                "the separator needs quotation marks.",
+                _(
+                    "The row has more cells than there are headings. In a CSV file, a number or name that contains "
+                    "the separator needs quotation marks."
+                ),
             )
         )
     return row

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from inventory.compute.colour.lab import Lab, hex_from_lab, lab_from_hex
+from inventory.compute.spoken import _, plainly
 from inventory.files.importing.catalogue import Draft, Index, Statement, folded, refuse_incomplete, state
 from inventory.files.importing.forms import OF_PUT_UP
 from inventory.files.importing.plan import ImportPlan
@@ -79,7 +80,11 @@ class _Drafts:
     def earlier_code(self, shade: Draft, code: str) -> Draft:
         names = (_key(shade), *folded(code))
         if names not in self.earlier:
-            draft = Draft(EarlierCode, f"{shade.name}, earlier {code}", {"shade": shade, "code": code})
+            draft = Draft(
+                EarlierCode,
+                _("{shade}, earlier {code}").format(shade=shade.name, code=code),
+                {"shade": shade, "code": code},
+            )
             self.earlier[names] = draft
             self.all[EarlierCode].append(draft)
         return self.earlier[names]
@@ -117,7 +122,9 @@ def _refuse_thinner_than_its_core(draft: Draft) -> None:
             column = "put_up_core_mm" if row["put_up_core_mm"] is not None else "put_up_full_mm"
             row.refuse(
                 column,
-                f"A full spool is thicker than its core; {full_mm:g} mm is not more than {core_mm:g} mm.",
+                _(
+                    "A full spool is thicker than its core; {full_mm} mm is not more than {core_mm} mm."
+                ).format(full_mm=plainly(full_mm), core_mm=plainly(core_mm)),
             )
 
 
@@ -160,7 +167,10 @@ def _colour(row: Row) -> dict[str, float]:
     if all(value is not None for value in lab):
         if row["hex"] and row["hex"] != hex_from_lab(Lab(*lab)):
             row.refuse(
-                "hex", f"Its Lab is {hex_from_lab(Lab(*lab))} on a screen, not this. Leave one of them blank."
+                "hex",
+                _("Its Lab is {hex} on a screen, not this. Leave one of them blank.").format(
+                    hex=hex_from_lab(Lab(*lab))
+                ),
             )
         return dict(zip(("lab_l", "lab_a", "lab_b"), lab, strict=True))
     if row["hex"]:

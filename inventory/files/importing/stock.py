@@ -6,14 +6,20 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, NamedTuple
 
+from django.utils.dateformat import format as format_date
+from django.utils.timezone import localtime
+from django.utils.translation import pgettext
+
 from inventory import ledger
 from inventory.compute.knowing import RELATIVE_SIGMA
+from inventory.compute.spoken import _, as_written_here
 from inventory.files.importing.catalogue import Draft, Index, differing, in_words, record_values, same
 from inventory.files.importing.rows import Row
 from inventory.ledger import Finding, Line
 from inventory.ledger.changes import change
 from inventory.models import Entry, LandedRow, Place, StockItem
-from inventory.shelf.receipts import PREFIXES, Arrival, receive_many
+from inventory.shelf.labelled import PREFIXES
+from inventory.shelf.receipts import Arrival, receive_many
 
 Known = StockItem.Known
 _LABEL = re.compile(r"[A-Z0-9][A-Z0-9.-]*")
@@ -119,15 +125,19 @@ def known_again(row: Row, shelf: ShelfAtImport, *, kinds: Sequence[str]) -> Any:
     seen = shelf.labels.get(label)
     if seen is None:
         if not _LABEL.fullmatch(label.upper()):
-            row.refuse("label", "A label code has letters from A to Z, digits, dots and hyphens only.")
+            row.refuse("label", _("A label code has letters from A to Z, digits, dots and hyphens only."))
         return None
     if seen.kind not in kinds:
-        row.refuse("label", f"This label code is on something else: {StockItem.Kind(seen.kind).label}.")
+        row.refuse(
+            "label",
+            _("This label code is on something else: {label}.").format(label=StockItem.Kind(seen.kind).label),
+        )
     elif seen.retired_at and seen.pk not in shelf.landed:
         row.refuse(
             "label",
-            f"This left the shelf on {seen.retired_at:%d %b %Y}, and no label code is used twice. "
-            "Give the thing another one.",
+            _(
+                "This left the shelf on {day}, and no label code is used twice. Give the thing another one."
+            ).format(day=day_in_words(seen.retired_at)),
         )
     return shelf.items.get(seen.pk)
 
@@ -157,7 +167,7 @@ def compare(thing: StatedThing, shelf: ShelfAtImport) -> None:
     row.label = thing.label
     first = shelf.planned.setdefault((thing.label,), row.number)
     if first != row.number:
-        row.refuse("label", f"Row {first} has this label code already.")
+        row.refuse("label", _("Row {first} has this label code already.").format(first=first))
     elif thing.item is not None:
         _compare_known(thing)
     elif shelf.labels.get(thing.label) is None:
@@ -165,7 +175,9 @@ def compare(thing: StatedThing, shelf: ShelfAtImport) -> None:
     elif not row.refused("label"):
         row.refuse(
             "label",
-            f"The label code that this row would get, {thing.label}, is taken. Write another into the row.",
+            _(
+                "The label code that this row would get, {label}, is taken. Write another into the row."
+            ).format(label=thing.label),
         )
 
 
@@ -174,12 +186,17 @@ def _compare_new(thing: StatedThing) -> None:
     for name, value in thing.identity.items():
         column = thing.column_of[name]
         if value is None and not row.states(column) and not row.refused(column):
-            row.refuse(column, f"The thing is new on the shelf, and the row does not say its {column}.")
+            row.refuse(
+                column,
+                _("The thing is new on the shelf, and the row does not say its {column}.").format(
+                    column=column
+                ),
+            )
     if thing.quantity is None and thing.known == Known.SEALED and thing.full:
         thing.quantity = thing.full
     unsaid = thing.quantity is None and not row.refused(thing.quantity_column)
     if unsaid and thing.known not in ("", Known.UNKNOWN):
-        row.refuse(thing.quantity_column, "The row says how the quantity is known, but not the quantity.")
+        row.refuse(thing.quantity_column, _("The row says how the quantity is known, but not the quantity."))
     thing.finding = _finding(thing, thing.quantity)
 
 
@@ -190,8 +207,10 @@ def _compare_known(thing: StatedThing) -> None:
         if value is not None and not same(before, value):
             row.refuse(
                 thing.column_of[name],
-                f"{item.label} is {in_words(before)} on the shelf, and the row says {in_words(value)}. "
-                "Check the label code; what a thing is does not change.",
+                _(
+                    "{label} is {before} on the shelf, and the row says {stated}. Check the label code; "
+                    "what a thing is does not change."
+                ).format(label=item.label, before=in_words(before), stated=in_words(value)),
             )
     stated = {name: value for name, value in thing.details.items() if value not in (None, "")}
     thing.differences = differing(item, stated)
@@ -203,7 +222,7 @@ def _compare_known(thing: StatedThing) -> None:
     sure_otherwise = is_known and thing.sigma is not None and not same(item.sigma, thing.sigma)
     unsaid = thing.quantity is None and not row.refused(thing.quantity_column)
     if known_otherwise and unsaid and item.known == Known.UNKNOWN:
-        row.refuse(thing.quantity_column, "The row says how the quantity is known, but not the quantity.")
+        row.refuse(thing.quantity_column, _("The row says how the quantity is known, but not the quantity."))
     if not (counted or known_otherwise or sure_otherwise):
         return
     if not counted and not thing.known:
@@ -228,6 +247,11 @@ def _finding(thing: StatedThing, quantity: int | None) -> Finding:
     return Finding(sigma, known)
 
 
+def day_in_words(moment: datetime) -> str:
+    """Return the day on which a moment falls where the workshop stands."""
+    return format_date(localtime(moment), pgettext("date format", "d M Y"))
+
+
 def in_unit(quantity: int, *, unit: str) -> str:
     """Return a quantity in mm, mg or pieces as the preview shows it.
 
@@ -235,7 +259,7 @@ def in_unit(quantity: int, *, unit: str) -> str:
     ('640 m', '8 g', '12')
     """
     shown = {"mm": "m", "mg": "g"}.get(unit)
-    return f"{quantity / 1000:.12g} {shown}" if shown else str(quantity)
+    return f"{as_written_here(f'{quantity / 1000:.12g}')} {shown}" if shown else str(quantity)
 
 
 def tell(thing: StatedThing) -> None:
@@ -250,12 +274,12 @@ def tell(thing: StatedThing) -> None:
         return
     after = Known(thing.finding.known).label
     if thing.quantity is None:
-        row.changes.append(f"known: {Known(item.known).label} → {after}")
+        row.changes.append(_("known: {before} → {after}").format(before=Known(item.known).label, after=after))
         return
     quantities = [in_unit(each, unit=thing.unit) for each in (item.on_hand, thing.quantity)]
     row.changes.append(f"{thing.quantity_column}: {' → '.join(quantities)}, {after}")
     if item.reserved > thing.quantity:
-        row.changes.append("less than is set aside: the youngest reservations shrink")
+        row.changes.append(_("less than is set aside: the youngest reservations shrink"))
 
 
 def land(
@@ -280,7 +304,7 @@ def land(
         progress(start + len(part))
     for done, thing in enumerate(known, start=len(new) + 1):
         if thing.differences:
-            changes = {name: after for name, (_, after) in thing.differences.items()}
+            changes = {name: after for name, (__, after) in thing.differences.items()}
             change(thing.item, changes=record_values(changes), at=at, by=by)
         if thing.finding is not None:
             # The count keeps a row that was taken back, and is landed again, from passing for the first time.
@@ -307,5 +331,7 @@ def _arrival(thing: StatedThing) -> Arrival:
     if item.price_paid is not None and item.quantity_paid is None:
         item.quantity_paid = thing.full or thing.quantity or None
     if thing.finding is None:
-        raise ValueError(f"Row {thing.row.number} was not compared before it was landed.")
+        raise ValueError(
+            _("Row {number} was not compared before it was landed.").format(number=thing.row.number)
+        )
     return Arrival(item, thing.quantity or 0, thing.finding)

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
+from inventory.compute.spoken import _
 from inventory.files.importing.catalogue import Draft, Index, Statement, refuse_incomplete, state
 from inventory.files.importing.plan import ImportPlan
 from inventory.files.importing.rows import Row
@@ -60,7 +61,10 @@ def plan_suppliers(rows: Sequence[Row], *, sha256: str) -> ImportPlan:
             key = (supplier.name, *(_pk(what[name]) for name in _KEY))
             there = offers[key]
             if not there and key in first_row:
-                row.refuse("", f"Row {first_row[key]} makes the same offer. Keep one of them.")
+                row.refuse(
+                    "",
+                    _("Row {row} makes the same offer. Keep one of them.").format(row=first_row[key]),
+                )
             first_row.setdefault(key, row.number)
             record = there.pop(0) if there else None
             offer_draft = Draft(Offer, _named(what, supplier), {"supplier": supplier} | what, record)
@@ -85,17 +89,18 @@ def _steps(row: Row, offer: Draft, known: dict[tuple[int, int], PriceBreak]) -> 
         if start is None or price is None:
             missing = "from" if start is None else "price"
             row.refuse(
-                f"step_{number}_{missing}", "A price step needs both: from how many packs, and the price."
+                f"step_{number}_{missing}", _("A price step needs both: from how many packs, and the price.")
             )
             continue
         if start in seen:
             row.refuse(
-                f"step_{number}_from", f"Another step begins with {start} packs too. Keep one of them."
+                f"step_{number}_from",
+                _("Another step begins with {start} packs too. Keep one of them.").format(start=start),
             )
             continue
         seen.add(start)
         record = known.get((offer.record.pk, start)) if offer.record is not None else None
-        name = f"{offer.name} from {start} packs"
+        name = _("{offer} from {count} packs").format(offer=offer.name, count=start)
         draft = Draft(PriceBreak, name, {"offer": offer, "from_packs": start}, record)
         statements.append((draft, f"step_{number}_price", "price", price))
     return statements
@@ -108,11 +113,16 @@ def _on_offer(
     kinds = [columns for columns in (_THREAD[1:], _BOBBINS, _STABILIZER) if row.states(*columns)]
     if not kinds:
         if row.states("price", "pack", "seen_on", "code", "range", "maker"):
-            row.refuse("price", "The price is for nothing: name a put-up, a bobbin style or a stabilizer.")
+            row.refuse("price", _("The price is for nothing: name a put-up, a bobbin style or a stabilizer."))
         return None
     if len(kinds) > 1:
         for columns in kinds[1:]:
-            row.refuse(columns[0], f"An offer is for one thing; {kinds[0][0]} names another. Use two rows.")
+            row.refuse(
+                columns[0],
+                _("An offer is for one thing; {column} names another. Use two rows.").format(
+                    column=kinds[0][0]
+                ),
+            )
         return None
     what: dict[str, Any] = dict.fromkeys(_KEY) | {"pack": row["pack"] or 1}
     if kinds[0] == _STABILIZER:
@@ -126,7 +136,7 @@ def _on_offer(
         else:
             what["put_up"] = put_up_named(row, threads, range=range or (shade.range if shade else None))
     if row["price"] is None and not row.refused("price"):
-        row.refuse("price", "The offer needs a price.")
+        row.refuse("price", _("The offer needs a price."))
     return what
 
 
@@ -134,7 +144,7 @@ def _bobbins(row: Row, styles: Index[BobbinStyle]) -> dict[str, Any]:
     _need(row, "bobbin_style", "bobbin_length_m", "code")
     style = styles.get(row["bobbin_style"] or "")
     if style is None and row["bobbin_style"]:
-        row.refuse("bobbin_style", "There is no such bobbin style. Import the bobbins first.")
+        row.refuse("bobbin_style", _("There is no such bobbin style. Import the bobbins first."))
     return {"bobbin_style": style, "bobbin_length_mm": row["bobbin_length_m"]}
 
 
@@ -143,18 +153,23 @@ def _stabilizer(row: Row, products: Index[StabilizerProduct]) -> dict[str, Any]:
         _need(row, "maker", "product")
         for column in ("roll_width_mm", "roll_length_m"):
             if row.states(column):
-                row.refuse(column, "This is of a roll, and the row offers a can.")
+                row.refuse(column, _("This is of a roll, and the row offers a can."))
     else:
         _need(row, "maker", "product", "roll_width_mm", "roll_length_m")
     if row.states("range", "code"):
-        row.refuse("range" if row["range"] else "code", "This is of thread, and the row offers a stabilizer.")
+        row.refuse(
+            "range" if row["range"] else "code", _("This is of thread, and the row offers a stabilizer.")
+        )
     product = products.get(row["maker"] or "", row["product"] or "")
     if product is None and row["maker"] and row["product"]:
         row.refuse(
-            "product", f"There is no stabilizer {row['maker']} {row['product']}. Import the stabilizer first."
+            "product",
+            _("There is no stabilizer {maker} {product}. Import the stabilizer first.").format(
+                maker=row["maker"], product=row["product"]
+            ),
         )
     if product is not None and row.states("can_g") != (product.kind == StabilizerProduct.Kind.SPRAY):
-        row.refuse("product", "A spray is sold in cans, with can_g; everything else on rolls.")
+        row.refuse("product", _("A spray is sold in cans, with can_g; everything else on rolls."))
     return {
         "product": product,
         "roll_width_mm": row["roll_width_mm"],
@@ -166,7 +181,7 @@ def _stabilizer(row: Row, products: Index[StabilizerProduct]) -> dict[str, Any]:
 def _need(row: Row, *columns: str) -> None:
     for column in columns:
         if not row.states(column) and not row.refused(column):
-            row.refuse(column, f"The offer needs {column}.")
+            row.refuse(column, _("The offer needs {column}.").format(column=column))
 
 
 def _pk(value: Any) -> Any:
@@ -176,4 +191,4 @@ def _pk(value: Any) -> Any:
 def _named(what: dict[str, Any], supplier: Draft) -> str:
     thing = what["put_up"] or what["bobbin_style"] or what["product"]
     shade = f" {what['shade']}" if what["shade"] else ""
-    return f"the offer of {supplier.name}: {thing}{shade}"
+    return _("the offer of {supplier}: {thing}").format(supplier=supplier.name, thing=f"{thing}{shade}")

@@ -4,6 +4,7 @@ import difflib
 from collections import defaultdict
 from dataclasses import dataclass, field
 
+from inventory.compute.spoken import _
 from inventory.files.importing.catalogue import Index, folded
 from inventory.files.importing.rows import Row
 from inventory.models import EarlierCode, PutUp, Shade, ThreadRange
@@ -28,7 +29,9 @@ class ThreadIndex:
         if asked not in self._hints:
             names = [str(ranges[0]) for ranges in self.ranges_named.values()]
             near = difflib.get_close_matches(f"{maker} {name}".strip(), names, n=1)
-            self._hints[asked] = f" Is it {near[0]}?" if near else " Import the shades first."
+            self._hints[asked] = (
+                _("Is it {name}?").format(name=near[0]) if near else _("Import the shades first.")
+            )
         return self._hints[asked]
 
 
@@ -66,7 +69,7 @@ def range_named(row: Row, threads: ThreadIndex) -> ThreadRange | None:
     maker, name = row["maker"], row["range"]
     if not name:
         if maker and not row.refused("range"):
-            row.refuse("range", f"The row names the maker {maker}; name the range too.")
+            row.refuse("range", _("The row names the maker {maker}; name the range too.").format(maker=maker))
         return None
     if maker:
         found = threads.ranges.get(maker, name)
@@ -75,12 +78,18 @@ def range_named(row: Row, threads: ThreadIndex) -> ThreadRange | None:
         found = named[0] if len(named) == 1 else None
         if len(named) > 1:
             row.refuse(
-                "maker", f"Several makers have a range {name}: {', '.join(each.maker for each in named)}."
+                "maker",
+                _("Several makers have a range {name}: {names}.").format(
+                    name=name, names=", ".join(each.maker for each in named)
+                ),
             )
             return None
     if found is None:
         row.refuse(
-            "range", f"There is no range {f'{maker} {name}'.strip()}.{threads.hint(maker or '', name)}"
+            "range",
+            _("There is no range {range}. {hint}").format(
+                range=f"{maker} {name}".strip(), hint=threads.hint(maker or "", name)
+            ),
         )
     return found
 
@@ -93,17 +102,27 @@ def shade_coded(row: Row, threads: ThreadIndex, *, range: ThreadRange | None) ->
     if range is not None:
         found = threads.shades.get(str(range.pk), code)
         candidates = [found] if found else threads.earlier.get(folded(str(range.pk), code), [])
-        where = f" in {range}"
     else:
         candidates = threads.shades_coded.get(folded(code), [])
-        where = ""
     if len(candidates) == 1:
         return candidates[0]
     if candidates:
-        row.refuse("code", f"Several shades carry this code{where}: {'; '.join(map(str, candidates[:5]))}. "
-                           "Name maker and range, or the present code.")  # fmt: skip
+        told = (
+            _(
+                "Several shades carry this code in {range}: {names}. Name maker and range, or the present "
+                "code."
+            )
+            if range is not None
+            else _("Several shades carry this code: {names}. Name maker and range, or the present code.")
+        )
+        row.refuse("code", told.format(range=range, names="; ".join(map(str, candidates[:5]))))
     else:
-        row.refuse("code", f"There is no shade {code}{where}. Import the shades first.")
+        told = (
+            _("There is no shade {code} in {range}. Import the shades first.")
+            if range is not None
+            else _("There is no shade {code}. Import the shades first.")
+        )
+        row.refuse("code", told.format(code=code, range=range))
     return None
 
 
@@ -113,10 +132,13 @@ def put_up_named(row: Row, threads: ThreadIndex, *, range: ThreadRange | None) -
     if not name or (range is None and row.refused("maker", "range", "code")):
         return None
     if range is None:
-        row.refuse("put_up", "A put-up belongs to a range. Name maker and range too.")
+        row.refuse("put_up", _("A put-up belongs to a range. Name maker and range too."))
         return None
     found = threads.put_ups.get(str(range.pk), name)
     if found is None:
-        there = ", ".join(threads.put_ups_of.get(range.pk, [])) or "none yet"
-        row.refuse("put_up", f"{range} has no put-up {name}. It has: {there}.")
+        there = ", ".join(threads.put_ups_of.get(range.pk, [])) or _("none yet")
+        row.refuse(
+            "put_up",
+            _("{range} has no put-up {name}. It has: {there}.").format(range=range, name=name, there=there),
+        )
     return found

@@ -4,6 +4,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.units import Units
 from inventory.files.listening.meanings import LEFT_OUT, MEANINGS
@@ -19,16 +20,16 @@ class ListForm(forms.Form):
     """A list of thread, as a file or as rows copied from a spreadsheet."""
 
     file = forms.FileField(
-        label="Your list",
+        label=_("Your list"),
         required=False,
-        help_text="A spreadsheet (.xlsx) or CSV, with your own columns and words.",
+        help_text=_("A spreadsheet (.xlsx) or CSV, with your own columns and words."),
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,.txt,.tsv,.xlsx"}),
     )
     pasted = forms.CharField(
-        label="Or paste its rows here",
+        label=_("Or paste its rows here"),
         required=False,
         max_length=MOST_PASTED,
-        help_text="Copied in the spreadsheet, headings included.",
+        help_text=_("Copied in the spreadsheet, headings included."),
         widget=forms.Textarea(attrs={"rows": 5, "spellcheck": "false"}),
     )
 
@@ -36,9 +37,9 @@ class ListForm(forms.Form):
         given = super().clean() or self.cleaned_data
         file = given.get("file")
         if file is not None and file.size > MOST_BYTES:
-            self.add_error("file", "The file is larger than 10 MB. Split it into parts.")
+            self.add_error("file", _("The file is larger than 10 MB. Split it into parts."))
         if not self.errors and file is None and not given.get("pasted", "").strip():
-            self.add_error("file", "Choose the file, or paste the rows.")
+            self.add_error("file", _("Choose the file, or paste the rows."))
         return given
 
     def content(self) -> bytes:
@@ -50,13 +51,15 @@ class ListForm(forms.Form):
 class ReadingForm(UnitsForm):
     """What each column of a list means, and what holds where a row does not say."""
 
-    unit = forms.ChoiceField(label="Bare lengths are in", choices=[("m", "metres"), ("yd", "yards")])
+    unit = forms.ChoiceField(label=_("Bare lengths are in"), choices=[("m", _("metres")), ("yd", _("yards"))])
     maker = forms.CharField(
-        label="Maker where none is written", max_length=60, required=False, help_text="May stay open."
+        label=_("Maker where none is written"), max_length=60, required=False, help_text=_("May stay open.")
     )
-    weight_label = forms.CharField(label="Thickness where none is written", max_length=12, required=False)
-    full = MeasureField(measure="length", label="A full spool holds, where it is not written")
-    unsaid_is_full = forms.BooleanField(label="Where nothing is said, the spool looks full", required=False)
+    weight_label = forms.CharField(label=_("Thickness where none is written"), max_length=12, required=False)
+    full = MeasureField(measure="length", label=_("A full spool holds, where it is not written"))
+    unsaid_is_full = forms.BooleanField(
+        label=_("Where nothing is said, the spool looks full"), required=False
+    )
     sheet = forms.CharField(required=False, max_length=60, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, kept: KeptList, reading: Reading, units: Units, **options: Any) -> None:
@@ -70,7 +73,7 @@ class ReadingForm(UnitsForm):
         } | {f"column-{at}": each for at, each in enumerate(reading.meanings)}
         super().__init__(*args, units=units, **options)
         self.kept = kept
-        choices = [(LEFT_OUT, "leave it out"), *((name, each.words) for name, each in MEANINGS.items())]
+        choices = [(LEFT_OUT, _("leave it out")), *((name, _(each.words)) for name, each in MEANINGS.items())]
         for at in range(len(kept.headings)):
             self.fields[f"column-{at}"] = forms.ChoiceField(
                 label=column_words(kept, at), choices=choices, required=False
@@ -80,7 +83,7 @@ class ReadingForm(UnitsForm):
     def columns(self) -> list[tuple[Any, str]]:
         """The field of each column, and what stands under it."""
         return [
-            (self[f"column-{at}"], ", ".join(self.kept.samples(at)) or "nothing")
+            (self[f"column-{at}"], ", ".join(self.kept.samples(at)) or str(_("nothing")))
             for at in range(len(self.kept.headings))
         ]
 
@@ -101,7 +104,9 @@ class ReadingForm(UnitsForm):
             if meaning != LEFT_OUT and meaning in meanings[:at]:
                 self.add_error(
                     f"column-{at}",
-                    f"Another column is the {MEANINGS[meaning].words} already. Leave one of them out.",
+                    _("Another column is the {meaning} already. Leave one of them out.").format(
+                        meaning=_(MEANINGS[meaning].words)
+                    ),
                 )
         return given
 

@@ -12,12 +12,14 @@ from inventory.acting import planned_act
 from inventory.catalogue.in_own_words import SpoolInWords, catalogued, how_much
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
+from inventory.compute.spoken import _, figure
 from inventory.files.listening.meanings import LEFT_OUT, MEANINGS
 from inventory.files.listening.reading import KeptList
 from inventory.files.listening.rows import ListedRow, Reading
 from inventory.ledger import Finding
 from inventory.models import Entry, ListShape, Place, PutUp, Shade, Spool, StockItem
-from inventory.shelf.receipts import Arrival, LabelTaken, next_labels, receive_many
+from inventory.shelf.labelled import next_labels
+from inventory.shelf.receipts import Arrival, LabelTaken, receive_many
 
 MOST_SPOOLS = 5_000
 
@@ -47,21 +49,25 @@ def land_list(
     asked = sum(bool(row.asked) for row in rows)
     if asked:
         raise StillAsked(
-            f"Nothing came onto the shelf yet: {asked} of {len(rows)} rows need an answer, or to be left out."
+            _(
+                "Nothing came onto the shelf yet: {asked} of {count} rows need an answer, or to be left out."
+            ).format(asked=asked, count=len(rows))
         )
     key, there = _key_of(kept)
     if there:
         return Landed(key, there, before=True)
     said = [(row, spool) for row in rows for spool in row.spools]
     if not said:
-        raise StillAsked("There is no spool in the list that could come onto the shelf.")
+        raise StillAsked(_("There is no spool in the list that could come onto the shelf."))
     if len(said) > MOST_SPOOLS:
         raise StillAsked(
-            f"The list tells of {len(said):,} spools, and {MOST_SPOOLS:,} is the most. Split it."
+            _("The list tells of {count} spools, and {most} is the most. Split it.").format(
+                count=figure(len(said)), most=figure(MOST_SPOOLS)
+            )
         )
     _refuse_taken([row.label for row in rows if row.label])
     places = _places(rows)
-    free = iter(next_labels(StockItem.Kind.SPOOL, sum(not row.label for row, _ in said)))
+    free = iter(next_labels(StockItem.Kind.SPOOL, sum(not row.label for row, __ in said)))
     known: dict[SpoolInWords, tuple[Shade, PutUp | None]] = {}
     arrivals = []
     for line, (row, spool) in enumerate(said):
@@ -124,8 +130,10 @@ def _refuse_taken(labels: Sequence[str]) -> None:
     )
     if taken:
         raise LabelTaken(
-            f"On the shelf already: {', '.join(taken)}. No label code is on two things; leave those rows out, or "
-            "take the label column out of the list, and every spool gets a new code."
+            _(
+                "On the shelf already: {names}. No label code is on two things; leave those rows out, or "
+                "take the label column out of the list, and every spool gets a new code."
+            ).format(names=", ".join(taken))
         )
 
 

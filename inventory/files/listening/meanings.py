@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from inventory.compute.names.fullness import fullness_of
 from inventory.compute.names.plain import is_colour_word
+from inventory.compute.spoken import N_
 from inventory.tables.raw import letters_of
 
 LEFT_OUT = ""
@@ -53,13 +54,13 @@ def _is_how_much(text: str) -> bool:
 MEANINGS: Mapping[str, Meaning] = {
     each.name: each
     for each in (
-        _meaning("maker", "maker", "maker,brand,make,manufacturer,company,producer,by,hersteller,marke"),
+        _meaning("maker", N_("maker"), "maker,brand,make,manufacturer,company,producer,by,hersteller,marke"),
         _meaning(
-            "range", "range", "range,line,collection,series,type,thread,thread type,thread line,product,quality"
+            "range", N_("range"), "range,line,collection,series,type,thread,thread type,thread line,product,quality"
         ),
         _meaning(
             "code",
-            "colour code",
+            N_("colour code"),
             "code,colour code,color code,colour no,color no,colour number,color number,colour nr,color nr,col no,"
             "col nr,shade,shade no,shade code,shade number,number,no,nr,num,art,art no,article,article no,item no,ref,"
             "reference,sku,thread no,thread number,farbnummer,farbnr,farb nr,colour id,color id",
@@ -67,59 +68,61 @@ MEANINGS: Mapping[str, Meaning] = {
         ),
         _meaning(
             "name",
-            "name of the colour",
+            N_("name of the colour"),
             "name,colour name,color name,shade name,description,colour,color,col,farbe,farbname,what",
             _is_colour_name,
         ),
         _meaning(
             "hex",
-            "colour on a screen",
+            N_("colour on a screen"),
             "hex,rgb,html,screen,screen colour,hex code,hex colour,hex color,web colour,web color",
             lambda text: _HEX.fullmatch(text) is not None,
         ),
         _meaning(
             "weight_label",
-            "thickness, such as 40 wt",
+            N_("thickness, such as 40 wt"),
             "weight,wt,weight label,thickness,thread weight,thread wt,gauge,stärke",
             lambda text: _WEIGHT_LABEL.fullmatch(text) is not None,
         ),
         _meaning(
             "fibre",
-            "fibre",
+            N_("fibre"),
             "fibre,fiber,material,composition,content,made of,thread material",
             lambda text: text.casefold() in _FIBRES,
         ),
         _meaning(
             "left",
-            "how much is on it",
+            N_("how much is on it"),
             "left,remaining,amount,how much,how much left,how full,full,fullness,fill,level,status,state,stock,on hand,"
             "on hand now,estimate,rest,remainder,left on spool,amount left,length left,usage,used,condition",
             _is_how_much,
         ),
         _meaning(
             "gross",
-            "what it weighs, spool included",
+            N_("what it weighs, spool included"),
             "weight g,weight in g,weight grams,grams,gross,gross weight,scale,on the scale,weighs,weighed,gewicht",
             lambda text: _WEIGHED.fullmatch(text) is not None,
         ),
         _meaning(
             "full",
-            "length when full",
+            N_("length when full"),
             "length when full,full length,spool size,put up,putup,size,cone size,length,capacity,per spool,"
             "metres per spool,meters per spool,yards per spool,spool length,original length,full spool",
         ),
         _meaning(
             "count",
-            "how many such spools",
+            N_("how many such spools"),
             "qty,quantity,count,how many,spools,cones,number of spools,no of spools,pieces,pcs,anzahl,have,owned,own,"
             "number owned,units,in stock",
             lambda text: _COUNT.fullmatch(text) is not None,
         ),
-        _meaning("place", "where it is kept", "place,location,where,box,drawer,shelf,bin,rack,storage,lagerort"),
-        _meaning("label", "label code that is on it", "label,our code,our label,barcode,tag,own code,id,label code"),
-        _meaning("lot", "dye lot", "lot,dye lot,dyelot,batch,charge"),
-        _meaning("price", "what it cost", "price,cost,paid,price paid,price each,unit price,preis,value"),
-        _meaning("note", "a note", "note,notes,comment,comments,remark,remarks,bemerkung,info"),
+        _meaning("place", N_("where it is kept"), "place,location,where,box,drawer,shelf,bin,rack,storage,lagerort"),
+        _meaning(
+            "label", N_("label code that is on it"), "label,our code,our label,barcode,tag,own code,id,label code"
+        ),
+        _meaning("lot", N_("dye lot"), "lot,dye lot,dyelot,batch,charge"),
+        _meaning("price", N_("what it cost"), "price,cost,paid,price paid,price each,unit price,preis,value"),
+        _meaning("note", N_("a note"), "note,notes,comment,comments,remark,remarks,bemerkung,info"),
     )
 }  # fmt: skip
 KNOWN_LETTERS = frozenset(heading for meaning in MEANINGS.values() for heading in meaning.headings)

@@ -3,6 +3,7 @@
 import hashlib
 from dataclasses import dataclass
 
+from inventory.compute.spoken import _
 from inventory.files.listening.meanings import KNOWN_LETTERS, guess_meanings
 from inventory.tables.cells import shown
 from inventory.tables.raw import HEADING_WITHIN, FileNotRead, RawRows, letters_of
@@ -48,7 +49,11 @@ def read_kept_list(content: bytes, *, sheet: str = "") -> KeptList:
     # A sheet may hand on a hundred columns of which the last ninety hold nothing.
     width = max((column + 1 for line in lines for column, text in enumerate(line) if text), default=0)
     if width > MOST_COLUMNS:
-        raise FileNotRead(f"The list has {width} columns, and {MOST_COLUMNS} is the most. Leave some out.")
+        raise FileNotRead(
+            _("The list has {width} columns, and {most} is the most. Leave some out.").format(
+                width=width, most=MOST_COLUMNS
+            )
+        )
     headings = tuple(written[:width] + [""] * (width - len(written)))
     rows = tuple(
         (number, tuple(_in_one_line(shown(cell)) for cell in cells[:width]) + ("",) * (width - len(cells)))
@@ -56,7 +61,7 @@ def read_kept_list(content: bytes, *, sheet: str = "") -> KeptList:
         if any(shown(cell).strip() for cell in cells)
     )
     if not rows:
-        raise FileNotRead("There is nothing in the list but its headings.")
+        raise FileNotRead(_("There is nothing in the list but its headings."))
     columns = [[cells[column] for _, cells in rows[:SAMPLE_ROWS]] for column in range(width)]
     shape = "|".join(letters_of(heading) for heading in headings)
     return KeptList(

@@ -12,6 +12,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import AmbiguousNumber, parse_decimal, parse_length, read_scale
 from inventory.compute.names.fullness import Fullness, fullness_of
 from inventory.compute.names.plain import colour_of_name, is_colour_word
+from inventory.compute.spoken import _
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.files.listening.meanings import LEFT_OUT, unit_in
 from inventory.files.listening.reading import KeptList
@@ -31,7 +32,7 @@ _COUNT = re.compile(
 _CODE_AND_NAME = re.compile(r"(?P<code>[\w-]*\d[\w-]*)[\s,:–-]+(?P<name>.*[^\W\d].*)")
 _MONEY = re.compile(r"[^\d]*(?P<number>[\d.,\s]*\d)[^\d]*")
 _BARE = re.compile(r"[\d.,\s]+")
-_NOT_SAID = {"", "-", "–", "?", "n/a", "na", "unknown", "not known", "none given"}
+_NOT_SAID = {"", "-", "–", "?", "n/a", "na", "unknown", "not known", "none given", "unbekannt", "k. a."}
 _FIBRE_WORDS = {fibre.value: fibre for fibre in Fibre} | {
     "poly": Fibre.POLYESTER, "pes": Fibre.POLYESTER, "trilobal": Fibre.POLYESTER, "viscose": Fibre.RAYON,
     "cv": Fibre.RAYON, "co": Fibre.COTTON, "se": Fibre.SILK, "metal": Fibre.METALLIC, "polyamide": Fibre.NYLON,
@@ -113,7 +114,11 @@ def _ask_for_other_labels(rows: Sequence[ListedRow], reading: Reading) -> None:
     for row in rows:
         first = seen.setdefault(row.label, row.number) if row.label else row.number
         if first != row.number and column is not None:
-            row.asked.append(CellQuestion(column, row.label, f"Row {first} has this label code already."))
+            row.asked.append(
+                CellQuestion(
+                    column, row.label, _("Row {first} has this label code already.").format(first=first)
+                )
+            )
 
 
 class _Row:
@@ -169,7 +174,9 @@ class _Row:
         if listed.label and len(listed.spools) > 1:
             self.ask(
                 "label",
-                f"One label code cannot be on {len(listed.spools)} spools. Leave it out, or make it one.",
+                _("One label code cannot be on {count} spools. Leave it out, or make it one.").format(
+                    count=len(listed.spools)
+                ),
             )
         return listed
 
@@ -183,7 +190,7 @@ class _Row:
         colour = self.screen_colour(written) if written else colour_in(name)
         if not (code or name or colour):
             asks = "code" if self.reading.column("code") is not None else "name"
-            self.ask(asks, "Which thread is it? Type its code, or its colour in a word.")
+            self.ask(asks, _("Which thread is it? Type its code, or its colour in a word."))
         return code, name, colour
 
     def screen_colour(self, written: str) -> Lab | None:
@@ -199,14 +206,16 @@ class _Row:
         if found is None:
             self.ask(
                 "hex",
-                "This is no colour. Type a word such as dark blue, six figures such as 1f4e79, or nothing.",
+                _(
+                    "This is no colour. Type a word such as dark blue, six figures such as 1f4e79, or nothing."
+                ),
             )
         return found
 
     def weight_label(self) -> str:
         text = self.text("weight_label")
         if len(text) > 12:
-            self.ask("weight_label", "Type the thickness in a few letters, such as 40 wt, or nothing.")
+            self.ask("weight_label", _("Type the thickness in a few letters, such as 40 wt, or nothing."))
             return ""
         return text or self.reading.weight_label
 
@@ -215,14 +224,17 @@ class _Row:
         bare = re.sub(r"\b\d+\s*%|\bthread\b", " ", text)
         found = _FIBRE_WORDS.get(" ".join(bare.split()))
         if text and found is None:
-            self.ask("fibre", f"Which fibre is it? {', '.join(Fibre.values)}; or nothing.")
+            self.ask(
+                "fibre", _("Which fibre is it? {names}; or nothing.").format(names=", ".join(Fibre.values))
+            )
         return found or Fibre.POLYESTER
 
     def label(self) -> str:
         text = self.text("label").upper()
         if text and not _LABEL.fullmatch(text):
             self.ask(
-                "label", "A label code has letters, digits, dots and hyphens only. Type another, or nothing."
+                "label",
+                _("A label code has letters, digits, dots and hyphens only. Type another, or nothing."),
             )
             return ""
         return text
@@ -235,10 +247,10 @@ class _Row:
         try:
             price = round(_number(number["number"]) if number else _number(text), 2)
         except WorkshopError:
-            self.ask("price", "Type what one spool cost, such as 6.50, or nothing.")
+            self.ask("price", _("Type what one spool cost, such as 6.50, or nothing."))
             return None
         if price > MOST_PRICE:
-            self.ask("price", "That is more than any spool costs. Type it again, or nothing.")
+            self.ask("price", _("That is more than any spool costs. Type it again, or nothing."))
             return None
         return price
 
@@ -249,11 +261,14 @@ class _Row:
             return 1, None
         written = _COUNT.fullmatch(text)
         if not written or not (written["whole"] or written["part"]):
-            self.ask("count", "How many are there? Type a number such as 2.")
+            self.ask("count", _("How many are there? Type a number such as 2."))
             return 1, None
         whole, part = int(written["whole"] or 0), (written["part"] or "").strip()
         if whole > MOST_OF_ONE:
-            self.ask("count", f"More than {MOST_OF_ONE} of one colour? Type how many spools there are.")
+            self.ask(
+                "count",
+                _("More than {most} of one colour? Type how many spools there are.").format(most=MOST_OF_ONE),
+            )
             return 1, None
         share = _PARTS.get(part) or (float("0" + part.replace(",", ".")) if part else 0.0)
         return whole, share or None
@@ -266,10 +281,10 @@ class _Row:
         try:
             length = self.length(bare, self.heading("full"))
         except WorkshopError:
-            self.ask("full", "How long is the thread on a full one? Type it like 1000 m, or nothing.")
+            self.ask("full", _("How long is the thread on a full one? Type it like 1000 m, or nothing."))
             return None
         if not 10_000 <= length <= 50_000_000:
-            self.ask("full", "A spool is sold with 10 m to 50,000 m. Type the length again, or nothing.")
+            self.ask("full", _("A spool is sold with 10 m to 50,000 m. Type the length again, or nothing."))
             return None
         return length
 
@@ -280,7 +295,7 @@ class _Row:
             try:
                 return {"gross": read_scale(weighed, unit="g"), "full_mm": full_mm or self.reading.full_mm}
             except WorkshopError:
-                self.ask("gross", "What does the scale show? Type it like 92.5 g, or nothing.")
+                self.ask("gross", _("What does the scale show? Type it like 92.5 g, or nothing."))
         if not text:
             unsaid = FILL_LEVELS["full"] if self.reading.unsaid_is_full or part is not None else None
             return {"level": unsaid, "full_mm": full_mm or self.reading.full_mm}
@@ -297,7 +312,7 @@ class _Row:
             return {"length_mm": self.length(text, self.heading("left")), "full_mm": full_mm}
         except WorkshopError:
             self.ask(
-                "left", "How much is on it? full, half, a quarter, nearly empty, 60 %, 640 m, or nothing."
+                "left", _("How much is on it? full, half, a quarter, nearly empty, 60 %, 640 m, or nothing.")
             )
             return {"full_mm": full_mm or self.reading.full_mm}
 
@@ -334,7 +349,9 @@ def colour_in(name: str) -> Lab | None:
 
 def column_words(kept: KeptList, column: int) -> str:
     """Return what a person calls a column: its heading, or its letter where it has none."""
-    return kept.headings[column] or f"Column {chr(ord('A') + column) if column < 26 else column + 1}"
+    return kept.headings[column] or _("Column {name}").format(
+        name=chr(ord("A") + column) if column < 26 else column + 1
+    )
 
 
 def _as_full_as(said: SpoolInWords, share: float, full_mm: int) -> SpoolInWords:

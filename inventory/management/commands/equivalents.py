@@ -3,21 +3,23 @@
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 from rich.table import Table
 from rich.text import Text
 
 from inventory.catalogue.equivalents import ONE_WAY, Equivalent, by_earlier_code, equivalents, one_shade
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
 
 
 class Command(WorkshopCommand):
-    help = "List the shade of each other range that is nearest to SHADE, from the colours that are known."
+    help = N_("List the shade of each other range that is nearest to SHADE, from the colours that are known.")
     example = "equivalents R170"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("shade", metavar="SHADE", help="Its code, or maker, range and code.")
+        parser.add_argument("shade", metavar="SHADE", help=_("Its code, or maker, range and code."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         shade = one_shade(options["shade"])
@@ -34,12 +36,16 @@ class Command(WorkshopCommand):
             )
             return
         if by_earlier_code(shade, options["shade"]):
-            self.stdout.write(f"{options['shade']} is an earlier code; the shade is now {shade}.")
+            self.stdout.write(
+                _("{asked} is an earlier code; the shade is now {shade}.").format(
+                    asked=options["shade"], shade=shade
+                )
+            )
         if found:
             self.console().print(_table(found))
-            self.stdout.write(ONE_WAY)
+            self.stdout.write(str(ONE_WAY))
         else:
-            self.stdout.write("No other range has a shade whose colour is known.")
+            self.stdout.write(_("No other range has a shade whose colour is known."))
 
 
 def _as_data(each: Equivalent) -> dict[str, Any]:
@@ -71,7 +77,10 @@ def _table(found: list[Equivalent]) -> Table:
             str(shade),
             shade.plain_name,
             f"{each.delta_e_00:.1f}",
-            f"{each.between[0]:.1f} and {each.between[1]:.1f}",
+            _("{low} and {high}").format(
+                low=figure(each.between[0], 1, grouped=False),
+                high=figure(each.between[1], 1, grouped=False),
+            ),
             f"{each.grade} ({each.in_words})",
             shade.range.fibre,
             shade.range.weight_label,

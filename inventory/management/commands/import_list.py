@@ -6,9 +6,11 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_length
+from inventory.compute.spoken import N_
 from inventory.files.listening.landing import land_list, usual_reading
 from inventory.files.listening.meanings import LEFT_OUT, MEANINGS
 from inventory.files.listening.reading import KeptList, read_kept_list
@@ -17,40 +19,44 @@ from inventory.management.base import WorkshopCommand
 
 
 class Command(WorkshopCommand):
-    help = (
-        "Put the spools of FILE, a list with columns and words of its own, on the shelf: all of it or nothing. "
-        "Exits 1 where a row is not understood."
+    help = N_(
+        "Put the spools of FILE, a list with columns and words of its own, on the shelf: all of "
+        "it or nothing. Exits 1 where a row is not understood."
     )
     example = 'import_list wall.xlsx --column "Colour no=code"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("file", metavar="FILE", type=Path)
-        parser.add_argument("--sheet", default="", help="The sheet of a workbook; else the likeliest.")
+        parser.add_argument("--sheet", default="", help=_("The sheet of a workbook; else the likeliest."))
         parser.add_argument(
             "--column",
             action="append",
             default=[],
             metavar="HEADING=MEANING",
-            help=f"What a column is, where it was guessed wrongly: {', '.join(MEANINGS)}, or nothing to leave it out.",
+            help=_(
+                "What a column is, where it was guessed wrongly: {names}, or nothing to leave it out."
+            ).format(names=", ".join(MEANINGS)),
         )
-        parser.add_argument("--unit", choices=["m", "yd"], help="The unit of bare lengths.")
-        parser.add_argument("--maker", help="The maker where the list names none.")
-        parser.add_argument("--weight", help="The thickness where the list names none, such as '40 wt'.")
+        parser.add_argument("--unit", choices=["m", "yd"], help=_("The unit of bare lengths."))
+        parser.add_argument("--maker", help=_("The maker where the list names none."))
+        parser.add_argument("--weight", help=_("The thickness where the list names none, such as '40 wt'."))
         parser.add_argument(
-            "--full", help="What a full spool holds where the list does not say, such as 1000m."
+            "--full", help=_("What a full spool holds where the list does not say, such as 1000m.")
         )
         parser.add_argument(
-            "--unsaid-is-full", action="store_true", help="Take a spool of which nothing is said for full."
+            "--unsaid-is-full", action="store_true", help=_("Take a spool of which nothing is said for full.")
         )
         parser.add_argument("--leave-out", type=int, action="append", default=[], metavar="ROW")
-        parser.add_argument("--dry-run", action="store_true", help="Only say what was understood.")
+        parser.add_argument("--dry-run", action="store_true", help=_("Only say what was understood."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             content = options["file"].read_bytes()
         except OSError as problem:
-            raise WorkshopError(f"{options['file']} cannot be read: {problem.strerror}.") from None
+            raise WorkshopError(
+                _("{path} cannot be read: {problem}.").format(path=options["file"], problem=problem.strerror)
+            ) from None
         kept = read_kept_list(content, sheet=options["sheet"])
         reading = _reading(kept, options)
         rows = understand(kept, reading, left_out=options["leave_out"])
@@ -86,7 +92,7 @@ class Command(WorkshopCommand):
         self, kept: KeptList, reading: Reading, rows: list[ListedRow], *, spools: int, before: bool
     ) -> None:
         for at, meaning in enumerate(reading.meanings):
-            words = MEANINGS[meaning].words if meaning else "left out"
+            words = MEANINGS[meaning].words if meaning else _("left out")
             self.stdout.write(f"{column_words(kept, at)}: {words}")
         for note in kept.notes:
             self.stdout.write(note)
@@ -94,12 +100,17 @@ class Command(WorkshopCommand):
         for row in asked:
             for each in row.asked:
                 self.stdout.write(
-                    f'Row {row.number}, {column_words(kept, each.column)} "{each.text}": {each.reason}'
+                    _('Row {number}, {column} "{text}": {reason}').format(
+                        number=row.number,
+                        column=column_words(kept, each.column),
+                        text=each.text,
+                        reason=each.reason,
+                    )
                 )
-        came = " They came before." if before else ""
-        self.stdout.write(
-            f"{len(rows) - len(asked)} of {len(rows)} rows are understood: {spools} spools.{came}"
-        )
+        said = _("{understood} of {count} rows are understood: {spools} spools.")
+        if before:
+            said = _("{understood} of {count} rows are understood: {spools} spools. They came before.")
+        self.stdout.write(said.format(understood=len(rows) - len(asked), count=len(rows), spools=spools))
 
 
 def _asked(kept: KeptList, row: ListedRow) -> dict[str, object]:
@@ -113,15 +124,17 @@ def _asked(kept: KeptList, row: ListedRow) -> dict[str, object]:
 
 
 def _reading(kept: KeptList, options: dict[str, Any]) -> Reading:
-    usual, _ = usual_reading(kept, unit="m")
+    usual, _again = usual_reading(kept, unit="m")
     meanings = list(usual.meanings)
     names = [column_words(kept, at).casefold() for at in range(len(meanings))]
     for written in options["column"]:
-        heading, _, meaning = written.rpartition("=")
+        heading, _equals, meaning = written.rpartition("=")
         if heading.casefold() not in names or (meaning and meaning not in MEANINGS):
             columns = ", ".join(column_words(kept, at) for at in range(len(names)))
             raise WorkshopError(
-                f"{written} is not understood. Columns: {columns}. Meanings: {', '.join(MEANINGS)}."
+                _("{written} is not understood. Columns: {columns}. Meanings: {meanings}.").format(
+                    written=written, columns=columns, meanings=", ".join(MEANINGS)
+                )
             )
         if meaning in meanings:
             meanings[meanings.index(meaning)] = LEFT_OUT

@@ -8,10 +8,12 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, figure
 from inventory.files import importing
 from inventory.files.importing import KINDS, NothingLanded, Preview
 from inventory.management.base import WorkshopCommand
@@ -21,9 +23,9 @@ _MOST_SHOWN = 40
 
 
 class Command(WorkshopCommand):
-    help = (
-        "Import FILE (CSV or .xlsx) of KIND: all of it or, where a row is bad, nothing. "
-        "Exits 0 where the file landed (or would, with --dry-run), 1 where nothing did."
+    help = N_(
+        "Import FILE (CSV or .xlsx) of KIND: all of it or, where a row is bad, nothing. Exits 0 "
+        "where the file landed (or would, with --dry-run), 1 where nothing did."
     )
     example = "import_stock spools spools.csv --dry-run"
 
@@ -31,12 +33,12 @@ class Command(WorkshopCommand):
         super().add_arguments(parser)
         parser.add_argument("kind", metavar="KIND", choices=list(KINDS), help=", ".join(KINDS))
         parser.add_argument("file", metavar="FILE", type=Path)
-        parser.add_argument("--dry-run", action="store_true", help="Only say what would happen.")
+        parser.add_argument("--dry-run", action="store_true", help=_("Only say what would happen."))
         parser.add_argument(
-            "--skip-bad", action="store_true", help="Import the good rows and leave the bad ones out."
+            "--skip-bad", action="store_true", help=_("Import the good rows and leave the bad ones out.")
         )
         parser.add_argument(
-            "--failed", metavar="FILE", type=Path, help="Write the bad rows, with reasons, as CSV."
+            "--failed", metavar="FILE", type=Path, help=_("Write the bad rows, with reasons, as CSV.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -71,25 +73,33 @@ class Command(WorkshopCommand):
             sys.exit(1)
 
     def _tell(self, preview: Preview, *, dry_run: bool, failed: Path | None) -> None:
-        would = "Would be: " if dry_run else ""
-        self.stdout.write(f"{preview.source}. {would}{preview.in_words}.")
+        said = _("{source}. Would be: {what}.") if dry_run else "{source}. {what}."
+        self.stdout.write(said.format(source=preview.source, what=preview.in_words))
         for note in preview.notes:
             self.stdout.write(note)
         for problem in preview.problems[:_MOST_SHOWN]:
             self.stdout.write(str(problem))
         if len(preview.problems) > _MOST_SHOWN:
             self.stdout.write(
-                f"And {len(preview.problems) - _MOST_SHOWN:,} more; --failed FILE writes all of them."
+                _("And {number} more; --failed FILE writes all of them.").format(
+                    number=figure(len(preview.problems) - _MOST_SHOWN)
+                )
             )
         if preview.failed and failed:
-            self.stdout.write(f"The bad rows are in {failed}. Correct them there and import that file.")
+            self.stdout.write(
+                _("The bad rows are in {failed}. Correct them there and import that file.").format(
+                    failed=failed
+                )
+            )
 
 
 def _content(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as problem:
-        raise WorkshopError(f"{path} cannot be read: {problem.strerror}.") from None
+        raise WorkshopError(
+            _("{path} cannot be read: {problem}.").format(path=path, problem=problem.strerror)
+        ) from None
 
 
 @contextmanager

@@ -3,20 +3,22 @@
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 from rich.table import Table
 from rich.text import Text
 
 from inventory.compute.left_out import left_out_as_data, left_out_in_words
 from inventory.compute.lengths import format_length
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
 from inventory.shelf.reads import NearShade, colour_meant, left_out_of_nearest, owned_nearest
 
 
 class Command(WorkshopCommand):
-    help = (
-        "List the owned thread nearest to COLOUR (#rrggbb, lab:L,a,b, a shade code, or words such as 'dark blue'), "
-        "nearest first."
+    help = N_(
+        "List the owned thread nearest to COLOUR (#rrggbb, lab:L,a,b, a shade code, or words "
+        "such as 'dark blue'), nearest first."
     )
     example = 'match "dark blue"'
 
@@ -36,7 +38,7 @@ class Command(WorkshopCommand):
         if near:
             self.console().print(_table(near))
         else:
-            self.stdout.write("No thread of a known colour is on the shelf yet.")
+            self.stdout.write(_("No thread of a known colour is on the shelf yet."))
         if left_out:
             self.stdout.write(left_out_in_words(left_out))
 
@@ -53,11 +55,11 @@ def _as_data(near: NearShade) -> dict[str, Any]:
 def _table(near: list[NearShade]) -> Table:
     table = Table(box=None, pad_edge=False)
     table.add_column("")
-    for heading in ("Maker and range", "Code", "Name", "Colour"):
+    for heading in (_("Maker and range"), _("Code"), _("Name"), _("Colour")):
         table.add_column(heading, overflow="fold")
     table.add_column("ΔE00", justify="right")
-    table.add_column("Grey scale")
-    table.add_column("Free m", justify="right")
+    table.add_column(_("Grey scale"))
+    table.add_column(_("Free m"), justify="right")
     for each in near:
         shade = each.shade
         table.add_row(
@@ -66,7 +68,7 @@ def _table(near: list[NearShade]) -> Table:
             shade.code,
             shade.name,
             shade.plain_name,
-            f"{each.delta_e_00:.1f}",
+            figure(each.delta_e_00, 1),
             f"{each.grade} ({each.in_words})",
             format_length(each.free_mm, unit="m", places=1).removesuffix(" m"),
         )

@@ -4,24 +4,28 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.diameters import TOOLS
 from inventory.compute.lengths import parse_decimal
+from inventory.compute.spoken import N_
 from inventory.management.acts import ActCommand
 from inventory.shelf.diameters import best_way_in_words, measure_spool
 from inventory.shelf.labelled import item_labelled
 
 
 class Command(ActCommand):
-    help = "Set the spool that carries the label LABEL to what its DIAMETER across the thread, in mm, tells."
+    help = N_(
+        "Set the spool that carries the label LABEL to what its DIAMETER across the thread, in mm, tells."
+    )
     example = "measure S0042 31.5"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("label", metavar="LABEL")
-        parser.add_argument("diameter", metavar="DIAMETER", help="In mm, across the thread, half-way up.")
+        parser.add_argument("diameter", metavar="DIAMETER", help=_("In mm, across the thread, half-way up."))
         parser.add_argument(
-            "--with", dest="tool", default="calipers", choices=list(TOOLS), help="Read with what."
+            "--with", dest="tool", default="calipers", choices=list(TOOLS), help=_("Read with what.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:

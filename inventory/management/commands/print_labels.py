@@ -4,8 +4,10 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, figure
 from inventory.labels.sheets import SHEETS, label_sheet
 from inventory.management.base import WorkshopCommand
 from inventory.models import Place, StockItem
@@ -13,24 +15,28 @@ from inventory.shelf.labelled import item_labelled
 
 
 class Command(WorkshopCommand):
-    help = "Write a PDF with labels for the things with these label CODEs, or for everything in a place."
+    help = N_("Write a PDF with labels for the things with these label CODEs, or for everything in a place.")
     example = "print_labels S0042 S0043 --base-url http://workshop.local:8000 --output labels.pdf"
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("codes", metavar="CODE", nargs="*")
-        parser.add_argument("--place", metavar="NAME", help="Everything that is kept there.")
+        parser.add_argument("--place", metavar="NAME", help=_("Everything that is kept there."))
         sheets = "; ".join(f"{name}: {sheet.name}" for name, sheet in SHEETS.items())
         parser.add_argument(
             "--sheet", choices=list(SHEETS), default="a4-63.5x38.1", metavar="SHEET", help=sheets
         )
         parser.add_argument(
-            "--skip", type=int, default=0, metavar="N", help="So many labels of the first sheet are used up."
+            "--skip",
+            type=int,
+            default=0,
+            metavar="N",
+            help=_("So many labels of the first sheet are used up."),
         )
         parser.add_argument(
             "--base-url",
             required=True,
             metavar="URL",
-            help="Where the pages are, such as https://thread.example.",
+            help=_("Where the pages are, such as https://thread.example."),
         )
         parser.add_argument("--output", type=Path, default=Path("labels.pdf"), metavar="FILE")
 
@@ -44,14 +50,22 @@ class Command(WorkshopCommand):
         try:
             options["output"].write_bytes(content)
         except OSError as problem:
-            raise WorkshopError(f"{options['output']} cannot be written: {problem.strerror}.") from None
-        self.stdout.write(f"Labels written to {options['output']}: {len(items):,}.")
+            raise WorkshopError(
+                _("{path} cannot be written: {problem}.").format(
+                    path=options["output"], problem=problem.strerror
+                )
+            ) from None
+        self.stdout.write(
+            _("Labels written to {path}: {count}.").format(path=options["output"], count=figure(len(items)))
+        )
 
 
 def _in_place(name: str) -> list[StockItem]:
     place = Place.objects.filter(name__iexact=name.strip()).first()
     if place is None:
         raise WorkshopError(
-            f"There is no place {name}. There are: {', '.join(str(each) for each in Place.objects.all())}."
+            _("There is no place {name}. There are: {places}.").format(
+                name=name, places=", ".join(str(each) for each in Place.objects.all())
+            )
         )
     return list(StockItem.objects.on_the_shelf().filter(place=place).order_by("label"))

@@ -5,26 +5,31 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.catalogue.colour_files import read_meter_file
 from inventory.catalogue.shade_colours import set_colours
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from inventory.models import ThreadRange
 
 
 class Command(WorkshopCommand):
-    help = "Read the colours of shades of RANGE from a colour meter's CSV (code, L, a, b, illuminant): all or none."
+    help = N_(
+        "Read the colours of shades of RANGE from a colour meter's CSV (code, L, a, b, "
+        "illuminant): all or none."
+    )
     example = 'read_colours meter.csv --range "Bright 40"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("file", metavar="CSV")
         parser.add_argument(
-            "--range", required=True, metavar="RANGE", help="Maker and range, as the catalogue has it."
+            "--range", required=True, metavar="RANGE", help=_("Maker and range, as the catalogue has it.")
         )
         parser.add_argument(
-            "--illuminant", choices=["D65", "D50"], default="", help="Where the file names none."
+            "--illuminant", choices=["D65", "D50"], default="", help=_("Where the file names none.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -32,15 +37,19 @@ class Command(WorkshopCommand):
         ranges = list(ThreadRange.objects.all())
         of_range = next((each for each in ranges if str(each).casefold() == wanted), None)
         if of_range is None:
-            known = ", ".join(map(str, ranges)) or "none yet"
-            raise WorkshopError(f'There is no range "{options["range"]}". Known: {known}.')
+            known = ", ".join(map(str, ranges)) or _("none yet")
+            raise WorkshopError(
+                _('There is no range "{name}". Known: {known}.').format(name=options["range"], known=known)
+            )
         try:
             content = Path(options["file"]).read_bytes()
         except OSError as problem:
-            raise WorkshopError(f"{options['file']} cannot be read: {problem.strerror}.") from None
+            raise WorkshopError(
+                _("{path} cannot be read: {problem}.").format(path=options["file"], problem=problem.strerror)
+            ) from None
         file = read_meter_file(content, illuminant=options["illuminant"])
         if file.problems:
-            raise WorkshopError("\n".join([*map(str, file.problems), "Nothing was changed."]))
+            raise WorkshopError("\n".join([*map(str, file.problems), _("Nothing was changed.")]))
         done = set_colours(of_range, file.colours, at=timezone.now(), by=None)
         if options["format"] == "json":
             rows = [
@@ -58,8 +67,18 @@ class Command(WorkshopCommand):
             return
         for shade, colour, change in done:
             L, a, b = colour.lab
-            already = "" if change else "; it was so already"
+            said = _("{shade}: L {L}, a {a}, b {b} from {count} readings, apart by ΔE {spread}")
+            if not change:
+                said = _(
+                    "{shade}: L {L}, a {a}, b {b} from {count} readings, apart by ΔE {spread}; it was so already"
+                )
             self.stdout.write(
-                f"{shade}: L {L:.1f}, a {a:.1f}, b {b:.1f} from {colour.count} readings, apart by "
-                f"ΔE {colour.spread:.2f}{already}"
+                said.format(
+                    shade=shade,
+                    L=figure(L, 1, grouped=False),
+                    a=figure(a, 1, grouped=False),
+                    b=figure(b, 1, grouped=False),
+                    count=colour.count,
+                    spread=figure(colour.spread, 2, grouped=False),
+                )
             )

@@ -5,9 +5,11 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_count, parse_decimal, parse_length, parse_weight
+from inventory.compute.spoken import N_
 from inventory.management.acts import ActCommand
 from inventory.models import BobbinStyle, NeedlePack, Place, PutUp, Shade, StabilizerProduct
 from inventory.shelf.receipts import (
@@ -23,37 +25,40 @@ from inventory.shelf.receipts import (
 
 
 class Command(ActCommand):
-    help = (
-        "Put WHAT on the shelf. WHAT is the code of a shade (spools; bobbins with --bobbins), the name of a "
-        "stabilizer, film, foam or fabric (a roll with --width and --length, sheets with --width and --height) or of a "
-        "spray (cans with --content), or a needle system with --needles."
+    help = N_(
+        "Put WHAT on the shelf. WHAT is the code of a shade (spools; bobbins with --bobbins), "
+        "the name of a stabilizer, film, foam or fabric (a roll with --width and --length, "
+        "sheets with --width and --height) or of a spray (cans with --content), or a needle "
+        "system with --needles."
     )
     example = 'receive R170 --count 3 --place "Wall, top row" --price 3.20'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("what", metavar="WHAT")
-        parser.add_argument("--count", default="1", metavar="N", help="How many; 1 if not given.")
+        parser.add_argument("--count", default="1", metavar="N", help=_("How many; 1 if not given."))
         parser.add_argument(
-            "--range", default="", metavar="NAME", help="The range, where several have the code."
+            "--range", default="", metavar="NAME", help=_("The range, where several have the code.")
         )
         parser.add_argument(
-            "--put-up", default="", metavar="NAME", help="The put-up, where the range has several."
+            "--put-up", default="", metavar="NAME", help=_("The put-up, where the range has several.")
         )
-        parser.add_argument("--bobbins", default="", metavar="STYLE", help="Full bobbins of this style.")
-        parser.add_argument("--needles", default="", metavar="SIZE", help="Needles of this metric size.")
+        parser.add_argument("--bobbins", default="", metavar="STYLE", help=_("Full bobbins of this style."))
+        parser.add_argument("--needles", default="", metavar="SIZE", help=_("Needles of this metric size."))
         parser.add_argument("--point", default="universal", choices=NeedlePack.Point.values)
-        parser.add_argument("--length", default="", help="On each bobbin, or of the roll, such as 100 m.")
-        parser.add_argument("--width", default="", help="Of the roll or the sheet, such as 50 cm.")
-        parser.add_argument("--height", default="", help="Of the sheet, such as 30 cm.")
+        parser.add_argument("--length", default="", help=_("On each bobbin, or of the roll, such as 100 m."))
+        parser.add_argument("--width", default="", help=_("Of the roll or the sheet, such as 50 cm."))
+        parser.add_argument("--height", default="", help=_("Of the sheet, such as 30 cm."))
         parser.add_argument(
-            "--content", default="", help="Of a can of spray, as printed on it, such as 300 g."
+            "--content", default="", help=_("Of a can of spray, as printed on it, such as 300 g.")
         )
-        parser.add_argument("--empty", default="", help="What the can weighs empty, such as 110 g.")
-        parser.add_argument("--price", default="", help="For each one.")
+        parser.add_argument("--empty", default="", help=_("What the can weighs empty, such as 110 g."))
+        parser.add_argument("--price", default="", help=_("For each one."))
         parser.add_argument("--place", default="", metavar="NAME")
         parser.add_argument("--lot", default="")
-        parser.add_argument("--label", action="append", default=[], help="Its code; give it once for each.")
+        parser.add_argument(
+            "--label", action="append", default=[], help=_("Its code; give it once for each.")
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         key = self.key_of(options)
@@ -98,7 +103,7 @@ class Command(ActCommand):
 
 def _given(options: dict[str, Any], name: str) -> str:
     if not options[name]:
-        raise WorkshopError(f"Say the {name} too, with --{name}.")
+        raise WorkshopError(_("Say the {name} too, with --{name}.").format(name=name))
     return str(options[name])
 
 
@@ -107,7 +112,9 @@ def _price(text: str) -> Decimal | None:
         return None
     amount = parse_decimal(text)
     if abs(amount) > MOST_PRICE:  # which could not be rounded either
-        raise WorkshopError(f"{text:.40} is no price. The most is {MOST_PRICE}.")
+        raise WorkshopError(
+            _("{text} is no price. The most is {most}.").format(text=text[:40], most=MOST_PRICE)
+        )
     return amount.quantize(Decimal("0.01"))
 
 
@@ -116,7 +123,11 @@ def _place(name: str) -> Place | None:
         return None
     place = Place.objects.filter(name__iexact=name).first()
     if place is None:
-        raise WorkshopError(f'There is no place called "{name}". There are: {_names(Place.objects.all())}.')
+        raise WorkshopError(
+            _('There is no place called "{name}". There are: {names}.').format(
+                name=name, names=_names(Place.objects.all())
+            )
+        )
     return place
 
 
@@ -127,11 +138,15 @@ def _shade(code: str, *, range: str) -> Shade:
         if not range or str(shade.range).casefold() == range.casefold()
     ]
     if not shades:
-        of_range = f" of {range}" if range else ""
-        raise WorkshopError(f'There is no shade "{code}"{of_range}. Enter it in the catalogue first.')
+        said = _('There is no shade "{code}". Enter it in the catalogue first.')
+        if range:
+            said = _('There is no shade "{code}" of {range}. Enter it in the catalogue first.')
+        raise WorkshopError(said.format(code=code, range=range))
     if len(shades) > 1:
         raise WorkshopError(
-            f"Several shades carry the code {code}: {_names(shades)}. Say which with --range."
+            _("Several shades carry the code {code}: {names}. Say which with --range.").format(
+                code=code, names=_names(shades)
+            )
         )
     return shades[0]
 
@@ -141,7 +156,9 @@ def _put_up(shade: Shade, name: str) -> PutUp:
     chosen = [put_up for put_up in put_ups if not name or put_up.name.casefold() == name.casefold()]
     if len(chosen) != 1:
         raise WorkshopError(
-            f"{shade.range} is sold as {_names(put_ups) or 'nothing yet'}. Say which with --put-up."
+            _("{range} is sold as {names}. Say which with --put-up.").format(
+                range=shade.range, names=_names(put_ups) or _("nothing yet")
+            )
         )
     return chosen[0]
 
@@ -150,7 +167,9 @@ def _style(name: str) -> BobbinStyle:
     style = BobbinStyle.objects.filter(name__iexact=name).first()
     if style is None:
         raise WorkshopError(
-            f'There is no bobbin style "{name}". There are: {_names(BobbinStyle.objects.all())}.'
+            _('There is no bobbin style "{name}". There are: {names}.').format(
+                name=name, names=_names(BobbinStyle.objects.all())
+            )
         )
     return style
 
@@ -160,7 +179,9 @@ def _product(name: str) -> StabilizerProduct:
         if name.casefold() in (product.name.casefold(), str(product).casefold()):
             return product
     raise WorkshopError(
-        f'There is no stabilizer "{name}". There are: {_names(StabilizerProduct.objects.all())}.'
+        _('There is no stabilizer "{name}". There are: {names}.').format(
+            name=name, names=_names(StabilizerProduct.objects.all())
+        )
     )
 
 

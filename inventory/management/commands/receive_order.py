@@ -4,9 +4,11 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_decimal
+from inventory.compute.spoken import N_
 from inventory.management.acts import ActCommand
 from inventory.management.orders import order_numbered
 from inventory.models import Order, OrderLine, Place
@@ -14,9 +16,9 @@ from inventory.orders.orders import Arrived, receive_order
 
 
 class Command(ActCommand):
-    help = (
-        "Put on the shelf what came of the order with this NUMBER: all that is still to come, or with --line so many "
-        "of some lines. Each thing gets a label code. Nothing can come twice."
+    help = N_(
+        "Put on the shelf what came of the order with this NUMBER: all that is still to come, or "
+        "with --line so many of some lines. Each thing gets a label code. Nothing can come twice."
     )
     example = "receive_order 4 --line 1=2 --lot 3099C"
 
@@ -28,10 +30,10 @@ class Command(ActCommand):
             action="append",
             default=[],
             metavar="LINE=COUNT",
-            help="May be repeated; without it: all.",
+            help=_("May be repeated; without it: all."),
         )
-        parser.add_argument("--lot", default="", help="The dye lot of all that came.")
-        parser.add_argument("--price", default="", help="What each cost, where not as ordered.")
+        parser.add_argument("--lot", default="", help=_("The dye lot of all that came."))
+        parser.add_argument("--price", default="", help=_("What each cost, where not as ordered."))
         parser.add_argument("--place", default="", metavar="NAME")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -53,11 +55,12 @@ def _came(order: Order, words: list[str]) -> list[tuple[OrderLine, int]]:
         return [(line, line.to_come) for line in lines.values()]
     came = []
     for word in words:
-        number, _, count = word.partition("=")
+        number, _equals, count = word.partition("=")
         if not (number.isdecimal() and count.isdecimal()) or int(number) not in lines:
             raise WorkshopError(
-                f'"{word}" names no line and count. Write it like 1=4; order {order.number} has lines '
-                f"{', '.join(map(str, lines))}."
+                _(
+                    '"{word}" names no line and count. Write it like 1=4; order {number} has lines {names}.'
+                ).format(word=word, number=order.number, names=", ".join(map(str, lines)))
             )
         came.append((lines[int(number)], int(count)))
     return came
@@ -68,5 +71,5 @@ def _place(name: str) -> Place | None:
         return None
     place = Place.objects.filter(name__iexact=name).first()
     if place is None:
-        raise WorkshopError(f'There is no place called "{name}".')
+        raise WorkshopError(_('There is no place called "{name}".').format(name=name))
     return place

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.catalogue.colour_files import colour_for, read_meter_file, read_photograph
 from inventory.catalogue.equivalents import one_shade
@@ -15,30 +16,34 @@ from inventory.compute.colour.photograph import colour_in_photograph, read_regio
 from inventory.compute.colour.readings import KnownColour
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import plain_name
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from inventory.models import Shade
 
 
 class Command(WorkshopCommand):
-    help = "Set the colour of SHADE from typing, a colour meter's CSV or a photograph, and tell how well it is known."
+    help = N_(
+        "Set the colour of SHADE from typing, a colour meter's CSV or a photograph, and tell how "
+        "well it is known."
+    )
     example = 'shade_colour R170 --colour "#b01c2e" --source maker'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("shade", metavar="SHADE", help="Its code, or maker, range and code.")
+        parser.add_argument("shade", metavar="SHADE", help=_("Its code, or maker, range and code."))
         how = parser.add_mutually_exclusive_group(required=True)
-        how.add_argument("--colour", metavar="COLOUR", help="#rrggbb, lab:L,a,b (D65) or lab50:L,a,b.")
-        how.add_argument("--readings", metavar="CSV", help="A meter's file; columns L, a, b, illuminant.")
-        how.add_argument("--photo", metavar="PICTURE", help="Thread beside an 18 %% grey card.")
+        how.add_argument("--colour", metavar="COLOUR", help=_("#rrggbb, lab:L,a,b (D65) or lab50:L,a,b."))
+        how.add_argument("--readings", metavar="CSV", help=_("A meter's file; columns L, a, b, illuminant."))
+        how.add_argument("--photo", metavar="PICTURE", help=_("Thread beside an 18 %% grey card."))
         parser.add_argument("--source", choices=["measured", "maker", "screen"], default="screen",
-                            help="Where a typed colour comes from.")  # fmt: skip
+                            help=_("Where a typed colour comes from."))  # fmt: skip
         parser.add_argument(
-            "--illuminant", choices=["D65", "D50"], default="", help="Where the file names none."
+            "--illuminant", choices=["D65", "D50"], default="", help=_("Where the file names none.")
         )
-        parser.add_argument("--card", metavar="L,T,W,H", help="The card, in hundredths of the photograph.")
-        parser.add_argument("--thread", metavar="L,T,W,H", help="The thread, likewise.")
+        parser.add_argument("--card", metavar="L,T,W,H", help=_("The card, in hundredths of the photograph."))
+        parser.add_argument("--thread", metavar="L,T,W,H", help=_("The thread, likewise."))
         parser.add_argument(
-            "--yes", action="store_true", help="Keep what a photograph shows without being asked."
+            "--yes", action="store_true", help=_("Keep what a photograph shows without being asked.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -65,14 +70,24 @@ class Command(WorkshopCommand):
         else:
             L, a, b = found.lab
             self.stdout.write(
-                f"{shade}: L {L:.1f}, a {a:.1f}, b {b:.1f}, {Shade.Source(found.source).label}; may be off by ΔE "
-                f"{found.sigma:.1f}. That is {plain_name(found.lab)}"
-                f"{'' if moved is None else f', ΔE00 {moved:.1f} from the colour so far'}."
+                _("{shade}: L {L}, a {a}, b {b}, {source}; may be off by ΔE {sigma}. That is {name}.").format(
+                    shade=shade,
+                    L=figure(L, 1, grouped=False),
+                    a=figure(a, 1, grouped=False),
+                    b=figure(b, 1, grouped=False),
+                    source=Shade.Source(found.source).label,
+                    sigma=figure(found.sigma, 1, grouped=False),
+                    name=plain_name(found.lab)
+                    if moved is None
+                    else _("{name}, ΔE00 {moved} from the colour so far").format(
+                        name=plain_name(found.lab), moved=figure(moved, 1, grouped=False)
+                    ),
+                )
             )
             for note in found.notes:
-                self.stdout.write(f"note: {note}")
+                self.stdout.write(_("note: {note}").format(note=note))
             if asks:
-                self.stdout.write("Nothing is kept yet: say --yes to make it the colour of the shade.")
+                self.stdout.write(_("Nothing is kept yet: say --yes to make it the colour of the shade."))
 
 
 def _found(shade: Shade, options: dict[str, Any]) -> KnownColour:
@@ -80,7 +95,9 @@ def _found(shade: Shade, options: dict[str, Any]) -> KnownColour:
         lab = parse_colour(options["colour"])
         if lab is None:
             raise WorkshopError(
-                f'"{options["colour"]}" is not a colour. Write it like #1f4e79 or lab:31,-1,-28.'
+                _('"{colour}" is not a colour. Write it like #1f4e79 or lab:31,-1,-28.').format(
+                    colour=options["colour"]
+                )
             )
         return KnownColour(lab, options["source"], usual_sigma(options["source"]), 0.0, 1)
     if options["readings"]:
@@ -89,7 +106,9 @@ def _found(shade: Shade, options: dict[str, Any]) -> KnownColour:
             read_meter_file(_content(options["readings"]), illuminant=options["illuminant"]), codes
         )
     if not (options["card"] and options["thread"]):
-        raise WorkshopError("Say where the card and the thread are: --card 5,10,30,80 --thread 50,10,40,80.")
+        raise WorkshopError(
+            _("Say where the card and the thread are: --card 5,10,30,80 --thread 50,10,40,80.")
+        )
     return colour_in_photograph(
         read_photograph(_content(options["photo"])),
         card=read_region(options["card"]),
@@ -101,4 +120,6 @@ def _content(path: str) -> bytes:
     try:
         return Path(path).read_bytes()
     except OSError as problem:
-        raise WorkshopError(f"{path} cannot be read: {problem.strerror}.") from None
+        raise WorkshopError(
+            _("{path} cannot be read: {problem}.").format(path=path, problem=problem.strerror)
+        ) from None

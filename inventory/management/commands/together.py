@@ -5,8 +5,10 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from inventory.lists.many import (
     DoneWithMany,
     acts_on_many,
@@ -20,12 +22,15 @@ from inventory.management.acts import ActCommand, add_scale_step, scale_step_mg
 from inventory.models import ActOnMany, Place, StockItem
 from inventory.shelf.counts import found_as_typed
 from inventory.shelf.labelled import item_labelled
+from inventory.templatetags.kept_words import act_in_words
 
 DOINGS = ("move", "relabel", "find", "retire", "list", "take-back")
 
 
 class Command(ActCommand):
-    help = "Move, relabel, weigh or take off the shelf many things in one act; list such acts; take one back."
+    help = N_(
+        "Move, relabel, weigh or take off the shelf many things in one act; list such acts; take one back."
+    )
     example = 'together move S0042 S0043 --place "Cone rack"'
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -33,12 +38,15 @@ class Command(ActCommand):
         parser.add_argument("do", choices=DOINGS)
         parser.add_argument(
             "things", nargs="*", metavar="LABEL[=NEW]",
-            help="Labels; with =LABEL to relabel (left out: the next free), with =FOUND to weigh or count, such as "
-            "S0042=52.4g or B0003=18. For take-back the number of the act (left out: the last one).",
+            help=_(
+                "Labels; with =LABEL to relabel (left out: the next free), with =FOUND to weigh or "
+                "count, such as S0042=52.4g or B0003=18. For take-back the number of the act (left out: "
+                "the last one)."
+),
         )  # fmt: skip
-        parser.add_argument("--place", default="", metavar="NAME", help="Where they go, to move.")
-        parser.add_argument("--why", default="", metavar="TEXT", help="Why they leave the shelf.")
-        parser.add_argument("--sure", action="store_true", help="What is more than full is right.")
+        parser.add_argument("--place", default="", metavar="NAME", help=_("Where they go, to move."))
+        parser.add_argument("--why", default="", metavar="TEXT", help=_("Why they leave the shelf."))
+        parser.add_argument("--sure", action="store_true", help=_("What is more than full is right."))
         add_scale_step(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -57,14 +65,14 @@ class Command(ActCommand):
         else:
             self.stdout.write(_in_words(done))
         if done.act is None and done.problems:
-            raise WorkshopError("Nothing was done.")
+            raise WorkshopError(_("Nothing was done."))
 
     def _do(self, options: dict[str, Any]) -> DoneWithMany:
         if not options["things"]:
-            raise WorkshopError("Say which things: their labels, one after another.")
+            raise WorkshopError(_("Say which things: their labels, one after another."))
         pairs = [_parted(text) for text in options["things"]]
         said: dict[str, Any] = {"key": self.key_of(options), "at": timezone.now(), "by": None}
-        items = [item for item, _ in pairs]
+        items = [item for item, _rest in pairs]
         if options["do"] == "move":
             return move_many(items, place=_place(options["place"]), **said)
         if options["do"] == "relabel":
@@ -84,21 +92,23 @@ class Command(ActCommand):
             self.write_json({"acts": [_as_data(act) for act in acts]})
             return
         for act in acts:
-            stands = "taken back" if act.taken_back_at else "stands"
-            self.stdout.write(f"{act.pk}  {act.at:%Y-%m-%d %H:%M}  {act} ({stands})")
+            stands = _("taken back") if act.taken_back_at else _("stands")
+            self.stdout.write(f"{act.pk}  {act.at:%Y-%m-%d %H:%M}  {act_in_words(act)} ({stands})")
         if not acts:
-            self.stdout.write("Nothing was done with many things yet.")
+            self.stdout.write(_("Nothing was done with many things yet."))
 
 
 def _parted(text: str) -> tuple[StockItem, str]:
-    label, _, rest = text.partition("=")
+    label, _equals, rest = text.partition("=")
     return item_labelled(label), rest.strip()
 
 
 def _place(name: str) -> Place:
     found = Place.objects.filter(name__iexact=name.strip()).first()
     if found is None:
-        raise WorkshopError(f'No place is called "{name}". Say one with --place, as the catalogue has it.')
+        raise WorkshopError(
+            _('No place is called "{name}". Say one with --place, as the catalogue has it.').format(name=name)
+        )
     return found
 
 
@@ -107,15 +117,15 @@ def _act_numbered(typed: Sequence[str]) -> ActOnMany:
     standing = ActOnMany.objects.all() if number else ActOnMany.objects.filter(taken_back_at__isnull=True)
     found = standing.filter(pk=int(number)).first() if number.isdecimal() else standing.first()
     if found is None or (number and not number.isdecimal()):
-        raise WorkshopError("There is no such act. The verb list shows them with their numbers.")
+        raise WorkshopError(_("There is no such act. The verb list shows them with their numbers."))
     return found
 
 
 def _in_words(done: DoneWithMany) -> str:
     if done.act is None:
-        return "Nothing was done." if done.problems else "It was so already."
-    back = " was taken back" if done.act.taken_back_at else ""
-    return f"{done.act.pk}: {done.act}{back}."
+        return _("Nothing was done.") if done.problems else _("It was so already.")
+    said = _("{number}: {act} was taken back.") if done.act.taken_back_at else "{number}: {act}."
+    return said.format(number=done.act.pk, act=act_in_words(done.act))
 
 
 def _as_data(act: ActOnMany | None) -> dict[str, Any] | None:

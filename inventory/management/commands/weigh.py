@@ -4,15 +4,17 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.lengths import format_weight, read_scale
+from inventory.compute.spoken import N_
 from inventory.management.acts import ActCommand, add_scale_step, scale_step_mg
 from inventory.shelf.labelled import item_labelled
 from inventory.shelf.weights import learn_tare, weigh_spool
 
 
 class Command(ActCommand):
-    help = "Set the spool that carries the label LABEL to what its WEIGHT (such as 52.4 g) tells."
+    help = N_("Set the spool that carries the label LABEL to what its WEIGHT (such as 52.4 g) tells.")
     example = "weigh S0042 52.4g"
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -21,13 +23,15 @@ class Command(ActCommand):
         parser.add_argument(
             "weight",
             metavar="WEIGHT",
-            help="As the scale shows it, every figure of it; without a unit it is in grams.",
+            help=_("As the scale shows it, every figure of it; without a unit it is in grams."),
         )
         add_scale_step(parser)
         parser.add_argument(
-            "--empty", action="store_true", help="The spool is empty: learn what it weighs so."
+            "--empty", action="store_true", help=_("The spool is empty: learn what it weighs so.")
         )
-        parser.add_argument("--sure", action="store_true", help="Believe more than a full spool could hold.")
+        parser.add_argument(
+            "--sure", action="store_true", help=_("Believe more than a full spool could hold.")
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         spool = item_labelled(options["label"])
@@ -52,4 +56,8 @@ class Command(ActCommand):
         if options["format"] == "json":
             self.write_json({"label": label, "empty_mg": empty_mg})
         else:
-            self.stdout.write(f"{label} weighs {format_weight(empty_mg, unit='g')} when empty.")
+            self.stdout.write(
+                _("{label} weighs {weight} when empty.").format(
+                    label=label, weight=format_weight(empty_mg, unit="g")
+                )
+            )

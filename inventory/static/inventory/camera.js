@@ -13,28 +13,29 @@ async function canRead() {
   return true;
 }
 
-function sheet() {
+function sheet(said) {
   const dialog = document.createElement("dialog");
   dialog.className = "camera";
-  dialog.setAttribute("aria-label", "Camera");
+  dialog.setAttribute("aria-label", said.sayCamera);
   const video = document.createElement("video");
   video.muted = true;
   video.playsInline = true;
   const words = document.createElement("p");
   words.setAttribute("role", "status");
-  words.textContent = "Hold the label's code in front of the camera.";
+  words.textContent = said.sayHold;
   const close = document.createElement("button");
   close.className = "button";
   close.type = "button";
-  close.textContent = "Close";
+  close.textContent = said.sayClose;
   close.addEventListener("click", () => dialog.close());
   dialog.append(words, video, close);
   document.body.append(dialog);
   return { dialog, video, words };
 }
 
-async function read() {
-  const { dialog, video, words } = sheet();
+async function read(event) {
+  const said = event.currentTarget.dataset;
+  const { dialog, video, words } = sheet(said);
   let stream = null;
   dialog.addEventListener("close", () => {
     stream?.getTracks().forEach((track) => track.stop());
@@ -45,7 +46,7 @@ async function read() {
   try {
     stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
   } catch {
-    words.textContent = "The camera may not be used here. Allow it for this site, or type the code.";
+    words.textContent = said.sayRefused;
     return;
   }
   if (!dialog.open) {

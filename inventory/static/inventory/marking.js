@@ -6,6 +6,7 @@ function marker(input) {
   const form = input.form;
   const canvas = document.createElement("canvas");
   const words = document.createElement("p");
+  const called = { card: input.dataset.sayNameCard, thread: input.dataset.sayNameThread };
   const regions = {};
   let picture = null;
   let start = null;
@@ -19,9 +20,8 @@ function marker(input) {
 
   function say() {
     const name = asked();
-    words.textContent = name
-      ? `Drag a rectangle over the ${name}, or type it below.`
-      : "Both are marked. Drag again to mark the card and the thread anew.";
+    const { sayCard, sayThread, sayBoth } = input.dataset;
+    words.textContent = name ? { card: sayCard, thread: sayThread }[name] : sayBoth;
   }
 
   function draw(extra) {
@@ -36,7 +36,7 @@ function marker(input) {
       context.strokeRect(left * canvas.width, top * canvas.height, width * canvas.width, height * canvas.height);
       context.font = "16px sans-serif";
       context.fillStyle = "#fff";
-      context.fillText(name, left * canvas.width + 6, top * canvas.height + 20);
+      context.fillText(called[name], left * canvas.width + 6, top * canvas.height + 20);
     }
   }
 
@@ -79,7 +79,7 @@ function marker(input) {
     try {
       picture = await createImageBitmap(file);
     } catch {
-      words.textContent = "This browser cannot show the photograph; type where the card and the thread are.";
+      words.textContent = input.dataset.sayCannot;
       input.after(words);
       return;
     }

@@ -4,10 +4,16 @@
 const MOST = 20;
 const pocket = document.getElementById("pocket");
 const field = document.getElementById("pocket-q");
+const said = pocket.dataset;
 let shades = [];
 
 function part(name, of = pocket) {
   return of.querySelector(`[data-${name}]`);
+}
+
+// A sentence of the page with what it leaves open in braces filled in.
+function fill(sentence, values) {
+  return sentence.replace(/\{(\w+)\}/g, (_all, name) => values[name]);
 }
 
 function plain(text) {
@@ -54,7 +60,8 @@ function called(shade) {
 }
 
 function keptOf(shade) {
-  return `${shade.spools === 1 ? "1 spool" : `${shade.spools} spools`}, ${shade.free} free · ${shade.places.join(", ")}`;
+  const kept = fill(shade.spools === 1 ? said.saySpool : said.saySpools, { number: shade.spools, free: shade.free });
+  return `${kept} · ${shade.places.join(", ")}`;
 }
 
 function row(shade) {
@@ -66,13 +73,13 @@ function row(shade) {
   part("which", item).textContent = [`${shade.range} ${shade.code}`, shade.words].filter(Boolean).join(" · ");
   const nearest = shades[shade.nearest];
   if (shade.spools) {
-    part("answer", item).textContent = "Yes";
+    part("answer", item).textContent = said.sayYes;
     part("where", item).textContent = keptOf(shade);
   } else if (nearest) {
-    part("answer", item).textContent = `No. The nearest that is owned is ${called(nearest)}: ${shade.seen}.`;
+    part("answer", item).textContent = fill(said.sayNearest, { shade: called(nearest), seen: shade.seen });
     part("where", item).textContent = keptOf(nearest);
   } else {
-    part("answer", item).textContent = "No";
+    part("answer", item).textContent = said.sayNo;
   }
   return item;
 }
@@ -81,9 +88,9 @@ function showFound() {
   const { rows, isNear: near } = found(field.value);
   part("found").replaceChildren(...rows.slice(0, MOST).map(row));
   const told = [];
-  if (field.value.trim() && !rows.length) told.push("No shade that is known here is called so.");
-  if (near && rows.length) told.push("Not spelled so, but nearly:");
-  if (rows.length > MOST) told.push(`The first ${MOST} of ${rows.length}. Type more to find fewer.`);
+  if (field.value.trim() && !rows.length) told.push(said.sayNone);
+  if (near && rows.length) told.push(said.sayNearly);
+  if (rows.length > MOST) told.push(fill(said.sayFirst, { most: MOST, all: rows.length }));
   part("told").textContent = told.join(" ");
 }
 
@@ -92,9 +99,9 @@ async function begin() {
   if (!answer.ok) throw new Error(String(answer.status));
   const list = await answer.json();
   shades = list.shades.map((shade) => ({ ...shade, said: words(shade) }));
-  const at = new Date(list.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+  const at = new Date(list.at).toLocaleString(document.documentElement.lang || [], { dateStyle: "medium", timeStyle: "short" });
   const owned = shades.filter((shade) => shade.spools).length;
-  part("how-old").textContent = `${owned} of ${shades.length} known shades are owned, as the shelf was on ${at}.`;
+  part("how-old").textContent = fill(said.sayOwned, { owned, known: shades.length, at });
   field.disabled = false;
   showFound();
 }
@@ -103,7 +110,6 @@ field.form.addEventListener("submit", (event) => event.preventDefault());
 field.addEventListener("input", showFound);
 part("no-keeping").hidden = "serviceWorker" in navigator && window.isSecureContext;
 begin().catch((problem) => {
-  part("how-old").textContent =
-    "The list could not be had. Open this page once while there is a network; the device keeps it from then on.";
+  part("how-old").textContent = said.sayNoList;
   console.warn("The list of shades could not be had:", problem);
 });

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from inventory.compute.knowing import sealed_sigma
 from planning.compute.batch.asked import Shelf
+from planning.compute.batch.sentences import NEW_SPOOL
 from planning.compute.buying.packs import PackPurchase
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import OwnedShade, OwnedSpool
@@ -39,6 +40,6 @@ def _sealed(purchase: PackPurchase) -> tuple[OwnedSpool, ...]:
     offer = purchase.offer
     holds = offer.holds // offer.pack
     return tuple(
-        OwnedSpool(-number, f"new {number}", holds, sealed_sigma(holds))
+        OwnedSpool(-number, NEW_SPOOL.format(number=number), holds, sealed_sigma(holds))
         for number in range(1, purchase.packs * offer.pack + 1)
     )

@@ -11,9 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from planning.compute.batch.asked import AskedBlock, AskedDesign, Terms
 from planning.compute.hooping.pieces import PiecesToStitch, hoopings, rethreads, thread_changes
 from planning.compute.stabilizer.layers import FabricPieces, LayerNeed
+from planning.compute.stabilizer.sentences import APPLIQUE, APPLIQUE_OF_DESIGN
 from planning.compute.stitches.placing import field_needed, scaled_sums
 from planning.compute.stitches.thread_length import (
     ThreadSettings,
@@ -217,7 +219,9 @@ class Carried:
                     method=f"applique {each.id}",
                     count=each.count,
                     grain_matters=True,
-                    words=f"applique {each.name}{f', design {number + 1}' if several else ''}",
+                    words=(APPLIQUE_OF_DESIGN if several else APPLIQUE).format(
+                        name=each.name, number=number + 1
+                    ),
                     product_id=each.product_id,
                 ),
                 each.piece_mm(design.placement),
@@ -294,10 +298,12 @@ def carry(
     """
     if lettering and len(lettering) != to_stitch.ordered:
         raise WorkshopError(
-            f"{len(lettering)} names are listed for {to_stitch.ordered} pieces; list one design for each piece."
+            _("{count} names are listed for {ordered} pieces; list one design for each piece.").format(
+                count=len(lettering), ordered=to_stitch.ordered
+            )
         )
     if not designs and not lettering:
-        raise WorkshopError("Nothing is stitched: choose a design, or list names.")
+        raise WorkshopError(_("Nothing is stitched: choose a design, or list names."))
     common = tuple(range(len(designs)))
     distinct = list(dict.fromkeys(lettering))
     everything = (*designs, *distinct)

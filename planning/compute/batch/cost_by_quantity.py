@@ -10,6 +10,7 @@ from planning.compute.batch.carrying import Carried
 from planning.compute.batch.copies_compared import NO_SPOOLS, SpoolHands, batch_minutes
 from planning.compute.batch.costing import BatchCost, CostOfPieces, money
 from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.sentences import said_of_plan
 from planning.compute.hooping.pieces import pieces_to_stitch
 from planning.compute.spools.bobbins import run_of_bobbins
 from planning.compute.stabilizer.supply import LayerPlan
@@ -29,7 +30,11 @@ class QuantityCost(CostOfPieces):
     machine: Decimal
     hands_on: Decimal
     is_planned: bool = False
-    unpriced: tuple[str, ...] = ()
+    no_price: tuple[str, ...] = ()
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        return tuple(map(said_of_plan, self.no_price))
 
 
 def cost_by_quantity(
@@ -65,7 +70,7 @@ def cost_by_quantity(
                     cost.machine,
                     cost.hands_on,
                     is_planned=True,
-                    unpriced=cost.unpriced,
+                    no_price=cost.no_price,
                 )
             )
             continue
@@ -94,7 +99,7 @@ def cost_by_quantity(
                 material=money(thread) + money(bobbins * each) + money(stabilizer * sized.hoopings()),
                 machine=money(machine_min / 60 * terms.machine_rate),
                 hands_on=money(hands_on_min / 60 * terms.hands_on_rate),
-                unpriced=cost.unpriced,
+                no_price=cost.no_price,
             )
         )
     return tuple(found)

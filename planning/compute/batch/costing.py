@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
+from planning.compute.batch.sentences import BOBBINS, COLOUR_WITHOUT_THREAD, said_of_plan
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.choice import OwnedShade
 from planning.compute.spools.turns import SpoolUse
@@ -51,8 +52,12 @@ class BatchCost(CostOfPieces):
     hands_on: Decimal
     pieces: int
     stitched: int
-    unpriced: tuple[str, ...]
+    no_price: tuple[str, ...]
     thread_per_mm: tuple[float, ...] = ()
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        return tuple(map(said_of_plan, self.no_price))
 
     @property
     def material_per_piece(self) -> Decimal:
@@ -92,13 +97,13 @@ def batch_cost(
     for shade, uses, needed_mm in threads:
         price = None if shade is None else _thread_price(shade, uses, needed_mm, thread_offers)
         if price is None:
-            unpriced.append("a colour without a thread" if shade is None else f"{shade.maker} {shade.code}")
+            unpriced.append(COLOUR_WITHOUT_THREAD if shade is None else f"{shade.maker} {shade.code}")
         else:
             thread += price
         rates.append((price or 0.0) / needed_mm if needed_mm else 0.0)
     count, each = bobbins
     if (each is None and count) or None in part_bobbins:
-        unpriced.append("bobbins")
+        unpriced.append(BOBBINS)
     unpriced += [layer.product or layer.kind for layer in layers if layer.cost is None]
     of_parts = sum(part or 0.0 for part in part_bobbins)
     parts = thread, count * (each or 0.0) + of_parts, sum(layer.cost or 0.0 for layer in layers)
@@ -113,7 +118,7 @@ def batch_cost(
         hands_on=money(hands_on_min / 60 * hands_on_rate),
         pieces=pieces,
         stitched=pieces if stitched is None else stitched,
-        unpriced=tuple(dict.fromkeys(unpriced)),
+        no_price=tuple(dict.fromkeys(unpriced)),
         thread_per_mm=tuple(rates),
     )
 

@@ -9,6 +9,7 @@ import numpy as np
 from inventory.compute.names.plain import plain_name
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
+from planning.compute.batch.sentences import said_of_plan
 from planning.compute.batch.wished_thread import given_up, known_threads, shades_with_enough, wish_verdict
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
 from planning.compute.buying.priced_instead import PricedInstead, price_instead
@@ -21,6 +22,7 @@ from planning.compute.certainty.enough import (
     pieces_covered,
     verdict,
 )
+from planning.compute.colour import sentences as say
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.fibres import METALLIC, in_one_fibre, spools_of_other_fibres
 from planning.compute.colour.instead import buy_instead, more_of
@@ -56,7 +58,7 @@ class PlannedThread:
     p_enough: float
     verdict: str
     colour_verdict: str
-    reason: str
+    kept_reason: str
     pieces_possible: int
     missing_mm: int
     spools: tuple[SpoolUse, ...]
@@ -79,6 +81,11 @@ class PlannedThread:
     kappa_slope: float = 0.0  # ∂ ln geometry / ∂κ
     # How far the need may stray from ``needed_mm``, as a factor about one.
     spread: Factor = NEEDLE_PRIOR
+
+    @property
+    def reason(self) -> str:
+        """Why it is short or unknown, where that is no matter of metres, in the reader's language."""
+        return said_of_plan(self.kept_reason)
 
     @property
     def is_asked(self) -> bool:
@@ -214,18 +221,18 @@ def _notes(together: Substitution, terms: Terms, pinned: Collection[int]) -> tup
     """What the choice could not hold. Which metres lack, or that nothing is near, each thread says of itself."""
     notes = [problem.text for problem in together.broken if problem.rule in ("apart", "order")]
     notes += [
-        f"{choice.shade.code} is pinned, though it differs from what is asked by ΔE00 {choice.delta_e_00:.1f}; "
-        f"the limit is {terms.colour_limit:g}."
+        say.PINNED_FAR_OFF.format(
+            code=choice.shade.code,
+            difference=f"{choice.delta_e_00:.1f}",
+            limit=f"{terms.colour_limit:g}",
+        )
         for number, choice in enumerate(together.choices)
         if number in pinned and choice.shade and (choice.delta_e_00 or 0.0) > terms.colour_limit
     ]
     if not together.is_proven:
-        notes.append(
-            f"This choice of shades is the {together.proof}; a better one might lower their mean difference by up "
-            f"to {together.gap:.0%}."
-        )
+        notes.append(say.NOT_PROVEN.format(proof=together.proof, gap=f"{together.gap * 100:.0f}"))
     if together.must_break:
-        notes.append("It is proven that no choice from these shades keeps all colours apart and in order.")
+        notes.append(say.MUST_BREAK)
     return tuple(notes)
 
 
@@ -238,14 +245,15 @@ def _notes_for_other_eyes(requests: Sequence[ColourRequest], choices: Sequence[C
     ]
     fallen = fallen_together([tuple(asked) for _, asked, _ in pairs], [tuple(got) for _, _, got in pairs])
     notes = [
-        f"{pairs[each.one][0].called} and {pairs[each.other][0].called} will be hard to tell apart with "
-        f"{' or '.join(each.viewers)}; as asked for they are not."
+        say.FALLEN_TOGETHER.format(
+            one=pairs[each.one][0].called,
+            other=pairs[each.other][0].called,
+            viewers=" or ".join(each.viewers),
+        )
         for each in fallen[:MOST_NOTED_PAIRS]
     ]
     if len(fallen) > MOST_NOTED_PAIRS:
-        notes.append(
-            f"{len(fallen) - MOST_NOTED_PAIRS} more pairs fall together for eyes without one kind of cone."
-        )
+        notes.append(say.MORE_FALLEN.format(pairs=len(fallen) - MOST_NOTED_PAIRS))
     return notes
 
 
@@ -296,7 +304,7 @@ def _thread(
         colour_verdict=colour_verdict(choice, limit=terms.colour_limit)
         if request.wished is None
         else wish_verdict(choice),
-        reason=reason,
+        kept_reason=reason,
         pieces_possible=pieces_covered(lengths_mm, spread, certainty=terms.enough_at, **stock),
         missing_mm=lacking,
         spools=_spools(carried, blocks, shade, word, terms, factor=factor) if shade else (),
@@ -386,29 +394,28 @@ def _nearest_on_offer(
 def _thread_sought(shelf: Shelf, fibre: str | None) -> str:
     """What is looked for on the shelf, in words: its fibre is told where there are others."""
     if fibre is None or all(shade.fibre == fibre for shade in shelf.shades):
-        return "thread"
-    return f"{fibre} thread" if fibre else "thread but metallic"
+        return say.THREAD
+    return say.OF_FIBRE.get(fibre, f"{fibre} thread") if fibre else say.ALL_BUT_METALLIC
 
 
 def _verdict(
-    choice: Choice, p: float, request: ColourRequest, terms: Terms, *, thread: str = "thread"
+    choice: Choice, p: float, request: ColourRequest, terms: Terms, *, thread: str = say.THREAD
 ) -> tuple[str, str]:
     if choice.shade is None and request.lab is None:
-        return "unknown", "The file names no colour for this block; choose one."
+        return "unknown", say.NO_COLOUR
     if choice.shade is None:
-        return "short", f"No {thread} of a known colour is on the shelf."
+        return "short", say.NONE_OF_KNOWN_COLOUR.format(thread=thread)
     if not choice.near_enough and request.wished is not None:
         wished = plain_name(request.wished)
         return (
             "short",
-            f"No {thread} of that colour ({wished}) is on the shelf; the nearest is another colour.",
+            say.NONE_OF_THAT_COLOUR.format(thread=thread, wished=wished),
         )
     if not choice.near_enough:
-        nothing = "Nothing" if thread == "thread" else f"No {thread}"
-        return "short", (
-            f"{nothing} on the shelf is near: the nearest differs by ΔE00 {choice.delta_e_00:.2f}, "
-            f"and the limit is {terms.colour_limit:g}."
+        sentence = say.NOTHING_NEAR if thread == say.THREAD else say.NO_THREAD_NEAR
+        return "short", sentence.format(
+            thread=thread, difference=f"{choice.delta_e_00:.2f}", limit=f"{terms.colour_limit:g}"
         )
     if not choice.shade.is_known:
-        return "unknown", "Nobody knows how much is on these spools; weigh them."
+        return "unknown", say.NOBODY_KNOWS
     return verdict(p, enough_at=terms.enough_at, tight_at=terms.tight_at), ""

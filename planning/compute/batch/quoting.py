@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 from planning.compute.batch.cost_by_quantity import QuantityCost
 
 CENT = Decimal("0.01")
@@ -20,11 +21,19 @@ class QuoteTerms:
 
     def __post_init__(self) -> None:
         if not self.margin_percent.is_finite() or self.margin_percent < 0:
-            raise WorkshopError(f"A margin of {self.margin_percent} % is none; give 0 or more.")
+            raise WorkshopError(
+                _("A margin of {margin_percent} % is none; give 0 or more.").format(
+                    margin_percent=self.margin_percent
+                )
+            )
         if not self.rounded_to.is_finite() or self.rounded_to <= 0:
-            raise WorkshopError(f"Nothing is rounded to {self.rounded_to}; give 0.01 or more.")
+            raise WorkshopError(
+                _("Nothing is rounded to {rounded_to}; give 0.01 or more.").format(rounded_to=self.rounded_to)
+            )
         if not self.minimum.is_finite() or self.minimum < 0:
-            raise WorkshopError(f"{self.minimum} is no least price; give 0 or more.")
+            raise WorkshopError(
+                _("{minimum} is no least price; give 0 or more.").format(minimum=self.minimum)
+            )
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from inventory.compute.errors import require_not_negative
+from inventory.compute.spoken import N_
 
 # So far ahead a balance is followed; a material that lasts longer is in no hurry.
 HORIZON_DAYS = 365
@@ -76,9 +77,9 @@ def project(
     [6500, 6500, 6500, 500]
     """
     for value, what in (
-        (free, "free quantity"),
-        (per_week, "use of a week"),
-        (lead_time_days or 0, "lead time"),
+        (free, N_("free quantity")),
+        (per_week, N_("use of a week")),
+        (lead_time_days or 0, N_("lead time")),
     ):
         require_not_negative(value, what=what)
     booked = _by_day(needs, today)
@@ -110,7 +111,7 @@ def _by_day(needs: Iterable[Booking], today: date) -> dict[int, list[Booking]]:
     """Return the needs by the number of days from today."""
     found: dict[int, list[Booking]] = {}
     for need in needs:
-        require_not_negative(need.quantity, what="quantity of a need")
+        require_not_negative(need.quantity, what=N_("quantity of a need"))
         found.setdefault(max(0, (need.on - today).days) if need.on else 0, []).append(need)
     return found
 

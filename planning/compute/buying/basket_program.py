@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from inventory.compute.later import later
+from inventory.compute.spoken import _
 from planning.compute.buying.basket import (
     CENT,
     Basket,
@@ -57,7 +58,10 @@ def solve_basket(market: Market, *, gap: float = 0.0, seconds_left: SecondsLeft 
     is_all = all(is_all_written(market, group) for group in of_needs)
     if not all(groups) and is_all:
         raise NoBasket(
-            "Nothing on offer covers everything that is needed by its day. Allow more suppliers, or later days."
+            _(
+                "Nothing on offer covers everything that is needed by its day. Allow more suppliers, or "
+                "later days."
+            )
         )
     basket, bound = None, None
     if all(groups):
@@ -68,10 +72,10 @@ def solve_basket(market: Market, *, gap: float = 0.0, seconds_left: SecondsLeft 
         basket = _cheaper(market, found, basket)
         if basket is None and not is_none:
             raise NoBasket(
-                "No basket was found in the time. Ask for fewer things at once, or allow more time."
+                _("No basket was found in the time. Ask for fewer things at once, or allow more time.")
             )
     if basket is None:
-        raise NoBasket("No basket meets the smallest orders of these suppliers. Allow more of them.")
+        raise NoBasket(_("No basket meets the smallest orders of these suppliers. Allow more of them."))
     return _told(basket, bound, seconds_left)
 
 
@@ -253,7 +257,9 @@ def buy_each_where_cheapest(market: Market) -> Basket:
         for material, needs in together.items():
             ways = ways_to_buy(market, material, needs)
             if not ways:
-                raise NoBasket(f"Nobody among these suppliers sells {material} in time.")
+                raise NoBasket(
+                    _("Nobody among these suppliers sells {material} in time.").format(material=material)
+                )
             way = min(ways, key=lambda each: (each.net, each.goods))
             packs.update(way.packs)
             goods[way.supplier] += way.goods
@@ -348,7 +354,7 @@ def _ship(program: _Program, market: Market, parts: Sequence[Bought]) -> None:
     """Write what a supplier charges for shipping, from which worth on it is free, and the smallest order."""
     by_supplier: dict[str, list[Bought]] = defaultdict(list)
     for part in parts:
-        for name in {way.supplier for way, _ in part}:
+        for name in {way.supplier for way, __ in part}:
             by_supplier[name].append([pair for pair in part if pair[0].supplier == name])
     for name, of_supplier in by_supplier.items():
         terms = market.suppliers[name]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from inventory.compute.errors import WorkshopError, require_not_negative
+from inventory.compute.spoken import N_, _
 from planning.compute.certainty.enough import Factor, missing_mm, p_enough
 
 
@@ -62,9 +63,11 @@ def net_requirements(
     [42.0, 42.0, 32.0, 12.0, 26.0]
     """
     if len(receipts) > len(gross):
-        raise WorkshopError("There are receipts for more periods than needs; give as many needs, 0 if none.")
+        raise WorkshopError(
+            _("There are receipts for more periods than needs; give as many needs, 0 if none.")
+        )
     for quantity in [*gross, *receipts, on_hand, safety]:
-        require_not_negative(quantity, what="quantity")
+        require_not_negative(quantity, what=N_("quantity"))
     left = on_hand - safety
     net = []
     for period, wanted in enumerate(gross):

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,11 @@ def packs_needed(need: int, *, holds: int) -> int:
     15
     """
     if need < 0 or holds <= 0:
-        raise WorkshopError(f"A need of {need} in packs of {holds} makes no sense; both must be above zero.")
+        raise WorkshopError(
+            _("A need of {need} in packs of {holds} makes no sense; both must be above zero.").format(
+                need=need, holds=holds
+            )
+        )
     return -(-need // holds)
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
+from inventory.compute.spoken import N_, _
 from planning.compute.certainty.curves import chance, curves
 from planning.compute.certainty.factor import SCATTER
 from planning.compute.certainty.factor import Factor as Factor
@@ -33,18 +34,22 @@ Verdict = Literal["enough", "tight", "short"]
 
 def _check_not_negative(value: float, what: str) -> None:
     if not (math.isfinite(value) and value >= 0):
-        raise WorkshopError(f"{what} is {value}; give 0 or more.")
+        raise WorkshopError(_("{what} is {value}; give 0 or more.").format(what=_(what), value=value))
 
 
 def _check_free(free_mm: float, free_sigma_mm: float) -> None:
     if not math.isfinite(free_mm):
-        raise WorkshopError(f"The free stock is {free_mm} mm; give a number.")
-    _check_not_negative(free_sigma_mm, "The sigma of the free stock in mm")
+        raise WorkshopError(_("The free stock is {free_mm} mm; give a number.").format(free_mm=free_mm))
+    _check_not_negative(free_sigma_mm, N_("The sigma of the free stock in mm"))
 
 
 def _check_certainty(certainty: float) -> None:
     if not 1e-6 <= certainty <= 1 - 1e-6:
-        raise WorkshopError(f"A certainty of {certainty} cannot be reached; give one such as 0.95 (95 %).")
+        raise WorkshopError(
+            _("A certainty of {certainty} cannot be reached; give one such as 0.95 (95 %).").format(
+                certainty=certainty
+            )
+        )
 
 
 class WeighBack(NamedTuple):
@@ -72,7 +77,9 @@ def factor_about(median: float, *, plus_minus: float, scatter: float = SCATTER) 
     0.2
     """
     if not (math.isfinite(median) and median > 0):
-        raise WorkshopError(f"A use factor of {median} is not possible; give a number above 0.")
+        raise WorkshopError(
+            _("A use factor of {median} is not possible; give a number above 0.").format(median=median)
+        )
     return Factor(mean_log=math.log(median), sigma=plus_minus / median, scatter=scatter)
 
 
@@ -91,7 +98,7 @@ def need(geometry_mm: float, factor: Factor) -> Need:
     >>> used.median_mm, round(used.mean_mm, 3), round(used.sigma_mm, 3)
     (1000.0, 1005.013, 100.753)
     """
-    _check_not_negative(geometry_mm, "The geometry in mm")
+    _check_not_negative(geometry_mm, N_("The geometry in mm"))
     variance = factor.predictive_sigma**2
     if factor.parts:
         median_mm = geometry_mm * factor.median
@@ -118,7 +125,7 @@ def p_enough(geometry_mm: float, factor: Factor, *, free_mm: float, free_sigma_m
     >>> round(p_enough(1000.0, NEEDLE_PRIOR, free_mm=1200.0, free_sigma_mm=50.0), 4)
     0.9016
     """
-    _check_not_negative(geometry_mm, "The geometry in mm")
+    _check_not_negative(geometry_mm, N_("The geometry in mm"))
     _check_free(free_mm, free_sigma_mm)
     spread = factor.predictive_sigma
     median_mm = geometry_mm * factor.median
@@ -186,7 +193,7 @@ def missing_mm(
     """
     _check_certainty(certainty)
     if factor.parts:
-        _check_not_negative(geometry_mm, "The geometry in mm")
+        _check_not_negative(geometry_mm, N_("The geometry in mm"))
         _check_free(free_mm, free_sigma_mm)
         needed = curves(factor, certainty).needed(geometry_mm, free_sigma_mm) if geometry_mm else free_mm
         return max(0.0, needed - free_mm)
@@ -219,7 +226,7 @@ def pieces_possible(
     8
     """
     if at_most < 0:
-        raise WorkshopError(f"{at_most} pieces cannot be stitched; give 0 or more.")
+        raise WorkshopError(_("{at_most} pieces cannot be stitched; give 0 or more.").format(at_most=at_most))
     return pieces_covered(
         [pieces * per_piece_mm for pieces in range(at_most + 1)],
         factor,
@@ -266,10 +273,13 @@ def verdict(p: float, *, enough_at: float = 0.95, tight_at: float = 0.5) -> Verd
     ('enough', 'tight', 'short')
     """
     if not 0 <= p <= 1:
-        raise WorkshopError(f"{p} is not a probability; it must lie between 0 and 1.")
+        raise WorkshopError(_("{p} is not a probability; it must lie between 0 and 1.").format(p=p))
     if not 0 <= tight_at <= enough_at <= 1:
         raise WorkshopError(
-            f"The thresholds {tight_at} (tight) and {enough_at} (enough) must rise and lie between 0 and 1."
+            _(
+                "The thresholds {tight_at} (tight) and {enough_at} (enough) must rise and lie between 0 and "
+                "1."
+            ).format(tight_at=tight_at, enough_at=enough_at)
         )
     if p >= enough_at:
         return "enough"
@@ -282,11 +292,13 @@ def observed(actual_mm: float, *, geometry_mm: float, sigma_mm: float) -> WeighB
     >>> observed(1100.0, geometry_mm=1000.0, sigma_mm=55.0)
     WeighBack(log_ratio=0.09531017980432493, sigma=0.05)
     """
-    _check_not_negative(sigma_mm, "The weighing error in mm")
+    _check_not_negative(sigma_mm, N_("The weighing error in mm"))
     if not (math.isfinite(actual_mm) and actual_mm > 0 and math.isfinite(geometry_mm) and geometry_mm > 0):
         raise WorkshopError(
-            f"{actual_mm} mm used where {geometry_mm} mm were estimated teach nothing; "
-            "weigh the spool again or leave this job out."
+            _(
+                "{actual_mm} mm used where {geometry_mm} mm were estimated teach nothing; weigh the spool "
+                "again or leave this job out."
+            ).format(actual_mm=actual_mm, geometry_mm=geometry_mm)
         )
     return WeighBack(log_ratio=math.log(actual_mm / geometry_mm), sigma=sigma_mm / actual_mm)
 
@@ -306,11 +318,17 @@ def posterior(prior: Factor, observations: Iterable[tuple[float, float]]) -> Fac
     precision = prior.sigma**-2
     weighted = prior.mean_log * precision
     for log_ratio, sigma in observations:
-        _check_not_negative(sigma, "The sigma of an observation")
+        _check_not_negative(sigma, N_("The sigma of an observation"))
         if not math.isfinite(log_ratio):
-            raise WorkshopError(f"A ln(actual / geometry) of {log_ratio} teaches nothing; leave it out.")
+            raise WorkshopError(
+                _("A ln(actual / geometry) of {log_ratio} teaches nothing; leave it out.").format(
+                    log_ratio=log_ratio
+                )
+            )
         if sigma == 0 and prior.scatter == 0:
-            raise WorkshopError("An observation without any error would silence all others; give its sigma.")
+            raise WorkshopError(
+                _("An observation without any error would silence all others; give its sigma.")
+            )
         weight = 1 / (prior.scatter**2 + sigma**2)
         precision += weight
         weighted += weight * log_ratio

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
+from inventory.compute.spoken import N_, _
 
 if TYPE_CHECKING:
     from scipy.special import ndtr, ndtri
@@ -56,10 +57,16 @@ class Factor:
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.mean_log):
-            raise WorkshopError(f"The mean of a use factor is {self.mean_log}; give a number.")
-        for value, what in ((self.sigma, "sigma"), (self.scatter, "scatter")):
+            raise WorkshopError(
+                _("The mean of a use factor is {mean_log}; give a number.").format(mean_log=self.mean_log)
+            )
+        for value, what in ((self.sigma, N_("sigma")), (self.scatter, N_("scatter"))):
             if not (math.isfinite(value) and value >= 0):
-                raise WorkshopError(f"The {what} of a use factor is {value}; give 0 or more.")
+                raise WorkshopError(
+                    _("The {what} of a use factor is {value}; give 0 or more.").format(
+                        what=_(what), value=value
+                    )
+                )
 
     def __hash__(self) -> int:
         # Plans look factors up by the thousand; hashing every part each time would take most of their time.
@@ -168,9 +175,9 @@ def mixture(
     kept = weight > 1e-9 * weight.sum()
     weight, mean, sd = weight[kept] / weight[kept].sum(), mean[kept], sd[kept]
     if not (len(weight) and np.isfinite(mean).all() and (sd > 0).all()):
-        raise WorkshopError("A use factor needs at least one normal with a width above 0.")
+        raise WorkshopError(_("A use factor needs at least one normal with a width above 0."))
     keys = np.round(np.log(sd) / _WIDTH_STEP) * 1_000_000 + np.round(mean / _MEAN_STEP)
-    _, group = np.unique(keys, return_inverse=True)
+    __, group = np.unique(keys, return_inverse=True)
     w = np.bincount(group, weight)
     m = np.bincount(group, weight * mean) / w
     second = np.bincount(group, weight * (sd**2 + mean**2)) / w

@@ -14,6 +14,7 @@ import numpy as np
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
+from inventory.compute.spoken import _
 from planning.compute.certainty import machine
 from planning.compute.certainty.factor import Factor
 
@@ -52,9 +53,15 @@ class UseSeen:
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.log_ratio):
-            raise WorkshopError(f"A ln(actual / geometry) of {self.log_ratio} teaches nothing; leave it out.")
+            raise WorkshopError(
+                _("A ln(actual / geometry) of {log_ratio} teaches nothing; leave it out.").format(
+                    log_ratio=self.log_ratio
+                )
+            )
         if not (math.isfinite(self.sigma) and self.sigma >= 0):
-            raise WorkshopError(f"The sigma of an observation is {self.sigma}; give 0 or more.")
+            raise WorkshopError(
+                _("The sigma of an observation is {sigma}; give 0 or more.").format(sigma=self.sigma)
+            )
 
 
 @dataclass(frozen=True)
@@ -239,7 +246,11 @@ def factor_interval(factor: Factor, *, share: float) -> tuple[float, float]:
     (0.822, 1.217)
     """
     if not 0 < share < 1:
-        raise WorkshopError(f"No interval holds a share of {share}; give one between 0 and 1, such as 0.8.")
+        raise WorkshopError(
+            _("No interval holds a share of {share}; give one between 0 and 1, such as 0.8.").format(
+                share=share
+            )
+        )
     return math.exp(factor.quantile((1 - share) / 2)), math.exp(factor.quantile((1 + share) / 2))
 
 

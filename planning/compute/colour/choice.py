@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from inventory.compute.colour.lab import Lab
 from inventory.compute.names.plain import hue_word
 from planning.compute.certainty.enough import combine_free
+from planning.compute.colour.sentences import NO_COLOUR_ASKED
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ class ColourRequest:
     @property
     def called(self) -> str:
         """What a person would call it."""
-        return self.name or self.hex or "a block without a colour"
+        return self.name or self.hex or NO_COLOUR_ASKED
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from inventory.compute.spoken import _
+
 LONGEST_LIST = 20_000  # characters; 200 stops of 100
 HEAD_WORDS = frozenset(
     ("no", "nr", "number", "stop", "block", "needle", "code", "shade", "name", "colour", "color", "maker", "range",
@@ -120,15 +122,23 @@ def read_colour_list(text: str, *, book: ShadeBook, stops: int, maker: str = "")
         stop, rest = _numbered(written, expected=expected, book=book, maker=maker)
         if stop in spoken_of:
             problems.append(
-                ListProblem(line, written, f"Stop {stop} has a colour from line {spoken_of[stop]} already.")
+                ListProblem(
+                    line,
+                    written,
+                    _("Stop {stop} has a colour from line {line} already.").format(
+                        stop=stop, line=spoken_of[stop]
+                    ),
+                )
             )
             continue
         expected = stop + 1
         if not 1 <= stop <= stops:
-            there_are = "only one stop" if stops == 1 else f"{stops} stops"
-            problems.append(
-                ListProblem(line, written, f"There is no stop {stop}: the design has {there_are}.")
+            told = (
+                _("There is no stop {stop}: the design has only one stop.")
+                if stops == 1
+                else _("There is no stop {stop}: the design has {stops} stops.")
             )
+            problems.append(ListProblem(line, written, told.format(stop=stop, stops=stops)))
             continue
         spoken_of[stop] = line
         found = _colour_in(rest, line=line, text=written, stop=stop, book=book, maker=maker)
@@ -170,8 +180,12 @@ def _colour_in(
     screen = _HEX.search(rest)
     if len(shades) > 1:
         several = ", ".join(shade.full_code for shade in shades[:4])
-        more = f" and {len(shades) - 4} more" if len(shades) > 4 else ""
-        return ListProblem(line, text, f"It could be {several}{more}. Say the maker.")
+        told = (
+            _("It could be {shades} and {more} more. Say the maker.")
+            if len(shades) > 4
+            else _("It could be {shades}. Say the maker.")
+        )
+        return ListProblem(line, text, told.format(shades=several, more=len(shades) - 4))
     if shades and shades[0].hex:
         return ListedColour(
             line, text, stop, shades[0], shades[0].hex, shades[0].name, _renumbered(rest, shades[0])
@@ -180,11 +194,17 @@ def _colour_in(
         name = " ".join(_cells(rest.replace(screen[0], " ")))
         return ListedColour(line, text, stop, None, screen[0].lower(), name[:120])
     if shades:
-        return ListProblem(line, text, f"{shades[0]} is known, but not its colour. Give it one on the shelf.")
-    whose = f" of {maker}" if maker else ""
-    return ListProblem(
-        line, text, f"No shade{whose} is known by {rest.strip(_QUOTES)!r}. Check the code, or write #rrggbb."
+        return ListProblem(
+            line,
+            text,
+            _("{shade} is known, but not its colour. Give it one on the shelf.").format(shade=shades[0]),
+        )
+    told = (
+        _("No shade of {maker} is known by {code}. Check the code, or write #rrggbb.")
+        if maker
+        else _("No shade is known by {code}. Check the code, or write #rrggbb.")
     )
+    return ListProblem(line, text, told.format(maker=maker, code=repr(rest.strip(_QUOTES))))
 
 
 def _shades_in(rest: str, *, book: ShadeBook, maker: str) -> list[CatalogueShade]:
@@ -227,7 +247,7 @@ def _renumbered(rest: str, shade: CatalogueShade) -> str:
     earlier = next((code for code in shade.earlier_codes if _plain(code) in words), None)
     if earlier is None or _plain(shade.code) in words:
         return ""
-    return f"{earlier} is now {shade.code}."
+    return _("{earlier} is now {code}.").format(earlier=earlier, code=shade.code)
 
 
 def _is_head(written: str) -> bool:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from inventory.compute.colour.lab import Lab, delta_e_00_matrix
 from inventory.compute.names.plain import share_a_hue
 from planning.compute.certainty.enough import NEEDLE_PRIOR, Factor, p_enough
+from planning.compute.colour import sentences as say
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 
 Floats = NDArray[np.float64]
@@ -243,25 +244,27 @@ def _pairs(
     problems = []
     for one, (first, shade, _) in enumerate(standing):
         for other, (second, another, _) in enumerate(standing):
-            names = f"{requests[first].called} and {requests[second].called}"
             if one < other and apart[one, other] < floors[one, other]:
-                how = (
-                    f"share {shade.code}"
-                    if shade.id == another.id
-                    else f"differ by only ΔE00 {apart[one, other]:.1f} as {shade.code} and {another.code}"
+                sentence = say.SHARED if shade.id == another.id else say.TOO_ALIKE
+                text = sentence.format(
+                    one=requests[first].called,
+                    other=requests[second].called,
+                    difference=f"{apart[one, other]:.1f}",
+                    shade=shade.code,
+                    another=another.code,
                 )
-                problems.append(
-                    ChoiceProblem(
-                        "apart", (first, second), f"{names} {how}; they will be hard to tell apart."
-                    )
-                )
+                problems.append(ChoiceProblem("apart", (first, second), text))
             if lighter[one, other] and got[one, 0] <= got[other, 0]:
                 problems.append(
                     ChoiceProblem(
                         "order",
                         (first, second),
-                        f"{requests[first].called} should be lighter than {requests[second].called}, but "
-                        f"{shade.code} is no lighter than {another.code}.",
+                        say.WRONG_ORDER.format(
+                            light=requests[first].called,
+                            dark=requests[second].called,
+                            shade=shade.code,
+                            another=another.code,
+                        ),
                     )
                 )
     return problems

@@ -1,16 +1,18 @@
 """Where the colour of a block comes from, and whether that makes it a wish or a demand."""
 
+from inventory.compute.spoken import N_
+
 # As blocks keep it; empty where the block asks for no colour.
 PALETTE, RGB = "palette", "rgb"
 PERSON, SHADE, SAMPLE, LIST = "person", "shade", "sample", "list"
 
 IN_WORDS = {
-    PALETTE: "a colour of the file's palette",
-    RGB: "a screen colour of the file",
-    PERSON: "chosen by a person",
-    SHADE: "a named shade",
-    SAMPLE: "measured on a sample",
-    LIST: "from a colour list",
+    PALETTE: N_("a colour of the file's palette"),
+    RGB: N_("a screen colour of the file"),
+    PERSON: N_("chosen by a person"),
+    SHADE: N_("a named shade"),
+    SAMPLE: N_("measured on a sample"),
+    LIST: N_("from a colour list"),
 }
 
 

@@ -11,7 +11,9 @@ from typing import Literal
 
 from inventory.compute.colour.lab import Lab, delta_e_00
 from inventory.compute.names.plain import plain_name, share_a_hue
+from inventory.compute.spoken import said_again
 from inventory.compute.surfaces.even_hue import onto_surface_gamut_by_even_hue
+from planning.compute.colour import sentences as say
 from planning.compute.colour.rules import lab_array
 
 Word = Literal[
@@ -59,8 +61,9 @@ class GivenUp:
 
     @property
     def text(self) -> str:
-        """What a person reads beside the colour."""
-        return _IN_WORDS[self.word](self) + (_what_to_buy(self) if self.buy else "")
+        """What a person reads beside the colour, in their language."""
+        sentences = [_IN_WORDS[self.word](self), *([_what_to_buy(self)] if self.buy else [])]
+        return " ".join(said_again(each, say.SENTENCES, parts=say.PARTS) for each in sentences)
 
 
 def wished_thread_colour(wish: Lab) -> Lab:
@@ -152,23 +155,20 @@ def _worth(word: Word, nearest: KnownThread | None, wished: Lab) -> KnownThread 
 def _no_thread(found: GivenUp) -> str:
     wished = plain_name(found.wished)
     if found.owned is None:
-        return f"No thread of that colour ({wished}) with enough metres."
-    return (
-        f"No thread of that colour: the file wishes for {wished}, the nearest with enough metres is "
-        f"{found.owned.called}, {plain_name(found.owned.lab)}."
+        return say.NO_SUCH_THREAD.format(wished=wished)
+    return say.ANOTHER_COLOUR.format(
+        wished=wished, nearest=found.owned.called, colour=plain_name(found.owned.lab)
     )
 
 
 _IN_WORDS = {
-    "near": lambda found: "Near.",
-    "as near as thread comes": lambda found: "As near as thread comes.",
+    "near": lambda found: say.NEAR,
+    "as near as thread comes": lambda found: say.AS_NEAR_AS_COMES,
     "nearest of the shades you know": lambda found: (
-        f"Nearest of the {found.known:,} shades you know." if found.known != 1 else "The only shade you know."
+        say.NEAREST_KNOWN.format(count=f"{found.known:,}") if found.known != 1 else say.ONLY_KNOWN
     ),
     "something nearer can be bought": lambda found: (
-        "Something nearer can be bought."
-        if found.owned is not None
-        else "Nothing like it is on the shelf with enough metres."
+        say.NEARER_TO_BUY if found.owned is not None else say.NOTHING_LIKE_IT
     ),
     "no thread of that colour": _no_thread,
 }
@@ -176,6 +176,9 @@ _IN_WORDS = {
 
 def _what_to_buy(found: GivenUp) -> str:
     assert found.buy is not None
-    seller = f" from {found.buy.seller}" if found.buy.seller else ""
-    how = f" is ΔE00 {found.given_up:.1f} nearer" if found.given_up is not None else " would do"
-    return f" {found.buy.called}{seller}{how}."
+    if found.given_up is None:
+        sentence = say.BUY_FROM if found.buy.seller else say.BUY
+    else:
+        sentence = say.BUY_NEARER_FROM if found.buy.seller else say.BUY_NEARER
+    nearer = "" if found.given_up is None else f"{found.given_up:.1f}"
+    return sentence.format(thread=found.buy.called, seller=found.buy.seller, difference=nearer)

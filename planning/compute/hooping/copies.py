@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 
 # Between two copies, so that each can be cut out and presser foot and stabilizer do not meet the neighbour's
 # stitches: common practice, no source.
@@ -60,9 +61,13 @@ def copy_grid(
     """
     for size in (width_mm, height_mm):
         if not (math.isfinite(size) and size > 0):
-            raise WorkshopError(f"A design {size} mm wide or high has no place in a hoop.")
+            raise WorkshopError(
+                _("A design {size} mm wide or high has no place in a hoop.").format(size=size)
+            )
     if not (math.isfinite(spacing_mm) and spacing_mm >= 0):
-        raise WorkshopError(f"The spacing is {spacing_mm} mm; give 0 or more.")
+        raise WorkshopError(
+            _("The spacing is {spacing_mm} mm; give 0 or more.").format(spacing_mm=spacing_mm)
+        )
     grids = [
         _grid(width_mm, height_mm, hoop, spacing_mm, turned=False),
         _grid(height_mm, width_mm, hoop, spacing_mm, turned=True),
@@ -77,7 +82,9 @@ def fewer(grid: CopyGrid, copies: int) -> CopyGrid:
     4
     """
     if not 1 <= copies <= grid.count:
-        raise WorkshopError(f"{copies} copies do not lie in a grid of {grid.count}.")
+        raise WorkshopError(
+            _("{copies} copies do not lie in a grid of {count}.").format(copies=copies, count=grid.count)
+        )
     return CopyGrid(
         columns=min(grid.columns, copies),
         rows=-(-copies // grid.columns),

@@ -8,6 +8,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 
 
 @dataclass(frozen=True)
@@ -34,11 +35,17 @@ def pieces_to_stitch(
     PiecesToStitch(ordered=60, tests=2, spoiled_allowed=0, total=62)
     """
     if ordered < 1:
-        raise WorkshopError(f"{ordered} pieces are ordered; a job needs 1 or more.")
+        raise WorkshopError(_("{ordered} pieces are ordered; a job needs 1 or more.").format(ordered=ordered))
     if test_pieces < 0:
-        raise WorkshopError(f"{test_pieces} test pieces cannot be stitched; give 0 or more.")
+        raise WorkshopError(
+            _("{test_pieces} test pieces cannot be stitched; give 0 or more.").format(test_pieces=test_pieces)
+        )
     if not 0 <= spoilage <= 1:
-        raise WorkshopError(f"The spoilage is {spoilage}; give a share between 0 and 1 (0.03 is 3 %).")
+        raise WorkshopError(
+            _("The spoilage is {spoilage}; give a share between 0 and 1 (0.03 is 3 %).").format(
+                spoilage=spoilage
+            )
+        )
     # As typed, 7 % of 100 is 7; as binary floats it is a hair more, and would round up to 8.
     spoiled = math.ceil(ordered * Fraction(str(spoilage)))
     return PiecesToStitch(
@@ -53,9 +60,13 @@ def hoopings(total: int, copies_per_hooping: int) -> int:
     7
     """
     if total < 0:
-        raise WorkshopError(f"{total} pieces cannot be hooped; give 0 or more.")
+        raise WorkshopError(_("{total} pieces cannot be hooped; give 0 or more.").format(total=total))
     if copies_per_hooping < 1:
-        raise WorkshopError(f"{copies_per_hooping} copies per hooping stitch nothing; give 1 or more.")
+        raise WorkshopError(
+            _("{copies_per_hooping} copies per hooping stitch nothing; give 1 or more.").format(
+                copies_per_hooping=copies_per_hooping
+            )
+        )
     return -(-total // copies_per_hooping)
 
 
@@ -69,7 +80,7 @@ def thread_changes(colours_in_order: Sequence[Hashable], *, hoopings: int = 1) -
     5
     """
     _check_hoopings(hoopings)
-    merged = [colour for colour, _ in groupby(colours_in_order)]
+    merged = [colour for colour, __ in groupby(colours_in_order)]
     if not merged or hoopings == 0:
         return 0
     between = int(merged[-1] != merged[0])
@@ -92,13 +103,15 @@ def rethreads(colours_in_order: Sequence[Hashable], *, hoopings: int = 1, needle
     """
     _check_hoopings(hoopings)
     if needles < 1:
-        raise WorkshopError(f"A machine with {needles} needles cannot stitch; give 1 or more.")
-    merged = [colour for colour, _ in groupby(colours_in_order)]
+        raise WorkshopError(
+            _("A machine with {needles} needles cannot stitch; give 1 or more.").format(needles=needles)
+        )
+    merged = [colour for colour, __ in groupby(colours_in_order)]
     threaded: frozenset[Hashable] = frozenset()
     # Hoopings are alike, so what one does depends only on the threads it finds on the needles.
     known: dict[frozenset[Hashable], tuple[int, frozenset[Hashable]]] = {}
     total = 0
-    for _ in range(hoopings):
+    for __ in range(hoopings):
         if threaded not in known:
             known[threaded] = _thread_one_hooping(merged, threaded, needles)
         count, threaded = known[threaded]
@@ -126,4 +139,6 @@ def _thread_one_hooping(
 
 def _check_hoopings(hoopings: int) -> None:
     if hoopings < 0:
-        raise WorkshopError(f"{hoopings} hoopings cannot be stitched; give 0 or more.")
+        raise WorkshopError(
+            _("{hoopings} hoopings cannot be stitched; give 0 or more.").format(hoopings=hoopings)
+        )

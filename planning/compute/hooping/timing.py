@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields
 from datetime import date, timedelta
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 
 SATURDAY = 5  # as ``date.weekday`` counts
 
@@ -30,15 +31,25 @@ class MachineTimes:
         for field in fields(self):
             value = getattr(self, field.name)
             if not (math.isfinite(value) and value >= 0):
-                raise WorkshopError(f"{field.name} is {value}; give a number that is not negative.")
+                raise WorkshopError(
+                    _("{name} is {value}; give a number that is not negative.").format(
+                        name=field.name, value=value
+                    )
+                )
         if self.stitches_per_minute == 0:
-            raise WorkshopError("The set speed is 0 stitches a minute; give the speed the machine is run at.")
+            raise WorkshopError(
+                _("The set speed is 0 stitches a minute; give the speed the machine is run at.")
+            )
         if not 0 < self.efficiency <= 1:
             raise WorkshopError(
-                f"The efficiency is {self.efficiency}; effective speed / set speed lies above 0 and up to 1."
+                _(
+                    "The efficiency is {efficiency}; effective speed / set speed lies above 0 and up to 1."
+                ).format(efficiency=self.efficiency)
             )
         if self.needles < 1:
-            raise WorkshopError(f"The machine has {self.needles} needles; give 1 or more.")
+            raise WorkshopError(
+                _("The machine has {needles} needles; give 1 or more.").format(needles=self.needles)
+            )
 
 
 def machine_minutes(
@@ -86,10 +97,14 @@ def start_by(due: date, *, minutes: float, working_minutes_a_day: float) -> date
     """
     if not (math.isfinite(working_minutes_a_day) and 0 < working_minutes_a_day <= 24 * 60):
         raise WorkshopError(
-            f"A working day of {working_minutes_a_day} minutes does not exist; give up to 1,440."
+            _("A working day of {working_minutes_a_day} minutes does not exist; give up to 1,440.").format(
+                working_minutes_a_day=working_minutes_a_day
+            )
         )
     if not (math.isfinite(minutes) and minutes >= 0):
-        raise WorkshopError(f"Work of {minutes} minutes cannot be done; give 0 or more.")
+        raise WorkshopError(
+            _("Work of {minutes} minutes cannot be done; give 0 or more.").format(minutes=minutes)
+        )
     days = max(1, math.ceil(minutes / working_minutes_a_day - 1e-9))
     day = due
     while True:
@@ -103,4 +118,8 @@ def start_by(due: date, *, minutes: float, working_minutes_a_day: float) -> date
 def _check_counts(**counts: int) -> None:
     for name, count in counts.items():
         if not count >= 0:
-            raise WorkshopError(f"The number of {name.replace('_', ' ')} is {count}; give 0 or more.")
+            raise WorkshopError(
+                _("The number of {replace} is {count}; give 0 or more.").format(
+                    replace=name.replace("_", " "), count=count
+                )
+            )

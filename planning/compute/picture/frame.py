@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, figure
 
 Rgb = tuple[int, int, int]
 View = tuple[float, float, float, float]
@@ -55,14 +56,14 @@ def frame_of(blocks: Sequence[DrawnBlock], *, width_px: int, view: View | None =
     Raises NothingToDraw and NoSuchPicture.
     """
     if not any(len(block.points_mm) for block in blocks):
-        raise NothingToDraw("There is no stitch to draw.")
+        raise NothingToDraw(_("There is no stitch to draw."))
     if view is None:
         low = np.min([block.points_mm.min(axis=0) for block in blocks if len(block.points_mm)], axis=0)
         high = np.max([block.points_mm.max(axis=0) for block in blocks if len(block.points_mm)], axis=0)
         view = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
         return _frame(view, width_px=width_px, margin_mm=_margin_mm(view[2] - view[0], view[3] - view[1]))
     if not (all(map(math.isfinite, view)) and view[2] > view[0] and view[3] > view[1]):
-        raise NoSuchPicture("The window on the cloth must have a width and a height above zero.")
+        raise NoSuchPicture(_("The window on the cloth must have a width and a height above zero."))
     return _frame(view, width_px=width_px, margin_mm=0.0)
 
 
@@ -85,7 +86,12 @@ def _margin_mm(width_mm: float, height_mm: float) -> float:
 def _frame(view: View, *, width_px: int, margin_mm: float) -> Frame:
     if not LEAST_WIDTH_PX <= width_px <= MOST_WIDTH_PX:
         raise NoSuchPicture(
-            f"A picture is {LEAST_WIDTH_PX} to {MOST_WIDTH_PX:,} pixels wide, not {width_px:,}. Ask for such a width."
+            _(
+                "A picture is {least_width_px} to {most_width_px} pixels wide, not {width_px}. Ask for such "
+                "a width."
+            ).format(
+                least_width_px=LEAST_WIDTH_PX, most_width_px=figure(MOST_WIDTH_PX), width_px=figure(width_px)
+            )
         )
     left_mm, top_mm = view[0] - margin_mm, view[1] - margin_mm
     width_mm, height_mm = view[2] - view[0] + 2 * margin_mm, view[3] - view[1] + 2 * margin_mm

@@ -8,6 +8,8 @@ the search short, and the answer then says *good enough in the time*.
 from collections.abc import Callable
 from enum import StrEnum
 
+from inventory.compute.spoken import N_
+
 # What is left of the time a caller gives; None: it waits until the work is done.
 SecondsLeft = Callable[[], float] | None
 
@@ -15,9 +17,9 @@ SecondsLeft = Callable[[], float] | None
 class Proof(StrEnum):
     """*least*: proved over everything there is. The other two come with a bound below which nothing lies."""
 
-    LEAST = "least"
-    BEST_SEEN = "best of those looked at"
-    IN_TIME = "good enough in the time"
+    LEAST = N_("least")
+    BEST_SEEN = N_("best of those looked at")
+    IN_TIME = N_("good enough in the time")
 
 
 def proof_of(*, is_least: bool, was_cut_short: bool) -> Proof:

@@ -8,6 +8,7 @@ from itertools import accumulate
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
+from inventory.compute.spoken import _
 from planning.compute.certainty.enough import Factor
 
 # Up to so many part bobbins, and full ones beside them, every way of using them is weighed.
@@ -279,7 +280,7 @@ def p_enough_bobbins(
         return 0.0
     if suffice(high):
         return 1.0
-    for _ in range(20):
+    for __ in range(20):
         middle = (low + high) / 2
         low, high = (middle, high) if suffice(middle) else (low, middle)
     return float(factor.cumulative(low))
@@ -334,5 +335,9 @@ def _needed_at(
 
 def _refuse_empty(bobbin_mm: float) -> float:
     if not (math.isfinite(bobbin_mm) and bobbin_mm > 0):
-        raise WorkshopError(f"A bobbin with {bobbin_mm} mm on it stitches nothing; set its length.")
+        raise WorkshopError(
+            _("A bobbin with {bobbin_mm} mm on it stitches nothing; set its length.").format(
+                bobbin_mm=bobbin_mm
+            )
+        )
     return bobbin_mm

@@ -6,6 +6,7 @@ from itertools import groupby
 from typing import Any
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 
 
 @dataclass(frozen=True)
@@ -53,10 +54,16 @@ def needle_places(
     [(1, 2, 2, 'red'), (2, 1, 1, 'white')]
     """
     if needles < 1:
-        raise WorkshopError(f"A machine with {needles} needles cannot stitch; give 1 or more.")
+        raise WorkshopError(
+            _("A machine with {needles} needles cannot stitch; give 1 or more.").format(needles=needles)
+        )
     on: dict[int, Hashable] = dict(loaded or {})
     if not all(1 <= needle <= needles for needle in on):
-        raise WorkshopError(f"Threads are told for needles {sorted(on)}, but the machine has {needles}.")
+        raise WorkshopError(
+            _("Threads are told for needles {on}, but the machine has {needles}.").format(
+                on=sorted(on), needles=needles
+            )
+        )
     blocks = [
         (hooping, block, thread)
         for hooping, threads in enumerate(hoopings, 1)

@@ -2,34 +2,39 @@
 
 from collections.abc import Iterable
 
-SPRAY = (
+from inventory.compute.spoken import N_, _
+
+SPRAY = N_(
     "Spray away from the machine, with air in the room, far from flames and from anything hot; wear what the can says, "
     "and follow its safety data and local rules."
 )
-IF_SPRAYED = "If you hold it with spray: away from the machine, with air, far from flames; as the can says."
-HEAT = (
+IF_SPRAYED = N_(
+    "If you hold it with spray: away from the machine, with air, far from flames; as the can says."
+)
+HEAT = N_(
     "Heat it away with air in the room, after a test that the cloth and the thread bear the heat, and only as hot as "
     "its label says."
 )
-WATER = (
+WATER = N_(
     "Keep it dry until the last stitch; test the wash on a scrap first, and rinse all of it out for the skin."
 )
-IRON = (
+IRON = N_(
     "Iron it on as its label says, after a test on a scrap: iron and film are hot, and not every cloth or thread bears "
     "it. Let it cool before it is hooped."
 )
-STICKY = (
+STICKY = N_(
     "Glue gathers on the needle: look at it often, and clean or change it with the machine switched off or locked. As "
     "the machine's manual says."
 )
-FOAM = (
+FOAM = N_(
     "Over foam: the needle and speed that the machine's manual allows, and eye protection. Take every crumb out: small "
     "loose parts are not for babies or small children."
 )
-TRIM = (
+TRIM = N_(
     "Trim with the hoop off the machine or the machine locked, on a firm table, points away from you; put the scissors "
     "away before it runs. The machine's manual comes first."
 )
+EVERY = (SPRAY, IF_SPRAYED, HEAT, WATER, IRON, STICKY, FOAM, TRIM)
 # Where the layers are laid before stitching: common practice, no source.
 _UNSURE_HOLD = ("floated", "topping")
 
@@ -60,6 +65,11 @@ def layer_cautions(*, kind: str, method: str, holds_by: str = "", comes_off: str
     if kind == "wash-away" or comes_off == "water":
         found.append(WATER)
     return tuple(found)
+
+
+def cautions_said(*, kind: str, method: str, holds_by: str = "", comes_off: str = "") -> tuple[str, ...]:
+    """Return the same as ``layer_cautions`` in the reader's language."""
+    return tuple(map(_, layer_cautions(kind=kind, method=method, holds_by=holds_by, comes_off=comes_off)))
 
 
 def each_once(cautions: Iterable[Iterable[str]]) -> tuple[str, ...]:

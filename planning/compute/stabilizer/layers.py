@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planning.compute.stabilizer.cutting import PieceNeed
+from planning.compute.stabilizer.sentences import ACROSS_THE_GRAIN
 
 Size = tuple[int, int]
 
@@ -134,7 +135,7 @@ class LayerPieces:
         upright = self.to_cut - across
         found = (
             PieceNeed(width_mm, height_mm, upright, False, label),
-            PieceNeed(height_mm, width_mm, across, False, f"{label}, across the grain"),
+            PieceNeed(height_mm, width_mm, across, False, ACROSS_THE_GRAIN.format(piece=label)),
         )
         return tuple(each for each in found if each.count) or found[:1]
 

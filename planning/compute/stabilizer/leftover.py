@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from planning.compute.stabilizer.cutting import CutPlan, CutStock, Flat
 from planning.compute.stabilizer.layers import JobLayers
+from planning.compute.stabilizer.sentences import REST
 from planning.compute.stabilizer.supply import (
     NO_LOSSES,
     LayerPlan,
@@ -27,7 +28,7 @@ def left_after(stock: CutStock, cut: CutPlan) -> CutStock:
     taken = {each.label: each.roll_mm for each in cut.rolls}
     used = Counter(each.label for each in cut.flats)
     rests = [
-        Flat(f"{source.label}, rest {number}.{place}", rest.width_mm, rest.height_mm)
+        Flat(REST.format(label=source.label, number=number, place=place), rest.width_mm, rest.height_mm)
         for number, source in enumerate(cut.sources, 1)
         for place, rest in enumerate(source.useful_rests, 1)
     ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from inventory.compute.spoken import _, figure, plainly
 from planning.compute.stabilizer.layers import LayerNeed
 
 # A plain fill at the common row spacing of 0.4 mm with stitches of 4 mm: 100 mm² / (0.4 mm × 4 mm) on each cm².
@@ -44,30 +45,45 @@ def recipe_doubts(
     below = [layer for layer in layers if not layer.by_extent and layer.kind not in HOLDS_NO_CLOTH]
     if not below:
         return (
-            "The recipe has only a topping, and nothing under the cloth: it keeps stitches out of the pile but "
-            "holds no cloth. Common practice: a backing as well.",
+            _(
+                "The recipe has only a topping, and nothing under the cloth: it keeps stitches out of the pile but "
+                "holds no cloth. Common practice: a backing as well."
+            ),
         )
     count = sum(layer.count for layer in below)
     staying = [layer for layer in below if layer.kind == STAYS]
     doubts = []
     if stretch != "none" and not staying:
-        kinds = " and ".join(dict.fromkeys(layer.kind for layer in below))
-        doubts.append(
-            f"The fabric stretches {'much' if stretch == 'much' else 'a little'}, and its recipe has only {kinds}: "
-            "once that is gone, nothing keeps the cloth from pulling the stitches apart. Common practice: cut-away."
+        kinds = _(" and ").join(_(kind) for kind in dict.fromkeys(layer.kind for layer in below))
+        told = (
+            _(
+                "The fabric stretches much, and its recipe has only {kinds}: once that is gone, nothing keeps the "
+                "cloth from pulling the stitches apart. Common practice: cut-away."
+            )
+            if stretch == "much"
+            else _(
+                "The fabric stretches a little, and its recipe has only {kinds}: once that is gone, nothing keeps the "
+                "cloth from pulling the stitches apart. Common practice: cut-away."
+            )
         )
-    at = f"The design has {density:.0f} stitches per cm²"
+        doubts.append(told.format(kinds=kinds))
     if density >= DENSE_PER_CM2 and not staying and count == 1:
         doubts.append(
-            f"{at}, twice a full fill or more ({FULL_FILL_PER_CM2:g} per cm² at 0.4 mm rows and 4 mm stitches), and "
-            f"the recipe has one layer of {below[0].kind}: so many needle holes cut through it. Common practice: a "
-            "second layer, or cut-away."
+            _(
+                "The design has {density} stitches per cm², twice a full fill or more ({full} per cm² at 0.4 mm rows "
+                "and 4 mm stitches), and the recipe has one layer of {kind}: so many needle holes cut through it. "
+                "Common practice: a second layer, or cut-away."
+            ).format(
+                density=figure(density, grouped=False), full=plainly(FULL_FILL_PER_CM2), kind=_(below[0].kind)
+            )
         )
     if density >= FULL_FILL_PER_CM2 and stretch == "much" and _is_light(staying):
         doubts.append(
-            f"{at}, a full fill or more, on a fabric that stretches much, and the recipe has one light layer of "
-            f"cut-away (below {LIGHT_G_M2:g} g/m²): it gives with the cloth, which puckers. Common practice: a "
-            "heavier one, or two that cross."
+            _(
+                "The design has {density} stitches per cm², a full fill or more, on a fabric that stretches much, and "
+                "the recipe has one light layer of cut-away (below {light} g/m²): it gives with the cloth, which "
+                "puckers. Common practice: a heavier one, or two that cross."
+            ).format(density=figure(density, grouped=False), light=plainly(LIGHT_G_M2))
         )
     return tuple(doubts)
 

@@ -10,7 +10,7 @@ from inventory.compute.knowing import NOTHING_CUT, StripsCut, of_rolls_together,
 from inventory.compute.later import later
 from planning.compute.buying.packs import PackOffer, PackPurchase, cheapest_purchase
 from planning.compute.certainty.enough import verdict
-from planning.compute.stabilizer.cautions import layer_cautions
+from planning.compute.stabilizer.cautions import cautions_said
 from planning.compute.stabilizer.cutting import (
     CutOrder,
     CutPlan,
@@ -169,7 +169,7 @@ class LayerPlan:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What a person should mind where it is used."""
-        return layer_cautions(
+        return cautions_said(
             kind=self.kind, method=self.method, holds_by=self.holds_by, comes_off=self.comes_off
         )
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _, as_written_here
 from planning.compute.stitches.thread_length import BlockSums
 
 # Scaling keeps the stitches and only makes each longer or shorter: beyond a fifth, fills open up or crowd, and
@@ -29,11 +30,14 @@ class Placement:
     def __post_init__(self) -> None:
         for value in (self.x_mm, self.y_mm, self.turned_deg, self.scale):
             if not math.isfinite(value):
-                raise WorkshopError(f"A position or angle of {value} is no number.")
+                raise WorkshopError(_("A position or angle of {value} is no number.").format(value=value))
         if abs(self.scale - 1) > MOST_SCALING + 1e-9:
             raise ScaledTooFar(
-                f"{self.scale:.0%} is more than a fifth from the size that was digitized. Scaling keeps the stitches: "
-                "beyond 80 to 120 % fills gape or crowd and satin no longer holds. Digitize it anew at that size."
+                _(
+                    "{scale} is more than a fifth from the size that was digitized. Scaling keeps the stitches: "
+                    "beyond 80 to 120 % fills gape or crowd and satin no longer holds. Digitize it anew at that "
+                    "size."
+                ).format(scale=as_written_here(f"{self.scale:.0%}"))
             )
 
 

@@ -6,11 +6,10 @@ from math import cos, radians
 import numpy as np
 from numpy.typing import NDArray
 
+from planning.compute.stitches import file_sentences as say
 from planning.compute.stitches.walk import END, JUMP, STITCH, TRIM, BlockPath, StitchRecords
 from planning.compute.stitches.warnings import FileWarning, info, look
 
-LOOK = "Look at the design before it is sewn."
-TRAVEL = "The format writes a travel without a cut like that."
 # Twice the longest stitch of most machines, 12.7 mm; common practice, no source.
 LONGEST_SEWN_MM = 25.5
 # A travel without a trim is seldom longer than this; common practice, no source.
@@ -57,38 +56,48 @@ def signs_of_damage(
     beyond = sewn & (np.maximum(np.abs(dx), np.abs(dy)) > record_limit_tenths + 1)
     if beyond.any():
         yield look(
-            f"{_stitches(beyond)} longer than a record of the format has room for as writers use it "
-            f"({record_limit_tenths / 10:.1f} mm; the first is stitch {number[beyond.argmax()]:,}). {LOOK}"
+            _counted(say.BEYOND_RECORD, beyond).format(
+                count=_many(beyond),
+                limit=f"{record_limit_tenths / 10:.1f}",
+                first=f"{number[beyond.argmax()]:,}",
+                advice=say.LOOK,
+            )
         )
     long = length > LONGEST_SEWN_MM * 10
     if long.any():
         is_travel = moves_are_stitches and length.max() <= LONGEST_TRAVEL_MM * 10
         tell = info if is_travel else look
         yield tell(
-            f"{_stitches(long)} longer than {LONGEST_SEWN_MM:g} mm (up to {length.max() / 10:.1f} mm, "
-            f"the first is stitch {number[long.argmax()]:,}). {TRAVEL if is_travel else LOOK}"
+            _counted(say.LONG_STITCHES, long).format(
+                count=_many(long),
+                limit=f"{LONGEST_SEWN_MM:g}",
+                longest=f"{length.max() / 10:.1f}",
+                first=f"{number[long.argmax()]:,}",
+                advice=say.TRAVEL if is_travel else say.LOOK,
+            )
         )
     erratic = _erratic(dx, dy, length)
     if erratic.any():
         yield look(
-            f"{_stitches(erratic)} longer than {LONG_TENTHS / 10:g} mm and go anywhere, from stitch "
-            f"{number[erratic.argmax()]:,} on: the file may be damaged. {LOOK}"
+            _counted(say.ERRATIC, erratic).format(
+                count=_many(erratic),
+                limit=f"{LONG_TENTHS / 10:g}",
+                first=f"{number[erratic.argmax()]:,}",
+                advice=say.LOOK,
+            )
         )
     tiny = sewn & (np.maximum(np.abs(dx), np.abs(dy)) <= TINY_TENTHS)
     at, row = _longest_row(tiny)
     if row > MOST_TINY:
-        yield look(
-            f"{row:,} stitches in a row, from stitch {number[at]:,} on, pierce one place: the file may be damaged. "
-            f"{LOOK}"
-        )
+        yield look(say.ONE_PLACE.format(stitches=f"{row:,}", first=f"{number[at]:,}", advice=say.LOOK))
     _, cuts = _longest_row(command == TRIM)
     if cuts > MOST_CUTS:
-        yield look(f"{cuts:,} cuts follow each other without a stitch: the file may be damaged. {LOOK}")
+        yield look(say.CUTS.format(cuts=f"{cuts:,}", advice=say.LOOK))
     if 0 < number[-1:].sum() < FEWEST_STITCHES:
-        yield look(f"The file holds no more than {number[-1]:,} stitches: check that nothing is missing.")
+        yield look(say.FEW_STITCHES.format(stitches=f"{number[-1]:,}"))
     spare = _most_spare_jumps(dx, dy, command, record_limit_tenths=record_limit_tenths)
     if spare > MOST_SPARE_JUMPS:
-        yield look(f"{spare:,} moves in a row lead nowhere: the file may be damaged. {LOOK}")
+        yield look(say.SPARE_MOVES.format(moves=f"{spare:,}", advice=say.LOOK))
 
 
 def _erratic(
@@ -119,10 +128,7 @@ def end_not_held(blocks: Sequence[BlockPath]) -> Iterator[FileWarning]:
     ]
     held = [_is_held(run) for run in runs]
     if len(held) > LEAST_HELD and not held[-1] and all(held[:-1]):
-        yield look(
-            f"Small stitches hold the end of each of {len(held) - 1:,} threads, and not that of the last: "
-            "stitches may be missing at the end. Compare it with the original."
-        )
+        yield look(say.END_NOT_HELD.format(threads=f"{len(held) - 1:,}"))
 
 
 def _is_held(run: NDArray[np.float64]) -> bool:
@@ -152,6 +158,9 @@ def _most_spare_jumps(
     return int((stop - start - np.ceil(far / record_limit_tenths)).max())
 
 
-def _stitches(which: NDArray[np.bool_]) -> str:
-    count = int(np.count_nonzero(which))
-    return "1 stitch is" if count == 1 else f"{count:,} stitches are"
+def _counted(forms: tuple[str, str], which: NDArray[np.bool_]) -> str:
+    return forms[int(np.count_nonzero(which)) != 1]
+
+
+def _many(which: NDArray[np.bool_]) -> str:
+    return f"{int(np.count_nonzero(which)):,}"

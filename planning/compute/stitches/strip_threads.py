@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
+from inventory.compute.spoken import N_, _, figure, plainly
 from planning.compute.stitches.thread_length import (
     KAPPA_GRID,
     BlockSums,
@@ -50,7 +51,7 @@ else:
 
 Floats = NDArray[np.float64]
 
-PARTS = ("satin column", "fill", "running line")
+PARTS = (N_("satin column"), N_("fill"), N_("running line"))
 SATIN_MM = 5.0
 PART_APART_MM = 5.0  # so that each can be picked out alone
 LEAST_PART_MM = 40.0  # across
@@ -109,13 +110,24 @@ def strip_to_weigh(
     The error is that of weighing alone. Raises WorkshopError, with what would do, where it does not fit.
     """
     if not LEAST_ERROR <= wanted_error <= MOST_ERROR:
-        raise WorkshopError(f"A relative error of {wanted_error} is no aim; give a share such as 0.03 (3 %).")
+        raise WorkshopError(
+            _("A relative error of {wanted_error} is no aim; give a share such as 0.03 (3 %).").format(
+                wanted_error=wanted_error
+            )
+        )
     settings = settings or ThreadSettings()
     width_mm = math.floor(field_mm[0] / 4.0) * 4.0
     if width_mm < LEAST_PART_MM or _height_mm((1, 2, 1)) > field_mm[1]:
         raise WorkshopError(
-            f"A field of {field_mm[0]:g} × {field_mm[1]:g} mm is too small for the strip; it needs "
-            f"{LEAST_PART_MM:g} mm across and {_height_mm((1, 2, 1)):.0f} mm along."
+            _(
+                "A field of {width} × {height} mm is too small for the strip; it needs "
+                "{across} mm across and {along} mm along."
+            ).format(
+                width=plainly(field_mm[0]),
+                height=plainly(field_mm[1]),
+                across=plainly(LEAST_PART_MM),
+                along=figure(_height_mm((1, 2, 1)), grouped=False),
+            )
         )
     sigma_mg = errors.sigma_mg(scale)
     counts = [1, 2, 1]
@@ -133,9 +145,16 @@ def strip_to_weigh(
             grown[worst] -= 2 if worst == 1 else 1
             if grown[worst] <= counts[worst]:
                 raise WorkshopError(
-                    f"On a scale of {scale.step_mg:g} mg steps that repeats to {errors.repeatability_mg:g} mg the "
-                    f"parts would not fit {field_mm[0]:g} × {field_mm[1]:g} mm. {advice(max(reached))} "
-                    "Or unravel a small strip and measure its threads."
+                    _(
+                        "On a scale of {step} mg steps that repeats to {repeat} mg the parts would not "
+                        "fit {width} × {height} mm. {advice} Or unravel a small strip and measure its threads."
+                    ).format(
+                        step=plainly(scale.step_mg),
+                        repeat=plainly(errors.repeatability_mg),
+                        width=plainly(field_mm[0]),
+                        height=plainly(field_mm[1]),
+                        advice=advice(max(reached)),
+                    )
                 )
         counts = grown
 
@@ -253,11 +272,12 @@ def lay_from_threads(
     [1.0, 0.7, 0.3]
     """
     for name, each in zip(PARTS, readings, strict=True):
-        for what, one in (("needle", each.needle), ("bobbin", each.bobbin)):
+        for nothing, one in (
+            (N_("The needle thread of the {part} comes to nothing; measure or weigh it again."), each.needle),
+            (N_("The bobbin thread of the {part} comes to nothing; measure or weigh it again."), each.bobbin),
+        ):
             if not (math.isfinite(one.length_mm) and one.length_mm > 0):
-                raise WorkshopError(
-                    f"The {what} thread of the {name} comes to nothing; measure or weigh it again."
-                )
+                raise WorkshopError(_(nothing).format(part=_(name)))
     drawn = np.array([each.drawn_mm for each in sums])
     through = 2.0 * np.array([each.penetrations for each in sums])
     back_draw = 2.0 * np.array([each.back_draw_mm for each in sums])
@@ -287,7 +307,7 @@ def lay_from_threads(
     behind, before, kappa = found.x[:3]
     thickness = behind + before
     if thickness <= 0:
-        raise WorkshopError("By these readings the cloth is of no thickness; measure or weigh again.")
+        raise WorkshopError(_("By these readings the cloth is of no thickness; measure or weigh again."))
     depth = behind / thickness
     of_depth = np.array([before, -behind]) / thickness**2
     return LaySolved(

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import _
 
 # Between the points the bobbin path is taken as straight. It bends only where the loops of a satin nearly
 # meet, towards κ = 1/2, so the points crowd there. 1/4 and 1/3, the usual settings, are points and thus exact.
@@ -84,7 +85,9 @@ class ThreadSettings:
         ):
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0):
-                raise WorkshopError(f"{name} is {value}; give a number that is not negative.")
+                raise WorkshopError(
+                    _("{name} is {value}; give a number that is not negative.").format(name=name, value=value)
+                )
 
 
 def block_sums(
@@ -250,13 +253,19 @@ def _check_lay(kappa: float, thickness_mm: float, interlock_depth: float) -> Non
     """Raise unless the three numbers describe a stitch that can be made."""
     if not 0 <= kappa <= 0.5:
         raise WorkshopError(
-            f"κ is {kappa}; it runs from 0 (a satin column's back is all bobbin) to 0.5 (no bobbin shows)."
+            _(
+                "κ is {kappa}; it runs from 0 (a satin column's back is all bobbin) to 0.5 (no bobbin shows)."
+            ).format(kappa=kappa)
         )
     if not (math.isfinite(thickness_mm) and thickness_mm >= 0):
-        raise WorkshopError(f"The thickness is {thickness_mm} mm; give 0 or more.")
+        raise WorkshopError(
+            _("The thickness is {thickness_mm} mm; give 0 or more.").format(thickness_mm=thickness_mm)
+        )
     if not 0 <= interlock_depth <= 1:
         raise WorkshopError(
-            f"The depth of the interlock is {interlock_depth}; it runs from 0 (face) to 1 (back)."
+            _("The depth of the interlock is {interlock_depth}; it runs from 0 (face) to 1 (back).").format(
+                interlock_depth=interlock_depth
+            )
         )
 
 
@@ -269,15 +278,24 @@ def _checked_path(
     if points.size == 0 and starts.size == 0:
         return np.empty((0, 2)), np.empty(0, dtype=np.intp)
     if points.ndim != 2 or points.shape[1] != 2:
-        raise WorkshopError(f"A stitch path is a list of x, y pairs; this one has the shape {points.shape}.")
+        raise WorkshopError(
+            _("A stitch path is a list of x, y pairs; this one has the shape {shape}.").format(
+                shape=points.shape
+            )
+        )
     if not np.isfinite(points).all():
         where = int(np.flatnonzero(~np.isfinite(points).all(axis=1))[0])
-        raise WorkshopError(f"Penetration {where} of the stitch path has no position; read the file again.")
+        raise WorkshopError(
+            _("Penetration {where} of the stitch path has no position; read the file again.").format(
+                where=where
+            )
+        )
     if starts.ndim != 1 or starts.size == 0 or not np.issubdtype(starts.dtype, np.integer):
-        raise WorkshopError("A stitch path needs the whole-number index at which each of its runs begins.")
+        raise WorkshopError(_("A stitch path needs the whole-number index at which each of its runs begins."))
     if starts[0] != 0 or starts[-1] >= len(points) or (np.diff(starts) <= 0).any():
         raise WorkshopError(
-            f"Thread runs begin at 0 and then in rising order before {len(points)}; these do not: "
-            f"{starts[:10].tolist()}."
+            _(
+                "Thread runs begin at 0 and then in rising order before {count}; these do not: {tolist}."
+            ).format(count=len(points), tolist=starts[:10].tolist())
         )
     return points, starts.astype(np.intp)

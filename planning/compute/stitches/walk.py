@@ -7,6 +7,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from planning.compute.stitches import file_sentences as say
 from planning.compute.stitches.warnings import FileWarning, info, look
 
 Trims = Literal["explicit", "jumps"]
@@ -88,7 +89,7 @@ class Walked:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        return tuple(each.text for each in self.graded_warnings)
+        return tuple(each.kept for each in self.graded_warnings)
 
 
 class _Rows(NamedTuple):
@@ -148,11 +149,7 @@ def walk(
         *_travel_warnings(path, rows.start[untrimmed]),
     ]
     if not ends.size:
-        warnings.append(
-            look(
-                "The file stops without an end record: stitches may be missing. Compare it with the original."
-            )
-        )
+        warnings.append(look(say.NO_END))
     low, high = np.zeros(2), np.zeros(2)
     if blocks:
         # One axis after the other: NumPy is many times slower along the long side of a narrow array.
@@ -310,25 +307,23 @@ def _thread_warnings(blocks: tuple[BlockPath, ...], threads: tuple[FileThread, .
     """Return what is odd about the threads that the file names."""
     warnings = []
     if threads and len(threads) != len(blocks):
-        what = (
-            "check the colour of each block."
-            if len(threads) > len(blocks)
-            else f"block {len(threads) + 1} and later have no colour yet."
-        )
+        sentence = say.MORE_THREADS if len(threads) > len(blocks) else say.FEWER_THREADS
         warnings.append(
             info(
-                f"The file names {_count(len(threads), 'thread')} for {_count(len(blocks), 'colour block')}: {what}"
+                sentence.format(
+                    threads=_counted(say.THREADS, len(threads)),
+                    blocks=_counted(say.BLOCKS, len(blocks)),
+                    first=len(threads) + 1,
+                )
             )
         )
     equal = [
-        f"{block.number - 1} and {block.number}"
+        say.PAIR.format(one=block.number - 1, other=block.number)
         for before, block in pairwise(blocks)
         if before.thread and block.thread and before.thread.hex and _same(before.thread, block.thread)
     ]
     if equal:
-        warnings.append(
-            info(f"Neighbouring blocks {_some(equal)} ask for the same colour: that is one threading.")
-        )
+        warnings.append(info(say.EQUAL_NEIGHBOURS.format(blocks=_some(equal))))
     return warnings
 
 
@@ -341,20 +336,20 @@ def _stitch_warnings(blocks: tuple[BlockPath, ...], path: _Path) -> list[FileWar
     warnings = []
     single = [str(block.number) for block in blocks if len(block.points_mm) == 1]
     if single:
-        subject = f"Block {single[0]} has" if len(single) == 1 else f"Blocks {_some(single)} have"
-        warnings.append(look(f"{subject} a single stitch: check that nothing is missing."))
+        sentence = say.SINGLE_STITCH if len(single) == 1 else say.SINGLE_STITCHES
+        warnings.append(look(sentence.format(block=single[0], blocks=_some(single))))
     lone = sum(_lone_stitches(block) for block in blocks)
     if lone:
-        verb = "stands" if lone == 1 else "stand"
-        warnings.append(
-            info(f"{_count(lone, 'lone stitch', 'lone stitches')} {verb} between two cuts and will not hold.")
-        )
+        warnings.append(info(_counted(say.LONE_STITCHES, lone)))
     zero_length = sum(block.zero_length for block in blocks)
     if zero_length > ZERO_LENGTH_SHARE * path.record.size:
         warnings.append(
             info(
-                f"{zero_length / path.record.size:.0%} of the stitches ({zero_length:,} of {path.record.size:,}) "
-                "have no length: they pierce the cloth where the needle already is."
+                say.NO_LENGTH.format(
+                    share=f"{zero_length / path.record.size * 100:.0f}",
+                    some=f"{zero_length:,}",
+                    all=f"{path.record.size:,}",
+                )
             )
         )
     return warnings
@@ -378,22 +373,16 @@ def _travel_warnings(path: _Path, rows: NDArray[np.intp]) -> list[FileWarning]:
         return []
     steps = path.points_mm[ends] - path.points_mm[ends - 1]
     longest_mm = float(np.hypot(steps[:, 0], steps[:, 1]).max())
-    verb = "is" if ends.size == 1 else "are"
-    return [
-        info(
-            f"{_count(ends.size, 'long travel')} (up to {longest_mm:.0f} mm) {verb} not trimmed in the file. "
-            "Some machines trim there: that leaves more thread ends and lays less thread."
-        )
-    ]
+    return [info(_counted(say.NOT_TRIMMED, ends.size, longest=f"{longest_mm:.0f}"))]
 
 
-def _count(number: int, noun: str, nouns: str = "") -> str:
-    """Return the number with its noun.
+def _counted(forms: tuple[str, str], count: int, **values: str) -> str:
+    """Return that of two forms that fits the count, with it.
 
-    >>> _count(1, "thread"), _count(1200, "thread")
+    >>> _counted(say.THREADS, 1), _counted(say.THREADS, 1200)
     ('1 thread', '1,200 threads')
     """
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {nouns or noun + 's'}"
+    return forms[count != 1].format(count=f"{count:,}", **values)
 
 
 def _some(names: list[str], *, most: int = 8) -> str:
@@ -404,4 +393,4 @@ def _some(names: list[str], *, most: int = 8) -> str:
     """
     if len(names) <= most:
         return ", ".join(names)
-    return f"{', '.join(names[:most])} and {len(names) - most} more"
+    return say.SOME.format(names=", ".join(names[:most]), rest=len(names) - most)

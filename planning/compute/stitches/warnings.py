@@ -5,17 +5,24 @@ from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Literal, cast
 
+from inventory.compute.spoken import N_, said_again
+from planning.compute.stitches.file_sentences import PARTS, SENTENCES
+
 # "look": something may be missing, look before you sew. "info": for your information.
 Grade = Literal["look", "info"]
-GRADE_IN_WORDS: dict[Grade, str] = {"look": "look before you sew", "info": "for your information"}
+GRADE_IN_WORDS: dict[Grade, str] = {"look": N_("look before you sew"), "info": N_("for your information")}
 
 
 @dataclass(frozen=True)
 class FileWarning:
-    """One warning of a file, with its grade."""
+    """One warning of a file, with its grade: ``kept`` in one language, ``text`` in that of who reads it."""
 
     grade: Grade
-    text: str
+    kept: str
+
+    @property
+    def text(self) -> str:
+        return said_again(self.kept, SENTENCES, parts=PARTS)
 
     @property
     def is_grave(self) -> bool:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, _, as_written_here, figure, plainly
 from planning.compute.certainty.enough import Factor, WeighBack, posterior
 from planning.compute.stitches.thread_length import (
     BlockSums,
@@ -80,7 +81,9 @@ class Scale:
         for name in ("step_mg", "needle_tex", "bobbin_tex"):
             value = getattr(self, name)
             if not (math.isfinite(value) and value > 0):
-                raise WorkshopError(f"{name} is {value}; give a number above 0.")
+                raise WorkshopError(
+                    _("{name} is {value}; give a number above 0.").format(name=name, value=value)
+                )
 
     @property
     def sigma_mg(self) -> float:
@@ -108,14 +111,24 @@ def draw_strip(
     ['satin 3 mm', 'satin 5 mm', 'satin 7 mm', 'running line', 'fill']
     """
     if not LEAST_ERROR <= wanted_error <= MOST_ERROR:
-        raise WorkshopError(f"A relative error of {wanted_error} is no aim; give a share such as 0.03 (3 %).")
+        raise WorkshopError(
+            _("A relative error of {wanted_error} is no aim; give a share such as 0.03 (3 %).").format(
+                wanted_error=wanted_error
+            )
+        )
     settings = settings or ThreadSettings()
     width_mm = math.floor(field_mm[0] / FILL_STITCH_MM) * FILL_STITCH_MM
     least = _strip(width_mm, rows=2)
     if width_mm < 40 or least.size_mm[1] > field_mm[1]:
         raise WorkshopError(
-            f"A field of {field_mm[0]:g} × {field_mm[1]:g} mm is too small for the strip; it needs 40 mm across "
-            f"and {least.size_mm[1]:.0f} mm along."
+            _(
+                "A field of {width} × {height} mm is too small for the strip; it needs 40 mm across "
+                "and {along} mm along."
+            ).format(
+                width=plainly(field_mm[0]),
+                height=plainly(field_mm[1]),
+                along=figure(least.size_mm[1], grouped=False),
+            )
         )
     most_rows = 2 + math.floor((field_mm[1] - least.size_mm[1]) / FILL_SPACING_MM)
     # A row takes as many stitches as the first, so that no more than these are sewn in time.
@@ -125,8 +138,12 @@ def draw_strip(
     if rows > most_rows:
         best = weighing_errors(scale, _strip(width_mm, rows=most_rows), settings)
         raise WorkshopError(
-            f"On a scale of {scale.step_mg:g} mg steps the strip would not fit {field_mm[0]:g} × {field_mm[1]:g} mm. "
-            f"{advice(max(best))}"
+            _("On a scale of {step} mg steps the strip would not fit {width} × {height} mm. {advice}").format(
+                step=plainly(scale.step_mg),
+                width=plainly(field_mm[0]),
+                height=plainly(field_mm[1]),
+                advice=advice(max(best)),
+            )
         )
     return _strip(width_mm, rows=rows)
 
@@ -141,10 +158,10 @@ def advice(least_error: float) -> str:
     """
     reached = math.ceil(least_error * 1000 * (1 + 1e-9)) / 1000
     if reached > MOST_ERROR:
-        return "Take a larger hoop, or a finer scale."
-    return (
-        f"There the error comes to {reached * 100:.1f} %: accept that, take a larger hoop, or a finer scale."
-    )
+        return _("Take a larger hoop, or a finer scale.")
+    return _(
+        "There the error comes to {percent} %: accept that, take a larger hoop, or a finer scale."
+    ).format(percent=figure(reached * 100, 1))
 
 
 def weighing_errors(scale: Scale, strip: WeighedStrip, settings: ThreadSettings) -> tuple[float, float]:
@@ -280,7 +297,9 @@ def kappa_from_light_strip(share: float) -> float:
     """
     if not 0 <= share <= 1:
         raise WorkshopError(
-            f"A light strip over {share:.0%} of the width cannot be; measure it again, 0 to 100 %."
+            _("A light strip over {share} of the width cannot be; measure it again, 0 to 100 %.").format(
+                share=as_written_here(f"{share:.0%}")
+            )
         )
     return (1 - share) / 2
 
@@ -295,19 +314,31 @@ def strip_result(
     """
     kappa = kappa_from_light_strip(measured.light_share)
     if not (math.isfinite(measured.light_sigma) and measured.light_sigma >= 0):
-        raise WorkshopError(f"The error of the light strip is {measured.light_sigma}; give 0 or more.")
+        raise WorkshopError(
+            _("The error of the light strip is {light_sigma}; give 0 or more.").format(
+                light_sigma=measured.light_sigma
+            )
+        )
     kappa_sigma = measured.light_sigma / 2
     needle_used_mm = measured.needle_mg / scale.needle_tex * 1000 - measured.path_mm
     bobbin_used_mm = measured.bobbin_mg / scale.bobbin_tex * 1000
     observations = []
-    for what, used_mm, mm, tex in (
-        ("needle", needle_used_mm, needle_laid_mm, scale.needle_tex),
-        ("bobbin", bobbin_used_mm, bobbin_laid_mm, scale.bobbin_tex),
+    for no_lighter, used_mm, mm, tex in (
+        (
+            N_("The needle thread became no lighter by the strip; weigh it again, before and after."),
+            needle_used_mm,
+            needle_laid_mm,
+            scale.needle_tex,
+        ),
+        (
+            N_("The bobbin thread became no lighter by the strip; weigh it again, before and after."),
+            bobbin_used_mm,
+            bobbin_laid_mm,
+            scale.bobbin_tex,
+        ),
     ):
         if not (math.isfinite(used_mm) and used_mm > 0):
-            raise WorkshopError(
-                f"The {what} thread became no lighter by the strip; weigh it again, before and after."
-            )
+            raise WorkshopError(_(no_lighter))
         reckoned, slope = _log_length(mm, sums, settings, kappa)
         weighing = scale.sigma_mg / tex * 1000 / used_mm
         observations.append(

@@ -4,15 +4,17 @@ import sys
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 from rich.console import Console
 
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from planning.cutting.cuts import JobsCut, ProductCut, cut_as_data, jobs_to_cut, plan_cuts
 from planning.plan.ask import verdict_exit_code
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Show how the stabilizer of the jobs with these numbers is cut, strip by strip, saving nothing; several are "
         "cut together. Exits 0 for enough, 3 for tight or short, 4 for unknown, 1 for an error."
     )
@@ -25,7 +27,7 @@ class Command(WorkshopCommand):
             type=int,
             nargs="+",
             metavar="JOB",
-            help="A job's number, as its page's address has it.",
+            help=_("A job's number, as its page's address has it."),
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -39,47 +41,78 @@ class Command(WorkshopCommand):
 
 def print_cut(console: Console, cut: JobsCut) -> None:
     """Print each product's strips with their measures from the free end, in mm."""
-    console.print(f"{', '.join(map(str, cut.jobs))}: {cut.verdict}", style="bold")
+    console.print(f"{', '.join(map(str, cut.jobs))}: {_(cut.verdict)}", style="bold")
     for note in cut.notes:
         console.print(note)
     if cut.comparison:
         saved = cut.comparison.saved_mm2
         console.print(
-            f"Together they take {saved / 1e6:.3f} m² of roll less than one after another."
+            _("Together they take {saved} m² of roll less than one after another.").format(
+                saved=figure(saved / 1e6, 3)
+            )
             if saved
-            else "Cutting them together saves no roll; one after another does as well."
+            else _("Cutting them together saves no roll; one after another does as well.")
         )
     for each in cut.cuts:
         _print_product(console, each)
     for layer in cut.unplanned:
-        console.print(f"{layer.name}: none on the shelf, or no hoop holds the design")
+        console.print(_("{name}: none on the shelf, or no hoop holds the design").format(name=layer.name))
     if not cut.every_layer:
-        console.print("No stabilizer is planned: choose a fabric with a recipe for the job.")
+        console.print(_("No stabilizer is planned: choose a fabric with a recipe for the job."))
     before = sum(layer.cut_before for layer in cut.every_layer)
     if before:
-        console.print(f"{before} pieces are cut already and not asked for again.")
+        console.print(_("{before} pieces are cut already and not asked for again.").format(before=before))
 
 
 def _print_product(console: Console, cut: ProductCut) -> None:
     plan = cut.plan
     console.print(
-        f"\n{cut.product}: {plan.pieces} pieces, {plan.roll_mm} mm of roll; "
-        f"the {plan.proof}, no way takes less than {plan.bound_mm} mm; {plan.waste_mm2 / 100:,.0f} cm² wasted"
+        "\n"
+        + _(
+            "{product}: {pieces} pieces, {roll} mm of roll; the {proof}, no way takes less than {bound} mm; "
+            "{waste} cm² wasted"
+        ).format(
+            product=cut.product,
+            pieces=plan.pieces,
+            roll=plan.roll_mm,
+            proof=_(plan.proof),
+            bound=plan.bound_mm,
+            waste=figure(plan.waste_mm2 / 100),
+        )
     )
     for row in cut.needs:
         if row.missing:
-            console.print(f"  {row.missing} pieces missing for {row.piece.label}")
+            console.print(
+                _("  {missing} pieces missing for {label}").format(missing=row.missing, label=row.piece.label)
+            )
     for source in plan.sources:
-        console.print(f"  {source.label}, {source.width_mm} mm wide")
+        console.print(_("  {label}, {width_mm} mm wide").format(label=source.label, width_mm=source.width_mm))
         for number, strip in enumerate(source.strips, 1):
             pieces = ", ".join(
-                f"{piece.width_mm} × {piece.height_mm}{' turned' if piece.turned else ''} at {piece.x_mm}"
-                f" ({cut.need_names[piece.need]})"
+                (
+                    _("{width} × {height} turned at {x} ({name})")
+                    if piece.turned
+                    else _("{width} × {height} at {x} ({name})")
+                ).format(
+                    width=piece.width_mm,
+                    height=piece.height_mm,
+                    x=piece.x_mm,
+                    name=cut.need_names[piece.need],
+                )
                 for piece in strip.pieces
             )
-            console.print(
-                f"    strip {number}: x {strip.x_mm}–{strip.x_mm + strip.width_mm}, "
-                f"y {strip.y_mm}–{strip.y_mm + strip.height_mm}: {pieces}"
+            told = _("strip {number}: x {x}–{x_end}, y {y}–{y_end}: {pieces}").format(
+                number=number,
+                x=strip.x_mm,
+                x_end=strip.x_mm + strip.width_mm,
+                y=strip.y_mm,
+                y_end=strip.y_mm + strip.height_mm,
+                pieces=pieces,
             )
+            console.print(f"    {told}")
         for rest in source.useful_rests:
-            console.print(f"    back on the shelf: {rest.width_mm} × {rest.height_mm}")
+            console.print(
+                _("    back on the shelf: {width_mm} × {height_mm}").format(
+                    width_mm=rest.width_mm, height_mm=rest.height_mm
+                )
+            )

@@ -4,9 +4,11 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_length
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from inventory.models import StabilizerProduct
 from planning.compute.stitches.applique import COVER, PLACEMENT, TACK_DOWN, USUAL_ALLOWANCE_MM, proposals
@@ -15,7 +17,7 @@ from planning.models import Design
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Show the parts of design DESIGN from stop to stop, what may be an applique, and what was said to be one. "
         "With --fabric and at least one line, say that it is; with --remove, take one out."
     )
@@ -23,27 +25,31 @@ class Command(WorkshopCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("design", type=int, metavar="DESIGN", help="The design's number.")
-        parser.add_argument("--fabric", default="", metavar="NAME", help="The fabric, by its name.")
-        parser.add_argument("--placement", default="", metavar="PART", help="The placement line: 3, or 3.2.")
+        parser.add_argument("design", type=int, metavar="DESIGN", help=_("The design's number."))
+        parser.add_argument("--fabric", default="", metavar="NAME", help=_("The fabric, by its name."))
+        parser.add_argument(
+            "--placement", default="", metavar="PART", help=_("The placement line: 3, or 3.2.")
+        )
         parser.add_argument("--tack-down", default="", metavar="PART")
         parser.add_argument("--cover", default="", metavar="PART")
-        parser.add_argument("--name", default="", help="What the piece is called.")
-        parser.add_argument("--allowance", default="", help="Beyond the line all round, such as 1 cm.")
-        parser.add_argument("--count", type=int, default=1, help="Pieces of fabric on each piece.")
+        parser.add_argument("--name", default="", help=_("What the piece is called."))
+        parser.add_argument("--allowance", default="", help=_("Beyond the line all round, such as 1 cm."))
+        parser.add_argument("--count", type=int, default=1, help=_("Pieces of fabric on each piece."))
         parser.add_argument(
-            "--remove", type=int, metavar="NUMBER", help="Take out the applique of this number."
+            "--remove", type=int, metavar="NUMBER", help=_("Take out the applique of this number.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         design = Design.objects.filter(pk=options["design"]).first()
         if design is None:
-            raise WorkshopError(f"There is no design {options['design']}.")
+            raise WorkshopError(_("There is no design {number}.").format(number=options["design"]))
         at = timezone.now()
         if options["remove"] is not None:
             found = design.appliques.filter(number=options["remove"]).first()
             if found is None:
-                raise WorkshopError(f"{design} has no applique {options['remove']}.")
+                raise WorkshopError(
+                    _("{design} has no applique {number}.").format(design=design, number=options["remove"])
+                )
             remove_applique(found, at=at, by=None)
         parts = parts_of(design)
         if options["fabric"]:
@@ -101,18 +107,26 @@ class Command(WorkshopCommand):
             self.write_json(data)
             return
         for part in parts:
-            outline = ", a closed line" if part.is_outline else ""
-            self.stdout.write(f"part {part.key}: {part.stitches} stitches{outline}")
+            told = (
+                _("part {key}: {stitches} stitches, a closed line")
+                if part.is_outline
+                else _("part {key}: {stitches} stitches")
+            )
+            self.stdout.write(told.format(key=part.key, stitches=part.stitches))
         for guess in maybe:
             over = [(TACK_DOWN, guess.tack_down), (COVER, guess.cover)]
             lines = [
                 f"{PLACEMENT} {guess.placement.key}",
                 *(f"{role} {each.key}" for role, each in over if each),
             ]
-            self.stdout.write(f"may be an applique, if you say so: {', '.join(lines)}")
+            self.stdout.write(_("may be an applique, if you say so: {lines}").format(lines=", ".join(lines)))
         for applique in said:
             stops = ", ".join(f"{stop.role} {stop.block}.{stop.part}" for stop in applique.stops.all())
-            self.stdout.write(f"applique {applique.number}, {applique}: {applique.product}; {stops}")
+            self.stdout.write(
+                _("applique {number}, {applique}: {product}; {stops}").format(
+                    number=applique.number, applique=applique, product=applique.product, stops=stops
+                )
+            )
 
 
 def _fabric(name: str) -> StabilizerProduct:
@@ -121,5 +135,7 @@ def _fabric(name: str) -> StabilizerProduct:
         if name.casefold() in (product.name.casefold(), str(product).casefold()):
             return product
     raise WorkshopError(
-        f'There is no fabric "{name}". There are: {", ".join(map(str, fabrics)) or "none yet"}.'
+        _('There is no fabric "{name}". There are: {known}.').format(
+            name=name, known=", ".join(map(str, fabrics)) or _("none yet")
+        )
     )

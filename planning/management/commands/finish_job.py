@@ -4,9 +4,11 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import read_scale
+from inventory.compute.spoken import N_, figure
 from inventory.management.acts import add_scale_step, scale_step_mg
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
@@ -14,22 +16,24 @@ from planning.run.finish import Ending, WeighedBack, finish
 
 
 class Command(WorkshopCommand):
-    help = "Finish a running job and report planned against actual."
+    help = N_("Finish a running job and report planned against actual.")
     example = "finish_job 3 --weighed S0042=31.5g --bobbins 3.5 --keep-bobbin --minutes 95"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument("job", type=int, metavar="JOB", help=_("The job's number."))
         parser.add_argument(
             "--weighed", action="append", default=[], metavar="LABEL=WEIGHT",
-            help="A spool with its core, such as S0042=31.5g. Repeatable; others are believed as estimated.",
+            help=_("A spool with its core, such as S0042=31.5g. Repeatable; others are believed as estimated."),
         )  # fmt: skip
         add_scale_step(parser)
-        parser.add_argument("--bobbins", type=float, metavar="N", help="Bobbins used, such as 3.5.")
-        parser.add_argument("--keep-bobbin", action="store_true", help="Keep the rest of the last bobbin.")
-        parser.add_argument("--minutes", type=float, metavar="MIN", help="Minutes at the machine.")
-        parser.add_argument("--as-it-is", action="store_true", help="The pieces left will not be stitched.")
-        parser.add_argument("--sure", action="store_true", help="A spool fuller than full is right.")
+        parser.add_argument("--bobbins", type=float, metavar="N", help=_("Bobbins used, such as 3.5."))
+        parser.add_argument("--keep-bobbin", action="store_true", help=_("Keep the rest of the last bobbin."))
+        parser.add_argument("--minutes", type=float, metavar="MIN", help=_("Minutes at the machine."))
+        parser.add_argument(
+            "--as-it-is", action="store_true", help=_("The pieces left will not be stitched.")
+        )
+        parser.add_argument("--sure", action="store_true", help=_("A spool fuller than full is right."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         job = job_numbered(options["job"])
@@ -49,22 +53,36 @@ class Command(WorkshopCommand):
             return
         facts = report.facts
         self.stdout.write(
-            f"{job} is finished: {facts['pieces']['good']} of {facts['pieces']['ordered']} good."
+            _("{job} is finished: {good} of {ordered} good.").format(
+                job=job, good=facts["pieces"]["good"], ordered=facts["pieces"]["ordered"]
+            )
         )
         for row in facts["threads"]:
             self.stdout.write(
-                f"  {row['thread']}: planned {row['planned_mm'] / 1000:,.1f} m, used {row['used_mm'] / 1000:,.1f} m"
+                _("  {thread}: planned {planned} m, used {used} m").format(
+                    thread=row["thread"],
+                    planned=figure(row["planned_mm"] / 1000, 1),
+                    used=figure(row["used_mm"] / 1000, 1),
+                )
             )
         if facts["bobbins"]["kept"]:
-            self.stdout.write(f"  The rest of the last bobbin is part bobbin {facts['bobbins']['kept']}.")
+            self.stdout.write(
+                _("  The rest of the last bobbin is part bobbin {label}.").format(
+                    label=facts["bobbins"]["kept"]
+                )
+            )
         material = facts["material"]
         self.stdout.write(
-            f"  Material: planned {material['currency']} {material['planned']}, used {material['used']}"
+            _("  Material: planned {currency} {planned}, used {used}").format(
+                currency=material["currency"], planned=material["planned"], used=material["used"]
+            )
         )
 
 
 def _weighed(written: str, *, resolution_mg: int | None, sure: bool) -> WeighedBack:
     label, equals, weight = written.partition("=")
     if not equals:
-        raise WorkshopError(f'"{written}" names no weight. Write LABEL=WEIGHT, such as S0042=31.5g.')
+        raise WorkshopError(
+            _('"{written}" names no weight. Write LABEL=WEIGHT, such as S0042=31.5g.').format(written=written)
+        )
     return WeighedBack(label.strip(), read_scale(weight, resolution_mg=resolution_mg), sure=sure)

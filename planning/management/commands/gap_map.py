@@ -3,22 +3,26 @@
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 from rich.table import Table
 
+from inventory.compute.spoken import N_, as_written_here
 from inventory.management.base import WorkshopCommand
 from planning.buying.gaps import ShelfGaps, shelf_gaps
 from planning.plan.data import shade_as_data
 
 
 class Command(WorkshopCommand):
-    help = "Tell which known colours have nothing near on the shelf, by region, and what would cover most of them."
+    help = N_(
+        "Tell which known colours have nothing near on the shelf, by region, and what would cover most of them."
+    )
     example = "gap_map --most 5"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("--most", type=int, default=5, metavar="N", help="How many shades to suggest.")
+        parser.add_argument("--most", type=int, default=5, metavar="N", help=_("How many shades to suggest."))
         parser.add_argument(
-            "--limit", type=float, metavar="ΔE00", help="How near is near; else as the rules say."
+            "--limit", type=float, metavar="ΔE00", help=_("How near is near; else as the rules say.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -28,12 +32,13 @@ class Command(WorkshopCommand):
             return
         gaps, console = found.gaps, self.console()
         console.print(
-            f"{gaps.uncovered} of {len(gaps.points)} known colours have nothing on the shelf within ΔE00 "
-            f"{found.limit:g}."
+            _("{uncovered} of {count} known colours have nothing on the shelf within ΔE00 {limit}.").format(
+                uncovered=gaps.uncovered, count=len(gaps.points), limit=as_written_here(f"{found.limit:g}")
+            )
         )
         table = Table(box=None, pad_edge=False)
-        table.add_column("Region")
-        for heading in ("Known", "Covered", "Open"):
+        table.add_column(_("Region"))
+        for heading in (_("Known"), _("Covered"), _("Open")):
             table.add_column(heading, justify="right")
         for region in gaps.regions:
             table.add_row(
@@ -46,15 +51,28 @@ class Command(WorkshopCommand):
         for each in found.suggested:
             shade, offer = each.suggestion.shade, each.offer
             price = (
-                f"{offer.put_up}, {offer.supplier}, {offer.price}" if offer else "nobody is known to sell it"
+                _("{put_up}, {supplier}, {price}").format(
+                    put_up=offer.put_up, supplier=offer.supplier, price=offer.price
+                )
+                if offer
+                else _("nobody is known to sell it")
             )
             console.print(
-                f"{shade.maker} {shade.range} {shade.code} {shade.name}: {each.suggestion.adds} more, "
-                f"{' '.join(each.suggestion.region)}; {price}"
+                _("{maker} {range} {code} {name}: {adds} more, {region}; {price}").format(
+                    maker=shade.maker,
+                    range=shade.range,
+                    code=shade.code,
+                    name=shade.name,
+                    adds=each.suggestion.adds,
+                    region=" ".join(each.suggestion.region),
+                    price=price,
+                )
             )
         if found.suggested:
             console.print(
-                f"Together {gaps.would_cover} of them; no {len(found.suggested)} shades cover more than {gaps.bound}."
+                _("Together {would_cover} of them; no {count} shades cover more than {bound}.").format(
+                    would_cover=gaps.would_cover, count=len(found.suggested), bound=gaps.bound
+                )
             )
 
 

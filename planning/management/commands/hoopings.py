@@ -4,8 +4,10 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.jobs.hoopings import hooping_files, hoopings_of
 from planning.management.jobs import job_numbered
@@ -13,17 +15,19 @@ from planning.stitch_files.writing import WRITTEN
 
 
 class Command(WorkshopCommand):
-    help = "List the hoopings of a job, each with its pieces in order; write a stitch file for each into a folder."
+    help = N_(
+        "List the hoopings of a job, each with its pieces in order; write a stitch file for each into a folder."
+    )
     example = "hoopings 3 --write tags --as pes"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument("job", type=int, metavar="JOB", help=_("The job's number."))
         parser.add_argument(
-            "--write", default="", metavar="FOLDER", help="Write the files there; none is replaced."
+            "--write", default="", metavar="FOLDER", help=_("Write the files there; none is replaced.")
         )
         parser.add_argument(
-            "--as", dest="extension", choices=tuple(WRITTEN), default="pes", help="Their format."
+            "--as", dest="extension", choices=tuple(WRITTEN), default="pes", help=_("Their format.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -67,12 +71,16 @@ def _write(job: Any, options: dict[str, Any]) -> list[str]:
     there = [name for name, _ in files if (folder / name).exists()]
     if there:
         raise WorkshopError(
-            f"{folder / there[0]} is there already. Choose another folder, or take it away first."
+            _("{file} is there already. Choose another folder, or take it away first.").format(
+                file=folder / there[0]
+            )
         )
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in files:
             (folder / name).write_bytes(content)
     except OSError as problem:
-        raise WorkshopError(f"Nothing could be written into {folder}: {problem}.") from None
+        raise WorkshopError(
+            _("Nothing could be written into {folder}: {problem}.").format(folder=folder, problem=problem)
+        ) from None
     return [str(folder / name) for name, _ in files]

@@ -8,9 +8,12 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.library.importing import import_folder
 from planning.models import ImportedFile, ImportRun
@@ -18,7 +21,7 @@ from planning.plan.ask import chosen_machine
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Bring every stitch file of a folder and its subfolders into the library. Files that are known are "
         "skipped, and a run that was stopped goes on when it is started again. Exits 0 if every stitch file is "
         "in the library afterwards, 1 if one was refused or for an error."
@@ -28,14 +31,14 @@ class Command(WorkshopCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("folder", metavar="FOLDER", type=Path)
-        parser.add_argument("--machine", metavar="NAME", help="Whose rule for trims holds.")
+        parser.add_argument("--machine", metavar="NAME", help=_("Whose rule for trims holds."))
         parser.add_argument(
             "--processes",
             type=int,
             choices=range(1, 33),
             default=min(os.cpu_count() or 1, 8),
             metavar="N",
-            help="Files read at a time, 1 to 32 (default: %(default)s, as this computer can do).",
+            help=_("Files read at a time, 1 to 32 (default: %(default)s, as this computer can do)."),
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -60,7 +63,7 @@ class Command(WorkshopCommand):
                 )
             except KeyboardInterrupt:
                 progress.stop()
-                self.stderr.write("Stopped. What was kept stays; the same command goes on with the rest.")
+                self.stderr.write(_("Stopped. What was kept stays; the same command goes on with the rest."))
                 sys.exit(1)
         refused = list(run.files.filter(outcome=ImportedFile.Outcome.REFUSED))
         if options["format"] == "json":
@@ -82,8 +85,15 @@ class Command(WorkshopCommand):
 
     def _say(self, run: ImportRun, refused: list[ImportedFile]) -> None:
         self.stdout.write(
-            f"{run.found} stitch file{'' if run.found == 1 else 's'}: {run.kept} kept, {run.known} known already, "
-            f"{run.refused} refused. {run.passed_over} other files were left alone."
+            ngettext(
+                "{found} stitch file: {kept} kept, {known} known already, {refused} refused. {others} other files "
+                "were left alone.",
+                "{found} stitch files: {kept} kept, {known} known already, {refused} refused. {others} other files "
+                "were left alone.",
+                run.found,
+            ).format(
+                found=run.found, kept=run.kept, known=run.known, refused=run.refused, others=run.passed_over
+            )
         )
         for file in refused:
             self.stderr.write(f"{file.reason} ({file.where})" if file.where else file.reason)

@@ -4,7 +4,9 @@ import math
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from planning.facts.learning import (
     MachineLearned,
@@ -18,14 +20,14 @@ from planning.models import Machine
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Show the use factors of each machine, how often the stated 95 % held, and changes that were noticed."
     )
     example = "learned"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("--machine", metavar="NAME", help="Only this one.")
+        parser.add_argument("--machine", metavar="NAME", help=_("Only this one."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         machines = (
@@ -38,7 +40,7 @@ class Command(WorkshopCommand):
         for each in known:
             self.stdout.write("\n".join(_told(each)))
         if not known:
-            self.stdout.write("No machine is set up yet.")
+            self.stdout.write(_("No machine is set up yet."))
 
 
 def _told(known: MachineLearned) -> list[str]:
@@ -48,11 +50,19 @@ def _told(known: MachineLearned) -> list[str]:
         low, high = each.factor.quantile(0.025), each.factor.quantile(0.975)
         about = f"{each.kind} {each.range or ''}".strip()
         lines.append(
-            f"  {about}: {each.factor.median:.2f}, the next job {_times(low)} to {_times(high)} in 95 %; "
-            f"{each.counted} of {len(each.observations)} counted"
+            _(
+                "  {about}: {median}, the next job {low} to {high} in 95 %; {counted} of {count} counted"
+            ).format(
+                about=about,
+                median=figure(each.factor.median, 2),
+                low=_times(low),
+                high=_times(high),
+                counted=each.counted,
+                count=len(each.observations),
+            )
         )
     return lines
 
 
 def _times(log_factor: float) -> str:
-    return f"{math.exp(log_factor):.2f}"
+    return figure(math.exp(log_factor), 2)

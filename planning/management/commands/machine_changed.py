@@ -5,7 +5,9 @@ from uuid import uuid4
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.facts.learning import latest_told, take_back_change, tell_change
 from planning.facts.names import by_name
@@ -13,15 +15,17 @@ from planning.models import Machine
 
 
 class Command(WorkshopCommand):
-    help = "Say that a machine's tension was changed: estimates are less sure until weigh-backs tell more."
+    help = N_(
+        "Say that a machine's tension was changed: estimates are less sure until weigh-backs tell more."
+    )
     example = 'machine_changed "Six needles" --what "upper tension"'
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("machine", metavar="MACHINE")
-        parser.add_argument("--what", default="", help="What was changed, in a few words.")
-        parser.add_argument("--key", default="", help="The same key sent again tells it once.")
-        parser.add_argument("--take-back", action="store_true", help="Take back the last such word.")
+        parser.add_argument("--what", default="", help=_("What was changed, in a few words."))
+        parser.add_argument("--key", default="", help=_("The same key sent again tells it once."))
+        parser.add_argument("--take-back", action="store_true", help=_("Take back the last such word."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         machine = by_name(Machine, options["machine"])

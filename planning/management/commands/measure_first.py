@@ -2,15 +2,17 @@
 
 from typing import Any
 
+from django.utils.translation import gettext as _
 from rich.table import Table
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.jobs.measuring import MeasureFirst, measure_first
 from planning.plan.settling import IN_WORDS
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "List what to weigh, measure or look at first so that the open jobs are no longer tight or unknown, what "
         "settles most first. Exits 0, or 1 for an error."
     )
@@ -22,10 +24,10 @@ class Command(WorkshopCommand):
             self.write_json({"measure_first": [measure_first_as_data(each) for each in found]})
             return
         if not found:
-            self.console().print("Nothing: no look at the shelf would settle an open job.")
+            self.console().print(_("Nothing: no look at the shelf would settle an open job."))
             return
         table = Table(box=None)
-        for head in ("Look", "What", "Place", "Settles"):
+        for head in (_("Look"), _("What"), _("Place"), _("Settles")):
             table.add_column(head)
         for each in found:
             table.add_row(
@@ -41,8 +43,9 @@ def _told(found: MeasureFirst) -> list[str]:
     lines = []
     for each in found.settles:
         others = [item.label for item in each.first.items if item.label != found.item.label]
-        beside = f", with {' and '.join(others)}" if others else ""
-        lines.append(f"{each.job}: {each.first.settling.chance * 100:.0f} %{beside}")
+        told = _("{job}: {chance} %, with {others}") if others else _("{job}: {chance} %")
+        chance = f"{each.first.settling.chance * 100:.0f}"
+        lines.append(told.format(job=each.job, chance=chance, others=_(" and ").join(others)))
     return lines
 
 

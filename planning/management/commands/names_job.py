@@ -7,8 +7,10 @@ from typing import Any, Literal
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand, day
 from planning.facts.names import by_name
 from planning.jobs.jobs import JobFacts, make_names_job
@@ -20,7 +22,7 @@ def _copies(written: str) -> int | Literal["most"]:
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Make a job of the names in FILE, one a line, each with a kept design of its lettering: MARLA finds the "
         "design called MARLA, or the only one with that word in its name; MARLA: file-12 names it."
     )
@@ -28,21 +30,21 @@ class Command(WorkshopCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("what", metavar="WHAT", help="What the job is called.")
-        parser.add_argument("file", metavar="FILE", help="A text file of names; - for the standard input.")
+        parser.add_argument("what", metavar="WHAT", help=_("What the job is called."))
+        parser.add_argument("file", metavar="FILE", help=_("A text file of names; - for the standard input."))
         parser.add_argument("--machine", metavar="NAME")
         parser.add_argument("--fabric", metavar="NAME")
         parser.add_argument("--hoop", metavar="NAME")
         parser.add_argument(
-            "--tests", type=int, default=0, metavar="N", help="Test pieces; none, if not given."
+            "--tests", type=int, default=0, metavar="N", help=_("Test pieces; none, if not given.")
         )
         parser.add_argument("--by", type=day, metavar="DAY")
         parser.add_argument(
             "--copies", type=_copies, default="most", metavar="N|most",
-            help="Names in one hooping: as many as a hoop holds, if not given.",
+            help=_("Names in one hooping: as many as a hoop holds, if not given."),
         )  # fmt: skip
         parser.add_argument(
-            "--key", default="", help="A name of your own; given again, no second job is made."
+            "--key", default="", help=_("A name of your own; given again, no second job is made.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -82,7 +84,11 @@ class Command(WorkshopCommand):
                 }
             )
             return
-        self.stdout.write(f"Job {job.pk}, {job}: {job.pieces} names, {job.copies} in a hooping.")
+        self.stdout.write(
+            _("Job {pk}, {job}: {pieces} names, {copies} in a hooping.").format(
+                pk=job.pk, job=job, pieces=job.pieces, copies=job.copies
+            )
+        )
         for each in names:
             self.stdout.write(f"  {each.number}. {each.text}: {each.design.name}")
 
@@ -93,4 +99,6 @@ def _lines(file: str) -> str:
     try:
         return Path(file).read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as problem:
-        raise WorkshopError(f"{file} cannot be read as a list of names: {problem}.") from None
+        raise WorkshopError(
+            _("{file} cannot be read as a list of names: {problem}.").format(file=file, problem=problem)
+        ) from None

@@ -4,7 +4,9 @@ import sys
 from typing import Any, Literal
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand, day
 from planning.library.designs import asked_from_file
 from planning.models import Strictness
@@ -26,7 +28,7 @@ def _copies(written: str) -> int | Literal["most"]:
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Plan a batch from stitch files and the shelf, saving nothing. "
         "Exits 0 for enough, 3 for tight or short, 4 for unknown, 1 for an error."
     )
@@ -34,41 +36,49 @@ class Command(WorkshopCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("files", nargs="+", metavar="FILE", help="Stitch files that each piece carries.")
         parser.add_argument(
-            "--pieces", type=int, required=True, metavar="N", help="How many pieces are ordered."
+            "files", nargs="+", metavar="FILE", help=_("Stitch files that each piece carries.")
+        )
+        parser.add_argument(
+            "--pieces", type=int, required=True, metavar="N", help=_("How many pieces are ordered.")
         )
         parser.add_argument("--fabric", metavar="NAME")
         parser.add_argument("--machine", metavar="NAME")
         parser.add_argument("--hoop", metavar="NAME")
-        parser.add_argument("--tests", type=int, metavar="N", help="Test pieces, if not as the rules say.")
+        parser.add_argument("--tests", type=int, metavar="N", help=_("Test pieces, if not as the rules say."))
         parser.add_argument(
             "--strictness",
             choices=Strictness.values,
             default=Strictness.PICTURE,
-            help="How near the colours must come: as in a picture, or as brand colours; the rules have the limits.",
+            help=_(
+                "How near the colours must come: as in a picture, or as brand colours; the rules have the limits."
+            ),
         )
-        parser.add_argument("--by", type=day, metavar="DAY", help="The day the material must be there.")
+        parser.add_argument("--by", type=day, metavar="DAY", help=_("The day the material must be there."))
         parser.add_argument(
             "--copies",
             type=_copies,
             default=1,
             metavar="N|most",
-            help="Pieces stitched in one hooping: a number, or as many as a hoop holds. One, if not given.",
+            help=_(
+                "Pieces stitched in one hooping: a number, or as many as a hoop holds. One, if not given."
+            ),
         )
         parser.add_argument(
             "--pin",
             action="append",
             default=[],
             metavar="BLOCK=CODE",
-            help="The shade that the colour of this block is to have; DESIGN.BLOCK with several designs. Repeatable.",
+            help=_(
+                "The shade that the colour of this block is to have; DESIGN.BLOCK with several designs. Repeatable."
+            ),
         )
         parser.add_argument(
             "--exclude",
             action="append",
             default=[],
             metavar="CODE",
-            help="A shade that is not to be used. Repeatable.",
+            help=_("A shade that is not to be used. Repeatable."),
         )
 
     def handle(self, *args: Any, **options: Any) -> None:

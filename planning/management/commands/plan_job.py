@@ -4,7 +4,9 @@ import sys
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.jobs.jobs import plan_of
 from planning.management.jobs import job_numbered
@@ -15,13 +17,15 @@ from planning.run.promise import shown_of
 
 
 class Command(WorkshopCommand):
-    help = "Plan the job with this number against the shelf. Exits 0 for enough, 3 for tight or short, 4 for unknown."
+    help = N_(
+        "Plan the job with this number against the shelf. Exits 0 for enough, 3 for tight or short, 4 for unknown."
+    )
     example = "plan_job 3"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument(
-            "job", type=int, metavar="JOB", help="The job's number, as its page's address has it."
+            "job", type=int, metavar="JOB", help=_("The job's number, as its page's address has it.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -33,5 +37,9 @@ class Command(WorkshopCommand):
             )
         else:
             print_plan(self.console(), answer)
-            self.stdout.write(f"To promise just this: promise_job {job.pk} --shown {shown_of(answer)}")
+            self.stdout.write(
+                _("To promise just this: promise_job {pk} --shown {shown_of}").format(
+                    pk=job.pk, shown_of=shown_of(answer)
+                )
+            )
         sys.exit(verdict_exit_code(answer.verdict))

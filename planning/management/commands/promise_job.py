@@ -4,7 +4,9 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from inventory.models import Reservation
 from planning.management.jobs import job_numbered
@@ -13,23 +15,25 @@ from planning.run.promise import pick_up, promise, take_promise_back
 
 
 class Command(WorkshopCommand):
-    help = "Promise a job: freeze its plan and set its spools, bobbins and stabilizer aside."
+    help = N_("Promise a job: freeze its plan and set its spools, bobbins and stabilizer aside.")
     example = "promise_job 3"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument("job", type=int, metavar="JOB", help=_("The job's number."))
         parser.add_argument(
             "--shown",
             metavar="LETTERS",
-            help="Promise only the plan that plan_job showed with these letters.",
+            help=_("Promise only the plan that plan_job showed with these letters."),
         )
-        parser.add_argument("--key", default="", help="A name of your own; given again, it is promised once.")
+        parser.add_argument(
+            "--key", default="", help=_("A name of your own; given again, it is promised once.")
+        )
         instead = parser.add_mutually_exclusive_group()
-        instead.add_argument("--although-short", action="store_true", help="Set aside what there is.")
-        instead.add_argument("--take-back", action="store_true", help="Make it a draft again.")
-        instead.add_argument("--drop", action="store_true", help="It will not be stitched.")
-        instead.add_argument("--pick-up", action="store_true", help="Make a dropped job a draft again.")
+        instead.add_argument("--although-short", action="store_true", help=_("Set aside what there is."))
+        instead.add_argument("--take-back", action="store_true", help=_("Make it a draft again."))
+        instead.add_argument("--drop", action="store_true", help=_("It will not be stitched."))
+        instead.add_argument("--pick-up", action="store_true", help=_("Make a dropped job a draft again."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         job = job_numbered(options["job"])
@@ -61,7 +65,11 @@ class Command(WorkshopCommand):
                 }
             )
             return
-        self.stdout.write(f"{job} is {job.get_state_display()}.")
+        self.stdout.write(
+            _("{job} is {get_state_display}.").format(job=job, get_state_display=job.get_state_display())
+        )
         for each in held:
-            amount = f"{each.quantity / 1000:,.1f} m" if each.item.is_measured else f"{each.quantity:,}"
-            self.stdout.write(f"  {each.item.label}: {amount} set aside")
+            amount = (
+                f"{figure(each.quantity / 1000, 1)} m" if each.item.is_measured else figure(each.quantity)
+            )
+            self.stdout.write(_("  {label}: {amount} set aside").format(label=each.item.label, amount=amount))

@@ -7,8 +7,11 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from planning.jobs.quotes import quote_of, quote_pdf, usual_terms
 from planning.management.jobs import job_numbered
@@ -16,20 +19,22 @@ from planning.models import Rules
 
 
 class Command(WorkshopCommand):
-    help = "Quote a job: its cost with a margin, rounded up, never below the least order, and for other quantities."
+    help = N_(
+        "Quote a job: its cost with a margin, rounded up, never below the least order, and for other quantities."
+    )
     example = "quote 3 --margin 40 --round-to 0.5 --minimum 25 --pdf quote.pdf"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument("job", type=int, metavar="JOB", help=_("The job's number."))
         parser.add_argument(
-            "--margin", metavar="PERCENT", help="Left out: as the rules say; so with the others."
+            "--margin", metavar="PERCENT", help=_("Left out: as the rules say; so with the others.")
         )
         parser.add_argument(
-            "--round-to", metavar="MONEY", help="What a piece is rounded up to, such as 0.50."
+            "--round-to", metavar="MONEY", help=_("What a piece is rounded up to, such as 0.50.")
         )
-        parser.add_argument("--minimum", metavar="MONEY", help="The least order.")
-        parser.add_argument("--pdf", default="", metavar="FILE", help="Write the page that is sent.")
+        parser.add_argument("--minimum", metavar="MONEY", help=_("The least order."))
+        parser.add_argument("--pdf", default="", metavar="FILE", help=_("Write the page that is sent."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         job = job_numbered(options["job"])
@@ -47,7 +52,9 @@ class Command(WorkshopCommand):
             try:
                 Path(options["pdf"]).write_bytes(quote_pdf(quote))
             except OSError as problem:
-                raise WorkshopError(f"{options['pdf']} cannot be written: {problem}.") from None
+                raise WorkshopError(
+                    _("{file} cannot be written: {problem}.").format(file=options["pdf"], problem=problem)
+                ) from None
         if options["format"] == "json":
             self.write_json(
                 {
@@ -73,18 +80,26 @@ class Command(WorkshopCommand):
                 }
             )
             return
-        self.stdout.write(f"{quote.what}, {quote.made_on:%d %B %Y}")
+        self.stdout.write(f"{quote.what}, {date_format(quote.made_on, _('d F Y'))}")
         for each in quote.prices:
             mark = "*" if each.is_asked else " "
             self.stdout.write(
-                f"{mark} {each.pieces:>6} at {each.a_piece:>9,.2f} = {each.total:>11,.2f} {quote.currency}"
+                _("{mark} {pieces:>6} at {a_piece:>9} = {total:>11} {currency}").format(
+                    mark=mark,
+                    pieces=each.pieces,
+                    a_piece=figure(each.a_piece, 2),
+                    total=figure(each.total, 2),
+                    currency=quote.currency,
+                )
             )
         for missing in quote.unpriced:
-            self.stderr.write(f"Not in it, for no price is known: {missing}.")
+            self.stderr.write(_("Not in it, for no price is known: {missing}.").format(missing=missing))
 
 
 def _money(text: str, what: str) -> Decimal:
     try:
         return Decimal(text.replace(",", "."))
     except InvalidOperation:
-        raise WorkshopError(f'"{text}" is no number for {what.replace("_", " ")}.') from None
+        raise WorkshopError(
+            _('"{text}" is no number for {what}.').format(text=text, what=what.replace("_", " "))
+        ) from None

@@ -4,7 +4,9 @@ import sys
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.compute.stitches.thread_length import USUAL_THICKNESS_MM
 from planning.library.designs import asked_from_file
@@ -16,13 +18,15 @@ from planning.stitch_files.reading import UnreadableDesign, read_design_file
 
 
 class Command(WorkshopCommand):
-    help = "Read stitch files and show stitches, trims and drawn length of each colour block. Saves nothing."
+    help = N_(
+        "Read stitch files and show stitches, trims and drawn length of each colour block. Saves nothing."
+    )
     example = "read_design crew-cap-badge.pes"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("files", nargs="+", metavar="FILE")
-        parser.add_argument("--machine", metavar="NAME", help="Whose rule for trims holds.")
+        parser.add_argument("--machine", metavar="NAME", help=_("Whose rule for trims holds."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         machine = chosen_machine(options["machine"])

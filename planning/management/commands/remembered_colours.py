@@ -6,8 +6,10 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.catalogue.equivalents import one_shade
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
 from planning.facts.remembered import (
@@ -25,7 +27,7 @@ from planning.models import Design
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Say once which shade stands for a colour of files; the next file uses it by itself. Without any option, "
         "list what is remembered and what could be."
     )
@@ -35,12 +37,14 @@ class Command(WorkshopCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         act = parser.add_mutually_exclusive_group()
-        act.add_argument("--remember", metavar="COLOUR=SHADE", help="Such as #000000=S199.")
+        act.add_argument("--remember", metavar="COLOUR=SHADE", help=_("Such as #000000=S199."))
         act.add_argument("--forget", metavar="COLOUR")
-        act.add_argument("--take-back", metavar="ACT", help="The act that an earlier command named.")
-        act.add_argument("--import", dest="file", type=Path, metavar="FILE", help="CSV or .xlsx, as listed.")
-        parser.add_argument("--design", metavar="NAME", help="For this kept design alone.")
-        parser.add_argument("--block", type=int, metavar="N", help="For this block of the design alone.")
+        act.add_argument("--take-back", metavar="ACT", help=_("The act that an earlier command named."))
+        act.add_argument(
+            "--import", dest="file", type=Path, metavar="FILE", help=_("CSV or .xlsx, as listed.")
+        )
+        parser.add_argument("--design", metavar="NAME", help=_("For this kept design alone."))
+        parser.add_argument("--block", type=int, metavar="N", help=_("For this block of the design alone."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         at = timezone.now()
@@ -49,7 +53,7 @@ class Command(WorkshopCommand):
         if options["remember"]:
             written, equals, shade = options["remember"].partition("=")
             if not equals:
-                raise NotRemembered("Write COLOUR=SHADE, such as #000000=S199.")
+                raise NotRemembered(_("Write COLOUR=SHADE, such as #000000=S199."))
             hex = colour_written(written) if written.strip() else ""
             answer = ColourAnswer(hex, one_shade(shade), design, options["block"])
             act = remember([answer], at=at, by=None)
@@ -61,7 +65,11 @@ class Command(WorkshopCommand):
                 if (each.hex, each.design, each.block) == (hex, design, options["block"])
             ]
             if not rows:
-                raise NotRemembered(f"Nothing is remembered for {hex or 'that block'}.")
+                raise NotRemembered(
+                    _("Nothing is remembered for {colour}.").format(colour=hex)
+                    if hex
+                    else _("Nothing is remembered for that block.")
+                )
             act = forget([each.pk for each in rows], at=at)
         elif options["take_back"]:
             take_back(options["take_back"], at=at)
@@ -73,13 +81,16 @@ class Command(WorkshopCommand):
                 sys.exit(1)
             act = remember(answers, at=at, by=None)
         if act:
-            self.stderr.write(f"Done. To take it back: remembered_colours --take-back {act}")
+            self.stderr.write(
+                _("Done. To take it back: remembered_colours --take-back {act}").format(act=act)
+            )
         self._list(options["format"])
 
     def _design(self, name: str) -> Design:
         found = Design.objects.filter(name=name)[:2]
         if len(found) != 1:
-            raise NotRemembered(f'{"No design is" if not found else "Several designs are"} called "{name}".')
+            told = _('Several designs are called "{name}".') if found else _('No design is called "{name}".')
+            raise NotRemembered(told.format(name=name))
         return found[0]
 
     def _list(self, format: str) -> None:
@@ -107,11 +118,12 @@ class Command(WorkshopCommand):
             )
             return
         for row in rows:
-            self.stdout.write(f"{row.hex or 'no colour'}  {row.shade}  ({row.scope_in_words})")
+            self.stdout.write(f"{row.hex or _('no colour')}  {row.shade}  ({row.scope_in_words})")
         if not rows:
-            self.stdout.write("No colour is remembered yet.")
+            self.stdout.write(_("No colour is remembered yet."))
         for each in could:
             self.stdout.write(
-                f'chosen {each.times} times; to remember it: --remember "{each.hex}='
-                f'{each.shade.range} {each.shade.code}"'
+                _('chosen {times} times; to remember it: --remember "{hex}={range} {code}"').format(
+                    times=each.times, hex=each.hex, range=each.shade.range, code=each.shade.code
+                )
             )

@@ -4,23 +4,25 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand, day
 from planning.management.jobs import job_numbered
 from planning.run.promise import same_again
 
 
 class Command(WorkshopCommand):
-    help = "Make a new draft that is stitched as this job was."
+    help = N_("Make a new draft that is stitched as this job was.")
     example = "repeat_job 3 --pieces 12"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
-        parser.add_argument("--pieces", type=int, metavar="N", help="Left out: as many as before.")
-        parser.add_argument("--by", type=day, metavar="DAY", help="When it is needed.")
+        parser.add_argument("job", type=int, metavar="JOB", help=_("The job's number."))
+        parser.add_argument("--pieces", type=int, metavar="N", help=_("Left out: as many as before."))
+        parser.add_argument("--by", type=day, metavar="DAY", help=_("When it is needed."))
         parser.add_argument(
-            "--key", default="", help="A name of your own; given again, nothing is made twice."
+            "--key", default="", help=_("A name of your own; given again, nothing is made twice.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -33,5 +35,7 @@ class Command(WorkshopCommand):
             self.write_json({"job": made.pk, "repeats": job.pk, "pieces": made.pieces, "state": made.state})
         else:
             self.stdout.write(
-                f"Job {made.pk} is a draft of {made.pieces} pieces, stitched as job {job.pk} was."
+                _("Job {number} is a draft of {pieces} pieces, stitched as job {before} was.").format(
+                    number=made.pk, pieces=made.pieces, before=job.pk
+                )
             )

@@ -3,15 +3,17 @@
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rich.table import Table
 
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from planning.cutting.outlook import Outlook, stabilizer_outlooks
 from planning.models import Job
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Show when each stabilizer on rolls runs out, over booked jobs and past use, and by when to order it. "
         "Exits 0, or 1 for an error."
     )
@@ -26,27 +28,30 @@ class Command(WorkshopCommand):
             return
         table = Table(box=None)
         for head in (
-            "Stabilizer",
-            "Free, m",
-            "Jobs take, m",
-            "A usual week, m",
-            "Runs out",
-            "Order by",
-            "From",
+            _("Stabilizer"),
+            _("Free, m"),
+            _("Jobs take, m"),
+            _("A usual week, m"),
+            _("Runs out"),
+            _("Order by"),
+            _("From"),
         ):
             table.add_column(head, justify="right" if head.endswith(", m") else "left")
         for each in outlooks:
             ends = each.projection
             table.add_row(
                 str(each.product),
-                *(f"{mm / 1000:.1f}" for mm in (each.free_mm, each.booked_mm, each.per_week_mm)),
-                str(ends.run_out_on or "not within a year"),
+                *(
+                    figure(mm / 1000, 1, grouped=False)
+                    for mm in (each.free_mm, each.booked_mm, each.per_week_mm)
+                ),
+                str(ends.run_out_on or _("not within a year")),
                 str(ends.order_by or "–"),
-                each.supplier or "nobody is known to sell it",
+                each.supplier or _("nobody is known to sell it"),
             )
         self.console().print(table)
         for problem in unclear:
-            self.console().print(f"note: {problem}")
+            self.console().print(_("note: {problem}").format(problem=problem))
 
 
 def outlook_as_data(outlook: Outlook) -> dict[str, Any]:

@@ -8,10 +8,13 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 from rich.console import Console
 
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length
+from inventory.compute.spoken import N_, as_written_here, figure
 from inventory.compute.units import METRIC
 from inventory.management.base import WorkshopCommand, stray_lines_aside
 from inventory.tables.cells import guarded
@@ -29,7 +32,7 @@ PATIENCE_SECONDS = 60.0
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "List what must be bought so that no open job and nothing that is kept in stock runs out: the cheapest "
         "basket in whole packs. Exits 0 where nothing is to be bought, 3 where something is, 4 where that cannot "
         "be said of all, 1 for an error."
@@ -39,27 +42,31 @@ class Command(WorkshopCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("--no-drafts", action="store_true", help="Leave out jobs that are only drafts.")
+        parser.add_argument(
+            "--no-drafts", action="store_true", help=_("Leave out jobs that are only drafts.")
+        )
         parser.add_argument(
             "--only",
             action="append",
             default=[],
             metavar="SUPPLIER",
-            help="Buy only from here; may be repeated.",
+            help=_("Buy only from here; may be repeated."),
         )
         parser.add_argument(
-            "--one-supplier", action="store_true", help="Buy all of it from the cheapest who has everything."
+            "--one-supplier",
+            action="store_true",
+            help=_("Buy all of it from the cheapest who has everything."),
         )
         parser.add_argument(
             "--may-split",
             action="store_true",
-            help="A material may come from several suppliers, in several dye lots, where that is cheaper.",
+            help=_("A material may come from several suppliers, in several dye lots, where that is cheaper."),
         )
         parser.add_argument(
-            "--draft-orders", action="store_true", help="Also draft an order to each supplier of the list."
+            "--draft-orders", action="store_true", help=_("Also draft an order to each supplier of the list.")
         )
         parser.add_argument(
-            "--key", default="", help="A name of your own; given again, nothing is drafted twice."
+            "--key", default="", help=_("A name of your own; given again, nothing is drafted twice.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -91,7 +98,11 @@ class Command(WorkshopCommand):
                     lambda: asked(compare=False)[1], key=key, at=timezone.now(), by=None, shown=shown
                 )
             for order in drafted:
-                self.stderr.write(f"Drafted order {order.number} to {order.supplier}.")
+                self.stderr.write(
+                    _("Drafted order {number} to {supplier}.").format(
+                        number=order.number, supplier=order.supplier
+                    )
+                )
         if rows:
             sys.exit(SHORT)
         sys.exit(UNCLEAR if needs.unclear else BOUGHT)
@@ -114,20 +125,36 @@ def _proof_and_split(plan: BasketPlan, currency: str) -> list[str]:
     """Return in words how far the basket is proven to be the cheapest, and what one dye lot costs."""
     said, basket, split = [], plan.basket, plan.split
     if basket.proof is Proof.LEAST:
-        said.append("No other basket costs less, counting what is left over and will be used.")
+        said.append(_("No other basket costs less, counting what is left over and will be used."))
     elif basket.proof is not None and basket.gap is not None:
         said.append(
-            f"This is the {basket.proof}: no other basket costs less by more than {basket.gap:.2%}, counting what "
-            "is left over and will be used."
+            _(
+                "This is the {proof}: no other basket costs less by more than {gap}, counting what "
+                "is left over and will be used."
+            ).format(proof=_(basket.proof), gap=as_written_here(f"{basket.gap:.2%}"))
         )
     if split and split.costs and basket.total > split.total:
-        at_least = "" if split.proof is Proof.LEAST else "at least "
+        told = (
+            _(
+                "Keeping each material to one supplier, so that it can be of one dye lot, costs {currency} {costs}: "
+                "{materials} from several would make it {total}."
+            )
+            if split.proof is Proof.LEAST
+            else _(
+                "Keeping each material to one supplier, so that it can be of one dye lot, costs at least {currency} "
+                "{costs}: {materials} from several would make it {total}."
+            )
+        )
         said.append(
-            f"Keeping each material to one supplier, so that it can be of one dye lot, costs {at_least}{currency} "
-            f"{split.costs:,.2f}: {', '.join(split.materials)} from several would make it {split.total:,.2f}."
+            told.format(
+                currency=currency,
+                costs=figure(split.costs, 2),
+                materials=", ".join(split.materials),
+                total=figure(split.total, 2),
+            )
         )
         if split.matters:
-            said.append("To take that instead: --may-split.")
+            said.append(_("To take that instead: --may-split."))
     return said
 
 
@@ -135,39 +162,61 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
     """Print the basket supplier by supplier, what it saves, and what cannot be bought or said."""
     currency = Rules.current().currency
     if not rows:
-        console.print("Nothing needs to be bought.", style="bold")
+        console.print(_("Nothing needs to be bought."), style="bold")
     else:
-        console.print(f"To buy: {currency} {plan.basket.total:,.2f} with shipping", style="bold")
+        console.print(
+            _("To buy: {currency} {total} with shipping").format(
+                currency=currency, total=figure(plan.basket.total, 2)
+            ),
+            style="bold",
+        )
         if plan.saves:
-            console.print(f"Saves {currency} {plan.saves:,.2f} against buying each where it is cheapest.")
+            console.print(
+                _("Saves {currency} {saves} against buying each where it is cheapest.").format(
+                    currency=currency, saves=figure(plan.saves, 2)
+                )
+            )
         for sentence in _proof_and_split(plan, currency):
             console.print(sentence)
-        table = shopping_table(needs="Needs", currency=currency)
+        table = shopping_table(needs=_("Needs"), currency=currency)
         for row in rows:
             table.add_row(
                 row["what"],
-                row["put_up"] or "nobody is known to sell it",
+                row["put_up"] or _("nobody is known to sell it"),
                 row["supplier"],
                 str(row["need_pieces"])
                 if row["need_pieces"]
                 else format_length(row["need_mm"], unit=METRIC.length),
                 str(row["packs"]) if row["packs"] else "",
                 row["total"] if row["packs"] else "",
-                f"{date.fromisoformat(row['order_by']):%-d %b %Y}" if row["order_by"] else "",
+                _day(date.fromisoformat(row["order_by"])) if row["order_by"] else "",
             )
         console.print(table)
         for part in plan.parts:
-            shipping = f"shipping {part.shipping:,.2f}" if part.shipping else "shipping free"
-            console.print(f"{part.supplier}: {currency} {part.goods:,.2f}, {shipping}")
+            shipping = (
+                _("shipping {shipping}").format(shipping=figure(part.shipping, 2))
+                if part.shipping
+                else _("shipping free")
+            )
+            console.print(f"{part.supplier}: {currency} {figure(part.goods, 2)}, {shipping}")
         for alone in plan.alone:
-            more = f"{alone.extra:,.2f} more" if alone.extra > 0 else "no more"
-            console.print(f"All from {alone.supplier}: {currency} {alone.total:,.2f}, {more}")
+            more = _("{extra} more").format(extra=figure(alone.extra, 2)) if alone.extra > 0 else _("no more")
+            console.print(
+                _("All from {supplier}: {currency} {total}, {more}").format(
+                    supplier=alone.supplier, currency=currency, total=figure(alone.total, 2), more=more
+                )
+            )
     for need, comes_on in plan.late:
         console.print(
-            f"Late: {need.material.name} is needed on {need.needed_on:%-d %b %Y}; the quickest comes on "
-            f"{comes_on:%-d %b %Y}."
+            _("Late: {name} is needed on {needed_on}; the quickest comes on {comes_on}.").format(
+                name=need.material.name, needed_on=_day(need.needed_on), comes_on=_day(comes_on)
+            )
         )
     for sentence in needs.unclear:
-        console.print(f"Unclear: {sentence}")
+        console.print(_("Unclear: {sentence}").format(sentence=sentence))
     if needs.left_out:
         console.print(left_out_in_words(needs.left_out))
+
+
+def _day(day: date | None) -> str:
+    return date_format(day, _("j M Y")) if day else ""

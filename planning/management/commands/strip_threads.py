@@ -5,8 +5,10 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from planning.compute.stitches.strip_threads import PARTS, WeighingErrors
 from planning.compute.stitches.weighed_strip import Scale
@@ -30,24 +32,25 @@ FORMATS = ", ".join(each.upper() for each in WRITTEN)
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Write a satin column, a fill and a running line as a stitch file of three colours, or tell from the needle "
         "and bobbin thread of each how thick the cloth is, how deep the threads interlock, and κ. Threads are "
-        f"unravelled and measured in mm; with --scale-mg they are weighed, in mg. Formats: {FORMATS}."
+        "unravelled and measured in mm; with --scale-mg they are weighed, in mg. Formats: {formats}."
     )
     example = 'strip_threads strip.pes --fabric "Woven twill"'
+    of_help = {"formats": FORMATS}
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument(
-            "file", nargs="?", metavar="FILE", help="Where to write; its ending is the format."
+            "file", nargs="?", metavar="FILE", help=_("Where to write; its ending is the format.")
         )
         parser.add_argument("--machine", metavar="NAME")
         parser.add_argument("--fabric", metavar="NAME")
-        parser.add_argument("--hoop", metavar="NAME", help="Else a field of 100 × 100 mm.")
-        parser.add_argument("--scale-mg", type=float, metavar="MG", help="The scale shows steps of.")
+        parser.add_argument("--hoop", metavar="NAME", help=_("Else a field of 100 × 100 mm."))
+        parser.add_argument("--scale-mg", type=float, metavar="MG", help=_("The scale shows steps of."))
         parser.add_argument(
-            "--repeat-mg", type=float, metavar="MG", help="Repeated weighings differ by; else a step."
+            "--repeat-mg", type=float, metavar="MG", help=_("Repeated weighings differ by; else a step.")
         )
         parser.add_argument("--needle-tex", type=float, metavar="TEX")
         parser.add_argument("--bobbin-tex", type=float, metavar="TEX")
@@ -56,10 +59,10 @@ class Command(WorkshopCommand):
             type=float,
             default=0.03,
             metavar="SHARE",
-            help="What a tex may be off by; 0.03 is 3 %%.",
+            help=_("What a tex may be off by; 0.03 is 3 %%."),
         )
         parser.add_argument(
-            "--error", type=float, default=0.05, metavar="SHARE", help="Each part weighed to."
+            "--error", type=float, default=0.05, metavar="SHARE", help=_("Each part weighed to.")
         )
         for part in PARTS:
             parser.add_argument(
@@ -67,10 +70,10 @@ class Command(WorkshopCommand):
                 nargs=2,
                 type=float,
                 metavar=("NEEDLE", "BOBBIN"),
-                help="mm, or mg.",
+                help=_("mm, or mg."),
             )
         parser.add_argument(
-            "--save", action="store_true", help="Set the machine, and the cloth that was named."
+            "--save", action="store_true", help=_("Set the machine, and the cloth that was named.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -79,13 +82,15 @@ class Command(WorkshopCommand):
         if any(read.values()):
             if not all(read.values()):
                 raise WorkshopError(
-                    f"To reckon, give all three: {', '.join('--' + p.replace(' ', '-') for p in PARTS)}."
+                    _("To reckon, give all three: {names}.").format(
+                        names=", ".join("--" + p.replace(" ", "-") for p in PARTS)
+                    )
                 )
             self._reckon(asked, read, options)
         elif options["file"]:
             self._write(asked, Path(options["file"]), as_json=options["format"] == "json")
         else:
-            raise WorkshopError("Name a file to write the strip to, or give the threads of its parts.")
+            raise WorkshopError(_("Name a file to write the strip to, or give the threads of its parts."))
 
     def _write(self, asked: ThreadsAsked, path: Path, *, as_json: bool) -> None:
         strip = drawn_strip(asked)
@@ -114,13 +119,21 @@ class Command(WorkshopCommand):
             return
         console = self.console()
         console.print(
-            f"{path}: {strip.stitches:,} stitches, {width_mm:.0f} × {height_mm:.0f} mm.", style="bold"
+            _("{path}: {stitches} stitches, {width_mm} × {height_mm} mm.").format(
+                path=path,
+                stitches=figure(strip.stitches),
+                width_mm=figure(width_mm),
+                height_mm=figure(height_mm),
+            ),
+            style="bold",
         )
         for each in parts:
             console.print(
-                f"  {each.name}: about {each.needle_mm:,.0f} mm of needle and {each.bobbin_mm:,.0f} mm of bobbin thread"
+                _("  {name}: about {needle_mm} mm of needle and {bobbin_mm} mm of bobbin thread").format(
+                    name=each.name, needle_mm=figure(each.needle_mm), bobbin_mm=figure(each.bobbin_mm)
+                )
             )
-        console.print("The machine's manual comes first.")
+        console.print(_("The machine's manual comes first."))
 
     def _reckon(self, asked: ThreadsAsked, read: dict[str, list[float]], options: dict[str, Any]) -> None:
         found = solved(
@@ -148,14 +161,14 @@ class Command(WorkshopCommand):
             style="bold",
         )
         if found.is_odd:
-            console.print("The six readings do not fit together: one of them is likely wrong.")
+            console.print(_("The six readings do not fit together: one of them is likely wrong."))
 
 
 def _asked(options: dict[str, Any]) -> ThreadsAsked:
     on = None
     if options["scale_mg"] is not None:
         if options["needle_tex"] is None or options["bobbin_tex"] is None:
-            raise WorkshopError("Thread that is weighed takes --needle-tex and --bobbin-tex.")
+            raise WorkshopError(_("Thread that is weighed takes --needle-tex and --bobbin-tex."))
         repeat = options["scale_mg"] if options["repeat_mg"] is None else options["repeat_mg"]
         on = WeighedOn(
             Scale(options["scale_mg"], options["needle_tex"], options["bobbin_tex"]),

@@ -5,8 +5,10 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import N_, as_written_here, figure
 from inventory.management.base import WorkshopCommand
 from planning.compute.stitches.weighed_strip import Scale, StripMeasured, StripResult
 from planning.facts.names import by_name
@@ -19,20 +21,21 @@ FORMATS = ", ".join(each.upper() for each in WRITTEN)
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Write a strip of satin columns, a running line and a fill as a stitch file, just large enough for its thread "
-        f"to be weighed on your scale ({FORMATS}). With what you read and weighed, it tells κ and the two use factors "
+        "to be weighed on your scale ({formats}). With what you read and weighed, it tells κ and the two use factors "
         "instead; give the same scale, threads, hoop and error as when it was written."
     )
     example = "test_strip strip.pes --scale-mg 10 --needle-tex 27 --bobbin-tex 15"
+    of_help = {"formats": FORMATS}
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument(
-            "file", nargs="?", metavar="FILE", help="Where to write; its ending is the format."
+            "file", nargs="?", metavar="FILE", help=_("Where to write; its ending is the format.")
         )
         parser.add_argument(
-            "--scale-mg", type=float, required=True, metavar="MG", help="The scale shows steps of."
+            "--scale-mg", type=float, required=True, metavar="MG", help=_("The scale shows steps of.")
         )
         parser.add_argument("--needle-tex", type=float, required=True, metavar="TEX")
         parser.add_argument("--bobbin-tex", type=float, required=True, metavar="TEX")
@@ -41,28 +44,30 @@ class Command(WorkshopCommand):
             type=float,
             default=0.03,
             metavar="SHARE",
-            help="How well it is to be weighed; 0.03 is 3 %%.",
+            help=_("How well it is to be weighed; 0.03 is 3 %%."),
         )
         parser.add_argument("--machine", metavar="NAME")
-        parser.add_argument("--hoop", metavar="NAME", help="Else a field of 100 × 100 mm.")
+        parser.add_argument("--hoop", metavar="NAME", help=_("Else a field of 100 × 100 mm."))
         parser.add_argument("--fabric", metavar="NAME")
         parser.add_argument(
             "--light-share",
             type=float,
             metavar="SHARE",
-            help="Width of the light strip on the back, of the column's.",
+            help=_("Width of the light strip on the back, of the column's."),
         )
         parser.add_argument(
-            "--light-error", type=float, default=0.05, metavar="SHARE", help="How far that may be misread."
+            "--light-error", type=float, default=0.05, metavar="SHARE", help=_("How far that may be misread.")
         )
-        parser.add_argument("--needle-mg", type=float, metavar="MG", help="What the spool became lighter.")
-        parser.add_argument("--bobbin-mg", type=float, metavar="MG", help="What the bobbin became lighter.")
+        parser.add_argument("--needle-mg", type=float, metavar="MG", help=_("What the spool became lighter."))
+        parser.add_argument(
+            "--bobbin-mg", type=float, metavar="MG", help=_("What the bobbin became lighter.")
+        )
         parser.add_argument(
             "--path-lost",
             action="store_true",
-            help="The thread between spool and needle was weighed as used.",
+            help=_("The thread between spool and needle was weighed as used."),
         )
-        parser.add_argument("--save-kappa", action="store_true", help="Set the machine's κ.")
+        parser.add_argument("--save-kappa", action="store_true", help=_("Set the machine's κ."))
 
     def handle(self, *args: Any, **options: Any) -> None:
         asked = StripAsked(
@@ -75,12 +80,16 @@ class Command(WorkshopCommand):
         read = [options[name] for name in ("light_share", "needle_mg", "bobbin_mg")]
         if any(each is not None for each in read):
             if any(each is None for each in read):
-                raise WorkshopError("To reckon, give all three: --light-share, --needle-mg and --bobbin-mg.")
+                raise WorkshopError(
+                    _("To reckon, give all three: --light-share, --needle-mg and --bobbin-mg.")
+                )
             self._reckon(asked, options)
         elif options["file"]:
             self._write(asked, Path(options["file"]), as_json=options["format"] == "json")
         else:
-            raise WorkshopError("Name a file to write the strip to, or give what was read and weighed of it.")
+            raise WorkshopError(
+                _("Name a file to write the strip to, or give what was read and weighed of it.")
+            )
 
     def _write(self, asked: StripAsked, path: Path, *, as_json: bool) -> None:
         promise = promised(asked)
@@ -110,17 +119,32 @@ class Command(WorkshopCommand):
             return
         console = self.console()
         console.print(
-            f"{path}: {strip.stitches:,} stitches, {width_mm:.0f} × {height_mm:.0f} mm.", style="bold"
+            _("{path}: {stitches} stitches, {width_mm} × {height_mm} mm.").format(
+                path=path,
+                stitches=figure(strip.stitches),
+                width_mm=figure(width_mm),
+                height_mm=figure(height_mm),
+            ),
+            style="bold",
         )
         for part in strip.parts:
-            console.print(f"  {part.name}: {part.drawn_mm / 1000:.2f} m drawn")
+            console.print(
+                _("  {name}: {length} m drawn").format(name=part.name, length=figure(part.drawn_mm / 1000, 2))
+            )
         console.print(
-            f"By the machine's settings it takes {promise.needle_mm / 1000:.1f} m of needle thread "
-            f"({promise.needle_mg / 1000:.2f} g, weighed to {promise.errors[0]:.1%}) and "
-            f"{promise.bobbin_mm / 1000:.1f} m of bobbin thread ({promise.bobbin_mg / 1000:.2f} g, to "
-            f"{promise.errors[1]:.1%})."
+            _(
+                "By the machine's settings it takes {needle} m of needle thread ({needle_weight} g, weighed to "
+                "{needle_error}) and {bobbin} m of bobbin thread ({bobbin_weight} g, to {bobbin_error})."
+            ).format(
+                needle=figure(promise.needle_mm / 1000, 1),
+                needle_weight=figure(promise.needle_mg / 1000, 2),
+                needle_error=as_written_here(f"{promise.errors[0]:.1%}"),
+                bobbin=figure(promise.bobbin_mm / 1000, 1),
+                bobbin_weight=figure(promise.bobbin_mg / 1000, 2),
+                bobbin_error=as_written_here(f"{promise.errors[1]:.1%}"),
+            )
         )
-        console.print("Weigh spool and bobbin before and after. The machine's manual comes first.")
+        console.print(_("Weigh spool and bobbin before and after. The machine's manual comes first."))
 
     def _reckon(self, asked: StripAsked, options: dict[str, Any]) -> None:
         result = measured_strip(
@@ -135,7 +159,7 @@ class Command(WorkshopCommand):
         )
         if options["save_kappa"]:
             if asked.machine.pk is None:
-                raise WorkshopError("No machine is set up yet, so there is none whose κ could be set.")
+                raise WorkshopError(_("No machine is set up yet, so there is none whose κ could be set."))
             at = timezone.now()
             key = f"strip-{asked.machine.pk}-{at.isoformat()}"
             keep_kappa(asked.machine, kappa=result.kappa, key=key, at=at, by=None)
@@ -144,12 +168,22 @@ class Command(WorkshopCommand):
             return
         (needle, needle_sigma), (bobbin, bobbin_sigma) = result.needle_factor, result.bobbin_factor
         console = self.console()
-        console.print(f"κ is {result.kappa:.3f} ± {result.kappa_sigma:.3f}.", style="bold")
         console.print(
-            f"Needle factor {needle:.2f} ± {needle_sigma:.2f}, bobbin factor {bobbin:.2f} ± {bobbin_sigma:.2f}."
+            _("κ is {kappa} ± {kappa_sigma}.").format(
+                kappa=figure(result.kappa, 3), kappa_sigma=figure(result.kappa_sigma, 3)
+            ),
+            style="bold",
+        )
+        console.print(
+            _("Needle factor {needle} ± {needle_sigma}, bobbin factor {bobbin} ± {bobbin_sigma}.").format(
+                needle=figure(needle, 2),
+                needle_sigma=figure(needle_sigma, 2),
+                bobbin=figure(bobbin, 2),
+                bobbin_sigma=figure(bobbin_sigma, 2),
+            )
         )
         if options["save_kappa"]:
-            console.print(f"{asked.machine} has this κ from now on.")
+            console.print(_("{machine} has this κ from now on.").format(machine=asked.machine))
 
 
 def result_as_data(result: StripResult) -> dict[str, Any]:

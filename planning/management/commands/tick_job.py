@@ -5,9 +5,11 @@ from uuid import uuid4
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import read_scale
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
 from planning.models import Job, RunEvent
@@ -19,72 +21,77 @@ KINDS = ("piece", "spoiled", "break", "restitch", "spool", "bobbin", "tension", 
 
 
 class Command(WorkshopCommand):
-    help = "Note what happened in a run. The first tick of a promised job begins it."
+    help = N_("Note what happened in a run. The first tick of a promised job begins it.")
     example = "tick_job 3 spool --thread 2 --label S0043 --left nothing"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("job", type=int, metavar="JOB", help="The job's number.")
+        parser.add_argument("job", type=int, metavar="JOB", help=_("The job's number."))
         parser.add_argument(
-            "what", nargs="?", choices=KINDS, default="piece", help="Left out: a piece is done."
+            "what", nargs="?", choices=KINDS, default="piece", help=_("Left out: a piece is done.")
         )
         parser.add_argument(
-            "--times", type=int, default=1, metavar="N", help="So many pieces, one after the other."
+            "--times", type=int, default=1, metavar="N", help=_("So many pieces, one after the other.")
         )
         parser.add_argument(
-            "--thread", type=int, metavar="ORDER", help="Which thread, by its threading order."
+            "--thread", type=int, metavar="ORDER", help=_("Which thread, by its threading order.")
         )
-        parser.add_argument("--label", default="", metavar="CODE", help="The spool that is on now.")
+        parser.add_argument("--label", default="", metavar="CODE", help=_("The spool that is on now."))
         parser.add_argument(
-            "--instead-of", default="", metavar="CODE", help="The spool that comes off; another is refused."
+            "--instead-of",
+            default="",
+            metavar="CODE",
+            help=_("The spool that comes off; another is refused."),
         )
-        parser.add_argument("--share", type=float, default=1.0, help="The part that was stitched again.")
+        parser.add_argument("--share", type=float, default=1.0, help=_("The part that was stitched again."))
         parser.add_argument(
             "--block",
             type=int,
             metavar="N",
-            help="Stitched again from the beginning of this block, --share of it.",
+            help=_("Stitched again from the beginning of this block, --share of it."),
         )
         parser.add_argument(
             "--stitches", default="", metavar="FROM-TO",
-            help="Or stitched again from this stitch to that, as the machine counts them: 1200-1850.",
+            help=_("Or stitched again from this stitch to that, as the machine counts them: 1200-1850."),
         )  # fmt: skip
         parser.add_argument(
-            "--design", type=int, default=1, metavar="N", help="Of which design of the piece."
+            "--design", type=int, default=1, metavar="N", help=_("Of which design of the piece.")
         )
-        parser.add_argument("--ran-out", action="store_true", help="The spool before is empty.")
+        parser.add_argument("--ran-out", action="store_true", help=_("The spool before is empty."))
         parser.add_argument(
-            "--left", choices=("nothing", "little"), default="", help="What is left on the spool before."
+            "--left", choices=("nothing", "little"), default="", help=_("What is left on the spool before.")
         )
         parser.add_argument(
-            "--weighs", default="", metavar="WEIGHT", help="Or what it weighs, with its core."
+            "--weighs", default="", metavar="WEIGHT", help=_("Or what it weighs, with its core.")
         )
         parser.add_argument(
             "--showing", choices=RunEvent.Showing.values, default="",
-            help="After a change of tension: how much bobbin thread shows on the back.",
+            help=_("After a change of tension: how much bobbin thread shows on the back."),
         )  # fmt: skip
         parser.add_argument(
             "--verdict", choices=RunEvent.TestVerdict.values, default="",
-            help="What a test says: go on, or change something.",
+            help=_("What a test says: go on, or change something."),
         )  # fmt: skip
-        parser.add_argument("--note", default="", help="Why it was stopped, or what is changed after a test.")
-        parser.add_argument("--take-back", action="store_true", help="Take the last thing noted back.")
         parser.add_argument(
-            "--key", default="", help="A name of your own; given again, nothing counts twice."
+            "--note", default="", help=_("Why it was stopped, or what is changed after a test.")
+        )
+        parser.add_argument("--take-back", action="store_true", help=_("Take the last thing noted back."))
+        parser.add_argument(
+            "--key", default="", help=_("A name of your own; given again, nothing counts twice.")
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         job = job_numbered(options["job"])
         at = timezone.now()
         if options["times"] < 1:
-            raise WorkshopError(f"{options['times']} times is never; give 1 or more.")
+            raise WorkshopError(_("{times} times is never; give 1 or more.").format(times=options["times"]))
         if job.state == Job.State.PROMISED:
             begin(job, at=at)
         key = options["key"] or uuid4().hex[:24]
         if options["take_back"]:
             last = RunEvent.objects.filter(job=job).standing().order_by("-id").first()
             if last is None:
-                raise WorkshopError("Nothing was noted yet, so there is nothing to take back.")
+                raise WorkshopError(_("Nothing was noted yet, so there is nothing to take back."))
             take_back(last, key=key, at=at, by=None)
         else:
             noted, stitches = 0, _span(options["stitches"])
@@ -115,11 +122,12 @@ class Command(WorkshopCommand):
                 note_told(job, happening, at=at, by=None)
                 noted += 1
             if not noted:
-                raise WorkshopError("Every piece is done: there is nothing left to tick. Finish the job.")
+                raise WorkshopError(_("Every piece is done: there is nothing left to tick. Finish the job."))
             if noted < options["times"]:
                 self.stderr.write(
-                    f"{noted} ticked; after that every piece was done, so that {options['times'] - noted} of "
-                    f"{options['times']} were not."
+                    _(
+                        "{noted} ticked; after that every piece was done, so that {left} of {times} were not."
+                    ).format(noted=noted, left=options["times"] - noted, times=options["times"])
                 )
         self._answer(job, options)
 
@@ -137,9 +145,15 @@ class Command(WorkshopCommand):
                 }
             )
             return
-        self.stdout.write(f"{run.good} of {run.promise.pieces} good, {run.spoiled} spoiled.")
         self.stdout.write(
-            f"Next: {run.called(run.left[0])}." if run.left else "Every piece is done: finish_job."
+            _("{good} of {pieces} good, {spoiled} spoiled.").format(
+                good=run.good, pieces=run.promise.pieces, spoiled=run.spoiled
+            )
+        )
+        self.stdout.write(
+            _("Next: {called}.").format(called=run.called(run.left[0]))
+            if run.left
+            else _("Every piece is done: finish_job.")
         )
 
 
@@ -149,5 +163,7 @@ def _span(written: str) -> tuple[int, int] | None:
         return None
     start, dash, stop = written.replace(" ", "").partition("-")
     if not (dash and start.isdecimal() and stop.isdecimal()):
-        raise WorkshopError(f'"{written}" names no stitches. Write two numbers, such as 1200-1850.')
+        raise WorkshopError(
+            _('"{written}" names no stitches. Write two numbers, such as 1200-1850.').format(written=written)
+        )
     return int(start), int(stop)

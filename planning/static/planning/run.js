@@ -87,15 +87,16 @@ function showRefused() {
     ...events.map((event) => {
       const item = document.createElement("li");
       const words = document.createElement("p");
-      words.textContent = `Not noted${event.words ? `: ${event.words}` : ""}. ${event.problem}`;
+      const told = { what: event.words, problem: event.problem };
+      words.textContent = worded(run, event.words ? "not-noted-what" : "not-noted", told);
       item.append(words);
-      if (event.ask === "again") item.append(choice("It happened again", () => settle(event, { again: true })));
+      if (event.ask === "again") item.append(choice(worded(run, "again"), () => settle(event, { again: true })));
       if (event.ask === "left") {
-        item.append(choice("Nothing left", () => settle(event, { left: "nothing" })));
-        item.append(choice("A little left", () => settle(event, { left: "little" })));
+        item.append(choice(worded(run, "nothing-left"), () => settle(event, { left: "nothing" })));
+        item.append(choice(worded(run, "little-left"), () => settle(event, { left: "little" })));
       }
-      if (!event.ask) item.append(choice("Do it again", () => settle(event, {})));
-      item.append(choice("Drop it", () => settle(event, null)));
+      if (!event.ask) item.append(choice(worded(run, "redo"), () => settle(event, {})));
+      item.append(choice(worded(run, "drop"), () => settle(event, null)));
       return item;
     }),
   );
@@ -124,7 +125,8 @@ function show() {
   const ticks = [...arrived, ...waiting].filter(isTick);
   const ticked = new Map(ticks.map((event) => [Number(event.position), event.kind]));
   const next = nextOf(ticks);
-  run.querySelector("[data-now]").textContent = next ? `Next: ${next.called}` : "Every piece is done";
+  const now = run.querySelector("[data-now]");
+  now.textContent = next ? worded(run, "next", { piece: next.called }) : worded(run, "all-done");
   run.querySelector("[data-done]").textContent = data.done + ticked.size;
   const due = run.querySelector("[data-due]");
   if (ticks.length) {
@@ -144,8 +146,8 @@ function show() {
     const box = run.querySelector(`[data-position="${position}"]`);
     if (box) box.classList.add("ticked", ...(kind === "spoiled" ? ["spoiled"] : []));
   }
-  const many = waiting.length === 1 ? "1 entry waits" : `${waiting.length} entries wait`;
-  tell(waiting.length ? `${many} on this device for the network. Go on: nothing is lost.` : "");
+  const many = waiting.length === 1 ? "one-waits" : "many-wait";
+  tell(waiting.length ? worded(run, many, { count: waiting.length }) : "");
   showRefused();
 }
 
@@ -174,12 +176,12 @@ async function send() {
     keepRefused([...refused(), ...refusedNow.map((event) => ({ ...event, ...told.get(event.key) }))]);
     arrive([...arrived, ...done.map((event) => ({ ...event, number: told.get(event.key).number }))]);
     keep(kept().filter((event) => !told.has(event.key)));
-    if (done.length) noted(`Noted: ${done.map((event) => event.words || event.kind).join("; ")}.`);
+    if (done.length) noted(worded(run, "noted", { what: done.map((event) => event.words || event.kind).join("; ") }));
     await renew();
   } catch (problem) {
     // A status is an answer; anything else is the network, which the line about waiting tells of already.
     trouble = /^\d+$/.test(problem.message)
-      ? `The workshop answered ${problem.message}: sign in again, then open this page anew. Nothing is lost.`
+      ? worded(run, "answered", { status: problem.message })
       : "away";
   } finally {
     sending = false;
@@ -267,7 +269,7 @@ document.addEventListener("submit", (event) => {
   }
   if (happening.kind === "spool") putOn(happening);
   keep([...kept(), happening]);
-  noted(`${happening.words || happening.kind}: being noted.`);
+  noted(worded(run, "being-noted", { what: happening.words || happening.kind }));
   const sheet = form.closest("details.something");
   if (sheet) {
     sheet.open = false;

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from planning.compute.stitches import file_sentences as say
 from planning.compute.stitches.warnings import FileWarning, info, look
 from planning.stitch_files.formats.endings import MOST_FILLER
 from planning.stitch_files.formats.signatures import be16, be32, le16, le32, pec_block_at
@@ -68,10 +69,7 @@ def disagreements(claims: HeaderClaims, content: Content) -> Iterator[FileWarnin
     fewest, most = content.changes, content.changes + content.stops + 1
     if claims.colour_changes is not None and not fewest <= claims.colour_changes <= most:
         tell = info if content.stops_are_changes and claims.colour_changes < fewest else look
-        yield tell(
-            f"The header says {claims.colour_changes:,} colour changes; the file holds {content.changes:,}: "
-            "check the colour of each block."
-        )
+        yield tell(say.OTHER_CHANGES.format(said=f"{claims.colour_changes:,}", held=f"{content.changes:,}"))
     yield from _other_size(claims, content, confirmed=confirmed)
 
 
@@ -80,21 +78,16 @@ def _missing(claims: HeaderClaims, content: Content) -> Iterator[FileWarning]:
     if claims.records is not None and not (
         content.least_counted - 1 <= claims.records <= content.most_counted + 1
     ):
-        yield look(
-            f"The header says {claims.records:,} stitches; the file holds {content.stitches:,}: "
-            "stitches may be missing or doubled."
-        )
+        yield look(say.OTHER_COUNT.format(said=f"{claims.records:,}", held=f"{content.stitches:,}"))
     if claims.end_tenths and not any(_same_place(claims.end_tenths, end) for end in content.ends_tenths):
         yield look(
-            f"The header says that the design ends {_mm(claims.end_tenths, ' and ')} mm from its start; it ends "
-            f"{_mm(content.ends_tenths[-1], ' and ')} mm from it: stitches may be missing or damaged."
+            say.OTHER_END.format(
+                said=_mm(claims.end_tenths, say.PAIR), held=_mm(content.ends_tenths[-1], say.PAIR)
+            )
         )
     end, ended = claims.stitches_end, content.ended_at
     if end is not None and ended is not None and not end - MOST_FILLER <= ended <= end + MOST_FILLER:
-        yield look(
-            f"The header says that the stitches end at byte {end:,}; reading them ended at byte {ended:,}: "
-            "stitches may be missing or doubled."
-        )
+        yield look(say.OTHER_LAST_BYTE.format(said=f"{end:,}", held=f"{ended:,}"))
 
 
 def _other_size(claims: HeaderClaims, content: Content, *, confirmed: bool) -> Iterator[FileWarning]:
@@ -110,23 +103,27 @@ def _other_size(claims: HeaderClaims, content: Content, *, confirmed: bool) -> I
     if off:
         inside = all(_holds(claimed, sides[-1]) for _, claimed, sides in reach)
         yield _size_warning(
-            f"The header says that the design reaches {_mm(off[0][0], ' and ')} mm to the sides of its start; "
-            f"it reaches {_mm(off[0][1], ' and ')} mm",
+            (say.OTHER_REACH_CANVAS, say.OTHER_REACH),
+            _mm(off[0][0], say.PAIR),
+            _mm(off[0][1], say.PAIR),
             is_canvas=confirmed and inside,
         )
         return
     sizes = [tuple(high - low for low, high in box) for box in content.boxes_tenths]
     if claims.size_tenths and not any(_near(claims.size_tenths, each) for each in sizes):
         yield _size_warning(
-            f"The header says that the design is {_mm(claims.size_tenths)} mm; it is {_mm(sizes[-1])} mm",
+            (say.OTHER_SIZE_CANVAS, say.OTHER_SIZE),
+            _mm(claims.size_tenths),
+            _mm(sizes[-1]),
             is_canvas=confirmed and _holds(claims.size_tenths, sizes[-1]),
         )
 
 
-def _size_warning(words: str, *, is_canvas: bool) -> FileWarning:
+def _size_warning(sentences: tuple[str, str], said: str, held: str, *, is_canvas: bool) -> FileWarning:
+    of_canvas, grave = sentences
     if is_canvas:
-        return info(f"{words}. Some programs write the size of the canvas there. Check the hoop.")
-    return look(f"{words}: stitches may be missing or damaged. Check the hoop.")
+        return info(of_canvas.format(said=said, held=held))
+    return look(grave.format(said=said, held=held))
 
 
 def _holds(said: Iterable[int], true: Sequence[int]) -> bool:
@@ -146,8 +143,9 @@ def _same_place(said: Span, true: Span) -> bool:
     return max(off_x, off_y) <= SLACK_TENTHS
 
 
-def _mm(pair: Sequence[int], between: str = " x ") -> str:
-    return between.join(f"{each / 10:.1f}" for each in pair)
+def _mm(pair: Sequence[int], between: str = say.SIZE) -> str:
+    one, other = (f"{each / 10:.1f}" for each in pair)
+    return between.format(one=one, other=other)
 
 
 def no_claims(data: bytes) -> HeaderClaims:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
+from planning.compute.stitches import file_sentences as say
 from planning.compute.stitches.warnings import FileWarning, info, look
 from planning.stitch_files.formats.claims import tbf_claims
 from planning.stitch_files.formats.signatures import SEW_STITCHES_AT, le16, le32
@@ -16,7 +17,6 @@ KNOWN_PES_VERSIONS = frozenset(
 
 
 _MARK = 0x80  # of a command in files of byte pairs
-DAMAGED = "the file is damaged. Compare it with the original."
 
 
 def nothing_odd(data: bytes) -> Iterator[FileWarning]:
@@ -83,16 +83,13 @@ def _before(codes: bytes, ends: bytes) -> int:
 
 def _impossible(count: int, records: int) -> Iterator[FileWarning]:
     if count:
-        verb = "is" if count == 1 else "are"
-        yield look(f"{count:,} of {records:,} records {verb} not as any writer writes them: {DAMAGED}")
+        yield look(say.IMPOSSIBLE[count != 1].format(count=f"{count:,}", all=f"{records:,}"))
 
 
 def pairs_oddities(data: bytes) -> Iterator[FileWarning]:
     """Yield that a file of byte pairs has a byte too many or too few."""
     if len(data) % 2:
-        yield look(
-            f"The file has {len(data):,} bytes where an even number belongs: one is missing or too many."
-        )
+        yield look(say.ODD_BYTES.format(bytes=f"{len(data):,}"))
 
 
 def exp_oddities(data: bytes) -> Iterator[FileWarning]:
@@ -125,7 +122,7 @@ def _odd_pairs(data: bytes, at: int, *, cut: int | None) -> Iterator[FileWarning
                 odd.add(place + 1)
     yield from _impossible(len(odd), len(firsts))
     if len(firsts) - 1 in commands:
-        yield look(f"The file ends inside a command, at byte {len(data):,}: stitches may be missing.")
+        yield look(say.ENDS_IN_COMMAND.format(byte=f"{len(data):,}"))
 
 
 def _commands(firsts: bytes) -> set[int]:
@@ -147,28 +144,24 @@ def _places(where: bytes, value: int) -> Iterator[int]:
 def jef_oddities(data: bytes) -> Iterator[FileWarning]:
     stitches_at, due = le32(data, 0), 116 + 8 * le32(data, 24)
     if stitches_at != due:
-        yield look(
-            f"The header says that the stitches start at byte {stitches_at:,}; its list of colours ends at "
-            f"byte {due:,}: the first stitches may be wrong."
-        )
+        yield look(say.STITCHES_START.format(said=f"{stitches_at:,}", held=f"{due:,}"))
 
 
 def xxx_oddities(data: bytes) -> Iterator[FileWarning]:
     end, colours = le32(data, 0xFC), le16(data, 0x27)
     if end and end + 6 + 4 * colours > len(data):
         yield look(
-            f"The header says that the stitches end at byte {end:,} and {colours:,} colours follow; "
-            f"the file has {len(data):,} bytes: it is cut off or damaged."
+            say.STITCHES_END_BEYOND.format(end=f"{end:,}", colours=f"{colours:,}", bytes=f"{len(data):,}")
         )
 
 
 def pes_oddities(data: bytes) -> Iterator[FileWarning]:
     version = data[:8]
     if version.startswith(b"#PEC"):
-        yield look("It is a PEC file under the name of a PES file: its colours are numbers of a palette.")
+        yield look(say.PEC_AS_PES)
     elif version not in KNOWN_PES_VERSIONS:
         shown = version[4:].decode("ascii", "replace")
-        yield info(f"Version {shown!r} of PES files is not known: the colours may be those of a palette.")
+        yield info(say.UNKNOWN_PES.format(version=repr(shown)))
 
 
 def tbf_oddities(data: bytes) -> Iterator[FileWarning]:
@@ -176,7 +169,4 @@ def tbf_oddities(data: bytes) -> Iterator[FileWarning]:
     listed = 0x100 - data[0x10A:0x20A].count(0)
     counted = tbf_claims(data).colour_changes
     if counted is not None and abs(listed - counted) > 1:
-        yield look(
-            f"The header lists {listed:,} needles in their order but counts {counted:,} colour changes: "
-            "check the colour of each block."
-        )
+        yield look(say.OTHER_NEEDLES.format(listed=f"{listed:,}", counted=f"{counted:,}"))

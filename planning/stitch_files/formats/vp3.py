@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from planning.compute.stitches import file_sentences as say
 from planning.compute.stitches.warnings import FileWarning, info, look
 from planning.stitch_files.formats.signatures import be16, be32
 
@@ -20,7 +21,6 @@ _FILLER = b"\x00\x1a\x20\xff"
 # No thread takes more bytes than this: three names and a few colours.
 _MOST_OF_A_THREAD = 2_000
 _MOST_OF_A_SLIP = 256
-_DAMAGED = "the file is damaged. Compare it with the original."
 
 
 @dataclass(frozen=True)
@@ -84,19 +84,16 @@ def vp3_layout(data: bytes) -> Vp3Layout:
 def vp3_oddities(data: bytes) -> Iterator[FileWarning]:
     """Yield where the lengths in a file disagree, and whether stitches can be missing for it."""
     layout = vp3_layout(data)
-    for name, mark, at in (
-        ("the file", _FILE, layout.file_at),
-        ("the design", _DESIGN, layout.design_at),
-        ("colour 1", _COLOUR, layout.blocks[0].at if layout.blocks else len(data)),
+    for misplaced, mark, at in (
+        (say.FILE_BLOCK_MISPLACED, _FILE, layout.file_at),
+        (say.DESIGN_BLOCK_MISPLACED, _DESIGN, layout.design_at),
+        (say.COLOUR_BLOCK_MISPLACED, _COLOUR, layout.blocks[0].at if layout.blocks else len(data)),
     ):
         if data[at : at + 3] != mark:
-            yield look(f"The block of {name} does not start at byte {at:,}, where it belongs: {_DAMAGED}")
+            yield look(misplaced.format(byte=f"{at:,}"))
             return
     if layout.counted != len(layout.blocks):
-        yield look(
-            f"The header counts {layout.counted:,} colour blocks; the file holds {len(layout.blocks):,}: "
-            "a block may be missing. Compare it with the original."
-        )
+        yield look(say.OTHER_BLOCKS.format(said=f"{layout.counted:,}", held=f"{len(layout.blocks):,}"))
     chain = list(_chain_oddities(layout))
     yield from chain
     # The chain alone leads the reading; what the outer blocks say of its end cannot lose a stitch.
@@ -110,15 +107,11 @@ def _chain_oddities(layout: Vp3Layout) -> Iterator[FileWarning]:
     slipped = [(number, block) for number, block in enumerate(blocks, 1) if block.said_end != block.end]
     if slipped and len(slipped) == len(blocks) > 1 and len({b.said_end - b.end for b in blocks}) == 1:
         slip = blocks[0].said_end - blocks[0].end
-        yield info(
-            f"Each colour block says that it is {abs(slip):,} bytes {'longer' if slip > 0 else 'shorter'} than it "
-            "is; all were found."
-        )
+        yield info((say.ALL_LONGER if slip > 0 else say.ALL_SHORTER).format(bytes=f"{abs(slip):,}"))
     elif slipped:
         number, block = slipped[0]
         yield look(
-            f"The block of colour {number} ends at byte {block.said_end:,} by its own length and at byte "
-            f"{block.end:,} by what follows: {_DAMAGED}"
+            say.BLOCK_ENDS_ELSEWHERE.format(colour=number, said=f"{block.said_end:,}", held=f"{block.end:,}")
         )
     off = [
         (number, block)
@@ -126,36 +119,34 @@ def _chain_oddities(layout: Vp3Layout) -> Iterator[FileWarning]:
         if not 0 <= block.end - block.inner_end <= _AFTER_STITCHES
     ]
     if off and len({block.end - block.inner_end for _, block in off}) == 1 and len(off) == len(blocks) > 1:
-        yield info(
-            f"The stitches of each colour say that they are {abs(off[0][1].end - off[0][1].inner_end):,} bytes "
-            "off; they are read as far as their block reaches."
-        )
+        yield info(say.ALL_STITCHES_OFF.format(bytes=f"{abs(off[0][1].end - off[0][1].inner_end):,}"))
     elif off:
         number, block = off[0]
         yield look(
-            f"The block of the stitches of colour {number} ends at byte {block.inner_end:,} by its own length and at "
-            f"byte {block.end:,} by that of what holds it: {_DAMAGED}"
+            say.STITCHES_END_ELSEWHERE.format(
+                colour=number, said=f"{block.inner_end:,}", held=f"{block.end:,}"
+            )
         )
     unfit = [str(number) for number, block in enumerate(blocks, 1) if not block.names_fit]
     if unfit:
-        yield info(f"The names of the thread of colour {', '.join(unfit[:8])} are not as long as they say.")
+        yield info(say.NAMES_UNFIT.format(colours=", ".join(unfit[:8])))
 
 
 def _outer_oddities(data: bytes, layout: Vp3Layout) -> Iterator[FileWarning]:
     """Yield where the blocks of the file and of the design end elsewhere than the last colour."""
-    for name, at in (("design", layout.design_at), ("file", layout.file_at)):
+    for beyond, before, at in (
+        (say.DESIGN_ENDS_BEYOND, say.DESIGN_ENDS_BEFORE, layout.design_at),
+        (say.FILE_ENDS_BEYOND, say.FILE_ENDS_BEFORE, layout.file_at),
+    ):
         end = _end(data, at)
         if end != layout.end:
-            where = "beyond" if end > layout.end else "before"
+            sentence = beyond if end > layout.end else before
             # Writers slip by the length of a text; a length that is nowhere near was damaged.
             tell = info if abs(end - layout.end) <= _MOST_OF_A_SLIP else look
-            yield tell(
-                f"The block of the {name} says that it ends {abs(end - layout.end):,} bytes {where} the last colour; "
-                "all colours were found."
-            )
+            yield tell(sentence.format(bytes=f"{abs(end - layout.end):,}"))
             return
     if layout.end < len(data) and data[layout.end :].strip(_FILLER):
-        yield info(f"{len(data) - layout.end:,} bytes follow the last colour; they are not read.")
+        yield info(say.BYTES_AFTER_COLOUR.format(bytes=f"{len(data) - layout.end:,}"))
 
 
 def _blocks(data: bytes, at: int) -> Iterator[Vp3Block]:

@@ -10,7 +10,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.dateformat import format as format_date
 from django.utils.http import urlencode
+from django.utils.translation import get_language, gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -48,18 +51,18 @@ MOST_LINES = 5
 class BasketForm(forms.Form):
     """From whom, and for which jobs."""
 
-    no_drafts = forms.BooleanField(label="Leave out jobs that are only drafts", required=False)
-    one_supplier = forms.BooleanField(label="All of it from one supplier", required=False)
+    no_drafts = forms.BooleanField(label=_("Leave out jobs that are only drafts"), required=False)
+    one_supplier = forms.BooleanField(label=_("All of it from one supplier"), required=False)
     may_split = forms.BooleanField(
-        label="A material may come from several suppliers, in several dye lots", required=False
+        label=_("A material may come from several suppliers, in several dye lots"), required=False
     )
     only = forms.ModelMultipleChoiceField(
         Supplier.objects.all(),
         to_field_name="name",
-        label="Only from",
+        label=_("Only from"),
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text="None ticked: from any.",
+        help_text=_("None ticked: from any."),
     )
 
     def names(self) -> list[str]:
@@ -119,14 +122,14 @@ def buying(request: HttpRequest) -> HttpResponse:
 
 def _asked(form: BasketForm) -> tuple[Needs, BasketPlan]:
     if not form.is_valid():
-        raise WorkshopError("One of these suppliers is not known (any more). Choose again.")
+        raise WorkshopError(gettext("One of these suppliers is not known (any more). Choose again."))
     given, today = form.cleaned_data, timezone.localdate()
     drafts, one, split, names = (
         not given["no_drafts"], given["one_supplier"], given["may_split"], form.names(),
     )  # fmt: skip
     needs = needs_of_all(today=today, include_drafts=drafts)
     return needs, kept(
-        ("basket", today, drafts, one, split, tuple(names)),
+        ("basket", today, drafts, one, split, tuple(names), get_language()),
         what_needs_rest_on,
         lambda: plan_basket(
             needs,
@@ -177,7 +180,10 @@ def buying_draft(request: HttpRequest) -> HttpResponse:
     if len(drafted) == 1:
         return redirect("order", drafted[0].number)
     messages.success(
-        request, f"{len(drafted)} orders are drafted. Check each, send it, and say that it is placed."
+        request,
+        gettext("{number} orders are drafted. Check each, send it, and say that it is placed.").format(
+            number=len(drafted)
+        ),
     )
     return redirect("orders")
 
@@ -206,7 +212,7 @@ def material(request: HttpRequest, slug: str) -> HttpResponse:
 
 
 class MonthsForm(forms.Form):
-    months = forms.IntegerField(label="Unused for months", min_value=1, max_value=120, initial=12)
+    months = forms.IntegerField(label=_("Unused for months"), min_value=1, max_value=120, initial=12)
 
 
 @require_safe
@@ -218,7 +224,7 @@ def looking_back(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     since = today.replace(year=today.year - 1, day=1)
     back = kept(
-        ("looking back", today, months),
+        ("looking back", today, months, get_language()),
         what_needs_rest_on,
         lambda: _looked_back(at=at, since=since, months=months),
     )
@@ -226,14 +232,14 @@ def looking_back(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "months": months,
-        "chart": [(f"{month.first:%b %Y}", month.total) for month in back["spent"]],
+        "chart": [(format_date(month.first, "M Y"), month.total) for month in back["spent"]],
         "spent_total": sum((month.total for month in back["spent"]), start=0),
         "turnover": [
             (
                 StockItem.Kind(each.kind).label,
                 quantity_number(each.kind, each.bought, units),
                 quantity_number(each.kind, each.used, units),
-                quantity_unit(each.kind, units) or "pieces",
+                quantity_unit(each.kind, units) or gettext("pieces"),
             )
             for each in back["moved"]
         ],
@@ -249,7 +255,7 @@ def looking_back(request: HttpRequest) -> HttpResponse:
 def _looked_back(*, at: datetime, since: date, months: int) -> dict[str, Any]:
     """Return what the page tells, in the shelf's own units."""
     told: dict[str, Any] = kept(
-        ("the books", since, months),
+        ("the books", since, months, get_language()),
         what_books_rest_on,
         lambda: {
             "spent": spent_by_month(since=since),

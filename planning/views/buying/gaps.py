@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from planning.buying.gaps import MOST_SUGGESTED, ShelfGaps, shelf_gaps
@@ -20,9 +21,9 @@ MOST_MARKS, ONE_IN = 500, 7
 class GapForm(forms.Form):
     """How near is near, and how many shades to suggest."""
 
-    limit = forms.FloatField(label="Covered within ΔE00", min_value=0.5, max_value=20, required=False)
+    limit = forms.FloatField(label=_("Covered within ΔE00"), min_value=0.5, max_value=20, required=False)
     most = forms.IntegerField(
-        label="Shades to suggest", min_value=1, max_value=MOST_SUGGESTED, required=False
+        label=_("Shades to suggest"), min_value=1, max_value=MOST_SUGGESTED, required=False
     )
 
 

@@ -9,7 +9,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.dateformat import format as format_date
 from django.utils.http import urlencode
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -37,24 +40,24 @@ class PlaceOrderForm(forms.Form):
     """When it is expected."""
 
     expected_on = forms.DateField(
-        label="Expected on",
+        label=_("Expected on"),
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        help_text="Blank: after the supplier's usual days.",
+        help_text=_("Blank: after the supplier's usual days."),
     )
 
 
 class CameForm(forms.Form):
     """What came for one line: how many, their dye lot and price, or another shade instead."""
 
-    count = forms.CharField(label="Came", required=False, max_length=10)
-    lot = forms.CharField(label="Lot", required=False, max_length=40)
-    price = forms.CharField(label="Price each", required=False, max_length=20)
+    count = forms.CharField(label=_("Came"), required=False, max_length=10)
+    lot = forms.CharField(label=_("Lot"), required=False, max_length=40)
+    price = forms.CharField(label=_("Price each"), required=False, max_length=20)
     instead = forms.CharField(
-        label="Instead of it",
+        label=_("Instead of it"),
         required=False,
         max_length=80,
-        help_text="The code of another shade; blank where it is right.",
+        help_text=_("The code of another shade; blank where it is right."),
     )
 
     def __init__(self, *args: Any, line: OrderLine, **options: Any) -> None:
@@ -82,7 +85,10 @@ class CameForm(forms.Form):
         alike = [shade for shade in found if shade.range_id == self._range_id]
         if len(alike) != 1:
             raise forms.ValidationError(
-                f'"{text}" is not one shade of this range. A thread of another range is received on the shelf\'s page.'
+                gettext(
+                    '"{text}" is not one shade of this range. A thread of another range is received on the '
+                    "shelf's page."
+                ).format(text=text)
             )
         return alike[0]
 
@@ -205,27 +211,39 @@ def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
         if act == "place":
             form = PlaceOrderForm(request.POST)
             if not form.is_valid():
-                raise WorkshopError("The day it is expected is no date. Write it like 2026-03-09.")
+                raise WorkshopError(gettext("The day it is expected is no date. Write it like 2026-03-09."))
             placed = place_order(found, at=at, by=request.user, expected_on=form.cleaned_data["expected_on"])
-            said = f"Order {number} is placed, and expected on {placed.expected_on:%-d %b %Y}."
+            assert placed.expected_on is not None  # placing gives every order its day
+            said = gettext("Order {number} is placed, and expected on {day}.").format(
+                number=number, day=format_date(placed.expected_on, "j M Y")
+            )
         elif act == "expect":
             form = PlaceOrderForm(request.POST)
             if not form.is_valid() or not form.cleaned_data["expected_on"]:
-                raise WorkshopError("Say on which day the rest is expected, such as 2026-03-09.")
+                raise WorkshopError(gettext("Say on which day the rest is expected, such as 2026-03-09."))
             expect_order(found, on=form.cleaned_data["expected_on"], at=at, by=request.user)
-            said = f"The rest of order {number} is expected on {form.cleaned_data['expected_on']:%-d %b %Y}."
+            said = gettext("The rest of order {number} is expected on {day}.").format(
+                number=number, day=format_date(form.cleaned_data["expected_on"], "j M Y")
+            )
         elif act == "cancel":
             cancelled = cancel_order(found, at=at, by=request.user)
-            said = f"Order {number} is {'closed' if cancelled.placed_at else 'cancelled'}."
+            said = (
+                gettext("Order {number} is closed.")
+                if cancelled.placed_at
+                else gettext("Order {number} is cancelled.")
+            )
+            said = said.format(number=number)
         elif act == "revive":
             take_cancelling_back(found, at=at, by=request.user)
-            said = f"Order {number} is expected again."
+            said = gettext("Order {number} is expected again.").format(number=number)
         elif act == "give-up":
             line = get_object_or_404(found.lines, number=_whole(request.POST.get("line", "")))
-            said = f"The rest of {give_up(line, at=at, by=request.user).what} is no longer expected."
+            said = gettext("The rest of {what} is no longer expected.").format(
+                what=give_up(line, at=at, by=request.user).what
+            )
         elif act == "take_back":
             reverse_receipt(found, key=request.POST.get("receipt", ""), at=at, by=request.user)
-            said = "Taken back: what came is off the shelf, and expected again."
+            said = gettext("Taken back: what came is off the shelf, and expected again.")
         else:
             raise Http404(f"{act} is nothing that is done with an order")
     except WorkshopError as problem:

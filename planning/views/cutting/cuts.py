@@ -10,6 +10,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 from django.views.decorators.http import require_http_methods
 
 from inventory.compute.errors import WorkshopError
@@ -77,8 +79,9 @@ def _sheet(request: HttpRequest, numbers: list[int]) -> HttpResponse:
         try:
             if "strips" in request.POST:
                 packs = keep_ring_strips(jobs, **about)
-                kept = ", ".join(f"{pack.on_hand} strips as {pack.label}" for pack in packs)
-                messages.success(request, f"Kept: {kept}.")
+                said = _("{number} strips as {label}")
+                kept = ", ".join(said.format(number=pack.on_hand, label=pack.label) for pack in packs)
+                messages.success(request, _("Kept: {strips}.").format(strips=kept))
                 return redirect(here)
             done = post_cut(
                 jobs, shown=request.POST.get("shown", ""), unit=unit, kerf_mm=rules.cut_kerf_mm, **about
@@ -88,8 +91,12 @@ def _sheet(request: HttpRequest, numbers: list[int]) -> HttpResponse:
             cut = plan_cuts(jobs_to_cut(numbers))  # what is shown with the refusal is what stands now
         else:
             kept = ", ".join(offcut.label for offcut in done.offcuts)
-            back = f"Label what is left: {kept}." if kept else "Nothing of use is left over."
-            messages.success(request, f"Cut, and taken off the shelf. {back}")
+            back = (
+                _("Label what is left: {labels}.").format(labels=kept)
+                if kept
+                else _("Nothing of use is left over.")
+            )
+            messages.success(request, f"{_('Cut, and taken off the shelf.')} {back}")
             return redirect(here)
     cuts = cut.cuts
     before = sum(layer.cut_before for layer in cut.every_layer)
@@ -285,6 +292,5 @@ def _whole(source: SourceCut) -> DrawnLine:
 
 def _rest_box(rest: Rest, start: int) -> Box:
     kind = "rest" if rest.is_useful else "waste"
-    return Box(
-        kind, rest.y_mm - start, rest.x_mm, rest.height_mm, rest.width_mm, "keep" if rest.is_useful else ""
-    )
+    mark = pgettext("an offcut", "keep") if rest.is_useful else ""
+    return Box(kind, rest.y_mm - start, rest.x_mm, rest.height_mm, rest.width_mm, mark)

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -65,10 +66,10 @@ def count_or_leave(request: HttpRequest, pk: int) -> HttpResponse:
     seen = get_object_or_404(Observation, pk=pk)
     if request.POST.get("count") == "yes":
         count_in(seen)
-        messages.success(request, "Counted in.")
+        messages.success(request, _("Counted in."))
     else:
         leave_out(seen, why=request.POST.get("why", ""))
-        messages.success(request, "Left out. It stays on record.")
+        messages.success(request, _("Left out. It stays on record."))
     return redirect("learned", seen.machine_id)
 
 
@@ -83,7 +84,7 @@ def anew(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
     else:
-        messages.success(request, "Started anew: what was seen before counts no more.")
+        messages.success(request, _("Started anew: what was seen before counts no more."))
     return redirect("learned", pk)
 
 
@@ -93,7 +94,7 @@ def reset_back(request: HttpRequest, pk: int) -> HttpResponse:
     reset = get_object_or_404(FactorReset, pk=pk)
     machine = reset.machine_id
     take_back_reset(reset)
-    messages.success(request, "Taken back: what was seen before counts again.")
+    messages.success(request, _("Taken back: what was seen before counts again."))
     return redirect("learned", machine)
 
 
@@ -113,7 +114,7 @@ def changed(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, str(problem))
     else:
         messages.success(
-            request, "Noted. Estimates are less sure from the next job on, until weigh-backs tell more."
+            request, _("Noted. Estimates are less sure from the next job on, until weigh-backs tell more.")
         )
     return redirect("learned", pk)
 
@@ -124,7 +125,7 @@ def change_back(request: HttpRequest, pk: int) -> HttpResponse:
     told = get_object_or_404(ToldChange, pk=pk)
     machine = told.machine_id
     take_back_change(told)
-    messages.success(request, "Taken back: the machine runs as it did before.")
+    messages.success(request, _("Taken back: the machine runs as it did before."))
     return redirect("learned", machine)
 
 

@@ -7,6 +7,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from inventory.catalogue.equivalents import one_shade
@@ -32,7 +34,8 @@ class RememberedTableForm(forms.Form):
     """A table of remembered colours."""
 
     file = forms.FileField(
-        label="CSV or .xlsx", help_text="With the columns colour, shade and, where need be, design and block."
+        label=_("CSV or .xlsx"),
+        help_text=_("With the columns colour, shade and, where need be, design and block."),
     )
 
 
@@ -68,7 +71,8 @@ def change_remembered(request: HttpRequest) -> HttpResponse:
         messages.error(request, str(problem))
         return redirect(_back(request))
     messages.success(
-        request, "Done. It can be taken back under Remembered colours." if act else "Taken back."
+        request,
+        gettext("Done. It can be taken back under Remembered colours.") if act else gettext("Taken back."),
     )
     back = _back(request)
     return redirect(f"{back}?act={act}" if act and back.startswith("/workshop/colours/") else back)
@@ -103,7 +107,7 @@ def _of_block(written: str) -> ColourAnswer:
     """Return the answer for a block without a colour, sent as the design's SHA-256, the block and the shade's id."""
     sha256, block, shade = (*written.split("."), "", "", "")[:3]
     if not (block.isdecimal() and shade.isdecimal()):
-        raise WorkshopError("What was sent names no block and shade. Open the plan again.")
+        raise WorkshopError(gettext("What was sent names no block and shade. Open the plan again."))
     return ColourAnswer(
         "", get_object_or_404(Shade, pk=shade), get_object_or_404(Design, sha256=sha256), int(block)
     )
@@ -113,11 +117,11 @@ def _imported(request: HttpRequest) -> str:
     file = request.FILES["file"]
     assert isinstance(file, UploadedFile)
     if file.size and file.size > MOST_BYTES:
-        raise WorkshopError("The file is larger than 2 MB; no list of colours is.")
+        raise WorkshopError(gettext("The file is larger than 2 MB; no list of colours is."))
     answers, problems = answers_in_file(file.read())
     if problems:
-        more = f" And {len(problems) - 1} more." if len(problems) > 1 else ""
-        raise WorkshopError(f"Nothing was imported. {problems[0]}{more}")
+        said, more = gettext("Nothing was imported. {problem}").format(problem=problems[0]), len(problems) - 1
+        raise WorkshopError(said + (" " + gettext("And {more} more.").format(more=more) if more else ""))
     return remember(answers, at=timezone.now(), by=request.user)
 
 
@@ -130,4 +134,4 @@ def _back(request: HttpRequest) -> str:
 
 
 def _called(hex: str) -> str:
-    return plain_name_of_hex(hex) if hex else "no colour"
+    return plain_name_of_hex(hex) if hex else gettext("no colour")

@@ -9,9 +9,13 @@ from django.db import models
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.functional import Promise
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.spoken import figure
 from inventory.ledger.changes import history_of
 from inventory.shelf.forms import as_people_write
 from planning.compute.stabilizer.recipes import recipe_doubts
@@ -36,11 +40,11 @@ class SetupKind(NamedTuple):
     """A kind of thing that a workshop is set up with."""
 
     slug: str
-    one: str
-    many: str
+    one: str | Promise
+    many: str | Promise
     model: type[models.Model]
     form: type[forms.ModelForm]
-    what_for: str
+    what_for: str | Promise
 
 
 KINDS = {
@@ -48,22 +52,27 @@ KINDS = {
     for kind in (
         SetupKind(
             "machines",
-            "machine",
-            "Machines",
+            _("machine"),
+            _("Machines"),
             Machine,
             MachineForm,
-            "How it lays thread, and how long it takes.",
+            _("How it lays thread, and how long it takes."),
         ),
         SetupKind(
             "hoops",
-            "hoop",
-            "Hoops",
+            _("hoop"),
+            _("Hoops"),
             Hoop,
             HoopForm,
-            "What fits into it, and how large its stabilizer is cut.",
+            _("What fits into it, and how large its stabilizer is cut."),
         ),
         SetupKind(
-            "fabrics", "fabric", "Fabrics", Fabric, FabricForm, "How thick it is, and which layers it wants."
+            "fabrics",
+            _("fabric"),
+            _("Fabrics"),
+            Fabric,
+            FabricForm,
+            _("How thick it is, and which layers it wants."),
         ),
     )
 }
@@ -89,7 +98,9 @@ def setup_rules(request: HttpRequest) -> HttpResponse:
     as_people_write(form, request.units)  # type: ignore[attr-defined]
     if request.method == "POST" and form.is_valid():
         set_rules(form.cleaned_data, at=timezone.now(), by=request.user)
-        messages.success(request, "The rules are changed; every plan made from now on keeps to them.")
+        messages.success(
+            request, gettext("The rules are changed; every plan made from now on keeps to them.")
+        )
         return redirect("setup")
     return render(request, "planning/setup_rules.html", {"form": form}, status=422 if form.errors else 200)
 
@@ -188,11 +199,14 @@ def needle(request: HttpRequest, pk: int) -> HttpResponse:
         if noting:
             stands = note_stitches(machine, stitches=given["stitches"], **about)
             messages.success(
-                request, f"Noted. {stands.stitches_left:,} stitches are left of the needle's life."
+                request,
+                gettext("Noted. {stitches_left} stitches are left of the needle's life.").format(
+                    stitches_left=figure(stands.stitches_left)
+                ),
             )
         else:
             needle_changed(machine, pack=given["pack"], count=given["count"], **about)
-            messages.success(request, f"{machine} has a new needle.")
+            messages.success(request, gettext("{machine} has a new needle.").format(machine=machine))
     except WorkshopError as problem:
         messages.error(request, str(problem))
     return redirect("setup_record", "machines", pk)
@@ -215,4 +229,4 @@ def _keep_parts(request: HttpRequest, record: models.Model, form: forms.ModelFor
             if each.cleaned_data and not each.cleaned_data.get("DELETE") and each.cleaned_data.get("kind")
         ]
         set_recipe(record, kept, at=timezone.now(), by=request.user)
-    messages.success(request, f"{record} is saved.")
+    messages.success(request, gettext("{record} is saved.").format(record=record))

@@ -5,6 +5,8 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from inventory.compute.errors import WorkshopError
@@ -24,9 +26,10 @@ def change_held(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         if "hold" in sent:
             pinned = pin_all(job)
-            messages.success(
-                request, f"{pinned} colour{'s are' if pinned != 1 else ' is'} pinned for this job."
+            said = ngettext(
+                "{number} colour is pinned for this job.", "{number} colours are pinned for this job.", pinned
             )
+            messages.success(request, said.format(number=pinned))
         else:
             changes = ShadeChanges(
                 pin=[*filter(None, sent.getlist("pin")), *chosen_pins(sent)],
@@ -35,7 +38,7 @@ def change_held(request: HttpRequest, pk: int) -> HttpResponse:
                 use_again=sent.getlist("use_again"),
             )
             change_pins(job, changes)
-            messages.success(request, "Done; the other colours are chosen anew around it.")
+            messages.success(request, _("Done; the other colours are chosen anew around it."))
     except WorkshopError as problem:
         messages.error(request, str(problem))
     return redirect("job", job.pk)
@@ -50,7 +53,8 @@ def held_by(job: Job, plan: BatchPlan) -> dict[str, Any]:
         index = places.get(each.design.sha256)
         if index is not None:
             block = written_block((index, each.block), several=several)
-            held.append({"block": block, "where": f"block {block}", "name": str(each.shade)})
+            where = _("block {block}").format(block=block)
+            held.append({"block": block, "where": where, "name": str(each.shade)})
     return {"held": held, "held_out": list(job.left_out_shades.all())}
 
 

@@ -7,6 +7,8 @@ from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.dateformat import format as format_date
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -75,10 +77,11 @@ def keep_job(request: HttpRequest) -> HttpResponse:
             try:
                 change_pins(job, ShadeChanges(pin=pins, leave_out=left_out))
             except WorkshopError as problem:
-                messages.error(request, f"The job is kept without its pins. {problem}")
-            messages.success(
-                request, f"{job} is kept. Say how its designs lie on the piece, if there are several."
-            )
+                messages.error(
+                    request, _("The job is kept without its pins. {problem}").format(problem=problem)
+                )
+            said = _("{job} is kept. Say how its designs lie on the piece, if there are several.")
+            messages.success(request, said.format(job=job))
             return redirect("job", job.pk)
     else:
         form = KeepForm(initial=request.GET.dict() | {"design": request.GET.getlist("design")})
@@ -97,7 +100,8 @@ def asked_in_words(address: QueryDict) -> str:
         f"{given['pieces']} × {designs}",
         *(str(given[each]) for each in ("fabric", "machine") if given[each]),
     ]
-    parts += [f"due {given['needed_on']:%-d %B}"] if given["needed_on"] else []
+    if given["needed_on"]:
+        parts.append(_("due {day}").format(day=format_date(given["needed_on"], _("j F"))))
     return " · ".join(parts)
 
 
@@ -171,7 +175,7 @@ def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
     written = "\n".join(f"{each.text}: {each.design.name}" for each in found.names.all())
     names = NamesForm(request.POST if sent == "names" else None, initial={"names": written})
     if request.method == "POST" and _saved(found, sent, facts, places, names):
-        messages.success(request, "Changed.")
+        messages.success(request, _("Changed."))
         return redirect("job", found.pk)
     return render(
         request,
@@ -223,7 +227,7 @@ def delete(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
         return redirect("job", pk)
-    messages.success(request, f"{found} is deleted; its designs are still kept.")
+    messages.success(request, _("{job} is deleted; its designs are still kept.").format(job=found))
     return redirect("jobs")
 
 
@@ -232,7 +236,8 @@ def count_needed(request: HttpRequest) -> HttpResponse:
     """Begin a stocktake of only what the jobs need."""
     wanted = list(items_needed(*Job.WAITING))
     if not wanted:
-        messages.error(request, "Nothing on the shelf is needed by these jobs, so there is nothing to count.")
+        said = _("Nothing on the shelf is needed by these jobs, so there is nothing to count.")
+        messages.error(request, said)
         return redirect("jobs")
     key = request.POST.get("key", "")[:60] or uuid4().hex
     begun = begin_items(wanted, what="what the open jobs need", key=key, at=timezone.now(), by=request.user)

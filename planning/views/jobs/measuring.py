@@ -2,6 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from planning.jobs.measuring import measure_first
@@ -14,7 +15,7 @@ def measure_first_page(request: HttpRequest) -> HttpResponse:
     rows = [
         {
             "item": each.item,
-            "act": IN_WORDS[each.item.act],
+            "act": _(IN_WORDS[each.item.act]),
             "settles": [
                 {
                     "job": one.job,

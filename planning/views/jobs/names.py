@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -33,7 +34,8 @@ def names_job(request: HttpRequest) -> HttpResponse:
         except WorkshopError as problem:
             form.add_error("names", str(problem))
         else:
-            messages.success(request, f"{job} is kept: {job.pieces} names, {job.copies} in a hooping.")
+            said = _("{job} is kept: {names} names, {copies} in a hooping.")
+            messages.success(request, said.format(job=job, names=job.pieces, copies=job.copies))
             return redirect("job", job.pk)
     shown = {"form": form, "key": request.POST.get("key") or new_key()}
     return render(request, "planning/names_job.html", shown, status=422 if form.is_bound else 200)

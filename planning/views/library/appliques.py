@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.compute.errors import WorkshopError
@@ -41,7 +42,7 @@ def design_appliques(request: HttpRequest, pk: int) -> HttpResponse:
             except WorkshopError as refused:
                 form.add_error(None, str(refused))
             else:
-                messages.success(request, "Kept. Plans reckon with its fabric from now on.")
+                messages.success(request, _("Kept. Plans reckon with its fabric from now on."))
                 return redirect("design_appliques", pk)
     else:
         form = AppliqueForm(initial=_proposed(request, maybe), parts=parts, units=units)
@@ -66,7 +67,9 @@ def design_applique_remove(request: HttpRequest, pk: int, applique: int) -> Http
     """Take an applique out of a design."""
     found = get_object_or_404(Applique.objects.select_related("design"), pk=applique, design=pk)
     remove_applique(found, at=timezone.now(), by=request.user)
-    messages.success(request, f"{found} is taken out: its parts are stitched like any others.")
+    messages.success(
+        request, _("{applique} is taken out: its parts are stitched like any others.").format(applique=found)
+    )
     return redirect("design_appliques", pk)
 
 

@@ -6,6 +6,8 @@ from django.contrib import messages
 from django.db.models import Count, Prefetch, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.models import Shade
@@ -34,7 +36,8 @@ def design_colours(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         changed = recolour(found, form.colours)
         keep_thread_on(found, form.staying)
-        messages.success(request, f"{_blocks(changed)} recoloured." if changed else "Kept as it is now.")
+        recoloured = ngettext("{n} block recoloured.", "{n} blocks recoloured.", changed).format(n=changed)
+        messages.success(request, recoloured if changed else _("Kept as it is now."))
         return redirect("design", found.pk)
     return render(
         request,
@@ -75,11 +78,14 @@ def design_colour_list(request: HttpRequest, pk: int) -> HttpResponse:
         if request.POST.get("step") == "apply" and seen and read.colours:
             recolour(found, {each.stop: requested(each) for each in read.colours})
             left = len(read.problems) + len(read.left_out)
-            messages.success(
-                request,
-                f"{_blocks(len(read.colours))} coloured from the list."
-                + (f" {left} stayed as {'it was' if left == 1 else 'they were'}." if left else ""),
-            )
+            said = ngettext(
+                "{n} block coloured from the list.", "{n} blocks coloured from the list.", len(read.colours)
+            ).format(n=len(read.colours))
+            if left:
+                said += " " + ngettext("{n} stayed as it was.", "{n} stayed as they were.", left).format(
+                    n=left
+                )
+            messages.success(request, said)
             return redirect("design", found.pk)
         # What came as a file goes on as text, so that it can be looked at and mended.
         data = request.POST.copy()
@@ -122,7 +128,14 @@ def design_colours_copy(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         source = form.cleaned_data["source"]
         changed = copy_colours(found, source=source)
-        messages.success(request, f"{_blocks(changed)} changed to the colours of {source.name}.")
+        messages.success(
+            request,
+            ngettext(
+                "{n} block changed to the colours of {name}.",
+                "{n} blocks changed to the colours of {name}.",
+                changed,
+            ).format(n=changed, name=source.name),
+        )
         return redirect("design", found.pk)
     return render(
         request,
@@ -138,7 +151,7 @@ def design_colours_take_back(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Design, pk=pk)
     if request.method == "POST":
         back_to_file_colours(found)
-        messages.success(request, "The design asks for its file's own colours again.")
+        messages.success(request, _("The design asks for its file's own colours again."))
         return redirect("design", found.pk)
     return render(
         request,
@@ -150,7 +163,3 @@ def design_colours_take_back(request: HttpRequest, pk: int) -> HttpResponse:
 def _seen(text: str, maker: str) -> str:
     """Return a mark of a list and its maker, the same however the browser ends the lines."""
     return hashlib.sha256("\n".join([maker, *text.splitlines()]).encode()).hexdigest()
-
-
-def _blocks(count: int) -> str:
-    return "1 block" if count == 1 else f"{count} blocks"

@@ -9,6 +9,7 @@ from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -171,7 +172,7 @@ def design_note(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         form.add_error("photo", str(problem))
         return _design_page(request, found, form, status=422)
-    messages.success(request, "The note is kept.")
+    messages.success(request, _("The note is kept."))
     return redirect(f"{reverse('design', args=[found.pk])}#stitch-outs")
 
 
@@ -191,7 +192,7 @@ def design_note_delete(request: HttpRequest, pk: int, note: int) -> HttpResponse
     """Delete one note of a test stitch-out."""
     found = get_object_or_404(Design, pk=pk)
     get_object_or_404(found.stitch_outs, pk=note).delete()
-    messages.success(request, "The note is deleted.")
+    messages.success(request, _("The note is deleted."))
     return redirect(f"{reverse('design', args=[found.pk])}#stitch-outs")
 
 
@@ -225,7 +226,7 @@ def design_delete(request: HttpRequest, pk: int) -> HttpResponse:
         except WorkshopError as problem:
             messages.error(request, str(problem))
             return redirect("design", found.pk)
-        messages.success(request, f"{name} is deleted.")
+        messages.success(request, _("{name} is deleted.").format(name=name))
         return redirect("designs")
     return render(
         request,
@@ -241,7 +242,9 @@ def design_plan_with(request: HttpRequest, pk: int) -> HttpResponse:
     plan_with(found)
     messages.success(
         request,
-        f"Plans use the {found.format} file from now on. Jobs that were kept before go on with theirs.",
+        _("Plans use the {format} file from now on. Jobs that were kept before go on with theirs.").format(
+            format=found.format
+        ),
     )
     return redirect("design", found.pk)
 
@@ -256,7 +259,12 @@ def design_join(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
         return redirect("design", found.pk)
-    messages.success(request, f"{found.name} ({found.format}) is kept beside {first.name}, which plans use.")
+    messages.success(
+        request,
+        _("{name} ({format}) is kept beside {other}, which plans use.").format(
+            name=found.name, format=found.format, other=first.name
+        ),
+    )
     return redirect("design", first.pk)
 
 
@@ -269,5 +277,8 @@ def design_set_apart(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
     else:
-        messages.success(request, f"{found.name} ({found.format}) is a design of its own now.")
+        messages.success(
+            request,
+            _("{name} ({format}) is a design of its own now.").format(name=found.name, format=found.format),
+        )
     return redirect("design", found.pk)

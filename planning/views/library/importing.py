@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.models import LongWork
@@ -95,7 +96,7 @@ def import_stop(request: HttpRequest, pk: int) -> HttpResponse:
     run = get_object_or_404(ImportRun, pk=pk)
     work = LongWork.objects.filter(key=_key(run)).first()
     if work is None:
-        messages.info(request, "This import was begun at the command line, and is stopped there.")
+        messages.info(request, _("This import was begun at the command line, and is stopped there."))
     else:
         ask_to_stop(work, at=timezone.now(), by=request.user)
     return redirect("import_run", run.pk)

@@ -3,6 +3,7 @@
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
 from django.utils.cache import get_conditional_response
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from inventory.kept_files import DamagedFile, FileNotKept
@@ -38,7 +39,10 @@ def picture(request: HttpRequest, pk: int, *, kind: Kind) -> HttpResponseBase:
     try:
         content = picture_bytes(wanted, name=design.name)
     except (UnreadableDesign, NoSuchPicture, FileNotKept, DamagedFile) as problem:
-        return _refusal(f"There is no picture of {design.name}. {problem}", status=404)
+        return _refusal(
+            _("There is no picture of {name}. {problem}").format(name=design.name, problem=problem),
+            status=404,
+        )
     return HttpResponse(content, content_type="image/png", headers=kept)
 
 
@@ -46,11 +50,15 @@ def _wanted(request: HttpRequest, design: Design, *, kind: Kind) -> Picture:
     """Return the picture that the address asks for. Raises NoSuchPicture."""
     width = request.GET.get("width", USUAL_WIDTH)
     if not (width.isascii() and width.isdigit() and len(width) <= 6):
-        raise NoSuchPicture(f"{width[:20]!r} is not a width in pixels. Give a whole number.")
+        raise NoSuchPicture(
+            _("{width} is not a width in pixels. Give a whole number.").format(width=width[:20])
+        )
     colours = request.GET.get("colours")
     if colours is not None and colours.count("-") >= DEFAULT_LIMITS.blocks:
         raise NoSuchPicture(
-            f"A design has at most {DEFAULT_LIMITS.blocks} colour blocks. Give one colour for each."
+            _("A design has at most {blocks} colour blocks. Give one colour for each.").format(
+                blocks=DEFAULT_LIMITS.blocks
+            )
         )
     return picture_of(
         design,

@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.colour.grade import grade_in_words
@@ -333,19 +334,21 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
         "asked_name": asked_name(thread),
         "asked_detail": thread.hex if thread.name else "",
         "chosen_hex": shade.hex if shade else None,
-        "chosen_name": (shade.name or shade.code) if shade else "No thread chosen",
+        "chosen_name": (shade.name or shade.code) if shade else _("No thread chosen"),
         "chosen_detail": f"{shade.maker} {shade.range} · {shade.code}" if shade else "",
         "free_mm": None if thread.verdict == "unknown" else thread.free_mm,
         "verdict": shown_verdict(thread),
         # What stands beside the verdict: how the thread stands for the colour that the file wishes for.
-        "colour_word": colour_word(thread)
+        "colour_word": _(colour_word(thread))
         if thread.is_pinned or (thread.given_up and thread.given_up.word != "near")
         else "",
         "colour_text": thread.given_up.text if thread.given_up and thread.given_up.buy else "",
         "between": between_in_words(thread.choice),
         "grade": grade_in_words(thread.choice.grade) if thread.choice.grade else "",
         # A wish is of a screen or a palette: what differs from it need not differ from any thread.
-        "beside": "Beside the file's colour: " if thread.given_up and thread.given_up.word != "near" else "",
+        "beside": _("Beside the file's colour: ")
+        if thread.given_up and thread.given_up.word != "near"
+        else "",
         "sure": None if thread.verdict == "unknown" else thread.p_enough,
     }
 
@@ -358,8 +361,8 @@ def _with_day(row: dict[str, Any]) -> dict[str, Any]:
 def json_keys(request: HttpRequest) -> HttpResponse:
     """List every key of the JSON that commands answer with."""
     tables = (
-        ("plan and plan_job", PLAN),
-        ("a shade, wherever one stands", SHADE),
+        (_("plan and plan_job"), PLAN),
+        (_("a shade, wherever one stands"), SHADE),
         ("read_design", READ_DESIGN),
     )
     return render(request, "planning/json_keys.html", {"tables": tables})

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.http import QueryDict
+from django.utils.translation import gettext as _
 
 from inventory.compute.lengths import format_length
 from inventory.compute.names.plain import plain_name
@@ -53,11 +54,11 @@ def to_remember(thread: PlannedThread, plan: BatchPlan) -> dict[str, Any] | None
         return None
     design, block = thread.blocks[0]
     sha256 = plan.designs[design].sha256
-    wider = [(sha256, "this design"), ("", "every file")] if thread.hex else []
+    wider = [(sha256, _("this design")), ("", _("every file"))] if thread.hex else []
     return {
         "colour": thread.hex,
         "shade_id": shade.id,
-        "for": [(f"{sha256}.{block}", "this block"), *wider],
+        "for": [(f"{sha256}.{block}", _("this block")), *wider],
     }
 
 
@@ -79,8 +80,11 @@ def shades_to_choose(
     def option(shade: OwnedShade) -> dict[str, Any]:
         return {
             "written": written_pin(thread.blocks[0], shade, several=several),
-            "words": f"{shade_words(shade)}, {plain_name(shade.lab) if shade.lab else 'colour not known'}: "
-            f"{format_length(round(shade.free[0]), unit=units.length, places=0)} free",
+            "words": _("{shade}, {colour}: {length} free").format(
+                shade=shade_words(shade),
+                colour=plain_name(shade.lab) if shade.lab else _("colour not known"),
+                length=format_length(round(shade.free[0]), unit=units.length, places=0),
+            ),
             "name": shade_words(shade),
             "hex": shade.hex,
             "free_mm": shade.free[0],

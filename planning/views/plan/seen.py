@@ -5,10 +5,19 @@ from dataclasses import replace
 from typing import Any
 
 from django.http import QueryDict
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from inventory.compute.colour.lab import Lab, hex_from_lab, lab_from_hex
 from planning.compute.colour.vision import MATRICES, seen_with
 from planning.library.pictures import BlockColour, PlanPicture
+
+# The ways of seeing by the words that their sums have; the page says them.
+SEEN_BY = {
+    "protanopia": gettext_noop("protanopia"),
+    "deuteranopia": gettext_noop("deuteranopia"),
+    "tritanopia": gettext_noop("tritanopia"),
+}
 
 
 def pictures_seen(pictures: Sequence[PlanPicture], viewer: str) -> list[PlanPicture]:
@@ -24,7 +33,7 @@ def viewers(address: QueryDict) -> list[dict[str, Any]]:
     """Return the ways of seeing, each with the address that shows it and whether it is shown now."""
     now = address.get("seen", "")
     offered = []
-    for viewer, name in (("", "everybody"), *((each, each) for each in MATRICES)):
+    for viewer, name in (("", _("everybody")), *((each, _(SEEN_BY[each])) for each in MATRICES)):
         changed = address.copy()
         changed.pop("seen", None)
         if viewer:

@@ -4,21 +4,27 @@ from collections.abc import Collection, Sequence
 from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
-from inventory.compute.colour.seen import difference_seen
+from inventory.compute.colour.seen import SEEN, difference_seen
 from inventory.compute.lengths import format_length, format_weight, told_length
+from inventory.compute.spoken import figure
 from inventory.compute.units import Units
 from planning.compute.batch.lasting import Lasting
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
+from planning.compute.colour.choice import OwnedShade
 from planning.compute.picture.thread_bar import thread_bar
 from planning.models import Fabric, Machine, Rules
 from planning.plan.banner import Banner, called
 from planning.plan.found import found_steps, good_to
-from planning.plan.words import asked_name
+from planning.plan.words import asked_name, method_said
 
 # So many rows stand open; what is enough beyond them waits behind one line.
 MOST_ROWS = 9
+# Up to so much no difference is seen.
+UNSEEN = SEEN[0][0]
 # Thread of bobbins, and cloth, in the drawings.
 BOBBIN, CLOTH = "#e6e4dc", "#d8d2c2"
 
@@ -46,14 +52,23 @@ def _row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
         "kind": each.kind,
         "decides": each.decides,
         "word": "unknown" if each.word == "bare" else each.word,
-        "called": {"bare": "Choose", "off colour": "No match", "unknown": "Not known"}.get(
-            each.word, each.word.capitalize()
-        ),
+        "called": _(CALLED[each.word]),
         "name": f"{name[:1].upper()}{name[1:]}",
         # The picture is of numbers only: nothing that a person typed is in it.
         "bar": _safe(bar),
         **row,
     }
+
+
+# What a row of the plan is called by its word.
+CALLED = {
+    "enough": gettext_noop("Enough"),
+    "tight": gettext_noop("Tight"),
+    "short": gettext_noop("Short"),
+    "bare": gettext_noop("Choose"),
+    "off colour": gettext_noop("No match"),
+    "unknown": gettext_noop("Not known"),
+}
 
 
 def _safe(svg: str) -> SafeString:
@@ -80,27 +95,32 @@ def _thread_detail(thread: PlannedThread) -> str:
     shade = thread.choice.shade
     if shade is None or not thread.choice.near_enough:
         return ""
-    seen = difference_seen(thread.choice.delta_e_00) if thread.choice.delta_e_00 is not None else ""
-    if thread.name and thread.name != shade.name and seen and seen != "no difference":
-        return f"for {asked_name(thread)}, {seen}"
+    difference = thread.choice.delta_e_00
+    if thread.name and thread.name != shade.name and difference is not None and difference > UNSEEN:
+        return _("for {colour}, {seen}").format(colour=asked_name(thread), seen=difference_seen(difference))
     return f"{shade.maker} {shade.code}"
 
 
 def _thread_says(thread: PlannedThread, each: Lasting, units: Units) -> str:
     if each.word == "bare":
-        return "the file names no colour"
+        return _("the file names no colour")
     if each.word == "off colour":
-        return "another colour than asked" if thread.choice.near_enough else "nothing near is owned"
+        return _("another colour than asked") if thread.choice.near_enough else _("nothing near is owned")
     if each.word == "enough":
-        return f"{_length(thread.free_mm - thread.needed_mm, units)} over"
+        return _over(_length(thread.free_mm - thread.needed_mm, units))
     if each.word == "unknown":
-        return "nobody has said how full it is"
+        return _("nobody has said how full it is")
     if thread.choice.shade is None or not thread.choice.near_enough:
-        return "none on the shelf"
+        return _("none on the shelf")
     if each.word == "tight":
-        likely = "likely for all" if each.perhaps >= each.total else f"perhaps {each.perhaps}"
-        return f"sure for {each.sure}, {likely}"
-    return f"{_length(thread.missing_mm, units)} more to be sure"
+        if each.perhaps >= each.total:
+            return _("sure for {sure}, likely for all").format(sure=each.sure)
+        return _("sure for {sure}, perhaps {perhaps}").format(sure=each.sure, perhaps=each.perhaps)
+    return _("{length} more to be sure").format(length=_length(thread.missing_mm, units))
+
+
+def _over(quantity: object) -> str:
+    return _("{quantity} over").format(quantity=quantity)
 
 
 def _bobbin_row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
@@ -108,18 +128,20 @@ def _bobbin_row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
     there = bobbins.owned + bobbins.to_wind
     known = each.word != "unknown"
     if not known:
-        says = "none of this machine's kind are known"
+        says = _("none of this machine's kind are known")
     elif each.word == "enough":
-        says = f"{there - bobbins.count} over"
+        says = _over(there - bobbins.count)
     else:
-        says = f"{max(bobbins.sure_count - there, 1)} more to be sure"
-    wind = f"{bobbins.to_wind} of them to wind" if bobbins.to_wind else ""
+        says = _("{number} more to be sure").format(number=max(bobbins.sure_count - there, 1))
+    wind = _("{number} of them to wind").format(number=bobbins.to_wind) if bobbins.to_wind else ""
     return {
         "picture": "bobbin",
         "colour": BOBBIN,
         "detail": wind or bobbins.thread,
-        "needs": f"{bobbins.count} full" if known else _number(bobbins.needed_mm, units),
-        "free": f"{there} full" if known else "–",
+        "needs": _("{number} full").format(number=bobbins.count)
+        if known
+        else _number(bobbins.needed_mm, units),
+        "free": _("{number} full").format(number=there) if known else "–",
         "says": says,
     }
 
@@ -127,28 +149,30 @@ def _bobbin_row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
 def _layer_row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
     layer = plan.stabilizer[each.place]
     roll_mm = layer.cut.roll_mm if layer.cut else 0
-    needs = _number(roll_mm, units) if roll_mm else f"{layer.pieces} cut"
+    needs = _number(roll_mm, units) if roll_mm else _("{number} cut").format(number=layer.pieces)
     free = _number(layer.free_mm, units) if layer.product else "–"
-    over = f"{_length(layer.free_mm - roll_mm, units)} over" if roll_mm else "from offcuts"
+    over = _over(_length(layer.free_mm - roll_mm, units)) if roll_mm else _("from offcuts")
     if layer.spray is not None:
         needs, free = (
             format_weight(mg, unit=units.weight) for mg in (layer.spray.needed_mg, layer.spray.free_mg)
         )
-        over = f"{format_weight(layer.spray.free_mg - layer.spray.needed_mg, unit=units.weight)} over"
+        over = _over(format_weight(layer.spray.free_mg - layer.spray.needed_mg, unit=units.weight))
     if not layer.product and layer.pieces:
-        says = "none is on the shelf"
+        says = _("none is on the shelf")
     elif each.word == "unknown":
-        says = "not known"
+        says = _("not known")
     elif each.word == "enough":
         says = over
     elif each.word == "tight":
-        says = "it may be too little"
+        says = _("it may be too little")
+    elif layer.missing_pieces:
+        says = _("{number} pieces more to cut").format(number=layer.missing_pieces)
     else:
-        says = f"{layer.missing_pieces} pieces more to cut" if layer.missing_pieces else "too little"
+        says = _("too little")
     return {
         "picture": "roll",
         "colour": CLOTH,
-        "detail": " · ".join(filter(None, [layer.product, layer.words or layer.method])),
+        "detail": " · ".join(filter(None, [layer.product, method_said(layer.words or layer.method)])),
         "needs": needs,
         "free": free,
         "says": says,
@@ -173,17 +197,17 @@ def plan_folds(
 ) -> list[dict[str, Any]]:
     """Return the folds of a plan's page in their order, each with its result in one line and what is in it."""
     folds = (
-        ("look-out", "Look before you sew", grave[0] if grave else "", "_plan_grave"),
-        ("pictures", "How it will look", lines["look"] if pictures else "", "_plan_pictures"),
-        ("threads", "Other threads", lines["threads"], "_plan_thread"),
-        ("spools", "Spools and needles", lines["spools"], "_plan_threading"),
-        ("bobbins", "Bobbins", lines["bobbins"], "_plan_bobbins"),
-        ("stabilizer", "Stabilizer", lines["stabilizer"], "_plan_stabilizer"),
-        ("applique", "Applique", "what is done at each stop" if appliques else "", "_applique_stops"),
-        ("cost", "Time and cost", lines["cost"], "_plan_time_and_cost"),
-        ("quantities", "Fewer or more", lines["quantities"], "_plan_other_ways"),
-        ("to-buy", "To buy", lines["shopping"], "_plan_buying"),
-        ("found", "How was this found?", lines["found"] or "step by step", "_plan_found"),
+        ("look-out", _("Look before you sew"), grave[0] if grave else "", "_plan_grave"),
+        ("pictures", _("How it will look"), lines["look"] if pictures else "", "_plan_pictures"),
+        ("threads", _("Other threads"), lines["threads"], "_plan_thread"),
+        ("spools", _("Spools and needles"), lines["spools"], "_plan_threading"),
+        ("bobbins", _("Bobbins"), lines["bobbins"], "_plan_bobbins"),
+        ("stabilizer", _("Stabilizer"), lines["stabilizer"], "_plan_stabilizer"),
+        ("applique", _("Applique"), _("what is done at each stop") if appliques else "", "_applique_stops"),
+        ("cost", _("Time and cost"), lines["cost"], "_plan_time_and_cost"),
+        ("quantities", _("Fewer or more"), lines["quantities"], "_plan_other_ways"),
+        ("to-buy", _("To buy"), lines["shopping"], "_plan_buying"),
+        ("found", _("How was this found?"), lines["found"] or _("step by step"), "_plan_found"),
     )
     return [
         {
@@ -209,11 +233,9 @@ def fold_lines(
     """Return what each fold has in it, in one line: its result, so that nobody opens it to see whether to."""
     threads = [thread for thread in plan.threads if thread.choice.shade and thread.choice.near_enough]
     others = [
-        f"{thread.choice.shade.name or thread.choice.shade.code} for {asked_name(thread)}: {seen}"
+        _stands_for(thread.choice.shade, thread, thread.choice.delta_e_00)
         for thread in threads
-        if thread.choice.shade
-        and thread.choice.delta_e_00 is not None
-        and (seen := difference_seen(thread.choice.delta_e_00)) != "no difference"
+        if thread.choice.shade and thread.choice.delta_e_00 is not None and thread.choice.delta_e_00 > UNSEEN
     ]
     uses = [use for thread in plan.threads for use in thread.spools]
     labels = {use.label for use in uses}
@@ -222,43 +244,79 @@ def fold_lines(
     sums = plan.cost
     priced = [row for row in shopping if row["total"]]
     quantities = plan.quantities
-    all_of_it = f"{_count(len(labels), 'spool')}, " + (
-        f"{_count(inside, 'change')} inside a piece" if inside else "none changed inside a piece"
-    )
     return {
-        "look": f"As asked, but {others[0]}{_and_more(len(others) - 1)}"
+        "look": _("As asked, but {thread}").format(thread=others[0]) + _and_more(len(others) - 1)
         if others
-        else "As asked, as near as the eye tells",
+        else _("As asked, as near as the eye tells"),
         "threads": _others_line(plan),
-        "spools": f"{all_of_it}; {_count(needles.threadings, 'threading')} by hand",
-        "bobbins": f"{_count(len(bobbins.changes), 'change')}, each before a block begins"
+        "spools": "; ".join(
+            [
+                _spools(len(labels), inside),
+                ngettext(
+                    "{number} threading by hand", "{number} threadings by hand", needles.threadings
+                ).format(number=needles.threadings),
+            ]
+        ),
+        "bobbins": ngettext(
+            "{number} change, each before a block begins",
+            "{number} changes, each before a block begins",
+            len(bobbins.changes),
+        ).format(number=len(bobbins.changes))
         if bobbins.thread
-        else "none of this machine's kind are known",
-        "stabilizer": "; ".join(_layer_line(layer, units) for layer in plan.stabilizer) or "none is planned",
-        "cost": f"{sums.currency} {sums.total:,.2f} in all, {sums.total_per_piece:,.2f} a piece"
-        + ("; not everything has a price" if sums.unpriced else "")
-        if sums.total
-        else "no price is known",
-        "quantities": ", ".join(
-            f"{each.pieces} cost {each.total_per_piece:,.2f} each" for each in quantities[-3:] if each.total
+        else _("none of this machine's kind are known"),
+        "stabilizer": "; ".join(_layer_line(layer, units) for layer in plan.stabilizer)
+        or _("none is planned"),
+        "cost": _("{currency} {total} in all, {each} a piece").format(
+            currency=sums.currency,
+            total=figure(float(sums.total), 2),
+            each=figure(float(sums.total_per_piece), 2),
         )
-        or (f"the time for {', '.join(str(each.pieces) for each in quantities)}" if quantities else ""),
-        "shopping": f"{_count(len(shopping), 'thing')}"
-        + (f", {sums.currency} {sum(float(row['total']) for row in priced):,.2f}" if priced else "")
+        + (_("; not everything has a price") if sums.unpriced else "")
+        if sums.total
+        else _("no price is known"),
+        "quantities": ", ".join(
+            _("{pieces} cost {price} each").format(
+                pieces=each.pieces, price=figure(float(each.total_per_piece), 2)
+            )
+            for each in quantities[-3:]
+            if each.total
+        )
+        or (
+            _("the time for {pieces}").format(pieces=", ".join(str(each.pieces) for each in quantities))
+            if quantities
+            else ""
+        ),
+        "shopping": ngettext("{number} thing", "{number} things", len(shopping)).format(number=len(shopping))
+        + (f", {sums.currency} {figure(sum(float(row['total']) for row in priced), 2)}" if priced else "")
         if shopping
-        else "nothing more: it is on order"
+        else _("nothing more: it is on order")
         if plan.on_order
-        else "nothing: the shelf does for this batch",
+        else _("nothing: the shelf does for this batch"),
         "found": "; ".join(
             filter(
                 None,
                 [
                     good_to(_deciding(plan, banner)) if plan.threads else "",
-                    _count(notes, "note") if notes else "",
+                    ngettext("{number} note", "{number} notes", notes).format(number=notes) if notes else "",
                 ],
             )
         ),
     }
+
+
+def _spools(spools: int, inside: int) -> str:
+    number = ngettext("{number} spool", "{number} spools", spools).format(number=spools)
+    if not inside:
+        return _("{spools}, none changed inside a piece").format(spools=number)
+    return ngettext(
+        "{spools}, {number} change inside a piece", "{spools}, {number} changes inside a piece", inside
+    ).format(spools=number, number=inside)
+
+
+def _stands_for(shade: OwnedShade, thread: PlannedThread, difference: float) -> str:
+    return _("{shade} for {colour}: {seen}").format(
+        shade=shade.name or shade.code, colour=asked_name(thread), seen=difference_seen(difference)
+    )
 
 
 def _others_line(plan: BatchPlan) -> str:
@@ -269,17 +327,18 @@ def _others_line(plan: BatchPlan) -> str:
     ]
     some = [each for each in others if each]
     if not some:
-        return "none on the shelf would do"
+        return _("none on the shelf would do")
     first, thread = some[0][0], plan.threads[others.index(some[0])]
-    name = first.shade.name or first.shade.code
-    return f"{name} for {asked_name(thread)}: {difference_seen(first.delta_e_00)}{_and_more(sum(map(len, some)) - 1)}"
+    return _stands_for(first.shade, thread, first.delta_e_00) + _and_more(sum(map(len, some)) - 1)
 
 
 def _layer_line(layer: Any, units: Units) -> str:
     width, height = (format_length(side, unit=units.size).partition(" ")[0] for side in layer.piece_mm)
     cut = layer.cut.flat_pieces if layer.cut else 0
-    offcuts = f", {cut} from offcuts" if cut else ""
-    return f"{layer.pieces} of {layer.kind}, {width} × {height} {units.size}{offcuts}"
+    said = _("{pieces} of {kind}, {size}").format(
+        pieces=layer.pieces, kind=_(layer.kind), size=f"{width} × {height} {units.size}"
+    )
+    return said + (_(", {number} from offcuts").format(number=cut) if cut else "")
 
 
 def _deciding(plan: BatchPlan, banner: Banner) -> PlannedThread:
@@ -301,9 +360,5 @@ def found_context(
     return {"found": steps, "found_of": asked_name(thread)}
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
 def _and_more(number: int) -> str:
-    return f"; {number} more" if number > 0 else ""
+    return _("; {number} more").format(number=number) if number > 0 else ""

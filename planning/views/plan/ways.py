@@ -7,9 +7,13 @@ from typing import Any
 
 from django.http import QueryDict
 from django.urls import reverse
+from django.utils.dateformat import format as format_date
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from inventory.compute.colour.seen import difference_seen
 from inventory.compute.lengths import told_length
+from inventory.compute.spoken import figure
 from inventory.compute.units import Units
 from planning.compute.batch.lasting import Lasting
 from planning.compute.batch.plan import BatchPlan
@@ -22,7 +26,12 @@ from planning.plan.pins import written_block, written_pin
 MOST_WAYS = 3
 # A look that settles the answer less often than this comes after buying: judged, no source.
 WORTH_A_LOOK = 0.25
-ACTS = {"weigh": "Weigh", "measure across": "Measure", "judge by eye": "Look at", "measure along": "Measure"}
+ACTS = {
+    "weigh": gettext_noop("Weigh {label}"),
+    "measure across": gettext_noop("Measure {label}"),
+    "judge by eye": gettext_noop("Look at {label}"),
+    "measure along": gettext_noop("Measure {label}"),
+}
 
 
 def ways_on(
@@ -47,15 +56,18 @@ def _find_out(plan: BatchPlan) -> dict[str, Any] | None:
         return None
     first = likely[0]
     item = first.items[0]
-    act = ACTS[item.act]
-    whole = "the answer" if not first.of else f"whether {first.of} is enough"
-    more = f", with {len(first.items) - 1} more" if len(first.items) > 1 else ""
+    act = _(ACTS[item.act]).format(label=item.label)
+    number = len(first.items) - 1
+    chance = (
+        _("{hundredths} in a hundred that it settles whether {thing} is enough.")
+        if first.of
+        else _("{hundredths} in a hundred that it settles the answer.")
+    ).format(hundredths=round(first.settling.chance * 100), thing=first.of)
     return {
-        "kind": "Find out",
-        "title": f"{act} {item.label}{more}",
-        "text": f"{item.what}{f', {item.place}' if item.place else ''}. "
-        f"{round(first.settling.chance * 100)} in a hundred that it settles {whole}.",
-        "act": f"{act} {item.label}",
+        "kind": _("Find out"),
+        "title": act + (_(", with {number} more").format(number=number) if number else ""),
+        "text": f"{item.what}{f', {item.place}' if item.place else ''}. {chance}",
+        "act": act,
         "href": reverse("item", args=[item.label]),
     }
 
@@ -69,18 +81,24 @@ def _buy(
         return _wait(coming) if coming else None
     first = rows[0]
     total = sum((Decimal(row["total"]) for row in rows), Decimal(0))
-    more = f" and {len(rows) - 1} more" if len(rows) > 1 else ""
+    more = _(" and {number} more").format(number=len(rows) - 1) if len(rows) > 1 else ""
     days = [date.fromisoformat(row["order_by"]) for row in rows if row["order_by"]]
     way = {
-        "kind": "Buy",
-        "title": f"{first['packs']} × {first['put_up']} of {first['what']}{more}, {plan.cost.currency} {total:,.2f}",
-        "text": f"{first['supplier']}{', beyond what is on order' if coming else ''}.",
+        "kind": _("Buy"),
+        "title": _("{packs} × {put_up} of {what}{and_more}, {price}").format(
+            packs=first["packs"],
+            put_up=first["put_up"],
+            what=first["what"],
+            and_more=more,
+            price=f"{plan.cost.currency} {figure(float(total), 2)}",
+        ),
+        "text": first["supplier"] + (_(", beyond what is on order") if coming else "") + ".",
         "order_by": min(days, default=None),
     }
     if job is not None:
-        return way | {"act": "See it in Buying", "href": reverse("buying")}
+        return way | {"act": _("See it in Buying"), "href": reverse("buying")}
     kept = f"{reverse('keep_job')}?{address.urlencode()}" if address is not None else reverse("buying")
-    return way | {"act": "Keep as a job to order it", "href": kept}
+    return way | {"act": _("Keep as a job to order it"), "href": kept}
 
 
 def _wait(coming: Sequence[dict[str, Any]]) -> dict[str, Any]:
@@ -89,20 +107,23 @@ def _wait(coming: Sequence[dict[str, Any]]) -> dict[str, Any]:
     last = drafts[0] if drafts else max(coming, key=lambda each: each["comes_on"])
     number = last["order"]
     if last["is_draft"]:
-        text = f"Order {number} to {last['supplier']} is drafted and not sent."
+        text = _("Order {number} to {supplier} is drafted and not sent.")
         return {
-            "kind": "Send the order",
+            "kind": _("Send the order"),
             "title": last["what"],
-            "text": text,
-            "act": f"Send order {number}",
-        } | {"href": reverse("order", args=[number])}
-    day = date.fromisoformat(last["comes_on"])
+            "text": text.format(number=number, supplier=last["supplier"]),
+            "act": _("Send order {number}").format(number=number),
+            "href": reverse("order", args=[number]),
+        }
+    day = format_date(date.fromisoformat(last["comes_on"]), _("D j M"))
     return {
-        "kind": "Wait for the order",
+        "kind": _("Wait for the order"),
         "title": last["what"],
-        "text": f"Order {number} to {last['supplier']} is to come {day:%a %-d %b}. Nothing more has to be bought, "
-        "unless another job wants it too.",
-        "act": f"Look at order {number}",
+        "text": _(
+            "Order {number} to {supplier} is to come {day}. Nothing more has to be bought, "
+            "unless another job wants it too."
+        ).format(number=number, supplier=last["supplier"], day=day),
+        "act": _("Look at order {number}").format(number=number),
         "href": reverse("order", args=[number]),
     }
 
@@ -132,13 +153,14 @@ def _another_thread(
     changed.setlist("pin", [*pins, written_pin(thread.blocks[0], other.shade, several=several)])
     name = other.shade.name or other.shade.code
     free = told_length(other.shade.free[0], unit=units.length)
+    seen = difference_seen(other.delta_e_00)
     return {
-        "kind": "Use another thread",
-        "title": f"{name}, {free} here",
-        "text": f"{difference_seen(other.delta_e_00).capitalize()}: hold them together in daylight.",
+        "kind": _("Use another thread"),
+        "title": _("{thread}, {length} here").format(thread=name, length=free),
+        "text": _("{seen}: hold them together in daylight.").format(seen=f"{seen[:1].upper()}{seen[1:]}"),
         "asked": thread.hex,
         "chosen": other.shade.hex,
-        "act": f"Try {name}",
+        "act": _("Try {thread}").format(thread=name),
         "href": f"?{changed.urlencode()}",
     }
 
@@ -163,10 +185,13 @@ def _fewer(plan: BatchPlan, banner: Banner, address: QueryDict | None) -> dict[s
     changed = address.copy()
     changed["pieces"] = str(ordered)
     return {
-        "kind": "Stitch fewer",
-        "title": f"{ordered} piece{'' if ordered == 1 else 's'} now",
-        "text": f"{'Sure to be' if len(known) == len(banner.deciding) else 'The thread is surely'} enough today; "
-        f"the other {plan.pieces.ordered - ordered} later.",
-        "act": f"Plan {ordered}",
+        "kind": _("Stitch fewer"),
+        "title": ngettext("{pieces} piece now", "{pieces} pieces now", ordered).format(pieces=ordered),
+        "text": (
+            _("Sure to be enough today; the other {number} later.")
+            if len(known) == len(banner.deciding)
+            else _("The thread is surely enough today; the other {number} later.")
+        ).format(number=plan.pieces.ordered - ordered),
+        "act": _("Plan {pieces}").format(pieces=ordered),
         "href": f"?{changed.urlencode()}",
     }

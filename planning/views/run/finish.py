@@ -1,11 +1,13 @@
 """The end of a job: spools on the scale, bobbins and minutes told, and planned against actual."""
 
+from dataclasses import replace
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -15,6 +17,7 @@ from planning.run.forms import EndingForm
 from planning.run.reopen import reopen
 from planning.run.stabilizer import stabilizer_use
 from planning.run.standing import minutes_ticked, run_of, used_so_far
+from planning.run.told import not_booked_said, said
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -45,7 +48,8 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(problem))
             run = run_of(job)  # what is shown with the refusal is what stands now
         else:
-            messages.success(request, f"{job} is finished. What was not booked stands in its report.")
+            done = _("{job} is finished. What was not booked stands in its report.").format(job=job)
+            messages.success(request, done)
             return redirect("job_report", pk)
     used = used_so_far(job)
     stabilizer = stabilizer_use(run)
@@ -56,7 +60,7 @@ def finish_job(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "run": run,
             "form": form,
-            "stabilizer": stabilizer,
+            "stabilizer": replace(stabilizer, problems=tuple(map(said, stabilizer.problems))),
             "shown": shown_of(run, stabilizer),
             "spools": [
                 {"spool": spool, "used_mm": used.get(spool.pk, 0), "field": form[name]}
@@ -84,6 +88,7 @@ def report(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "report": found,
             "facts": found.facts,
+            "not_booked": not_booked_said(found.facts),
             "threads": threads,
             "observations": observations,
             "reopenings": job.reopenings.select_related("by"),
@@ -100,5 +105,5 @@ def reopen_job(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
         return redirect("job_report" if job.state == Job.State.FINISHED else "job", pk)
-    messages.success(request, f"{job} runs again. Finish it anew when it is right.")
+    messages.success(request, _("{job} runs again. Finish it anew when it is right.").format(job=job))
     return redirect("run_sheet", pk)

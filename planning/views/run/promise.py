@@ -7,6 +7,8 @@ from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -40,11 +42,10 @@ def promise_job(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         short = [str(thread) for thread in made.threads.all() if thread.missing_mm]
         if short:
-            messages.warning(
-                request, f"Promised with what there is. Still missing thread: {', '.join(short)}."
-            )
+            said = _("Promised with what there is. Still missing thread: {threads}.")
+            messages.warning(request, said.format(threads=", ".join(short)))
         else:
-            messages.success(request, f"Promised: the material for {job} is set aside.")
+            messages.success(request, _("Promised: the material for {job} is set aside.").format(job=job))
     return redirect("job", job.pk)
 
 
@@ -68,26 +69,33 @@ def _act_on(request: HttpRequest, pk: int, act: Callable[..., object], said: str
     except WorkshopError as problem:
         messages.error(request, str(problem))
     else:
-        messages.success(request, f"{job} {said}")
+        messages.success(request, _(said).format(job=job))
     return redirect("job", job.pk)
 
 
 @require_POST
 def take_back_promise(request: HttpRequest, pk: int) -> HttpResponse:
     """Make a promised job a draft again."""
-    return _act_on(request, pk, take_promise_back, "is a draft again, and nothing is set aside for it.")
+    return _act_on(
+        request,
+        pk,
+        take_promise_back,
+        gettext_noop("{job} is a draft again, and nothing is set aside for it."),
+    )
 
 
 @require_POST
 def drop_job(request: HttpRequest, pk: int) -> HttpResponse:
     """Drop a job that will not be stitched."""
-    return _act_on(request, pk, drop, "is dropped, and what was set aside for it is free again.")
+    return _act_on(
+        request, pk, drop, gettext_noop("{job} is dropped, and what was set aside for it is free again.")
+    )
 
 
 @require_POST
 def pick_up_job(request: HttpRequest, pk: int) -> HttpResponse:
     """Make a dropped job a draft again."""
-    return _act_on(request, pk, pick_up, "is a draft again.")
+    return _act_on(request, pk, pick_up, gettext_noop("{job} is a draft again."))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -104,7 +112,8 @@ def again(request: HttpRequest, pk: int) -> HttpResponse:
             by=request.user,
             key=request.POST.get("key", "")[:40],
         )
-        messages.success(request, f"{made} is a new draft, stitched as job {job.pk} was.")
+        said = _("{made} is a new draft, stitched as job {number} was.").format(made=made, number=job.pk)
+        messages.success(request, said)
         return redirect("job", made.pk)
     return render(
         request,

@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -17,6 +18,7 @@ from planning.cutting.cuts import cuts_posted
 from planning.facts.layers import with_cautions
 from planning.facts.needles import needle_due
 from planning.models import Job, RunEvent
+from planning.plan.appliques import appliques_said
 from planning.run.again import blocks_of, note_told
 from planning.run.looked_at import test_to_judge, test_wants_a_change
 from planning.run.needle import needle_due_before
@@ -106,7 +108,7 @@ def take_back_event(request: HttpRequest, pk: int, event: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
     else:
-        messages.success(request, f"Taken back: {found.get_kind_display()}.")
+        messages.success(request, _("Taken back: {what}.").format(what=found.get_kind_display()))
     return redirect("run_sheet", pk)
 
 
@@ -188,7 +190,9 @@ def _shown(run: Run) -> dict[str, Any]:
         .order_by("-id")
         .values_list("id", flat=True)
         .first(),
-        "appliques": run.promise.answer.get("applique", ()),
+        "appliques": appliques_said(
+            run.promise.answer.get("applique", ()), several=len(run.promise.answer["designs"]) > 1
+        ),
         "layers": with_cautions(run.promise.answer["stabilizer"]),
         "is_cut": bool(cuts_posted(run.job)),
         "events": [
@@ -207,7 +211,7 @@ def _shown(run: Run) -> dict[str, Any]:
         "to_judge": run.called(judge) if (judge := test_to_judge(run)) else "",
         "judge_position": judge,
         "to_change": test_wants_a_change(run),
-        "keys": [uuid4().hex for _ in range(9)],
+        "keys": [uuid4().hex for _each in range(9)],
         "parts": _parts(run),
         "key": uuid4().hex,
         "is_running": run.job.state == Job.State.RUNNING,
@@ -244,7 +248,7 @@ def _from_form(request: HttpRequest) -> Happening:
 
 def _from_data(sent: Any) -> Happening:
     if not isinstance(sent, dict):
-        raise WorkshopError("This was not understood. Open the run sheet again and repeat the step.")
+        raise WorkshopError(_("This was not understood. Open the run sheet again and repeat the step."))
 
     def whole(name: str) -> int | None:
         return int(sent[name]) if sent.get(name) not in (None, "") else None
@@ -275,5 +279,5 @@ def _from_data(sent: Any) -> Happening:
         raise
     except (TypeError, ValueError, OverflowError, OSError):
         raise WorkshopError(
-            "This was not understood. Open the run sheet again and repeat the step."
+            _("This was not understood. Open the run sheet again and repeat the step.")
         ) from None

@@ -48,7 +48,7 @@ WHOLE = frozenset(
     {
         "run_sheet", "cut_sheet", "cut_together", "shelf_csv", "export", "order_file", "design_file", "design_picture",
         "design_density", "design_strip", "remembered_colours_csv", "strip_download", "import_refused",
-        "worker", "earlier_worker", "pocket_shades", "handbook_words",
+        "worker", "earlier_worker", "manifest", "pocket_shades", "handbook_words",
         "import_template", "failed_rows", "backup_file", "stocktake_report", "job_hooping_files", "stitch_out_photo",
     }
 )  # fmt: skip
@@ -127,7 +127,7 @@ LOOKED_AT: dict[str, PLACES] = {
             "design_import", "shade_suggestions", "gap_map", "setup", "setup_rules", "remembered_colours",
             "remembered_colours_csv", "strip", "running_out", "buying", "looking_back", "orders", "help",
             "json_keys", "find", "names_job", "measure_first", "strip_threads", "labels", "acts", "api_help",
-            "first_hour", "own_list", "pocket", "pocket_shades", "worker", "earlier_worker",
+            "first_hour", "own_list", "pocket", "pocket_shades", "worker", "earlier_worker", "manifest",
             "handbook", "handbook_words",
             "second_factor", "tokens", "watching", "work",
         ),
@@ -192,7 +192,7 @@ ASKED: dict[str, dict[str, str]] = {
 NO_PAGES = frozenset(
     {
         "shelf_csv", "export", "order_file", "design_file", "design_picture", "design_density", "design_strip",
-        "remembered_colours_csv", "strip_download", "strip_threads_download", "worker", "earlier_worker",
+        "remembered_colours_csv", "strip_download", "strip_threads_download", "worker", "earlier_worker", "manifest",
         "pocket_shades", "handbook_words", "import_refused", "import_template", "failed_rows", "backup_file",
         "job_hooping_files",
         "stitch_out_photo", "run_state", "shade_suggestions", "shade_choices", "label",

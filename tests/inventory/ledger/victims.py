@@ -26,8 +26,9 @@ from inventory import ledger  # noqa: E402
 from inventory.models import BobbinStyle, Entry, LabelSeries, Shade, StockItem, Stocktake, StocktakeLine  # noqa: E402
 from inventory.shelf.bobbins import wind_bobbins  # noqa: E402
 from inventory.shelf.counts import Found  # noqa: E402
+from inventory.shelf.labelled import PREFIXES  # noqa: E402
 from inventory.shelf.offcuts import cut_piece  # noqa: E402
-from inventory.shelf.receipts import PREFIXES, receive_spools  # noqa: E402
+from inventory.shelf.receipts import receive_spools  # noqa: E402
 from inventory.stocktakes.stocktakes import begin_place, record  # noqa: E402
 from tests.factories import a_bobbin_style, a_delivery, a_place, a_put_up, a_range, a_roll, a_shade, a_spool  # noqa: E402
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from django.db import connection, transaction
+from django.utils.translation import get_language, override
 
 from inventory.models import Place
 from inventory.schema import unchanged
@@ -93,6 +94,15 @@ def test_only_so_much_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     for number in range(3 * MOST_KEPT):
         assert while_unchanged(number, lambda number=number: number) == number
     assert len(unchanged._kept.answers) == MOST_KEPT
+
+
+def test_what_was_read_holds_for_its_language_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(unchanged, "version_now", lambda: "one and the same")
+    monkeypatch.setattr(unchanged, "_kept", unchanged._Kept())
+    for language in ("en-gb", "de", "en-gb", "de"):
+        with override(language):
+            assert while_unchanged("left out", get_language) == language
+    assert len(unchanged._kept.answers) == 2
 
 
 LETS_GO = """

@@ -5,6 +5,7 @@ import json
 import pytest
 from django.core.management import call_command
 from django.urls import reverse
+from django.utils.translation import override
 
 from inventory.ledger import ledger_problems, set_aside, use
 from inventory.lists.many import (
@@ -17,6 +18,7 @@ from inventory.lists.many import (
 )
 from inventory.models import ActOnMany, StockItem
 from inventory.shelf.counts import Found
+from inventory.templatetags.kept_words import act_in_words
 from tests.factories import NOW, a_key, a_place, a_shade, a_spool
 from tests.pages import page_text
 
@@ -155,3 +157,17 @@ def test_commands_do_list_and_take_back(fifty, capsys):
     call_command("together", "take-back", str(made["act"]["id"]), format="json")
     assert json.loads(capsys.readouterr().out)["act"]["taken_back"] is True
     assert now(fifty[:2], "place__name") == ["wall", "wall"]
+
+
+def test_an_act_is_said_as_the_books_have_it_and_said_anew_from_them(fifty):
+    shade = a_shade("R2")
+    one, two = (StockItem.objects.get(pk=a_spool(shade).pk) for _ in range(2))
+    moved = move_many(fifty, place=a_place("rack: the left one"), **said()).act
+    away = move_many([one, two], place=a_place("rack"), **said()).act
+    back = move_many([one], place=None, **said()).act
+    gone = retire_many([two], reference="", **said()).act
+    for act in (moved, away, back, gone):
+        assert act_in_words(act) == act.what
+    assert (back.what, gone.what) == ("1 thing moved: to no place", "1 thing taken off the shelf")
+    with override("de"):
+        assert retire_many([one], reference="", **said()).act.what == "1 thing taken off the shelf"

@@ -7,6 +7,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.units import METRIC, Units
 from inventory.ledger import ledger_problems
 from inventory.models import Entry, StockItem
+from inventory.shelf import words
 from inventory.shelf.reads import item_by_label
 from inventory.shelf.scan_box import Meant, NotAMovement, Scanned, movement_meant, read_code
 from tests.factories import a_put_up, a_roll, a_shade, a_spool, some_bobbins
@@ -291,3 +292,11 @@ def test_a_label_that_a_person_wrote_by_hand_is_found_too(signed_in):
     found = item_by_label("RED/LEFT 2")
     assert found is not None
     assert signed_in.get(reverse("item", args=["red/left 2"])).status_code == 200
+
+
+def test_what_a_spool_looks_like_is_typed_in_the_reader_s_language_too(monkeypatch):
+    monkeypatch.setattr(words, "_", {"half": "Halb", "empty": "Leer"}.get)
+    monkeypatch.setattr(words, "LEVELS", ("half", "empty"))
+    for typed in ("halb", " HALB ", "half"):
+        assert movement_meant(typed, kind="spool", units=METRIC) == Meant("judge", level="half")
+    assert movement_meant("leer", kind="sheets", units=METRIC) == Meant("count", 0)

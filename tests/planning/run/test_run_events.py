@@ -276,7 +276,7 @@ def test_a_change_of_tension_is_told_at_the_machine(signed_in, running, showing)
     sent = {"kind": "tension", "key": "t", "showing": showing}
     signed_in.post(reverse("happened", args=[running.pk]), sent)
     assert RunEvent.objects.get().showing == showing
-    assert RunEvent.Showing(showing).label in page_text(
+    assert str(RunEvent.Showing(showing).label) in page_text(
         signed_in.get(reverse("run_sheet", args=[running.pk]))
     )
 

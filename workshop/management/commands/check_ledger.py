@@ -4,14 +4,16 @@ import json
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
-from inventory.management.examples import WithExample
+from inventory.compute.spoken import N_, figure
+from inventory.management.examples import WithExample, spoken_to
 from inventory.models import Entry, StockItem
 from workshop.doctor.stock import stock_problems
 
 
 class Command(WithExample):
-    help = (
+    help = N_(
         "Check the ledger, and that promises, cuts and orders agree with it; exits 1 and names each invariant "
         "that fails."
     )
@@ -23,7 +25,8 @@ class Command(WithExample):
         parser.add_argument("--format", choices=["text", "json"], default="text")
 
     def handle(self, *args: object, **options: str) -> None:
-        problems = [problem for problem, _ in stock_problems()]
+        with spoken_to(options["format"]):
+            problems = [problem for problem, _mend in stock_problems()]
         if options["format"] == "json":
             rows = [vars(problem) for problem in problems]
             self.stdout.write(json.dumps({"sound": not problems, "problems": rows}, indent=2))
@@ -32,7 +35,9 @@ class Command(WithExample):
                 self.stdout.write(str(problem))
             if not problems:
                 self.stdout.write(
-                    f"The ledger is sound: {StockItem.objects.count():,} items, {Entry.objects.count():,} entries."
+                    _("The ledger is sound: {items} items, {entries} entries.").format(
+                        items=figure(StockItem.objects.count()), entries=figure(Entry.objects.count())
+                    )
                 )
         if problems:
             raise SystemExit(1)

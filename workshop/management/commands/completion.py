@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.management import get_commands, load_command_class
 
+from inventory.compute.spoken import N_
 from inventory.management.examples import WithExample
 
 OURS = ("workshop", "planning", "inventory")
@@ -37,7 +38,9 @@ complete -o default -F _enough_thread manage.py ./manage.py enough-thread python
 
 
 class Command(WithExample):
-    help = "Print a script for bash that completes commands and their options: source <(python3 manage.py completion)"
+    help = N_(
+        "Print a script for bash that completes commands and their options: source <(python3 manage.py completion)"
+    )
     requires_system_checks: list[str] = []
     example = "completion"
 

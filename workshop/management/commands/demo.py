@@ -9,7 +9,10 @@ from django.core.management import call_command
 from django.core.management.base import CommandError, CommandParser
 from django.db import connection
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.plan.data import plan_as_data
 from planning.plan.terminal import print_plan
@@ -27,7 +30,7 @@ NEXT_STEPS = (
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Lay out the demo workshop Gull & Halyard and plan a batch with it; with --serve, show it in a browser. "
         "Running it again is safe. Exits 0 whatever the plan's verdict, 1 for an error."
     )
@@ -40,25 +43,25 @@ class Command(WorkshopCommand):
             nargs="?",
             const=HERE,
             metavar="ADDRESS:PORT",
-            help=f"Then serve the pages, at {HERE} unless said otherwise.",
+            help=_("Then serve the pages, at {here} unless said otherwise.").format(here=HERE),
         )
         parser.add_argument(
-            "--force", action="store_true", help="Load the demo even beside stock that is not its own."
+            "--force", action="store_true", help=_("Load the demo even beside stock that is not its own.")
         )
         parser.add_argument(
             "--shelf-only",
             action="store_true",
-            help="Lay out the shelf alone, without the week's jobs and orders.",
+            help=_("Lay out the shelf alone, without the week's jobs and orders."),
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         as_json = options["format"] == "json"
         if as_json and options["serve"]:
-            raise CommandError("--serve answers in a browser; leave out --format json.")
+            raise CommandError(_("--serve answers in a browser; leave out --format json."))
         say = self._say_beside_the_answer if as_json else self.stdout.write
-        say("The demo workshop Gull & Halyard: everything and everybody in it is invented.")
+        say(_("The demo workshop Gull & Halyard: everything and everybody in it is invented."))
         call_command("migrate", verbosity=0, interactive=False)
-        say(f"1. The database is ready: {connection.settings_dict['NAME']}")
+        say(_("1. The database is ready: {database}").format(database=connection.settings_dict["NAME"]))
         if not options["force"]:
             refuse_beside_other_stock()
         at = timezone.now()
@@ -67,13 +70,23 @@ class Command(WorkshopCommand):
             say(line)
         batch = demo.batch
         designs = keep_demo_designs(at=at, machine=batch.machine)
-        say(f"3. {len(designs)} designs are kept; the batch is for {batch.design}.")
+        say(
+            _("3. {count} designs are kept; the batch is for {design}.").format(
+                count=len(designs), design=batch.design
+            )
+        )
         needed_on = timezone.localdate(at) + timedelta(days=batch.needed_in_days)
         answer = plan_demo_batch(batch, designs[batch.design], needed_on=needed_on)
         say(
-            f"4. Is there enough for {batch.pieces} {batch.what}, needed on {needed_on.day} {needed_on:%B %Y}?"
+            _("4. Is there enough for {pieces} {what}, needed on {day}?").format(
+                pieces=batch.pieces, what=batch.what, day=date_format(needed_on, _("j F Y"))
+            )
         )
-        say(f"   On {batch.fabric.lower()}, {batch.machine.lower()}, {batch.hoop.lower()}.")
+        say(
+            _("   On {fabric}, {machine}, {hoop}.").format(
+                fabric=batch.fabric.lower(), machine=batch.machine.lower(), hoop=batch.hoop.lower()
+            )
+        )
         if as_json:
             self.write_json(plan_as_data(answer))
         else:
@@ -82,7 +95,11 @@ class Command(WorkshopCommand):
             self.stdout.write()
         # The answer is of the shelf as it lies there; the week's jobs take of it.
         if not options["shelf_only"] and lay_out_week(designs, at=at):
-            say("5. The week goes on: jobs in every state, orders, a stocktake half done. Today shows them.")
+            say(
+                _(
+                    "5. The week goes on: jobs in every state, orders, a stocktake half done. Today shows them."
+                )
+            )
         sign_in = demo_sign_in(settings.DATA_FOLDER)
         if options["serve"]:
             self._serve(options["serve"], sign_in)
@@ -93,28 +110,35 @@ class Command(WorkshopCommand):
         self.stderr.write(sentence, style_func=str)
 
     def _serve(self, address: str, sign_in: DemoSignIn | None) -> None:
-        host, _, port = address.rpartition(":")
+        host, _colon, port = address.rpartition(":")
         everywhere = host in ("0", "0.0.0.0", "[::]")
         shown = f"{'localhost' if everywhere else host or '127.0.0.1'}:{port}"
-        for line in (f"Open http://{shown}/ in a browser; Ctrl+C ends it.", *_sign_in_words(sign_in)):
+        for line in (
+            _("Open http://{shown}/ in a browser; Ctrl+C ends it.").format(shown=shown),
+            *_sign_in_words(sign_in),
+        ):
             self.stdout.write(line)
         if everywhere:
-            self.stdout.write("Other devices reach it under the names in the variable ALLOWED_HOSTS only.")
+            self.stdout.write(_("Other devices reach it under the names in the variable ALLOWED_HOSTS only."))
         self.stdout.flush()  # who waits for the address at the end of a pipe reads it now
         call_command("runserver", address, use_reloader=False)
 
 
 def _laid_out(demo: LoadedDemo) -> tuple[str, ...]:
     if not demo.is_new:
-        return ("2. Its stock was laid out before; what was done with it since stays.",)
+        return (_("2. Its stock was laid out before; what was done with it since stays."),)
     return (
-        f"2. Laid out: {demo.spools} spools, {demo.part_used} of them part-used, and {demo.bobbins} bobbins;",
-        f"   {demo.shades} shades of {demo.ranges} ranges; {demo.rolls} stabilizer rolls and {demo.offcuts} offcuts.",
+        _("2. Laid out: {spools} spools, {part_used} of them part-used, and {bobbins} bobbins;").format(
+            spools=demo.spools, part_used=demo.part_used, bobbins=demo.bobbins
+        ),
+        _("   {shades} shades of {ranges} ranges; {rolls} stabilizer rolls and {offcuts} offcuts.").format(
+            shades=demo.shades, ranges=demo.ranges, rolls=demo.rolls, offcuts=demo.offcuts
+        ),
     )
 
 
 def _say_how_to_go_on(say: Callable[[str], object], sign_in: DemoSignIn | None) -> None:
-    say("Go on:")
+    say(_("Go on:"))
     for step in NEXT_STEPS:
         say(f"  {step}")
     for line in _sign_in_words(sign_in):
@@ -123,8 +147,10 @@ def _say_how_to_go_on(say: Callable[[str], object], sign_in: DemoSignIn | None) 
 
 def _sign_in_words(sign_in: DemoSignIn | None) -> tuple[str, ...]:
     if sign_in is None:
-        return ("Sign in with your own account.",)
+        return (_("Sign in with your own account."),)
     return (
-        f"Sign in as {sign_in.name} with the password {sign_in.password}",
-        f"(kept in {sign_in.path}).",
+        _("Sign in as {name} with the password {password}").format(
+            name=sign_in.name, password=sign_in.password
+        ),
+        _("(kept in {path}).").format(path=sign_in.path),
     )

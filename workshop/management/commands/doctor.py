@@ -4,13 +4,23 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from workshop.doctor.examine import examine
 
+# What each part of the examination is called.
+AREAS = {
+    "database": N_("database"),
+    "stock": N_("stock"),
+    "files": N_("files"),
+    "surroundings": N_("surroundings"),
+}
+
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Look at the database, the stock, the files and what they stand on, and say what is wrong and what mends it. "
         "Exits 0 if all is sound, 1 if there is something to mend; advice alone is no fault."
     )
@@ -20,12 +30,14 @@ class Command(WorkshopCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("--mend", action="store_true", help="Mend what is safe to mend without a look.")
+        parser.add_argument(
+            "--mend", action="store_true", help=_("Mend what is safe to mend without a look.")
+        )
 
         parser.add_argument(
             "--all",
             action="store_true",
-            help="Read every kept file, where those of a bucket are read by chance.",
+            help=_("Read every kept file, where those of a bucket are read by chance."),
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -43,10 +55,11 @@ class Command(WorkshopCommand):
             )
         else:
             for each in examined.mended:
-                self.stdout.write(f"Mended: {each.what}")
+                self.stdout.write(_("Mended: {what}").format(what=each.what))
             for each in examined.findings:
-                self.stdout.write(f"{'Advice' if each.advice else 'To mend'} ({each.area}): {each}")
+                said = _("Advice ({area}): {finding}") if each.advice else _("To mend ({area}): {finding}")
+                self.stdout.write(said.format(area=_(AREAS.get(each.area, each.area)), finding=each))
             if not examined.to_mend:
-                self.stdout.write("All is sound.")
+                self.stdout.write(_("All is sound."))
         if examined.to_mend:
             raise SystemExit(1)

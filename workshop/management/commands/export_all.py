@@ -4,13 +4,17 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandParser
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from workshop.backup.moving import export_all
 
 
 class Command(WorkshopCommand):
-    help = "Write everything in open formats (CSV, the stitch files as they came) into a new folder. Exits 1 if not."
+    help = N_(
+        "Write everything in open formats (CSV, the stitch files as they came) into a new folder. Exits 1 if not."
+    )
     example = "export_all /tmp/workshop-in-csv"
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -22,8 +26,13 @@ class Command(WorkshopCommand):
         if options["format"] == "json":
             self.write_json(written)
             return
-        self.stdout.write(
-            f"{options['folder']}: {written['lists']} lists, {written['tables']} tables, {written['designs']} designs, "
-            f"{written['photographs']} photographs."
-            + (f" {written['missing']} kept files are missing; see README.txt." if written["missing"] else "")
+        told = (
+            _(
+                "{folder}: {lists} lists, {tables} tables, {designs} designs, {photographs} photographs. "
+                "{missing} kept files are missing; "
+                "see README.txt."
+            )
+            if written["missing"]
+            else _("{folder}: {lists} lists, {tables} tables, {designs} designs, {photographs} photographs.")
         )
+        self.stdout.write(told.format(folder=options["folder"], **written))

@@ -5,6 +5,7 @@ from typing import Any
 from django.core.management.commands.migrate import Command as DjangosMigrate
 from django.db import DEFAULT_DB_ALIAS, connections
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from workshop.upgrading.history import put_history_right
 from workshop.upgrading.keeping import keep_before_update
@@ -21,10 +22,12 @@ class Command(DjangosMigrate):
         lines: list[str] = []
         if alias == DEFAULT_DB_ALIAS:
             kept = keep_before_update(connections[alias], at=timezone.now())
-            lines += [f"The database as it was is kept in {kept}"] if kept else []
+            lines += [_("The database as it was is kept in {kept}").format(kept=kept)] if kept else []
         found = put_history_right(connections[alias])
         if found:
-            lines.append("This database was made by an earlier state of the house; it is brought up to date:")
+            lines.append(
+                _("This database was made by an earlier state of the house; it is brought up to date:")
+            )
             lines += [f"  {sentence}" for sentence in found]
         for line in lines if says else ():
             self.stdout.write(line)

@@ -5,27 +5,33 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from workshop.people.members import opening_link
 
 
 class Command(WorkshopCommand):
-    help = "Print a link, good for one day and one use, that makes the owner of a workshop nobody opened yet."
+    help = N_(
+        "Print a link, good for one day and one use, that makes the owner of a workshop nobody opened yet."
+    )
     example = "owner_link"
 
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument(
-            "--at", default="http://127.0.0.1:8000", help="the address people reach the site at"
+            "--at", default="http://127.0.0.1:8000", help=_("the address people reach the site at")
         )
 
     def handle(self, *args: Any, at: str, **options: Any) -> None:
         secret = opening_link(at=timezone.now())
         if secret is None:
             raise CommandError(
-                "This workshop has an owner already; owners invite others under Settings, People."
+                _("This workshop has an owner already; owners invite others under Settings, People.")
             )
         self.stdout.write(
-            f"Open the workshop once with: {at.rstrip('/')}{reverse('open_workshop', args=[secret])}"
+            _("Open the workshop once with: {address}").format(
+                address=at.rstrip("/") + reverse("open_workshop", args=[secret])
+            )
         )

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from whitenoise.runserver_nostatic.management.commands.runserver import Command as RunServer
 
 from workshop.people.members import opening_link
@@ -15,5 +16,9 @@ class Command(RunServer):
         if secret:
             address = f"[{self.addr}]" if self._raw_ipv6 else self.addr
             path = reverse("open_workshop", args=[secret])
-            self.stdout.write(f"Open the workshop once with: http://{address}:{self.port}{path}")
+            self.stdout.write(
+                _("Open the workshop once with: {address}").format(
+                    address=f"http://{address}:{self.port}{path}"
+                )
+            )
         super().inner_run(*args, **options)

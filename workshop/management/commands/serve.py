@@ -12,13 +12,15 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from workshop.people.members import opening_link
 
 
 class Command(WorkshopCommand):
-    help = (
+    help = N_(
         "Serve the site with granian. BASE_URL says how people reach it; with --certificate and --key it speaks "
         "TLS itself, which phones need for the camera and for working without a network."
     )
@@ -27,25 +29,25 @@ class Command(WorkshopCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.add_argument(
-            "--host", default="127.0.0.1", help="the address to listen on; 0.0.0.0 for the network"
+            "--host", default="127.0.0.1", help=_("the address to listen on; 0.0.0.0 for the network")
         )
         parser.add_argument("--port", type=int, default=8000)
         parser.add_argument(
-            "--workers", type=int, help="site processes; 1 on SQLite, one a core on PostgreSQL"
+            "--workers", type=int, help=_("site processes; 1 on SQLite, one a core on PostgreSQL")
         )
-        parser.add_argument("--certificate", type=Path, help="a TLS certificate, PEM")
-        parser.add_argument("--key", type=Path, help="its key, PEM (PKCS 8)")
+        parser.add_argument("--certificate", type=Path, help=_("a TLS certificate, PEM"))
+        parser.add_argument("--key", type=Path, help=_("its key, PEM (PKCS 8)"))
 
     def handle(self, *args: Any, host: str, port: int, **options: Any) -> None:
         if MigrationExecutor(connection).migration_plan(
             MigrationExecutor(connection).loader.graph.leaf_nodes()
         ):
             raise CommandError(
-                "The database is of an older version. Back up, then run: python3 manage.py migrate"
+                _("The database is of an older version. Back up, then run: python3 manage.py migrate")
             )
         certificate, key = options["certificate"], options["key"]
         if bool(certificate) != bool(key):
-            raise CommandError("TLS takes both: --certificate FILE and --key FILE.")
+            raise CommandError(_("TLS takes both: --certificate FILE and --key FILE."))
         environment = os.environ | {
             "ENOUGH_THREAD_SERVED": "yes",
             "DJANGO_SETTINGS_MODULE": "workshop.settings",
@@ -53,11 +55,15 @@ class Command(WorkshopCommand):
         _run([sys.executable, "manage.py", "collectstatic", "--no-input", "-v", "0"], environment)
         scheme = "https" if certificate else "http"
         where = settings.BASE_URL.origin if settings.BASE_URL else f"{scheme}://{host}:{port}"
-        self.stdout.write(f"Serving at {where}{reverse('today')}. Stop with Ctrl-C.")
+        self.stdout.write(
+            _("Serving at {address}. Stop with Ctrl-C.").format(address=where + reverse("today"))
+        )
         secret = opening_link(at=timezone.now())
         if secret:
             self.stdout.write(
-                f"Open the workshop once with: {where}{reverse('open_workshop', args=[secret])}"
+                _("Open the workshop once with: {address}").format(
+                    address=where + reverse("open_workshop", args=[secret])
+                )
             )
         self.stdout.flush()
         connection.close()
@@ -93,4 +99,8 @@ def _run(command: list[str], environment: dict[str, str], *, gone_with_us: bool 
         os.execve(command[0], command, environment)  # signals reach the server itself
     code = subprocess.call(command, cwd=house, env=environment)
     if code:
-        raise CommandError(f"{' '.join(command[1:4])} ended with {code}; its own words are above.")
+        raise CommandError(
+            _("{command} ended with {code}; its own words are above.").format(
+                command=" ".join(command[1:4]), code=code
+            )
+        )

@@ -1,6 +1,14 @@
 // Makes a file field that lies in a ".drop" take files dropped on it, and says which files it holds.
 "use strict";
 
+// What scripts say stands on the page, in the reader's language: in data-say-… of an element, fields in braces.
+function worded(element, name, fields = {}) {
+  const words = element.getAttribute(`data-say-${name}`) || "";
+  return words.replace(/\{(\w+)\}/g, (whole, field) => (field in fields ? fields[field] : whole));
+}
+
+const houseWords = document.getElementById("house-words");
+
 function takeDroppedFiles(input) {
   const zone = input.closest(".drop");
   if (!zone || zone.dataset.ready) return;
@@ -13,12 +21,13 @@ function takeDroppedFiles(input) {
 
   const hint = document.createElement("p");
   hint.className = "small soft drop-hint";
-  hint.textContent = input.multiple ? "Or drop files here." : "Or drop a file here.";
+  hint.textContent = worded(houseWords, input.multiple ? "drop-many" : "drop-one");
   zone.insertBefore(hint, chosen);
 
   const tell = () => {
     const names = Array.from(input.files, (file) => file.name);
-    chosen.textContent = names.length > 1 ? `${names.length} files: ${names.join(", ")}` : "";
+    const told = { count: names.length, names: names.join(", ") };
+    chosen.textContent = names.length > 1 ? worded(houseWords, "files", told) : "";
   };
   // Passing over a child leaves the zone and enters it again: only the balance tells whether the pointer is in.
   let inside = 0;
@@ -39,7 +48,7 @@ function takeDroppedFiles(input) {
     const files = event.dataTransfer.files;
     if (!files.length) return;
     if (!input.multiple && files.length > 1) {
-      chosen.textContent = `${files.length} files were dropped; this field takes one.`;
+      chosen.textContent = worded(houseWords, "takes-one", { count: files.length });
       return;
     }
     input.files = files;
@@ -113,7 +122,7 @@ async function forgetPages() {
 // A kept page says how old it is; with a network it can be had anew.
 window.addEventListener("online", () => {
   const since = document.querySelector(".kept-since");
-  if (since) since.textContent = "There is a network again. This page is as it was kept: load it anew.";
+  if (since) since.textContent = worded(houseWords, "network-again");
 });
 
 if (window.isSecureContext && "serviceWorker" in navigator) {

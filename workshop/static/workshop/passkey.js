@@ -33,7 +33,7 @@ async function postJson(address, form, body) {
     body: JSON.stringify(body),
   });
   const said = await answer.json();
-  if (!answer.ok) throw new Error(said.problem || "That did not work. Try again.");
+  if (!answer.ok) throw new Error(said.problem || worded(form, "failed"));
   return said;
 }
 
@@ -47,10 +47,10 @@ function showCodes(form, codes, go) {
   const done = Object.assign(document.createElement("a"), {
     href: go,
     className: "button button-primary",
-    textContent: "I have them",
+    textContent: worded(form, "have-codes"),
   });
   const told = Object.assign(document.createElement("p"), {
-    textContent: "Your recovery codes, shown this once. Each lets you in once when the passkey is lost.",
+    textContent: worded(form, "codes"),
   });
   form.replaceChildren(told, list, done);
   done.focus();
@@ -74,7 +74,7 @@ function usePasskeys(form) {
       if (said.codes && said.codes.length) showCodes(form, said.codes, said.go);
       else window.location.assign(said.go);
     } catch (problem) {
-      status.textContent = problem.name === "NotAllowedError" ? "The device said no, or nobody answered." : problem.message;
+      status.textContent = problem.name === "NotAllowedError" ? worded(form, "refused") : problem.message;
     }
     form.querySelectorAll("button").forEach((button) => {
       button.disabled = false;

@@ -2,6 +2,8 @@
 "use strict";
 
 const KEPT = "kept-pages";
+// What it says, in the language of whoever the script was served to.
+const SAYS = {{ says|safe }};
 // Run sheets, the list of what to buy, "do I own this?" in the shop, and the handbook.
 const PAGES = [/\/jobs\/\d+\/run\/$/, /\/buying\/$/, /\/shelf\/pocket\/$/, /\/handbook\/([\w-]+\/)?$/];
 const LISTS = [/\/shelf\/pocket\/shades$/, /\/handbook\/words$/];
@@ -24,18 +26,23 @@ async function keep(request, answer) {
   await pages.put(request.url, new Response(await answer.blob(), { headers }));
 }
 
+function filled(words, fields) {
+  return words.replace(/\{(\w+)\}/g, (whole, field) => (field in fields ? fields[field] : whole));
+}
+
 function saidOf(ms) {
   const minutes = Math.round(ms / 60000);
-  if (minutes < 1) return "just now";
-  if (minutes < 90) return `${minutes} min ago`;
-  return minutes < 48 * 60 ? `${Math.round(minutes / 60)} h ago` : `${Math.round(minutes / 1440)} days ago`;
+  if (minutes < 1) return SAYS.now;
+  if (minutes < 90) return filled(SAYS.minutes, { count: minutes });
+  if (minutes < 48 * 60) return filled(SAYS.hours, { count: Math.round(minutes / 60) });
+  return filled(SAYS.days, { count: Math.round(minutes / 1440) });
 }
 
 // The page as it was kept, which says so at its head and how old it is.
 async function aged(known) {
   const at = Number(known.headers.get("x-kept-at"));
-  const when = new Date(at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
-  const words = `No network. This is how it stood on ${when}, ${saidOf(Date.now() - at)}.`;
+  const when = new Date(at).toLocaleString(SAYS.lang, { dateStyle: "medium", timeStyle: "short" });
+  const words = filled(SAYS.stood, { when, ago: saidOf(Date.now() - at) });
   const page = (await known.text()).replace(
     /<main[^>]*>/,
     (main) => `${main}<p class="kept-since" role="status">${words}</p>`,
@@ -63,12 +70,12 @@ async function keptPages() {
 async function noNetwork() {
   const found = await keptPages();
   const kept = found.length
-    ? `<p>This device keeps:</p><ul>${found.join("")}</ul>`
-    : "<p>This device keeps no page yet: run sheets, what to buy and the page for the shop are kept once they were looked at.</p>";
+    ? `<p>${SAYS.keeps}</p><ul>${found.join("")}</ul>`
+    : `<p>${SAYS.keepsNothing}</p>`;
   return new Response(
-    `<!doctype html><html lang="en-GB"><head><meta charset="utf-8"><title>No network · Enough Thread</title>
+    `<!doctype html><html lang="${SAYS.lang}"><head><meta charset="utf-8"><title>${SAYS.noNetwork} · Enough Thread</title>
     <meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">
-    ${await looks()}</head><body><main id="content"><h1>No network</h1><p>This page is asked of the workshop each time. Nothing was lost.</p>
+    ${await looks()}</head><body><main id="content"><h1>${SAYS.noNetwork}</h1><p>${SAYS.asked}</p>
     ${kept}</main></body></html>`,
     { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } },
   );

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
+from inventory.compute.spoken import figure
+
 # International inch, exact by agreement since 1959.
 MM_IN_INCH = Fraction(254, 10)
 # From the coarsest a tape has to the finest.
@@ -62,7 +64,7 @@ def _on_grid(sizes_mm: Sequence[int], step: Fraction, kerf_mm: int) -> list[int]
 
 def _words(mark: Fraction, unit: str) -> str:
     if unit == "cm":
-        return f"{float(mark):.1f} cm"
+        return f"{figure(float(mark), 1)} cm"
     if unit == "mm":
         return f"{int(mark)} mm"
     whole, part = divmod(mark, 1)

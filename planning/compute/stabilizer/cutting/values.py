@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import NOTHING_CUT, StripsCut
+from inventory.compute.spoken import _
 from planning.compute.search.proof import Proof
 
 # What an offcut's shorter side must have to be worth a label: common practice, no source.
@@ -61,12 +62,13 @@ class CutOrder:
 
     def __post_init__(self) -> None:
         if self.kerf_mm < 0 or self.edge_mm < 0:
-            raise WorkshopError("A cut or an edge cannot lose less than 0 mm; give 0 or more.")
+            raise WorkshopError(_("A cut or an edge cannot lose less than 0 mm; give 0 or more."))
         for piece in self.pieces:
             if min(piece.width_mm, piece.height_mm) <= 0 or piece.count < 0:
                 raise WorkshopError(
-                    f"{piece.count} pieces of {piece.width_mm} × {piece.height_mm} mm cannot be cut; "
-                    "give sizes above zero."
+                    _(
+                        "{count} pieces of {width_mm} × {height_mm} mm cannot be cut; give sizes above zero."
+                    ).format(count=piece.count, width_mm=piece.width_mm, height_mm=piece.height_mm)
                 )
 
 

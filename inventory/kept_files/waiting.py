@@ -12,11 +12,10 @@ from pathlib import Path, PurePosixPath
 from uuid import uuid4
 
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
-from inventory.kept_files import store
-from planning.models import ImportRun
-from planning.stitch_files.unpacking import plain_name
+from inventory.kept_files.store import store
 
 FOLDER = "incoming"
 
@@ -35,22 +34,20 @@ class WaitingFile:
     sha256: str
 
 
-def take_in(files: Iterable[UploadedFile]) -> list[WaitingFile]:
-    """Put files that a browser sent into the store. Nothing of them is left where that fails."""
+def take_in(files: Iterable[tuple[str, UploadedFile]]) -> list[WaitingFile]:
+    """Put files that a browser sent into the store, each with its name. Nothing is left of them where that fails."""
     token = uuid4().hex
     taken: list[WaitingFile] = []
     stored = ""
     try:
-        for number, file in enumerate(files, start=1):
+        for number, (name, file) in enumerate(files, start=1):
             stored = f"{FOLDER}/{token}-{number:05}"
             digest = hashlib.sha256()
             for chunk in file.chunks():
                 digest.update(chunk)
             file.seek(0)
             store().put(stored, file.file, sync=False)  # type: ignore[arg-type]  # whoever sent it still has it
-            taken.append(
-                WaitingFile(plain_name(file.name or "file"), stored, file.size or 0, digest.hexdigest())
-            )
+            taken.append(WaitingFile(name, stored, file.size or 0, digest.hexdigest()))
     except BaseException:
         let_go(taken)
         raise
@@ -63,13 +60,13 @@ def let_go(files: Iterable[WaitingFile]) -> None:
         store().delete(each.stored)
 
 
-def note(run: ImportRun, files: Iterable[WaitingFile]) -> None:
+def note(run: int, files: Iterable[WaitingFile]) -> None:
     """Write down what a run waits with; in the transaction that makes the run."""
     told = json.dumps([asdict(each) for each in files]).encode()
     store().put(_list_of(run), told, sync=False)
 
 
-def waiting_with(run: ImportRun) -> list[WaitingFile]:
+def waiting_with(run: int) -> list[WaitingFile]:
     """Return what a run waits with, in the order in which it was sent; nothing where nothing waits any more."""
     try:
         return [WaitingFile(**each) for each in json.loads(store().read(_list_of(run)))]
@@ -77,10 +74,10 @@ def waiting_with(run: ImportRun) -> list[WaitingFile]:
         return _of_before(run)
 
 
-def _of_before(run: ImportRun) -> list[WaitingFile]:
+def _of_before(run: int) -> list[WaitingFile]:
     """Return what waits where an earlier version put it: in a folder a run, with a folder for each file."""
     found = []
-    for each in store().under(f"{FOLDER}/{run.pk}/"):
+    for each in store().under(f"{FOLDER}/{run}/"):
         parts = PurePosixPath(each.name).parts
         if len(parts) == 4 and parts[2].isdecimal():
             found.append(WaitingFile(parts[3], each.name, each.bytes, ""))
@@ -93,25 +90,28 @@ def fetch(waiting: WaitingFile, *, number: int, into: Path) -> Path:
     try:
         content = store().read(waiting.stored)
     except FileNotFoundError:
-        raise GoneWhileWaiting(f"{waiting.name} is gone from the workshop's files. Send it again.") from None
+        raise GoneWhileWaiting(
+            _("{name} is gone from the workshop's files. Send it again.").format(name=waiting.name)
+        ) from None
     if waiting.sha256 and hashlib.sha256(content).hexdigest() != waiting.sha256:
-        raise GoneWhileWaiting(f"{waiting.name} was damaged while it waited. Send it again.")
+        raise GoneWhileWaiting(
+            _("{name} was damaged while it waited. Send it again.").format(name=waiting.name)
+        )
     path.parent.mkdir()
     path.write_bytes(content)
     return path
 
 
-def forget(run: ImportRun) -> None:
+def forget(run: int) -> None:
     """Delete what a run waited with, once it is through; the list goes last."""
     let_go(waiting_with(run))
     store().delete(_list_of(run))
 
 
-def names_waiting() -> set[str]:
-    """Return the names of all files in the store that a run still waits with."""
-    runs = ImportRun.objects.filter(ended_at__isnull=True)
+def names_waiting(runs: Iterable[int]) -> set[str]:
+    """Return the names of all files in the store that these runs wait with."""
     return {name for run in runs for name in (_list_of(run), *(each.stored for each in waiting_with(run)))}
 
 
-def _list_of(run: ImportRun) -> str:
-    return f"{FOLDER}/{run.pk}.json"
+def _list_of(run: int) -> str:
+    return f"{FOLDER}/{run}.json"
