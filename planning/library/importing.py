@@ -23,16 +23,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
-from inventory.kept_files import UNFINISHED
-from inventory.kept_files.waiting import (
-    GoneWhileWaiting,
-    fetch,
-    forget,
-    let_go,
-    note,
-    take_in,
-    waiting_with,
-)
+from inventory.kept_files import UNFINISHED, waiting
 from inventory.work import LaidDown, Stopped, TakenOver
 from planning.library.designs import keep_contents, keep_records
 from planning.library.digests import DesignDigest, digest_design_files
@@ -117,15 +108,15 @@ def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None
     files = list(files)
     names = [printable(file.name or "file") for file in files]
     source = names[0] if len(names) == 1 else f"{len(names)} files"
-    taken = take_in((plain_name(file.name or "file"), file) for file in files)
+    taken = waiting.take_in((plain_name(file.name or "file"), file) for file in files)
     try:
         with transaction.atomic():
             run = ImportRun.objects.create(
                 source=source[:SOURCE_LENGTH], by=by, asked_at=at, found=len(files)
             )
-            note(run.pk, taken)
+            waiting.note(run.pk, taken)
     except BaseException:
-        let_go(taken)
+        waiting.let_go(taken)
         raise
     return run
 
@@ -195,7 +186,7 @@ def carry_out(
 
 def _forget(run: ImportRun) -> None:
     try:
-        forget(run.pk)
+        waiting.forget(run.pk)
     except OSError as problem:  # the import is through all the same; the doctor names what is left
         logger.warning("What import %s waited with is left: %s", run.pk, problem)
 
@@ -415,13 +406,13 @@ def _received(run: ImportRun, *, into: Path, progress: Progress) -> tuple[list[C
     """Return the files that a run waits with, fetched and archives unpacked, and the number of others in those."""
     candidates: list[Candidate] = []
     others = 0
-    waiting = waiting_with(run.pk)
-    if not waiting:
+    sent = waiting.waiting_with(run.pk)
+    if not sent:
         raise CannotImport(
             _("The files that waited here are gone from the workshop's files. Send them again.")
         )
-    for number, each in enumerate(waiting, start=1):
-        progress(0, len(waiting), _("The files are fetched."))
+    for number, each in enumerate(sent, start=1):
+        progress(0, len(sent), _("The files are fetched."))
         record = f"{number:05}/{each.name}"
         problem = unsafe_name(each.name)
         if problem:
@@ -429,12 +420,12 @@ def _received(run: ImportRun, *, into: Path, progress: Progress) -> tuple[list[C
             candidates.append(Candidate(into, record, each.bytes, reason=refusal))
             continue
         try:
-            path = fetch(each, number=number, into=into)
+            path = waiting.fetch(each, number=number, into=into)
             if path.suffix != ".zip":
                 candidates.append(Candidate(path, record, each.bytes))
                 continue
             members, more = unpack(path, into=into / f"unpacked-{number:05}", name=path.name)
-        except (UnsafeArchive, GoneWhileWaiting) as refused:
+        except (UnsafeArchive, waiting.GoneWhileWaiting) as refused:
             candidates.append(Candidate(into, record, each.bytes, reason=str(refused)))
             continue
         others += more
