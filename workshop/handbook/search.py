@@ -53,7 +53,7 @@ SMALL = frozenset(
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundPage:
     """A page that has the words, and a line around the first of them."""
 
     page: HandbookPage
@@ -61,7 +61,7 @@ class Found:
     fit: int
 
 
-def search(pages: Iterable[HandbookPage], asked: str) -> list[Found]:
+def search(pages: Iterable[HandbookPage], asked: str) -> list[FoundPage]:
     """Return the pages that hold every word of ``asked``, those with the words in their title first."""
     words = [word for word in folded(asked).split() if word not in SMALL] or folded(asked).split()
     if not words:
@@ -73,7 +73,7 @@ def search(pages: Iterable[HandbookPage], asked: str) -> list[Found]:
             continue
         in_title = sum(_at(title, word) >= 0 for word in words)
         often = sum(len(re.findall(rf"\b{re.escape(word)}", text)) for word in words)
-        found.append(Found(page, _around(page.plain, words), 1000 * in_title + often))
+        found.append(FoundPage(page, _around(page.plain, words), 1000 * in_title + often))
     return sorted(found, key=lambda each: -each.fit)
 
 
