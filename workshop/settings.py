@@ -82,6 +82,7 @@ TEMPLATES = [
                 "django.templatetags.l10n",
                 "workshop.templatetags.quantities",
                 "workshop.templatetags.drawing",
+                "workshop.templatetags.lean",
             ],
         },
     },

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.owning import Kept, kept_of
@@ -86,40 +87,47 @@ def equivalents(shade: Shade) -> list[Equivalent]:
                 shade=shade
             )
         )
+    # As rows: a record of every shade of a large catalogue would be most of the work, and of the memory.
     others = list(
         Shade.objects.filter(
             range__purpose=shade.range.purpose, lab_l__isnull=False, lab_a__isnull=False, lab_b__isnull=False
         )
         .exclude(range=shade.range)
-        .select_related("range")
         .order_by("range__maker", "range__name", "code")
+        .values_list("pk", "range_id", "lab_l", "lab_a", "lab_b")
     )
-    labs = [tuple(other_lab) for other in others if (other_lab := other.lab) is not None]
-    differences = delta_e_00(tuple(lab), labs)
-    nearest: dict[int, int] = {}
+    differences = delta_e_00(
+        tuple(lab), np.array([labs for _pk, _range, *labs in others], dtype=float).reshape(-1, 3)
+    ).tolist()
+    nearest: dict[int, tuple[float, int]] = {}
     owned = set(Shade.objects.owned().values_list("pk", flat=True))
-    for at, other in enumerate(others):
-        best = nearest.get(other.range_id)
-        rank = (round(float(differences[at]), 6), other.pk not in owned)
-        if best is None or rank < (round(float(differences[best]), 6), others[best].pk not in owned):
-            nearest[other.range_id] = at
-    chosen = sorted(nearest.values(), key=lambda at: float(differences[at]))
-    grades = [grade_between(tuple(lab), labs[at]) for at in chosen]
-    kept = kept_of(others[at].pk for at in chosen)
-    return [
-        Equivalent(
-            shade=others[at],
-            delta_e_00=float(differences[at]),
-            between=difference_between(float(differences[at]), shade.sigma, others[at].sigma),
-            grade=grade,
-            in_words=grade_in_words(grade),
-            same_fibre=others[at].range.fibre == shade.range.fibre,
-            same_weight=same_weight(others[at].range.weight_label, shade.range.weight_label) is True
-            or others[at].range.weight_label == shade.range.weight_label,
-            kept=kept[others[at].pk],
-        )
-        for at, grade in zip(chosen, grades, strict=True)
-    ]
+    for (pk, range_id, *_labs), difference in zip(others, differences, strict=True):
+        best = nearest.get(range_id)
+        rank = (round(difference, 6), pk not in owned)
+        if best is None or rank < (round(best[0], 6), best[1] not in owned):
+            nearest[range_id] = (difference, pk)
+    chosen = sorted(nearest.values(), key=lambda each: each[0])
+    shades = Shade.objects.select_related("range").in_bulk([pk for _, pk in chosen])
+    kept = kept_of(shades)
+    return [_equivalent(shade, shades[pk], difference, kept[pk]) for difference, pk in chosen if pk in shades]
+
+
+def _equivalent(shade: Shade, other: Shade, difference: float, kept: Kept) -> Equivalent:
+    lab, other_lab = shade.lab, other.lab
+    assert lab is not None  # only shades of a known colour are chosen for such
+    assert other_lab is not None
+    grade = grade_between(tuple(lab), tuple(other_lab))
+    return Equivalent(
+        shade=other,
+        delta_e_00=difference,
+        between=difference_between(difference, shade.sigma, other.sigma),
+        grade=grade,
+        in_words=grade_in_words(grade),
+        same_fibre=other.range.fibre == shade.range.fibre,
+        same_weight=same_weight(other.range.weight_label, shade.range.weight_label) is True
+        or other.range.weight_label == shade.range.weight_label,
+        kept=kept,
+    )
 
 
 def ranges_without(shade: Shade, found: Iterable[Equivalent]) -> Sequence[ThreadRange]:

@@ -58,15 +58,22 @@ class RestingRows:
 
 
 def rests_on_shade(shade: Shade) -> list[RestingRows]:
-    """Return all that rests on ``shade``: kinds of records that name it, and who has its spools set aside."""
+    """Return all that rests on ``shade``: kinds of records that name it, and who has its spools set aside.
+
+    One question to the database for each kind, however many rest on it.
+    """
     found = []
     for relation in _relations():
         if relation.related_model is ShadeAct:
             continue
-        rows = _rows(relation, shade)
-        if count := rows.count():
+        rows = list(
+            _rows(relation, shade)
+            .select_related(*_named_by(relation.related_model))
+            .annotate(in_all=models.Window(models.Count("pk")))[:NAMED]
+        )
+        if rows:
             name = str(relation.related_model._meta.verbose_name_plural)
-            found.append(RestingRows(name, count, tuple(str(row) for row in rows[:NAMED])))
+            found.append(RestingRows(name, rows[0].in_all, tuple(str(row) for row in rows)))
     holders = sorted(
         set(Reservation.objects.filter(item__spool__shade=shade).values_list("holder", flat=True))
     )
@@ -243,6 +250,13 @@ def _relations() -> Iterator[Any]:
 
 def _rows(relation: Any, shade: Shade) -> models.QuerySet:
     return relation.related_model._default_manager.filter(**{relation.field.attname: shade.pk})
+
+
+def _named_by(model: type[models.Model]) -> Iterator[str]:
+    """Yield what the name of such a record may be made of, to be read with it: its references, of a shade its range."""
+    for field in model._meta.concrete_fields:
+        if field.is_relation:
+            yield f"{field.name}__range" if field.related_model is Shade else field.name
 
 
 def _label(relation: Any) -> str:

@@ -28,7 +28,7 @@ def list_csv(asked: FoundThings) -> Iterator[str]:
     writer = csv.writer(_Line(), quoting=csv.QUOTE_ALL)
     # A spreadsheet that meets no byte order mark takes the text for its own country's old code page.
     yield "\ufeff" + writer.writerow(COLUMNS)
-    for row in asked.in_chunks():
+    for row in asked.one_by_one():
         line = _line(row)
         yield writer.writerow([_cell(line.get(column)) for column in COLUMNS])
 

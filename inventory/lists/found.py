@@ -17,7 +17,7 @@ from inventory.compute.names.plain import is_colour_word
 from inventory.compute.spoken import N_
 from inventory.lists.wall import shades_of
 from inventory.models import Place, Shade, StabilizerProduct, StockItem, ThreadRange
-from inventory.shelf.reads import Described, described
+from inventory.shelf.reads import Described, described, described_one_by_one
 
 Kind = StockItem.Kind
 
@@ -136,12 +136,13 @@ class FoundThings:
             return _read(self.items.values_list("pk", "kind")[part])
         return self._nearest(self.near, part)
 
-    def in_chunks(self, size: int = 500) -> Iterator[Listed]:
-        """Yield every row, ``size`` at a time, so that a list of any length takes little memory."""
-        start = 0
-        while rows := self[start : start + size]:
-            yield from rows
-            start += size
+    def one_by_one(self) -> Iterator[Listed]:
+        """Yield every row as it is read, so that a list of any length takes little memory, in one question."""
+        if self.near is not None:
+            yield from self._nearest(self.near, slice(None))
+            return
+        for thing in described_one_by_one(self.items, kinds=self.tab.kinds):
+            yield Listed(thing)
 
     def _nearest(self, near: Lab, part: slice) -> list[Listed]:
         """Return the rows of ``part`` with the nearest shade first; things of no known colour are left out."""

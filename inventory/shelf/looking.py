@@ -62,7 +62,7 @@ def _look_at(spool: Spool, most_mm: int) -> Look | None:
     looks = []
     with suppress(TareNotKnown):
         sigmas = tuple(sigma_by_weight(spool, length, USUAL_SCALE_MG) for length in lengths)
-        looks.append(Look("weigh", lengths, sigmas))
+        looks.append(Look(N_("weigh"), lengths, sigmas))
     winding = winding_of(spool.put_up)
     if winding is not None:
         error = sigma_of_tool(USUAL_TOOL)

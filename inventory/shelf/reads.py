@@ -1,9 +1,10 @@
 """Questions about the shelf that join, answered as dataclasses."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from inventory.compute.colour.grade import grade_between, grade_in_words
@@ -156,6 +157,16 @@ def described(items: Sequence[int], *, kind: str) -> list[Described]:
     model, related = KINDS[kind]
     found = model._default_manager.select_related("place", *related).in_bulk(items)
     return [describe(found[pk]) for pk in items if pk in found]
+
+
+def described_one_by_one(items: QuerySet[StockItem], *, kinds: Iterable[str]) -> Iterator[Described]:
+    """Yield ``items``, of these kinds, in their order, while they are read: one question, and little memory."""
+    records = {kind: KINDS[kind][0]._meta.model_name or "" for kind in kinds}
+    read_with = [f"{records[kind]}__{path}" for kind in kinds for path in KINDS[kind][1]]
+    for item in items.select_related("place", *records.values(), *read_with).iterator(chunk_size=500):
+        record: StockItem = getattr(item, records[item.kind])
+        record.place = item.place
+        yield describe(record)
 
 
 def describe(item: StockItem) -> Described:

@@ -6,6 +6,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.compute.lengths import format_length, format_weight
+from inventory.compute.names.fullness import level_called
 from inventory.compute.spoken import N_, figure
 from inventory.compute.units import Units
 from inventory.ledger.posting import SHOWN
@@ -29,7 +30,7 @@ def word_meant(typed: str) -> str:
     ('nearly empty', '12 m')
     """
     text = " ".join(typed.casefold().split())
-    return next((word for word in LEVELS if text in (word, _(word).casefold())), text)
+    return level_called(text) or next((word for word in LEVELS if text in (word, _(word).casefold())), text)
 
 
 def quantity_unit(kind: str, units: Units) -> str:

@@ -46,6 +46,12 @@ _NAMED = re.compile(r"(job|order|stocktake|import|list) ([0-9a-f]+)")
 
 
 @register.filter
+def said(words: str) -> str:
+    """Return words of the sums, such as those for a difference of colours, in the reader's language."""
+    return _(words) if words else words
+
+
+@register.filter
 def field_name(name: str) -> str:
     """Return what a field of a record is called."""
     return _(name) if name in FIELD_NAMES else name

@@ -18,7 +18,7 @@ register = template.Library()
 @register.filter
 def spool_words(said: SpoolInWords, units: Units) -> str:
     """Return whose thread it is, which colour, and how thick."""
-    colour = said.name or (plain_name(said.colour) if said.colour is not None else "")
+    colour = said.name or (_(plain_name(said.colour)) if said.colour is not None else "")
     which = " ".join(filter(None, [said.maker, said.range_name, said.code, colour]))
     return ", ".join(filter(None, [which, thickness_words(said.weight_label)]))
 
@@ -48,4 +48,4 @@ def _of(left: str, full: str) -> str:
 @register.simple_tag
 def columns_in_words(reading: Reading) -> str:
     """Return what the columns are, in the order of the list."""
-    return ", ".join(MEANINGS[each].words.partition(",")[0] for each in reading.meanings if each)
+    return ", ".join(_(MEANINGS[each].words).partition(",")[0] for each in reading.meanings if each)

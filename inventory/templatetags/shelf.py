@@ -77,33 +77,24 @@ def wall_spool(each: OnTheWall) -> SafeString:
 
     How many spools there are of it stands on it, from two on.
     """
+    hex = each.hex or "#ffffff"
     if each.full is None:
-        wound = format_html(
-            '<path d="M6 6H34V28H6z" fill="{}" fill-opacity=".35" stroke="#17211f" stroke-width="1.4" '
-            'stroke-dasharray="3 2"/><text x="20" y="22" text-anchor="middle" font-size="14" font-weight="700" '
-            'fill="#17211f">?</text>',
-            each.hex or "#ffffff",
+        wound = format_html('<path class="thread not-known" d="M6 6H34V28H6z" fill="{}"/>', hex) + mark_safe(
+            '<text x="20" y="22" class="asks">?</text>'
         )
     else:
-        half = 4 + 10 * each.full
+        left, right = round(16 - 10 * each.full, 1), round(24 + 10 * each.full, 1)
         wound = format_html(
-            '<path d="M{} 6H{}V28H{}z" fill="{}" stroke="#3a3a3a" stroke-width=".6"/>'
-            '<path d="M{} 12H{}M{} 20H{}" stroke="#fff" stroke-opacity=".25" stroke-width="1.5"/>',
-            round(20 - half, 1), round(20 + half, 1), round(20 - half, 1), each.hex or "#ffffff",
-            round(20 - half, 1), round(20 + half, 1), round(20 - half, 1), round(20 + half, 1),
+            '<path class="thread" d="M{0} 6H{1}V28H{0}z" fill="{2}"/><path class="turns" d="M{0} 12H{1}M{0} 20H{1}"/>',
+            left, right, hex,
         )  # fmt: skip
     count = (
-        format_html(
-            '<circle cx="33" cy="28" r="7.5" fill="#fff"/><text x="33" y="32" text-anchor="middle" font-size="11" '
-            'font-weight="700" fill="#17211f">{}</text>',
-            min(each.spools, 99),
-        )
+        format_html('<circle cx="33" cy="28" r="7.5"/><text x="33" y="32">{}</text>', min(each.spools, 99))
         if each.spools > 1
         else mark_safe("")
     )
     return format_html(
-        '<svg class="wall-spool" viewBox="0 0 42 36" aria-hidden="true" focusable="false">'
-        '<path d="M4 3H36V6H4zM4 28H36V31H4z" fill="#4a524f"/>{}{}</svg>',
+        '<svg class="wall-spool" viewBox="0 0 42 36"><path d="M4 3H36V6H4zM4 28H36V31H4z"/>{}{}</svg>',
         wound,
         count,
     )

@@ -5,6 +5,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from inventory.catalogue.pocket import PocketShade, pocket_list
@@ -32,7 +33,7 @@ def _as_data(each: PocketShade, units: Units) -> dict[str, Any]:
     shade, kept = each.shade, each.kept
     data: dict[str, Any] = {"code": shade.code, "range": str(shade.range), "name": shade.name}
     if shade.hex:
-        data |= {"hex": shade.hex, "words": each.words}
+        data |= {"hex": shade.hex, "words": _(each.words) if each.words else ""}
     if each.earlier_codes:
         data["earlier"] = each.earlier_codes
     if kept.spools:

@@ -21,7 +21,7 @@ from planning.jobs.turns import Standing
 from planning.models import Job
 from planning.plan.words import answer_in_words, thread_name
 from planning.run.sheet import next_steps
-from planning.run.standing import Run, run_of
+from planning.run.standing import Run, runs_of
 
 # So many jobs are planned for the first page; the list of jobs has the others.
 MOST_JOBS = 8
@@ -100,6 +100,7 @@ def agenda(*, today: date, units: Units) -> Agenda:
     """Return what ``today`` asks. Nothing is written."""
     standings = in_turn(plans=MOST_JOBS)
     waiting = [each for each in standings if each.job.state != State.RUNNING]
+    at_machines = [each.job for each in standings if each.job.state == State.RUNNING]
     shown = waiting[:MOST_JOBS]
     unmeasured = _unmeasured_spools(shown)
     looks = _best_looks(measure_first_of(shown))
@@ -111,7 +112,7 @@ def agenda(*, today: date, units: Units) -> Agenda:
         Coming(each, (today - each.expected_on).days) for each in orders if each.expected_on is not None
     ]
     return Agenda(
-        running=tuple(_running(each.job) for each in standings if each.job.state == State.RUNNING),
+        running=tuple(_running(each) for each in runs_of(at_machines)),
         asking=tuple(_asking(each, looks.get(each.job.pk), by_material, units) for each in shown),
         more_jobs=len(waiting) - len(shown),
         to_order=tuple(to_order(needs, today=today)),
@@ -123,14 +124,13 @@ def agenda(*, today: date, units: Units) -> Agenda:
     )
 
 
-def _running(job: Job) -> Running:
-    run = run_of(job)
+def _running(run: Run) -> Running:
     position = run.left[0] if run.left else 0
     each = ["done" if run.done[at] else "spoiled" for at in sorted(run.done)]
     each += ["now" if at == position else "open" for at in run.left]
     pieces_a_stitch = -(-len(each) // MOST_STITCHES)
     return Running(
-        job,
+        run.job,
         run,
         called=run.called(position) if position else "",
         position=position,

@@ -8,10 +8,7 @@ from planning.compute.certainty.settling import LookedAt, LookFirst
 from planning.jobs.season import in_turn, kept, season_marks
 from planning.jobs.turns import Standing
 from planning.models import Job
-from planning.plan.settling import labels_in_doubt, look_first_of
-
-# So many jobs are planned at once: each takes some hundredths of a second.
-PLANNED_AT_ONCE = 40
+from planning.plan.settling import doubt_of_standing, labels_in_doubt, look_first_of
 
 
 @dataclass(frozen=True)
@@ -31,28 +28,24 @@ class MeasureFirst:
     worth: float
 
 
-def measure_first(*, at_most: int = PLANNED_AT_ONCE) -> tuple[MeasureFirst, ...]:
+def measure_first() -> tuple[MeasureFirst, ...]:
     """Return what to look at before anything is bought for the open jobs in their turn, what settles most first.
 
     Of each job the smallest set of looks that a thing is in counts, shared evenly among its things.
     """
-    return kept(
-        ("measure first", at_most),
-        lambda: season_marks().every,
-        lambda: measure_first_of(in_turn(plans=at_most)),
-    )
+    return kept("measure first", lambda: season_marks().every, lambda: measure_first_of(in_turn()))
 
 
 def measure_first_of(standings: Sequence[Standing]) -> tuple[MeasureFirst, ...]:
-    """Return ``measure_first`` for jobs that are planned already; reads once, however many they are."""
-    planned = [(each.job, each.plan) for each in standings if each.plan is not None]
-    labels = {label for _, plan in planned for label in labels_in_doubt(plan)}
+    """Return ``measure_first`` for jobs that stand in their turn; reads once, however many they are."""
+    doubts = [(each.job, doubt_of_standing(each.stood)) for each in standings if each.stood is not None]
+    labels = {label for _, doubt in doubts for label in labels_in_doubt(doubt)}
     looks = looks_by_label(sorted(labels)) if labels else {}
     items: dict[str, LookedAt] = {}
     settles: dict[str, list[Settles]] = {}
-    for job, plan in planned:
+    for job, doubt in doubts:
         told: set[str] = set()
-        for first in look_first_of(plan, looks) if labels else ():
+        for first in look_first_of(doubt, looks) if labels else ():
             for item in first.items:
                 if item.label not in told:
                     told.add(item.label)

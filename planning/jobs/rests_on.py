@@ -138,7 +138,7 @@ def own_columns(model: type[Model]) -> tuple[str, ...]:
     return tuple(field.attname for field in model._meta.local_concrete_fields)
 
 
-def _rows(query: QuerySet[Any], columns: Sequence[str], *, at_a_time: int = 5_000) -> Iterable[bytes]:
+def _rows(query: QuerySet[Any], columns: Sequence[str], *, at_a_time: int = 1_000) -> Iterable[bytes]:
     for rows in plain_rows(query.order_by("pk").values_list(*columns), at_a_time=at_a_time):
         yield repr(rows).encode()
 

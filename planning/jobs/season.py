@@ -29,8 +29,9 @@ from planning.plan.hooping import hooping_of
 
 State = Job.State
 Answer = TypeVar("Answer")
-# So many answers, made-ready jobs and parts of standings are kept; the oldest go first.
-MOST_ANSWERS, MOST_READY, MOST_PARTS = 24, 1_200, 6_000
+# So many answers are kept, and of each waiting job so many parts of standings and what it is made ready with; the
+# oldest go first. They are enough for all that is asked of one state of the workshop, and for a little of the last.
+MOST_ANSWERS, PARTS_A_JOB, READY_A_JOB, OF_FEW_JOBS = 16, 8, 1.2, 200
 # A whole plan takes a quarter of a megabyte.
 MOST_PLANS = 12
 READ_ANEW = 3  # times, where others change the workshop while it is read
@@ -265,7 +266,7 @@ class _Season:
             stood = stand(self._ready(job, shelf, bobbins), shelf, bobbins, kept=_keeping.parts)
         except WorkshopError as problem:
             return Standing(job, verdict="unknown", problem=str(problem))
-        _forget_oldest(_keeping.parts, most=MOST_PARTS)
+        _forget_oldest(_keeping.parts, most=OF_FEW_JOBS + round(PARTS_A_JOB * len(self.jobs)))
         return Standing(job, verdict=stood.verdict, stood=stood)
 
     def _ready(self, job: Job, shelf: SeasonShelf, bobbins: BobbinStock | None) -> ReadyBatch:
@@ -284,7 +285,7 @@ class _Season:
                 too_big=hooping.too_big,
                 key=key,
             )
-            _forget_oldest(_keeping.ready, most=MOST_READY)
+            _forget_oldest(_keeping.ready, most=OF_FEW_JOBS + round(READY_A_JOB * len(self.jobs)))
         return _keeping.ready[key]
 
     def _to_choose_from(self, bobbins: BobbinStock | None) -> Shelf:

@@ -73,6 +73,7 @@ class Shelves:
     def set_aside(self, *, but_not: Collection[str]) -> None:
         """Set aside again what is set aside for everybody but these holders."""
         claimed = self._claimed(but_not)
+        self._taken: Counter[str] = Counter()
         self.shelf = shelf_after(self.whole, claimed, bobbins=0)
         self.bobbins = self._bobbins_without(claimed, but_not)
 
@@ -104,6 +105,9 @@ class Shelves:
         }
 
     def for_job(self, job: Job) -> Shelf:
+        if self._taken:
+            self.shelf = shelf_after(self.shelf, self._taken, bobbins=0)
+            self._taken = Counter()
         style = self.style_of(job)
         return replace(self.shelf, bobbins=self.bobbins[style] if style else None)
 
@@ -115,12 +119,14 @@ class Shelves:
         return plan_asked(self.asked_by.of(job), shelf=self.for_job(job), with_advice=False)
 
     def take(self, job: Job, claimed: Mapping[str, int], *, bobbins: int) -> None:
-        """Take what a job claims off the shelf, and so many full bobbins of its style."""
-        after = shelf_after(self.for_job(job), claimed, bobbins=bobbins)
-        self.shelf = replace(after, bobbins=None)
+        """Take what a job claims off the shelf, and so many full bobbins of its style.
+
+        Thread and stabilizer are taken off together with what others claim before the next job is planned.
+        """
+        self._taken.update(claimed)
         style = self.style_of(job)
         if style:
-            self.bobbins[style] = after.bobbins
+            self.bobbins[style] = bobbins_after(self.bobbins[style], claimed, bobbins)
 
 
 def bobbins_after(stock: BobbinStock | None, claimed: Mapping[str, int], taken: int) -> BobbinStock | None:

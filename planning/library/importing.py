@@ -39,6 +39,7 @@ GIVEN_UP_AFTER = timedelta(minutes=5)
 PATH_LENGTH, REASON_LENGTH, SOURCE_LENGTH = 1000, 500, 500
 # So many files, or those of so many seconds, are kept in one transaction.
 KEPT_AT_ONCE, KEPT_WITHIN_SECONDS = 16, 0.5
+COUNTED_AT_ONCE = 250  # of those whose content is there already, which are only looked at
 Outcome = ImportedFile.Outcome
 Clock = Callable[[], datetime]
 # Told how many files of how many are dealt with, with ``always=True`` within the transaction that keeps them; raises
@@ -205,6 +206,8 @@ def _carry_out(
     by_content = dict(Design.objects.values_list("sha256", "pk"))
 
     def to_read() -> Iterator[Path]:
+        known: list[ImportedFile] = []
+        last = time.monotonic()
         for candidate in candidates:
             if candidate.reason:
                 _refuse(run, candidate, candidate.reason, clock=clock, progress=progress)
@@ -212,11 +215,16 @@ def _carry_out(
                 continue
             design_id = by_content.get(_sha256(candidate))
             if design_id is not None:
-                _count_known(run, candidate, design_id, clock=clock, progress=progress)
-                tell(run)
+                known.append(_file_record(run, candidate, Outcome.KNOWN, design_id=design_id))
+                if len(known) >= COUNTED_AT_ONCE or time.monotonic() - last > KEPT_WITHIN_SECONDS:
+                    _count_known(run, known, clock=clock, progress=progress)
+                    tell(run)
+                    known, last = [], time.monotonic()
                 continue
             by_path[candidate.path] = candidate
             yield candidate.path
+        _count_known(run, known, clock=clock, progress=progress)
+        tell(run)
 
     read: list[tuple[Candidate, DesignDigest | UnreadableDesign]] = []
     last = time.monotonic()
@@ -285,11 +293,9 @@ def _record_all(
 
 
 @transaction.atomic
-def _count_known(
-    run: ImportRun, candidate: Candidate, design_id: int, *, clock: Clock, progress: Progress
-) -> None:
-    run.known += 1
-    _file_record(run, candidate, Outcome.KNOWN, design_id=design_id).save()
+def _count_known(run: ImportRun, known: list[ImportedFile], *, clock: Clock, progress: Progress) -> None:
+    run.known += len(known)
+    ImportedFile.objects.bulk_create(known)
     _show_life(run, clock(), progress)
 
 

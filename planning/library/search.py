@@ -1,6 +1,7 @@
 """The design library: finding designs, and what a person says of them."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -10,12 +11,14 @@ from django.db.models import (
     Count,
     F,
     IntegerField,
+    Model,
     OuterRef,
     Prefetch,
     ProtectedError,
     Q,
     RestrictedError,
     Subquery,
+    prefetch_related_objects,
 )
 from django.db.models.deletion import Collector
 from django.db.models.functions import Coalesce, Lower
@@ -221,12 +224,21 @@ def what_needs(design: Design) -> tuple[str, ...]:
     try:
         Collector(using=DEFAULT_DB_ALIAS).collect([design])
     except ProtectedError as error:
-        return tuple(sorted({str(each) for each in error.protected_objects}))
+        return _names_of(error.protected_objects)
     except RestrictedError as error:
         # Its own variants do not need it: one of them takes its place.
-        others = {str(each) for each in error.restricted_objects if not isinstance(each, Design)}
-        return tuple(sorted(others))
+        return _names_of(each for each in error.restricted_objects if not isinstance(each, Design))
     return ()
+
+
+def _names_of(records: Iterable[Model]) -> tuple[str, ...]:
+    """Return what records are called, each once, in order; what their names are made of is read once for all."""
+    of_kind: dict[type[Model], list[Model]] = defaultdict(list)
+    for each in records:
+        of_kind[type(each)].append(each)
+    for kind, alike in of_kind.items():
+        prefetch_related_objects(alike, *(field.name for field in kind._meta.fields if field.is_relation))
+    return tuple(sorted({str(each) for alike in of_kind.values() for each in alike}))
 
 
 @whole_act

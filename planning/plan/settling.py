@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -10,9 +11,9 @@ from inventory.compute.later import later
 from inventory.compute.spoken import N_, _
 from inventory.shelf.looking import ShelfLook, looks_by_label
 from planning.compute.batch.bobbin_thread import PlannedBobbins
-from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.certainty.enough import missing_mm
+from planning.compute.certainty.factor import Factor
 from planning.compute.certainty.settling import (
     CountPart,
     Doubt,
@@ -22,10 +23,11 @@ from planning.compute.certainty.settling import (
     Part,
     best_looks,
 )
-from planning.compute.colour.choice import OwnedSpool
+from planning.compute.colour.choice import OwnedShade, OwnedSpool
+from planning.compute.season.stand import Stood
 from planning.compute.stabilizer.cutting import SourceCut
 from planning.compute.stabilizer.supply import LayerPlan
-from planning.plan.words import layer_name, thread_name
+from planning.plan.words import layer_name, shade_name
 
 if TYPE_CHECKING:
     from scipy.special import ndtri
@@ -48,30 +50,95 @@ _OF_THINGS = {
 }
 
 
+@dataclass(frozen=True)
+class ThreadInDoubt:
+    """One thread of what may not be enough; ``rests_on`` is the shade where looking at its spools may change that."""
+
+    verdict: str
+    is_off_colour: bool
+    rests_on: OwnedShade | None
+    needed_mm: int
+    spread: Factor
+
+
+@dataclass(frozen=True)
+class InDoubt:
+    """What looks at the shelf may change of a verdict: of a whole plan, or of a job's standing."""
+
+    verdict: str
+    is_too_big: bool
+    threads: tuple[ThreadInDoubt, ...]
+    bobbins: PlannedBobbins
+    stabilizer: tuple[LayerPlan, ...]
+    enough_at: float
+    tight_at: float
+
+
 def look_first(plan: BatchPlan) -> tuple[LookFirst, ...]:
     """Return the one, two and three things to look at that most likely settle the plan's verdict, read in one go."""
-    labels = labels_in_doubt(plan)
-    return look_first_of(plan, looks_by_label(labels)) if labels else ()
+    doubt = doubt_of_plan(plan)
+    labels = labels_in_doubt(doubt)
+    return look_first_of(doubt, looks_by_label(labels)) if labels else ()
 
 
-def labels_in_doubt(plan: BatchPlan) -> list[str]:
-    """Return the labels of what the parts of the plan that are not enough rest on."""
-    if plan.verdict == "enough":
+def doubt_of_plan(plan: BatchPlan) -> InDoubt:
+    """Return what looks may change of a whole plan."""
+    return InDoubt(
+        plan.verdict,
+        bool(plan.too_big),
+        tuple(
+            ThreadInDoubt(
+                thread.verdict,
+                thread.colour_verdict == "off colour",
+                thread.choice.shade if thread.verdict != "enough" and thread.choice.near_enough else None,
+                thread.needed_mm,
+                thread.spread,
+            )
+            for thread in plan.threads
+        ),
+        plan.bobbins,
+        plan.stabilizer,
+        plan.enough_at,
+        plan.tight_at,
+    )
+
+
+def doubt_of_standing(stood: Stood) -> InDoubt:
+    """Return the same of a job as it stands in its turn, without planning it whole."""
+    return InDoubt(
+        stood.verdict,
+        stood.is_too_big,
+        tuple(
+            ThreadInDoubt(
+                thread.verdict, thread.is_off_colour, thread.in_doubt, thread.needed_mm, thread.spread
+            )
+            for thread in stood.threads
+        ),
+        stood.bobbins,
+        stood.stabilizer,
+        stood.enough_at,
+        stood.tight_at,
+    )
+
+
+def labels_in_doubt(doubt: InDoubt) -> list[str]:
+    """Return the labels of what the parts that are not enough rest on."""
+    if doubt.verdict == "enough":
         return []
-    spools = [spool for thread in plan.threads if _rests_on_metres(thread) for spool in _spools(thread)]
-    spools += [] if plan.bobbins.verdict == "enough" else plan.bobbins.wind_from
-    rolls = [roll for layer in plan.stabilizer if layer.verdict != "enough" for roll in _rolls(layer)]
+    spools = [spool for thread in doubt.threads if thread.rests_on for spool in thread.rests_on.spools]
+    spools += [] if doubt.bobbins.verdict == "enough" else doubt.bobbins.wind_from
+    rolls = [roll for layer in doubt.stabilizer if layer.verdict != "enough" for roll in _rolls(layer)]
     return [*dict.fromkeys([*(spool.label for spool in spools), *rolls])]
 
 
-def look_first_of(plan: BatchPlan, looks: Looks) -> tuple[LookFirst, ...]:
+def look_first_of(doubt: InDoubt, looks: Looks) -> tuple[LookFirst, ...]:
     """Return ``look_first`` where what the shelf has was read before.
 
     The shades stay those that are chosen. Of a roll that is not long enough it is taken that no other does. Where
     nothing settles the whole, because a part of it is short for sure, each other part has the looks that settle it.
     """
-    parts, fixed = _parts(plan, looks)
-    whole = best_looks([part for part, *_name in parts], now=plan.verdict, fixed=fixed)
+    parts, fixed = _parts(doubt, looks)
+    whole = best_looks([part for part, *_name in parts], now=doubt.verdict, fixed=fixed)
     told = [(each, "") for each in whole]
     if not whole:
         told = [(each, name) for part, name, word in parts for each in best_looks([part], now=word)]
@@ -80,42 +147,35 @@ def look_first_of(plan: BatchPlan, looks: Looks) -> tuple[LookFirst, ...]:
     )
 
 
-def _parts(plan: BatchPlan, looks: Looks) -> tuple[list[tuple[Part, str, str]], list[str]]:
+def _parts(doubt: InDoubt, looks: Looks) -> tuple[list[tuple[Part, str, str]], list[str]]:
     """Return the parts that looks may change, each with its name and its verdict, and the verdicts of the others."""
     parts: list[tuple[Part, str, str]] = []
-    fixed: list[str] = ["unknown"] if plan.too_big else []
-    for thread in plan.threads:
-        if thread.colour_verdict == "off colour":
+    fixed: list[str] = ["unknown"] if doubt.is_too_big else []
+    for thread in doubt.threads:
+        if thread.is_off_colour:
             fixed.append("tight")
-        if _rests_on_metres(thread):
-            parts.append((_thread_part(thread, plan, looks), thread_name(thread), thread.verdict))
+        if thread.rests_on is not None:
+            part = _thread_part(thread, thread.rests_on, doubt, looks)
+            parts.append((part, shade_name(thread.rests_on), thread.verdict))
         else:
             fixed.append(thread.verdict)
-    if plan.bobbins.verdict == "enough" or not plan.bobbins.thread:
-        fixed.append(plan.bobbins.verdict)
+    if doubt.bobbins.verdict == "enough" or not doubt.bobbins.thread:
+        fixed.append(doubt.bobbins.verdict)
     else:
-        parts.append((_bobbin_part(plan.bobbins, plan, looks), _("bobbins"), plan.bobbins.verdict))
+        parts.append((_bobbin_part(doubt.bobbins, doubt, looks), _("bobbins"), doubt.bobbins.verdict))
     cut_together: set[int] = set()
-    for layer in plan.stabilizer:
-        part = None if layer.verdict == "enough" else _layer_part(layer, looks)
-        if part is None or layer.cut is None:
+    for layer in doubt.stabilizer:
+        of_roll = None if layer.verdict == "enough" else _layer_part(layer, looks)
+        if of_roll is None or layer.cut is None:
             fixed.append(layer.verdict)
         elif id(layer.cut.product_cut) not in cut_together:  # layers of one cut stand and fall together
             cut_together.add(id(layer.cut.product_cut))
-            parts.append((part, layer_name(layer), layer.verdict))
+            parts.append((of_roll, layer_name(layer), layer.verdict))
     return parts, fixed
 
 
 def _looked_at(seen: ShelfLook) -> LookedAt:
     return LookedAt(seen.item_id, seen.label, seen.what, seen.place, seen.look.act)
-
-
-def _rests_on_metres(thread: PlannedThread) -> bool:
-    return thread.verdict != "enough" and thread.choice.near_enough and thread.choice.shade is not None
-
-
-def _spools(thread: PlannedThread) -> tuple[OwnedSpool, ...]:
-    return thread.choice.shade.spools if thread.choice.shade else ()
 
 
 def _rolls(layer: LayerPlan) -> list[str]:
@@ -136,24 +196,24 @@ def _doubt(spool: OwnedSpool, looks: Looks) -> Doubt:
     )
 
 
-def _thread_part(thread: PlannedThread, plan: BatchPlan, looks: Looks) -> LengthPart:
+def _thread_part(thread: ThreadInDoubt, shade: OwnedShade, doubt: InDoubt, looks: Looks) -> LengthPart:
     def needed(certainty: float, sigma_mm: float) -> float:
         return missing_mm(
             float(thread.needed_mm), thread.spread, free_mm=0.0, free_sigma_mm=sigma_mm, certainty=certainty
         )
 
-    doubts = tuple(_doubt(spool, looks) for spool in _spools(thread))
-    return LengthPart(doubts, needed, plan.enough_at, plan.tight_at)
+    doubts = tuple(_doubt(spool, looks) for spool in shade.spools)
+    return LengthPart(doubts, needed, doubt.enough_at, doubt.tight_at)
 
 
-def _bobbin_part(bobbins: PlannedBobbins, plan: BatchPlan, looks: Looks) -> CountPart:
+def _bobbin_part(bobbins: PlannedBobbins, doubt: InDoubt, looks: Looks) -> CountPart:
     return CountPart(
         doubts=tuple(_doubt(spool, looks) for spool in bobbins.wind_from),
         there=bobbins.owned,
         each_mm=bobbins.length_mm,
         enough_count=bobbins.sure_count,
         tight_count=bobbins.tight_count,
-        sure_sigmas=float(ndtri(plan.enough_at)),
+        sure_sigmas=float(ndtri(doubt.enough_at)),
     )
 
 

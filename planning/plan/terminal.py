@@ -17,6 +17,7 @@ from planning.compute.batch.asked import AskedDesign
 from planning.compute.batch.bobbin_thread import PlannedBobbins
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
+from planning.compute.batch.sentences import said_of_plan
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
@@ -29,6 +30,7 @@ from planning.plan.words import (
     asked_name,
     colour_word,
     difference_in_words,
+    in_currency,
     instead_in_words,
     layer_name,
     pins_to_type,
@@ -70,7 +72,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
         )
         _file_warnings(console, design)
     for note in plan.notes:
-        console.print(_("note: {note}").format(note=note))
+        console.print(_("note: {note}").format(note=said_of_plan(note)))
     if plan.left_out:
         console.print(left_out_in_words(plan.left_out))
     if pins := pins_to_type(plan):
@@ -239,7 +241,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     table.add_row(
         _("Material"),
         _("{total}, {each} a piece").format(
-            total=f"{cost.currency} {_money(cost.material)}", each=_money(cost.material_per_piece)
+            total=in_currency(cost.material, cost.currency), each=_money(cost.material_per_piece)
         )
         + unpriced,
         "",
@@ -251,7 +253,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
                 "{total}, {each} a piece: material, machine {machine} and hands {hands}; of it {spoiled} for tests and "
                 "spoiled pieces"
             ).format(
-                total=f"{cost.currency} {_money(cost.total)}",
+                total=in_currency(cost.total, cost.currency),
                 each=_money(cost.total_per_piece),
                 machine=_money(cost.machine),
                 hands=_money(cost.hands_on),

@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from inventory.compute.colour.lab import delta_e_00_matrix
 from inventory.compute.lengths import format_length
-from inventory.compute.spoken import N_, _, figure, ngettext
+from inventory.compute.spoken import N_, _, as_written_here, figure, ngettext
 from inventory.compute.units import Units
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
@@ -229,9 +230,12 @@ def shown_verdict(thread: PlannedThread) -> str:
 def thread_name(thread: PlannedThread) -> str:
     """Return the name of the chosen thread, or of what was asked for where none is near enough."""
     shade = thread.choice.shade
-    if shade and thread.choice.near_enough:
-        return f"{shade.name or shade.code} ({shade.maker} {shade.code})"
-    return asked_name(thread)
+    return shade_name(shade) if shade and thread.choice.near_enough else asked_name(thread)
+
+
+def shade_name(shade: OwnedShade) -> str:
+    """Return what a shade of the shelf is called where it is chosen."""
+    return f"{shade.name or shade.code} ({shade.maker} {shade.code})"
 
 
 def difference_in_words(choice: Choice) -> str:
@@ -253,6 +257,15 @@ def between_in_words(choice: Choice) -> str:
         return ""
     least, most = (figure(each, 1) for each in choice.between)
     return _("between {least} and {most}").format(least=least, most=most)
+
+
+def in_currency(amount: Decimal | str, currency: str) -> str:
+    """Return an amount as it is, with its currency, as the reader's language has the two.
+
+    >>> in_currency("1234.50", "EUR")
+    'EUR 1234.50'
+    """
+    return _("{currency} {amount}").format(currency=currency, amount=as_written_here(str(amount)))
 
 
 def layer_name(layer: LayerPlan) -> str:
@@ -323,7 +336,7 @@ def instead_in_words(instead: PricedInstead, *, currency: str, now: str = "") ->
     )[len(names) - 1].format(before=figure(instead.mean_before, 1), after=figure(instead.mean_after, 1))
     return _("{what}, for {price}: {shades}.").format(
         what=said + _verdict_then(instead, now),
-        price=f"{currency} {figure(float(instead.total), 2, grouped=False)}",
+        price=in_currency(instead.total, currency),
         shades=", ".join(names),
     )
 

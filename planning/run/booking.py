@@ -8,7 +8,6 @@ from typing import Any
 
 from django.db.models import QuerySet, Sum
 
-from inventory.compute.spoken import N_
 from inventory.ledger import SHOWN, Finding, Line, entries_of, lock, post, reverse, use_for
 from inventory.models import Entry, Reservation, StockItem
 from planning.compute.run.derivation import ItemHeld, ItemMoved, ItemTaken, replay, taken_by_item
@@ -27,7 +26,7 @@ from planning.run.standing import (
     entries_of_run,
     used_so_far,
 )
-from planning.run.told import Told
+from planning.run.told import LACKS, NOT_PUT_RIGHT, NOTHING_TAKEN, Told
 
 Reason = Entry.Reason
 Kind = StockItem.Kind
@@ -51,10 +50,7 @@ def book(before: Run, after: Run, event: RunEvent, *, at: datetime, by: Any) -> 
     gone = StockItem.objects.filter(pk__in={each.item for each in own}, retired_at__isnull=False)
     # A piece was stitched all the same: it counts, and says what could not be taken.
     left_the_shelf = dict(gone.values_list("pk", "label"))
-    problems: list[str] = [
-        Told(N_("{label} has left the shelf, so that nothing was taken of it"), label=label)
-        for label in left_the_shelf.values()
-    ]
+    problems: list[str] = [Told(NOTHING_TAKEN, label=label) for label in left_the_shelf.values()]
     own = [each for each in own if each.item not in left_the_shelf]
     threads = {thread.order: thread for thread in after.threads}
     so_far = reckoned(after, (each.item for each in own if each.item is not None))
@@ -134,10 +130,7 @@ def _correct(
     for pk in items:
         item = lock(pk)
         if item.retired_at is not None:
-            why = Told(
-                N_("{label} has left the shelf, so that nothing of it was put right"), label=item.label
-            )
-            problems.append(why)
+            problems.append(Told(NOT_PUT_RIGHT, label=item.label))
             continue
         held, wanted = _as_it_must_be(run, item)
         more = wanted - used.get(pk, 0)
@@ -245,7 +238,7 @@ def _not_taken(lines: Iterable[Line], key: str) -> list[str]:
     labels = dict(StockItem.objects.filter(pk__in=taken).values_list("pk", "label"))
     return [
         Told(
-            N_("{label} lacks {metres} m for what it now stands for"),
+            LACKS,
             label=labels[line.item.pk],
             metres=f"{(-line.quantity - taken[line.item.pk]) / 1000:,.1f}",
         )

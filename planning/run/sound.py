@@ -1,7 +1,11 @@
 """What must hold between promises and what is set aside, and every place where it does not."""
 
+from collections.abc import Sequence
+
+from django.db.models import F, QuerySet
+
 from inventory.compute.spoken import _, figure
-from inventory.models import Reservation, Spool
+from inventory.models import Reservation
 from planning.models import Job, PromisedSpool
 
 State = Job.State
@@ -13,26 +17,23 @@ def run_problems() -> list[str]:
     A job that is promised or running holds what is set aside in its name; nobody else's name is a job's.
     """
     open_jobs = Job.objects.filter(state__in=[State.PROMISED, State.RUNNING])
-    corrected = [sentence for job in open_jobs for sentence in corrected_since(job)]
-    return [*_held_by_nobody(), *_promised_twice(), *corrected]
+    return [*_held_by_nobody(), *_promised_twice(), *corrected_since(open_jobs)]
 
 
-def corrected_since(job: Job) -> list[str]:
-    """Return a sentence for each spool that ``job`` was promised with and that has turned out to be another shade."""
-    turns = PromisedSpool.objects.filter(
-        thread__promise__job=job, thread__shade__isnull=False
-    ).select_related("thread")
-    spools = Spool.objects.select_related("shade__range").in_bulk([turn.item_id for turn in turns])
+def corrected_since(jobs: QuerySet[Job] | Sequence[Job]) -> list[str]:
+    """Return a sentence for each spool that ``jobs`` were promised with and that turned out to be another shade."""
+    others = (
+        PromisedSpool.objects.filter(
+            thread__promise__job__in=jobs, thread__shade__isnull=False, item__spool__isnull=False
+        )
+        .exclude(item__spool__shade=F("thread__shade"))
+        .select_related("thread", "item__spool__shade__range")
+    )
     return [
         _(
             "{label} was promised as {thread} and is {shade}: promise the job anew, or put another spool on."
-        ).format(
-            label=spool.label,
-            thread=turn.thread,
-            shade=f"{spool.shade.range} {spool.shade.code} {spool.shade.name}".strip(),
-        )
-        for turn in turns
-        if (spool := spools.get(turn.item_id)) is not None and spool.shade_id != turn.thread.shade_id
+        ).format(label=turn.item.label, thread=turn.thread, shade=turn.item.spool.shade)
+        for turn in others
     ]
 
 

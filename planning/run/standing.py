@@ -34,8 +34,8 @@ from planning.compute.run.state import (
     positions_left,
 )
 from planning.jobs.jobs import NotInThisState
-from planning.models import Job, Machine, Promise, PromisedThread, RunEvent
-from planning.run.promise import machine_of
+from planning.models import Job, Machine, Promise, PromisedThread, RunEvent, ToldChange
+from planning.plan.ask import chosen_machine
 
 Kind = RunEvent.Kind
 TICKS = (Kind.PIECE, Kind.SPOILED)
@@ -172,20 +172,66 @@ def run_of(job: Job) -> Run:
 
     Raises NotInThisState if it was never promised.
     """
-    promise = Promise.objects.filter(job=job).first()
-    if promise is None:
+    if not (found := runs_of([job])):
         raise NotInThisState(_("{job} was not promised yet: its spools are not chosen.").format(job=job))
-    records = tuple(promise.threads.select_related("shade__range").prefetch_related("spools__item__place"))
-    machine = machine_of(job)
-    told = 0 if machine.pk is None else machine.told_changes.filter(at__gt=promise.at).count()
-    events = tuple(job.events.standing().select_related("thread", "item", "by").order_by("id"))
+    return found[0]
+
+
+def runs_of(jobs: Sequence[Job]) -> list[Run]:
+    """Return how those of ``jobs`` stand that were promised, in as many queries as one of them takes."""
+    promises = {each.job_id: each for each in Promise.objects.filter(job__in=jobs)}
+    by_number = {each.pk: each for each in promises.values()}
+    records: dict[int, list[PromisedThread]] = defaultdict(list)
+    threads = PromisedThread.objects.filter(promise__in=promises.values()).select_related("shade__range")
+    for record in threads.prefetch_related("spools__item__place"):
+        record.promise = by_number[record.promise_id]
+        records[record.promise_id].append(record)
+    events: dict[int, list[RunEvent]] = defaultdict(list)
+    standing = RunEvent.objects.filter(job__in=[job for job in jobs if job.pk in promises]).standing()
+    for event in standing.select_related("thread", "item", "by").order_by("id"):
+        events[event.job_id].append(event)
+    for job in jobs:
+        for event in events[job.pk]:
+            event.job = job
+    machines = _machines_of(jobs)
+    told = ToldChange.objects.filter(machine__in={each.pk for each in machines.values() if each.pk})
+    changes = list(told.values_list("machine_id", "at"))
+    return [
+        _run(
+            job,
+            promise,
+            machines[job.pk],
+            records=records[promise.pk],
+            events=events[job.pk],
+            told=sum(machine == machines[job.pk].pk and at > promise.at for machine, at in changes),
+        )
+        for job in jobs
+        if (promise := promises.get(job.pk)) is not None
+    ]
+
+
+def _machines_of(jobs: Sequence[Job]) -> dict[int, Machine]:
+    """Return the machine that each job runs on, by the job's id; the workshop's first is asked for once."""
+    first = [chosen_machine(None)] if any(job.machine is None for job in jobs) else []
+    return {job.pk: job.machine or first[0] for job in jobs}
+
+
+def _run(
+    job: Job,
+    promise: Promise,
+    machine: Machine,
+    *,
+    records: Sequence[PromisedThread],
+    events: Sequence[RunEvent],
+    told: int,
+) -> Run:
     return Run(
         job=job,
         promise=promise,
         machine=machine,
-        records=records,
+        records=tuple(records),
         threads=tuple(_plan_of(record, changes_told=told) for record in records),
-        events=events,
+        events=tuple(events),
         done={event.position: event.kind == Kind.PIECE for event in events if event.kind in TICKS},
         changes_told=told,
     )

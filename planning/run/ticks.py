@@ -26,6 +26,7 @@ from planning.run.looked_at import SHOWING, keep_test_notes
 from planning.run.needle import charge_and_change
 from planning.run.promise import lock_in, note_state, set_aside_all
 from planning.run.standing import Run, act_key, run_of
+from planning.run.told import ANOTHER_SHADE, NO_SPOOL_KNOWN
 
 if TYPE_CHECKING:
     from scipy.special import ndtri
@@ -255,7 +256,7 @@ def _tick(run: Run, event: RunEvent, happening: Happening) -> None:
         for record, thread in zip(run.records, run.threads, strict=True)
         if round(thread.length_at(event.position)) and spool_on(thread, event.position, run.swaps) is None
     ]
-    event.note = f"no spool is known for {', '.join(unknown)}"[:200] if unknown else ""
+    event.note = NO_SPOOL_KNOWN.format(threads=", ".join(unknown))[:200] if unknown else ""
 
 
 def _break(run: Run, event: RunEvent, happening: Happening) -> None:
@@ -289,7 +290,7 @@ def _swap(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]
     _refuse_another_on(before, happening.instead_of)
     event.thread, event.item = record, spool
     if record.shade_id and spool.shade_id != record.shade_id:
-        event.note = f"another shade: {spool.shade}"[:200]
+        event.note = ANOTHER_SHADE.format(shade=spool.shade)[:200]
     if before is None or not (happening.ran_out or happening.left):
         return None
     off = StockItem.objects.get(pk=before)

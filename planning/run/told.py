@@ -3,8 +3,16 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from inventory.compute.spoken import _
+from inventory.compute.spoken import N_, _, said_again
 from planning.plan.words import layer_said
+
+NO_SPOOL_KNOWN = N_("no spool is known for {threads}")
+ANOTHER_SHADE = N_("another shade: {shade}")
+NOTHING_TAKEN = N_("{label} has left the shelf, so that nothing was taken of it")
+NOT_PUT_RIGHT = N_("{label} has left the shelf, so that nothing of it was put right")
+LACKS = N_("{label} lacks {metres} m for what it now stands for")
+# What the program notes of an event; a person's own words are none of them.
+_NOTED = (NO_SPOOL_KNOWN, ANOTHER_SHADE, NOTHING_TAKEN, NOT_PUT_RIGHT, LACKS)
 
 
 class Told(str):
@@ -34,12 +42,21 @@ def said(sentence: str) -> str:
     return _said(sentence.text, sentence.values) if isinstance(sentence, Told) else sentence
 
 
+def note_said(note: str) -> str:
+    """Return the note of an event in the reader's language, as far as the program wrote it.
+
+    >>> note_said("no spool is known for Forty 147 red; the hoop slipped")
+    'no spool is known for Forty 147 red; the hoop slipped'
+    """
+    return "; ".join(said_again(each, _NOTED) for each in note.split("; "))
+
+
 def not_booked_said(facts: Mapping[str, Any]) -> list[str]:
     """Return what a report says was not booked in the reader's language; older reports have it as it was written."""
     parts = facts.get("not_booked_parts")
     if parts is None:
         return list(facts["not_booked"])
-    return [_said(text, values) if values is not None else text for text, values in parts]
+    return [_said(text, values) if values is not None else note_said(text) for text, values in parts]
 
 
 def _said(text: str, values: Mapping[str, str]) -> str:

@@ -13,6 +13,7 @@ from planning.compute.search.proof import Proof
 from planning.compute.spools.turns import SpoolUse
 from planning.plan import words
 from planning.plan.pins import written_block
+from planning.run import told
 
 register = template.Library()
 
@@ -27,6 +28,12 @@ def spool_goes_on(use: SpoolUse) -> str:
 def block_called(at_block: tuple[int, int], designs: Sequence[object]) -> str:
     """Return what the block of a (design, number) is called: its number, after the design's where there are several."""
     return written_block(at_block, several=len(designs) > 1)
+
+
+@register.filter
+def note_said(note: str) -> str:
+    """Return the note of an event of a run in the reader's language, as far as the program wrote it."""
+    return told.note_said(note)
 
 
 @register.filter

@@ -28,6 +28,8 @@ from planning.models.jobs import MOST_PIECES
 from planning.plan.ask import Question, asked_by, chosen_machine, each_in_its_own_hooping, plan_asked
 from planning.plan.pins import NoSuchPin
 
+# So many colours are asked for on one page: each brings all that can be said of a spool.
+COLOURS_A_PAGE = 8
 STEPS = (N_("Stitch file"), N_("Colours"), N_("Machine and hoop"), N_("The answer"))
 
 
@@ -82,17 +84,25 @@ def colours(request: HttpRequest, pk: int) -> HttpResponse:
     # Without an address of its own the first colour waits to be answered.
     open_row = next_open(rows)
     first = _initial(said, plan)
+    pages = [rows[at : at + COLOURS_A_PAGE] for at in range(0, len(rows), COLOURS_A_PAGE)]
+    asked_now = refused[0] if refused else open_row.number if open_row else 0
+    page = _page("" if refused else request.GET.get("page", ""), pages, asked_now)
     shown = {
         "design": design,
+        "page": page,
+        "pages": [
+            (number, each[0], each[-1], f"{_address('first_colours', design, said)}&page={number}")
+            for number, each in enumerate(pages, 1)
+        ],
         "rows": [
             (
                 row,
                 refused[1] if refused and refused[0] == row.number else _form(request, row, initial=first),
                 _with_pin(design, said, rows, row),
             )
-            for row in rows
+            for row in (pages[page - 1] if pages else ())
         ],
-        "open": refused[0] if refused else open_row.number if open_row else 0,
+        "open": asked_now,
         "makers": sorted(set(ThreadRange.objects.values_list("maker", flat=True)))[:60],
         "onward": _address("first_machine", design, said),
         "steps": _steps(2),
@@ -166,8 +176,19 @@ def _after(
     changed.setlist("pin", [*pins, pin] if pin else pins)
     changed.setlist("no", [*out, str(asked.number)] if left_out else out)
     waiting = next_open([row for row in rows if row.number != asked.number], after=asked.number)
-    at = f"#colour-{waiting.number}" if waiting else "#onward"
-    return f"{_address('first_colours', design, changed)}{at}"
+    address = _address("first_colours", design, changed)
+    if waiting is None:
+        return f"{address}#onward"
+    on_page = next(at for at, row in enumerate(rows) if row.number == waiting.number) // COLOURS_A_PAGE + 1
+    page = f"&page={on_page}" if len(rows) > COLOURS_A_PAGE else ""
+    return f"{address}{page}#colour-{waiting.number}"
+
+
+def _page(said: str, pages: list[list[FileColour]], number: int) -> int:
+    """Return the page that was asked for; otherwise that of the colour of this number, or the first."""
+    if said.isdecimal() and 1 <= int(said) <= len(pages):
+        return int(said)
+    return next((at for at, rows in enumerate(pages, 1) if any(each.number == number for each in rows)), 1)
 
 
 def _with_pin(design: Design, said: QueryDict, rows: list[FileColour], row: FileColour) -> str:

@@ -22,7 +22,7 @@ from django.utils import timezone
 from planning.library.importing import KEPT_AT_ONCE, import_folder
 from planning.models import Design, ImportRun
 from tests.benchmarks.processor import processor_s
-from tests.own_database import own_file
+from tests.own_database import own_file, run_in
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.django_db]
 
@@ -31,6 +31,8 @@ FILES = 2_000
 BLOCKS, STITCHES = 4, 500  # a block; 2,000 in all, as a small mark on a pocket has
 MOST_MORE_WORK, LEAST_SKIPPING = 1.25, 20.0
 FORMATS = ("dst", "exp", "vp3", "xxx")
+# A workshop's whole collection: what is in the library already is passed over at so many files a second of processor.
+MANY_FILES, LEAST_PASSED_OVER_A_SECOND = 50_000, 5_000
 
 
 def write_design(place: tuple[Path, int]) -> None:
@@ -122,3 +124,32 @@ def test_2_000_files_with_two_processes_killed_half_way_and_skipped(folder, sett
     assert (third["kept"], third["known"]) == (0, FILES)
     assert two_s <= MOST_MORE_WORK * one_s
     assert two_s / skip_s >= LEAST_SKIPPING
+
+
+@pytest.mark.exhaustive
+def test_50_000_files_are_passed_over_in_seconds_and_gone_on_with_where_a_run_was_killed(tmp_path, capsys):
+    """The library knows half of them as a run that was killed has left it, then all."""
+    folder, home = tmp_path / "collection", tmp_path / "home"
+    environment = own_file(home)
+    write_collection(folder)
+    command = ("-m", "tests.benchmarks.collection_load", str(folder))
+    told = json.loads(run_in(environment, *command, timeout_s=3_600))
+    with capsys.disabled():
+        print(
+            f"\n{MANY_FILES:,} files: with half of them known {told['resume_s']:.1f} s of processor until the first "
+            f"new one is read ({told['resume_known']:,} known), with all known {told['skip_s']:.1f} s "
+            f"({told['skip_known']:,} known), moved elsewhere and known by content {told['moved_s']:.1f} s; "
+            f"{told['peak_mb']:.0f} MB at most; load {os.getloadavg()[0]:.1f}"
+        )
+    assert (told["resume_known"], told["skip_known"]) == (MANY_FILES // 2, MANY_FILES)
+    assert told["moved_known"] == MANY_FILES
+    assert MANY_FILES / told["skip_s"] >= LEAST_PASSED_OVER_A_SECOND
+    assert MANY_FILES / told["resume_s"] >= LEAST_PASSED_OVER_A_SECOND
+
+
+def write_collection(folder: Path) -> None:
+    """Write ``MANY_FILES`` tiny files, a thousand to a folder."""
+    for number in range(MANY_FILES):
+        path = folder / f"{number // 1000:02}" / f"{number:05}.dst"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(b"%06d" % number)

@@ -24,7 +24,8 @@ def let_in(
     token = token_of(secret.strip(), at=at) if scheme.casefold() == SCHEME else None
     if token is None:
         # Whoever has no token costs us a count, and soon not even a look at the tokens' table.
-        if counted(f"address {client_address(request)}", at=at) > settings.API_REFUSED_PER_MINUTE:
+        most = settings.API_REFUSED_PER_MINUTE
+        if counted(f"address {client_address(request)}", at=at, most=most) > most:
             return _too_many(
                 request, "Too many requests without a token that lets in came from this address.", at
             )
@@ -33,7 +34,8 @@ def let_in(
             401,
             "Send a token: Authorization: Bearer thread_… An owner makes one under People, Tokens.",
         )
-    if counted(f"token {token.pk}", at=at) > settings.API_PER_MINUTE:
+    who, most = f"token {token.pk} {token.secret_sha256[:8]}", settings.API_PER_MINUTE
+    if counted(who, at=at, most=most) > most:
         told = (
             f"A token is answered {settings.API_PER_MINUTE} times a minute. Wait, and ask for more at once."
         )

@@ -139,7 +139,7 @@ def _in_plain_words(colour: str | None, name: str) -> SafeString | str:
     plain = plain_name_of_hex(colour) if colour else ""
     if not plain or plain == name.strip().casefold():
         return ""
-    return format_html('<span class="swatch-plain">{}</span>', plain)
+    return format_html('<span class="swatch-plain">{}</span>', _(plain))
 
 
 def _wound(colour: str | None) -> SafeString:

@@ -30,7 +30,7 @@ def forgotten(request: HttpRequest) -> HttpResponse:
     form = ForgottenForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         at = timezone.now()
-        if counted(f"forgotten {client_address(request)}", at=at) > MOST_A_MINUTE:
+        if counted(f"forgotten {client_address(request)}", at=at, most=MOST_A_MINUTE) > MOST_A_MINUTE:
             form.add_error(None, _("That was asked too often. Wait a minute, and ask again."))
             return render(request, "workshop/people/forgotten.html", {"form": form}, status=429)
         address = form.cleaned_data["email"]

@@ -81,7 +81,7 @@ def _table(found: list[Equivalent]) -> Table:
                 low=figure(each.between[0], 1, grouped=False),
                 high=figure(each.between[1], 1, grouped=False),
             ),
-            f"{each.grade} ({each.in_words})",
+            f"{each.grade} ({_(each.in_words)})",
             shade.range.fibre,
             shade.range.weight_label,
             "yes" if each.is_owned else "no",

@@ -92,7 +92,7 @@ class Command(WorkshopCommand):
         self, kept: KeptList, reading: Reading, rows: list[ListedRow], *, spools: int, before: bool
     ) -> None:
         for at, meaning in enumerate(reading.meanings):
-            words = MEANINGS[meaning].words if meaning else _("left out")
+            words = _(MEANINGS[meaning].words) if meaning else _("left out")
             self.stdout.write(f"{column_words(kept, at)}: {words}")
         for note in kept.notes:
             self.stdout.write(note)

@@ -67,9 +67,9 @@ def _table(near: list[NearShade]) -> Table:
             str(shade.range),
             shade.code,
             shade.name,
-            shade.plain_name,
+            _(shade.plain_name),
             figure(each.delta_e_00, 1),
-            f"{each.grade} ({each.in_words})",
+            f"{each.grade} ({_(each.in_words)})",
             format_length(each.free_mm, unit="m", places=1).removesuffix(" m"),
         )
     return table

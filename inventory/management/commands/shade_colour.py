@@ -77,10 +77,10 @@ class Command(WorkshopCommand):
                     b=figure(b, 1, grouped=False),
                     source=Shade.Source(found.source).label,
                     sigma=figure(found.sigma, 1, grouped=False),
-                    name=plain_name(found.lab)
+                    name=_(plain_name(found.lab))
                     if moved is None
                     else _("{name}, ΔE00 {moved} from the colour so far").format(
-                        name=plain_name(found.lab), moved=figure(moved, 1, grouped=False)
+                        name=_(plain_name(found.lab)), moved=figure(moved, 1, grouped=False)
                     ),
                 )
             )

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from inventory.compute.colour.lab import Lab
 from inventory.compute.names.plain import hue_word
@@ -44,7 +45,7 @@ class OwnedShade:
     sigma: float = 0.0
     fibre: str = ""
 
-    @property
+    @cached_property  # asked for by every plan, of a shelf that is read once for many
     def free(self) -> tuple[float, float]:
         """Return the free length in mm and its sigma, over the spools that are known."""
         return combine_free(

@@ -63,29 +63,37 @@ def _strand(start: float, end: float, fill: str) -> str:
 
 
 def _twist(start: float, end: float) -> str:
-    """Return the turns of a thread that is twisted, as slanting lines across the strand."""
+    """Return the turns of a thread that is twisted, as slanting lines across the strand.
+
+    One broad dashed line, leaned over: a path with every turn in it would be most of a page of many threads.
+    """
     turns = max(0, math.ceil((end - _LEAN - start) / _TWIST) - 1)
-    # Each begins where the one before ended, so far to the side and down again.
-    turn = f"l{_LEAN:g}{2 - _THICK:g}"
-    path = (
-        f"M{start + _TWIST:.4g} {_TOP + _THICK - 1:g}{turn}"
-        + f"m{_TWIST - _LEAN:g} {_THICK - 2:g}{turn}" * (turns - 1)
-    )
     if not turns:
         return ""
+    return _turns(start, turns, width=1.0, colour="#000", opacity=".34") + _turns(
+        start + 1.3, turns, width=0.8, colour="#fff", opacity=".3"
+    )
+
+
+def _turns(start: float, turns: int, *, width: float, colour: str, opacity: str) -> str:
+    middle = HEIGHT / 2
+    lean = math.degrees(math.atan2(_LEAN, _THICK - 2))
+    # What leans about the top edge comes to lie to the left by as much as the middle of the strand leans.
+    first = start + _TWIST + _LEAN / 2 + middle * _LEAN / (_THICK - 2) - width / 2
     return (
-        f'<path d="{path}" stroke="#000" stroke-opacity=".34" stroke-width="1"/>'
-        f'<path d="{path}" stroke="#fff" stroke-opacity=".3" stroke-width=".8" transform="translate(1.3 0)"/>'
+        f'<path d="M{first:.4g} {middle:g}h{(turns - 1) * _TWIST + width:g}" stroke="{colour}" '
+        f'stroke-opacity="{opacity}" stroke-width="{_THICK - 2:g}" stroke-dasharray="{width:g} {_TWIST - width:g}" '
+        f'transform="skewX({-lean:.1f})"/>'
     )
 
 
 def _fade(start: float, fill: str) -> Iterator[str]:
     step = (WIDTH - start) / len(_FADES)
+    yield f'<g fill="{fill}">'
     for number, opacity in enumerate(_FADES):
-        yield (
-            f'<rect x="{start + number * step:.1f}" y="{_TOP:g}" width="{step:.1f}" height="{_THICK:g}" '
-            f'fill="{fill}" fill-opacity="{opacity}"/>'
-        )
+        at = start + number * step
+        yield f'<path d="M{at:.1f} {_TOP:g}h{step:.1f}v{_THICK:g}h-{step:.1f}z" fill-opacity="{opacity}"/>'
+    yield "</g>"
 
 
 def _stitches(start: float, end: float, fill: str) -> Iterator[str]:

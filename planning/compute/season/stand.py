@@ -9,6 +9,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Hashable, MutableMapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TypeVar, cast
 
 from inventory.compute.colour.lab import delta_e_00
@@ -19,12 +20,14 @@ from planning.compute.batch.needle_thread import _conditions, _place, _request, 
 from planning.compute.batch.plan import layers_of, worst_verdict
 from planning.compute.batch.taking import ALL_OF_IT, layer_claims, shelf_after
 from planning.compute.certainty.enough import missing_mm, need, p_enough
-from planning.compute.colour.choice import Choice, ColourRequest
+from planning.compute.certainty.factor import Factor
+from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.season.fibres import FibreWay, best_way, columns_of, fibre_ways
 from planning.compute.season.shades import Picked, nearest_of, pick_shades
 from planning.compute.season.wall import Wall
 from planning.compute.spools.turns import SpoolUse
+from planning.compute.stabilizer.cutting import Strip
 from planning.compute.stabilizer.layers import JobLayers
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 
@@ -77,7 +80,8 @@ class ReadyBatch:
 class StoodThread:
     """One thread of a batch: its verdict, what it takes, and of which spools; ``shade`` is None where none is near.
 
-    ``to_buy`` is the shade that what lacks is bought of, None where there is none.
+    ``to_buy`` is the shade that what lacks is bought of, None where there is none. ``in_doubt`` is the shade as its
+    spools stood, where there may not be enough of it, and ``spread`` how far the need may stray, as a factor about one.
     """
 
     hex: str
@@ -91,6 +95,8 @@ class StoodThread:
     missing_mm: int
     to_buy: int | None
     spools: tuple[SpoolUse, ...]
+    in_doubt: OwnedShade | None
+    spread: Factor
 
 
 @dataclass(frozen=True)
@@ -103,6 +109,9 @@ class Stood:
     stabilizer: tuple[LayerPlan, ...]
     pieces: PiecesToStitch
     claims: dict[str, int]
+    enough_at: float
+    tight_at: float
+    is_too_big: bool
 
 
 def make_ready(
@@ -149,17 +158,17 @@ def stand(
 
     What was worked out before of the same question against the same things is taken from ``kept``.
     """
-    threads = _kept(
-        kept, ready, "threads", shelf.wall.state_of(columns_of(ready.ways)), lambda: _threads(ready, shelf)
-    )
+    kept = None if ready.key is None else kept
+    wall = shelf.wall.state_of(columns_of(ready.ways))
+    threads = _kept(kept, ("threads", ready.key, wall), lambda: _threads(ready, shelf))
     planned = _kept(
-        kept, ready, "bobbins", bobbins, lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
+        kept, ("bobbins", ready.key, bobbins), lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
     )
+    # How stabilizer is cut rests on little of the question: it stands whatever a rule says of colours.
+    stock = shelf.stabilizer if ready.layers.layers or ready.layers.fabric else ()
     layers = _kept(
         kept,
-        ready,
-        "layers",
-        shelf.stabilizer if ready.layers.layers or ready.layers.fabric else (),
+        ("layers", ready.layers, ready.terms.losses, stock),
         lambda: without_layouts(
             plan_layers_together([ready.layers], shelf.stabilizer, losses=ready.terms.losses)[0]
         ),
@@ -174,17 +183,30 @@ def stand(
         layers,
         ready.to_stitch,
         _claims(threads, planned, layers),
+        enough_at=ready.terms.enough_at,
+        tight_at=ready.terms.tight_at,
+        is_too_big=bool(ready.too_big),
     )
 
 
 def without_layouts(layers: Sequence[LayerPlan]) -> tuple[LayerPlan, ...]:
     """Return the layers with what is taken of each thing, but not where each piece lies in it.
 
-    A standing needs no more, and the places of all pieces of all jobs are many times what else it is kept with.
-    Layers that are cut together still are.
+    A standing needs no more than how many strips come off, and the places of all pieces of all jobs are many times
+    what else it is kept with. Layers that are cut together still are.
     """
     bare = {
-        id(cut): replace(cut, sources=tuple(replace(each, strips=(), rests=()) for each in cut.sources))
+        id(cut): replace(
+            cut,
+            sources=tuple(
+                replace(
+                    each,
+                    strips=tuple(_bare_strip(strip.width_mm, strip.height_mm) for strip in each.strips),
+                    rests=(),
+                )
+                for each in cut.sources
+            ),
+        )
         for cut in (layer.cut.product_cut for layer in layers if layer.cut)
     }
     return tuple(
@@ -195,16 +217,18 @@ def without_layouts(layers: Sequence[LayerPlan]) -> tuple[LayerPlan, ...]:
     )
 
 
-def _kept(
-    kept: Kept | None, ready: ReadyBatch, part: str, rests_on: Hashable, work: Callable[[], Part]
-) -> Part:
-    """Return what ``work`` finds of a part, kept under what it rests on beside the question."""
-    if kept is None or ready.key is None:
+@lru_cache(maxsize=256)
+def _bare_strip(width_mm: int, height_mm: int) -> Strip:
+    """Return a strip of which only the size is told: the same one for all of that size."""
+    return Strip(0, 0, width_mm, height_mm, ())
+
+
+def _kept(kept: Kept | None, rests_on: Hashable, work: Callable[[], Part]) -> Part:
+    """Return what ``work`` finds, kept under what it rests on; what was asked for last is forgotten last."""
+    if kept is None:
         return work()
-    key = (ready.key, part, rests_on)
-    if key not in kept:
-        kept[key] = work()
-    return cast(Part, kept[key])
+    kept[rests_on] = found = kept.pop(rests_on) if rests_on in kept else work()
+    return cast(Part, found)
 
 
 def _threads(ready: ReadyBatch, shelf: SeasonShelf) -> tuple[StoodThread, ...]:
@@ -268,6 +292,8 @@ def _thread(
         missing_mm=lacking,
         to_buy=to_buy.id if to_buy else None,
         spools=_spools(carried, blocks, shade, word, terms, factor=factor) if shade else (),
+        in_doubt=None if word == "enough" else shade,
+        spread=spread,
     )
 
 

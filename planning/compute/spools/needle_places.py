@@ -121,8 +121,13 @@ def _needle_to_thread(
     never: int,
 ) -> int:
     """Return the first needle without a thread or with a second of one, else the one whose thread is wanted last."""
-    for free in (lambda needle: needle not in on, lambda needle: where[on[needle]] != needle):
-        for needle in range(1, needles + 1):
-            if free(needle):
-                return needle
-    return max(sorted(on), key=lambda needle: next_use.get(on[needle], never))
+    if len(on) < needles:
+        return next(needle for needle in range(1, needles + 1) if needle not in on)
+    if len(where) < len(on):
+        return next(needle for needle in range(1, needles + 1) if where[on[needle]] != needle)
+    last, found = -1, 0
+    for needle in range(1, needles + 1):
+        use = next_use.get(on[needle], never)
+        if use > last:
+            last, found = use, needle
+    return found

@@ -134,4 +134,4 @@ def _back(request: HttpRequest) -> str:
 
 
 def _called(hex: str) -> str:
-    return plain_name_of_hex(hex) if hex else gettext("no colour")
+    return gettext(plain_name_of_hex(hex)) if hex else gettext("no colour")

@@ -115,7 +115,7 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a job with its plan against the shelf as it stands."""
     found = get_object_or_404(Job.objects.with_everything(), pk=pk)
     if found.state in (Job.State.PROMISED, Job.State.RUNNING):
-        for told in corrected_since(found):
+        for told in corrected_since([found]):
             messages.warning(request, told)
     if not found.is_waiting or found.state == Job.State.RUNNING:
         return render(request, "planning/job_ended.html", {"job": found, "promise": _promise(found)})

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory.compute.colour.grade import grade_in_words
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
+from inventory.compute.spoken import as_written_here
 from inventory.compute.spraying import USUAL_COAT_G_M2
 from inventory.compute.units import Units
 from inventory.models import Spool
@@ -354,7 +355,10 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
 
 
 def _with_day(row: dict[str, Any]) -> dict[str, Any]:
-    return row | {"order_by_day": date.fromisoformat(row["order_by"]) if row["order_by"] else None}
+    return row | {
+        "order_by_day": date.fromisoformat(row["order_by"]) if row["order_by"] else None,
+        "total_said": as_written_here(row["total"]) if row["total"] else "",
+    }
 
 
 @require_safe

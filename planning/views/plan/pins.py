@@ -82,7 +82,7 @@ def shades_to_choose(
             "written": written_pin(thread.blocks[0], shade, several=several),
             "words": _("{shade}, {colour}: {length} free").format(
                 shade=shade_words(shade),
-                colour=plain_name(shade.lab) if shade.lab else _("colour not known"),
+                colour=_(plain_name(shade.lab)) if shade.lab else _("colour not known"),
                 length=format_length(round(shade.free[0]), unit=units.length, places=0),
             ),
             "name": shade_words(shade),

@@ -19,7 +19,7 @@ from planning.compute.picture.thread_bar import thread_bar
 from planning.models import Fabric, Machine, Rules
 from planning.plan.banner import Banner, called
 from planning.plan.found import found_steps, good_to
-from planning.plan.words import asked_name, method_said
+from planning.plan.words import asked_name, in_currency, method_said
 
 # So many rows stand open; what is enough beyond them waits behind one line.
 MOST_ROWS = 9
@@ -243,6 +243,7 @@ def fold_lines(
     bobbins, needles = plan.bobbins, plan.needles
     sums = plan.cost
     priced = [row for row in shopping if row["total"]]
+    priced_total = sum(float(row["total"]) for row in priced)
     quantities = plan.quantities
     return {
         "look": _("As asked, but {thread}").format(thread=others[0]) + _and_more(len(others) - 1)
@@ -266,9 +267,8 @@ def fold_lines(
         else _("none of this machine's kind are known"),
         "stabilizer": "; ".join(_layer_line(layer, units) for layer in plan.stabilizer)
         or _("none is planned"),
-        "cost": _("{currency} {total} in all, {each} a piece").format(
-            currency=sums.currency,
-            total=figure(float(sums.total), 2),
+        "cost": _("{total} in all, {each} a piece").format(
+            total=in_currency(f"{sums.total:,.2f}", sums.currency),
             each=figure(float(sums.total_per_piece), 2),
         )
         + (_("; not everything has a price") if sums.unpriced else "")
@@ -287,7 +287,7 @@ def fold_lines(
             else ""
         ),
         "shopping": ngettext("{number} thing", "{number} things", len(shopping)).format(number=len(shopping))
-        + (f", {sums.currency} {figure(sum(float(row['total']) for row in priced), 2)}" if priced else "")
+        + (f", {in_currency(f'{priced_total:,.2f}', sums.currency)}" if priced else "")
         if shopping
         else _("nothing more: it is on order")
         if plan.on_order

@@ -13,7 +13,6 @@ from django.utils.translation import gettext_noop, ngettext
 
 from inventory.compute.colour.seen import difference_seen
 from inventory.compute.lengths import told_length
-from inventory.compute.spoken import figure
 from inventory.compute.units import Units
 from planning.compute.batch.lasting import Lasting
 from planning.compute.batch.plan import BatchPlan
@@ -22,6 +21,7 @@ from planning.models import Job, Rules
 from planning.plan.banner import Banner
 from planning.plan.data import on_order_rows, shopping_rows
 from planning.plan.pins import written_block, written_pin
+from planning.plan.words import in_currency
 
 MOST_WAYS = 3
 # A look that settles the answer less often than this comes after buying: judged, no source.
@@ -90,7 +90,7 @@ def _buy(
             put_up=first["put_up"],
             what=first["what"],
             and_more=more,
-            price=f"{plan.cost.currency} {figure(float(total), 2)}",
+            price=in_currency(f"{total:,.2f}", plan.cost.currency),
         ),
         "text": first["supplier"] + (_(", beyond what is on order") if coming else "") + ".",
         "order_by": min(days, default=None),

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from planning.models import Job, RunReport
+from planning.plan.words import in_currency
 from planning.run.finish import finish, shown_of
 from planning.run.forms import EndingForm
 from planning.run.reopen import reopen
@@ -80,7 +81,7 @@ def report(request: HttpRequest, pk: int) -> HttpResponse:
         row | {"difference": (row["used_mm"] / row["planned_mm"] - 1) if row["planned_mm"] else None}
         for row in found.facts["threads"]
     ]
-    observations = job.observations.select_related("machine", "range")
+    observations, money = job.observations.select_related("machine", "range"), found.facts["material"]
     return render(
         request,
         "planning/report.html",
@@ -89,6 +90,7 @@ def report(request: HttpRequest, pk: int) -> HttpResponse:
             "report": found,
             "facts": found.facts,
             "not_booked": not_booked_said(found.facts),
+            "material": {name: in_currency(money[name], money["currency"]) for name in ("planned", "used")},
             "threads": threads,
             "observations": observations,
             "reopenings": job.reopenings.select_related("by"),

@@ -45,7 +45,7 @@ def run_sheet(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, str(problem))
         return redirect("job", job.pk)
     if job.state == Job.State.RUNNING:
-        for told in corrected_since(job):
+        for told in corrected_since([job]):
             messages.warning(request, told)
     return render(request, "planning/run_sheet.html", _shown(run))
 

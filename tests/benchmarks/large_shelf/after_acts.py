@@ -7,11 +7,10 @@ first look of all, of the first after a spool was weighed, after a rule that cha
 import json
 import os
 import uuid
-
-import django
+from importlib import import_module
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
-django.setup()
+import_module("workshop.wsgi")  # as a process of the site
 
 from django.contrib.auth.models import User  # noqa: E402  the database needs Django to be set up
 from django.test import Client  # noqa: E402

@@ -8,6 +8,7 @@ import json
 import os
 import resource
 import sys
+from importlib import import_module
 from itertools import cycle
 from pathlib import Path
 
@@ -22,14 +23,12 @@ def resident_mb() -> float:
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
-    import django
-
-    django.setup()
+    import_module("workshop.wsgi")  # as a process of the site
     from django.contrib.auth.models import User
     from django.test import Client
     from django.urls import reverse
 
-    from tests.benchmarks.large_shelf.page_walk import ASKED, LOOKED_AT, SLOW_BY_NATURE, Sample
+    from tests.benchmarks.large_shelf.page_walk import LOOKED_AT, SLOW_BY_NATURE, Sample, asked_of
 
     client, sample = Client(HTTP_HOST="localhost"), Sample()
     client.force_login(User.objects.first())  # type: ignore[arg-type]
@@ -37,12 +36,7 @@ def main() -> None:
     for route, places in LOOKED_AT.items():
         where = places(sample)
         if where is not None and route not in SLOW_BY_NATURE:
-            asked = (
-                {"design": str(sample.design.pk), "pieces": "24"}
-                if route == "plan_sheet"
-                else ASKED.get(route, {})
-            )
-            pages.append((reverse(route, kwargs=where), asked))
+            pages.append((reverse(route, kwargs=where), asked_of(route, sample)))
     told: dict[str, float] = {}
     wanted = int(sys.argv[1])
     for number, (address, asked) in enumerate(cycle(pages), 1):

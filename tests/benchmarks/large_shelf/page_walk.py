@@ -7,8 +7,12 @@
 import json
 import statistics
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
 from typing import Any
+
+from tests.benchmarks.large_shelf.api_rows import OPERATIONS
 
 PLACES = Callable[["Sample"], dict[str, Any] | None]
 REPEATS = 3
@@ -55,7 +59,7 @@ WHOLE = frozenset(
 # Where the work is the file itself, or the whole examination, that is asked for: its time grows with what it holds.
 SLOW_BY_NATURE = frozenset({"export", "shelf_csv", "backup_file", "job_hooping_files", "doctor"})
 
-# What programs ask, each with a key of its own: they are no pages.
+# What programs ask: those that read are rows of ``api_rows.py``.
 OF_PROGRAMS = "api_"
 
 
@@ -75,7 +79,9 @@ class Sample:
         self.draft = middle(Job.objects.filter(state=Job.State.DRAFT))
         self.running = middle(Job.objects.filter(state=Job.State.RUNNING))
         self.finished = middle(Job.objects.filter(state=Job.State.FINISHED))
-        self.design, self.run = middle(Design.objects.all()), middle(ImportRun.objects.all())
+        # One that a job needs, so that every page has all its parts, on a shelf of any size.
+        self.design = middle(Design.objects.filter(placed__job=self.draft)) or middle(Design.objects.all())
+        self.run = middle(ImportRun.objects.all())
         self.machine, self.shade, self.range = (
             middle(each.objects.all()) for each in (Machine, Shade, ThreadRange)
         )
@@ -179,13 +185,20 @@ LOOKED_AT: dict[str, PLACES] = {
     "item": _of("spool", "label", to="label"),
     "label": _of("spool", "label", to="code"),
 }  # fmt: skip
-# What is asked of a page beside its address.
-ASKED: dict[str, dict[str, str]] = {
-    "shade_suggestions": {"q": "K01"},
-    "shade_choices": {"range": "1"},
-    "equivalents": {"q": "K0100"},
-    "scan": {},
+# What is asked of a page beside its address: of a plan more pieces than there is thread for on a shelf of any size.
+ASKED: dict[str, Callable[[Sample], dict[str, str]]] = {
+    "shade_suggestions": lambda _: {"q": "K01"},
+    "shade_choices": lambda _: {"range": "1"},
+    "equivalents": lambda sample: {"q": f"{sample.shade.range} {sample.shade.code}"},
+    **dict.fromkeys(
+        ("plan_sheet", "keep_job"), lambda sample: {"design": str(sample.design.pk), "pieces": "240"}
+    ),
 }
+
+
+def asked_of(route: str, sample: Sample) -> dict[str, str]:
+    """Return what is asked of a page beside its address."""
+    return ASKED[route](sample) if route in ASKED else {}
 
 
 # What is answered with something that is no page: files, pictures, states, parts of pages that a script asks for.
@@ -212,9 +225,7 @@ def pages_to_look_at() -> dict[str, str]:
         where = None if route in NO_PAGES else places(sample)
         if where is None:
             continue
-        asked = dict(ASKED.get(route, {}))
-        if route in ("plan_sheet", "keep_job"):
-            asked = {"design": str(sample.design.pk), "pieces": "24"}
+        asked = asked_of(route, sample)
         found[route] = reverse(route, kwargs=where) + (f"?{urlencode(asked)}" if asked else "")
     return found
 
@@ -222,18 +233,14 @@ def pages_to_look_at() -> dict[str, str]:
 def walk(only: list[str]) -> list[dict[str, Any]]:
     """Return a row for each page: its first and its median processor time in ms, its bytes and queries."""
     from django.contrib.auth.models import User
-    from django.db import connection
-    from django.test import Client
-    from django.test.utils import CaptureQueriesContext
+    from django.test import Client, override_settings
     from django.urls import reverse
 
-    from tests.benchmarks.processor import processor_s
     from workshop.people.members import make_first_account
 
     owner = User.objects.first() or make_first_account("walker", password="walks every page 7")
-    client = Client(HTTP_HOST="localhost")
+    client, sample = Client(HTTP_HOST="localhost"), Sample()
     client.force_login(owner)
-    sample = Sample()
     rows: list[dict[str, Any]] = []
     for route, places in LOOKED_AT.items():
         if only and route not in only:
@@ -242,31 +249,63 @@ def walk(only: list[str]) -> list[dict[str, Any]]:
         if where is None:
             rows.append({"route": route, "left_out": "this workshop has none"})
             continue
-        address, asked = reverse(route, kwargs=where), dict(ASKED.get(route, {}))
-        if route == "plan_sheet":
-            asked = {"design": str(sample.design.pk), "pieces": "24"}
-        answer: list[Any] = []
-
-        def look(address: str = address, asked: dict[str, str] = asked, answer: list[Any] = answer) -> None:
-            response = client.get(address, asked)
-            answer[:] = [response, b"".join(response) if response.streaming else response.content]
-
-        first_s = processor_s(look)
-        warm_s = [processor_s(look) for _ in range(REPEATS if first_s < 5 else 1)]
-        with CaptureQueriesContext(connection) as queries:
-            look()
-        rows.append(
-            {
-                "route": route,
-                "status": answer[0].status_code,
-                "first_ms": round(first_s * 1000),
-                "ms": round(statistics.median(warm_s) * 1000),
-                "bytes": len(answer[1]),
-                "queries": len(queries),
-            }
-        )
-        print(rows[-1], file=sys.stderr, flush=True)
+        look = partial(client.get, reverse(route, kwargs=where), asked_of(route, sample))
+        rows.append(_row(route, look))
+    with _a_token(owner) as headers, override_settings(API_PER_MINUTE=10**6):
+        for name, operation in OPERATIONS.items():
+            if only and name not in only:
+                continue
+            asked = operation(sample)
+            if asked is None:
+                rows.append({"route": name, "left_out": "this workshop has none"})
+                continue
+            path, fields = asked
+            rows.append(_row(name, partial(Client().get, f"/api/1/{path}", fields, headers=headers)))
     return rows
+
+
+def _row(route: str, look: Callable[[], Any]) -> dict[str, Any]:
+    """Return what a look takes: the first, then warm ones, and the questions that one of those asks the database."""
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    from tests.benchmarks.processor import processor_s
+
+    answer: list[Any] = []
+
+    def whole() -> None:
+        response = look()
+        answer[:] = [response, b"".join(response) if response.streaming else response.content]
+
+    first_s = processor_s(whole)
+    warm_s = [processor_s(whole) for _ in range(REPEATS if first_s < 5 else 1)]
+    with CaptureQueriesContext(connection) as queries:
+        whole()
+    row = {
+        "route": route,
+        "status": answer[0].status_code,
+        "first_ms": round(first_s * 1000),
+        "ms": round(statistics.median(warm_s) * 1000),
+        "bytes": len(answer[1]),
+        "queries": len(queries),
+    }
+    print(row, file=sys.stderr, flush=True)
+    return row
+
+
+@contextmanager
+def _a_token(owner: Any) -> Iterator[dict[str, str]]:
+    """Give the headers of a program that may look at everything, for this time."""
+    from django.utils import timezone
+
+    from workshop.people.rights import Right
+    from workshop.people.tokens import make_token
+
+    token, secret = make_token(
+        "walks", user=owner, right=Right.PLAN, at=timezone.now(), by=owner, station=None
+    )
+    yield {"Authorization": f"Bearer {secret}", "Host": "localhost"}
+    token.delete()
 
 
 def main() -> None:

@@ -4,6 +4,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
+from tests.benchmarks.large_shelf.api_rows import OPERATIONS, reading_operations
 from tests.benchmarks.large_shelf.page_walk import LOOKED_AT, OF_NOBODY, OF_PROGRAMS, SENT_TO
 from tests.workshop.conftest import STAND_INS
 from tests.workshop.people.test_rights import address, every_route
@@ -14,6 +15,10 @@ def test_every_page_has_a_row() -> None:
     pages = {route for route in every_route() if route in rows or not route.startswith(OF_PROGRAMS)}
     assert pages - rows == set()
     assert rows - set(every_route()) - STAND_INS == set()
+
+
+def test_every_operation_that_reads_has_a_row() -> None:
+    assert set(OPERATIONS) == reading_operations()
 
 
 @pytest.mark.django_db

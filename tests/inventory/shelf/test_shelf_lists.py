@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.ledger import ledger_problems, set_aside
+from inventory.lists.found import TABS, ShelfSearch, shelf
 from inventory.lists.wall import wall
 from inventory.models import (
     ActOnMany,
@@ -250,6 +251,23 @@ def test_the_list_as_a_file_holds_all_pages_in_the_order_of_the_list(signed_in):
     assert len(rows) == 60
     distances = [float(row["delta_e_00"]) for row in rows]
     assert distances == sorted(distances)
+
+
+def test_every_list_is_told_one_by_one_as_it_is_by_the_page_in_one_question():
+    for _ in range(2):
+        a_spool(place=a_place("wall"))
+        some_bobbins()
+        a_roll()
+        receive_sheets(a_stabilizer(), width_mm=200, height_mm=250, count=9, delivery=a_delivery())
+        receive_offcut(a_stabilizer(), width_mm=150, height_mm=180, delivery=a_delivery())
+    for tab in TABS.values():
+        found = shelf(tab, ShelfSearch(sort="-label"))
+        with CaptureQueriesContext(connection) as asked:
+            rows = list(found.one_by_one())
+            told = [(each, each.thing.item.place) for each in rows]
+        assert len(asked) == 1
+        assert rows == found[: len(found)]
+        assert [type(each.thing.item) for each, _ in told] == [type(each.thing.item) for each in found[:50]]
 
 
 # --- many at once

@@ -139,3 +139,16 @@ def test_more_jobs_are_no_more_queries(client: Client, person: Any, design: Desi
             client.get(reverse("today"))
         counted.append(len(queries))
     assert counted[0] == counted[1]
+
+
+def test_more_jobs_at_machines_are_no_more_queries(design: Design) -> None:
+    counted = []
+    for number in (1, 2):
+        begun = a_job(design, f"flags {number}", pieces=1)
+        promise(begun, at=NOW, by=None)
+        begin(begun, at=NOW)
+        day()
+        with CaptureQueriesContext(connection) as queries:
+            assert len(day().running) == number
+        counted.append(len(queries))
+    assert counted[0] == counted[1]

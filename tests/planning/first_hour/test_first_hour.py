@@ -62,6 +62,28 @@ def test_an_empty_workshop_comes_to_an_answer_in_the_spools_own_words(
     assert ledger_problems() == []
 
 
+def test_many_colours_are_asked_for_some_at_a_time(
+    signed_in: Client, stitch_file: Callable[..., Path]
+) -> None:
+    colours = [f"#{number:02x}{255 - number:02x}80" for number in range(0, 250, 25)]
+    path = stitch_file(*colours)
+    sent = SimpleUploadedFile(path.name, path.read_bytes())
+    address = str(signed_in.post("/first-hour/", {"stitch_files": sent, "pieces": "24"})["Location"])
+    first = signed_in.get(address)
+    assert [row.number for row, _, _ in first.context["rows"]] == list(range(1, 9))
+    assert "Go on, leave the rest open" in page_text(first)
+    came = signed_in.post(address, {"block": "8", "no": "yes"})["Location"]
+    assert came.endswith("#colour-9")
+    second = signed_in.get(came.partition("#")[0])
+    assert [row.number for row, _, _ in second.context["rows"]] == [9, 10]
+    # What is refused is shown where it was asked, whichever page the address names.
+    refused = signed_in.post(
+        came.partition("#")[0], {"block": "2", "answer": "own", "key": a_key(), "looks": "weigh"}
+    )
+    assert refused.status_code == 422
+    assert [row.number for row, _, _ in refused.context["rows"]] == list(range(1, 9))
+
+
 def test_what_is_only_guessed_is_marked_and_less_sure(signed_in: Client, asked_colours: str) -> None:
     answered(signed_in, asked_colours, owns(maker="Skerry", code="147", looks="half"))
     range = ThreadRange.objects.get()

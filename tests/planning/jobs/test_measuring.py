@@ -9,12 +9,20 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from inventory.shelf.looking import looks_by_label
 from inventory.shelf.weights import judge_spool, learn_tare, mark_unknown, weigh_spool
 from planning.jobs.jobs import JobFacts, make_job, plan_of
 from planning.jobs.measuring import measure_first
+from planning.jobs.season import in_turn
 from planning.library.designs import keep_design
 from planning.models import Design, Machine
-from planning.plan.settling import look_first_in_words
+from planning.plan.settling import (
+    doubt_of_plan,
+    doubt_of_standing,
+    labels_in_doubt,
+    look_first_in_words,
+    look_first_of,
+)
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_key, a_roll, a_shade, a_spool, some_bobbins
 from tests.pages import page_text
@@ -92,6 +100,23 @@ def test_all_open_jobs_have_one_list(design, by_eye, signed_in):
     page = page_text(signed_in.get(reverse("measure_first")))
     assert f">{by_eye.label}</a>" in page
     assert "pennants" in page
+
+
+@pytest.mark.parametrize("pieces", [1, 9, 13, 200])
+@pytest.mark.parametrize("known", ["by eye", "unknown", "nearly empty"])
+def test_a_job_in_its_turn_has_the_looks_of_its_whole_plan(design, by_eye, pieces, known):
+    if known == "unknown":
+        mark_unknown(by_eye, key=a_key(), at=NOW, by=None)
+    elif known == "nearly empty":
+        weigh_spool(by_eye, gross_mg=12_200, scale_resolution_mg=100, key=a_key(), at=NOW, by=None)
+    for _ in range(2):
+        a_job(design, pieces=pieces)
+    standings = in_turn(plans=2)
+    plans = [each.plan for each in standings]
+    looks = looks_by_label(label for plan in plans for label in labels_in_doubt(doubt_of_plan(plan)))
+    of_plans = [look_first_of(doubt_of_plan(plan), looks) for plan in plans]
+    assert [look_first_of(doubt_of_standing(each.stood), looks) for each in standings] == of_plans
+    assert [plan.verdict for plan in plans] == [each.verdict for each in standings]
 
 
 def test_the_list_reads_no_more_for_more_jobs(design, by_eye):

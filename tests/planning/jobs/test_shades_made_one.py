@@ -4,6 +4,8 @@ import json
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.catalogue.merging import (
@@ -78,6 +80,16 @@ def test_all_that_rests_on_a_shade_is_told(promised, red):
     told = " / ".join(str(each) for each in rests_on_shade(red))
     for word in ("spools (1)", "pinned shades (1)", "promised threads (1)", f"job {promised.pk}"):
         assert word in told
+
+
+def test_what_rests_on_a_shade_is_one_question_for_each_kind(promised, red, crimson):
+    with CaptureQueriesContext(connection) as of_none:
+        assert rests_on_shade(crimson) == []
+    rests_everywhere(red, promised)
+    a_spool(red)
+    with CaptureQueriesContext(connection) as of_all:
+        assert len(rests_on_shade(red)) > 6
+    assert len(of_all) == len(of_none)
 
 
 def test_two_shades_become_one_and_two_again(promised, red, crimson):

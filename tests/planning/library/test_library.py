@@ -4,6 +4,8 @@ from datetime import date
 
 import pytest
 from django.core.files.storage import default_storage
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from inventory.compute.colour.lab import lab_from_hex
 from planning.compute.stitches.sameness import block_outline, is_same_drawing
@@ -235,6 +237,17 @@ def test_a_design_that_a_job_needs_is_not_deleted(keep, person):
         delete_design(design)
     assert Design.objects.get() == design
     assert default_storage.exists(stored_name(design.sha256, design.format))
+
+
+def test_more_jobs_that_need_a_design_are_no_more_queries(keep, person):
+    design = keep(RED, name="cap.pes")
+    counted = []
+    for _ in range(3):
+        make_job(a_job(), designs=[design], at=NOW, by=person)
+        with CaptureQueriesContext(connection) as queries:
+            assert len(what_needs(design)) == 1
+        counted.append(len(queries))
+    assert len(set(counted)) == 1, counted
 
 
 def test_deleting_the_file_that_plans_use_leaves_the_other_formats(keep_bytes):

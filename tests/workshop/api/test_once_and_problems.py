@@ -1,6 +1,7 @@
 """A request is carried out once for its key, and whatever is refused has one shape."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.conf import LazySettings
@@ -10,7 +11,7 @@ from django.utils import timezone
 from inventory.models import Entry, Spool
 from planning.models import Job
 from tests.workshop.api.conftest import Program, a_member, a_program
-from workshop.models import KeptAnswer, Role, Token
+from workshop.models import KeptAnswer, RequestCount, Role, Token
 from workshop.people.rights import Right
 from workshop.people.tokens import counted, end_token
 
@@ -173,6 +174,18 @@ def test_requests_are_counted_by_token_and_by_address_over_all_processes(
 
 def test_a_count_begins_anew_with_each_minute(db: None) -> None:
     at = timezone.now()
-    assert [counted("token 1", at=at) for _ in range(3)] == [1, 2, 3]
-    assert counted("token 1", at=at + timedelta(minutes=1)) == 1
-    assert counted("token 2", at=at) == 1
+    assert [counted("token few", at=at, most=10) for _ in range(3)] == [1, 2, 3]
+    assert counted("token few", at=at + timedelta(minutes=1), most=10) == 1
+    assert counted("token other", at=at, most=10) == 1
+
+
+def test_many_requests_are_counted_some_at_a_time_and_with_those_of_other_processes(
+    db: None, django_assert_num_queries: Any
+) -> None:
+    at = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
+    with django_assert_num_queries(0):
+        assert [counted("token many", at=at, most=600) for _ in range(9)] == list(range(1, 10))
+    assert counted("token many", at=at, most=600) == 10
+    RequestCount.objects.filter(who="token many").update(count=310)  # another process has answered 300
+    assert [counted("token many", at=at, most=600) for _ in range(10)][-1] == 320
+    assert counted("token many", at=at + timedelta(minutes=1), most=600) == 1
