@@ -6,6 +6,7 @@ whoever is stopped on the way leaves no import that waits with half of its files
 
 import hashlib
 import json
+import logging
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
@@ -17,6 +18,7 @@ from django.utils.translation import gettext as _
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files.store import store
 
+logger = logging.getLogger(__name__)
 FOLDER = "incoming"
 
 
@@ -103,9 +105,12 @@ def fetch(waiting: WaitingFile, *, number: int, into: Path) -> Path:
 
 
 def forget(run: int) -> None:
-    """Delete what a run waited with, once it is through; the list goes last."""
-    let_go(waiting_with(run))
-    store().delete(_list_of(run))
+    """Delete what a run waited with, once it is through; the list goes last. Where that fails, the doctor names it."""
+    try:
+        let_go(waiting_with(run))
+        store().delete(_list_of(run))
+    except OSError as problem:
+        logger.warning("What import %s waited with is left: %s", run, problem)
 
 
 def names_waiting(runs: Iterable[int]) -> set[str]:

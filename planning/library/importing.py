@@ -5,7 +5,6 @@ A file is known by its place, size and time of change; failing that, by its cont
 """
 
 import hashlib
-import logging
 import os
 import stat
 import tempfile
@@ -31,8 +30,6 @@ from planning.models import Design, ImportedFile, ImportRun
 from planning.stitch_files.formats import FORMATS
 from planning.stitch_files.reading import DEFAULT_LIMITS, UnreadableDesign, printable
 from planning.stitch_files.unpacking import UnsafeArchive, plain_name, unpack, unsafe_name
-
-logger = logging.getLogger(__name__)
 
 # A reading may take a minute; a run that shows no sign of life for so long has been killed.
 GIVEN_UP_AFTER = timedelta(minutes=5)
@@ -179,17 +176,10 @@ def carry_out(
             ),
         )
         if isinstance(error, Stopped):
-            _forget(run)
+            waiting.forget(run.pk)
         raise
-    _forget(run)
+    waiting.forget(run.pk)
     return run
-
-
-def _forget(run: ImportRun) -> None:
-    try:
-        waiting.forget(run.pk)
-    except OSError as problem:  # the import is through all the same; the doctor names what is left
-        logger.warning("What import %s waited with is left: %s", run.pk, problem)
 
 
 def _carry_out(
