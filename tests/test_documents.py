@@ -67,6 +67,32 @@ def command_lines() -> list[str]:
     ]
 
 
+def security_rows() -> list[list[str]]:
+    table = told("DEVELOPERS.md").partition("## Security, chapter by chapter")[2]
+    return [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in table.splitlines()
+        if line.startswith("| V")
+    ]
+
+
+def test_every_test_that_the_table_of_security_names_is_there_once() -> None:
+    named = {name for row in security_rows() for name in re.findall(r"`([\w/]*test_\w+\.py)`", row[2])}
+    assert len(named) > 10
+    there = [path.relative_to(HOUSE).as_posix() for path in (HOUSE / "tests").rglob("test_*.py")]
+    found = {name: sum(path == name or path.endswith(f"/{name}") for path in there) for name in named}
+    assert found == dict.fromkeys(named, 1)
+
+
+def test_the_table_of_security_has_every_chapter_and_says_what_is_not_met() -> None:
+    rows = security_rows()
+    assert {row[0].split(".")[0].split()[0] for row in rows} == {f"V{number}" for number in range(1, 15)}
+    for chapter, stands, why in rows:
+        assert stands in ("met", "met in part", "does not apply"), chapter
+        assert why
+        assert ("Not met" in why) == (stands == "met in part"), chapter
+
+
 @pytest.mark.parametrize("line", command_lines())
 def test_every_command_line_parses(line: str) -> None:
     _, _, name, *words = shlex.split(line)

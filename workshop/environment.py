@@ -4,6 +4,7 @@ import os
 import secrets
 from collections.abc import Sequence
 from contextlib import suppress
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, NamedTuple
 from urllib.parse import parse_qs, unquote, urlsplit
@@ -94,6 +95,49 @@ def mail_server(value: str | None = None) -> MailServer | None:
         parts.scheme == "smtps",
         sender,
     )
+
+
+def file_store(value: str | None = None) -> dict[str, Any]:
+    """Return where kept files lie, in the words of Django's settings: the bucket in ``FILES_URL``, or a folder.
+
+    Who may read and write it is said by ``FILES_KEY`` and ``FILES_SECRET``, or in any way that the provider has of its
+    own (a role of the machine, a profile). Raises ValueError for what is no address of a bucket.
+
+    >>> file_store("s3://threads/kept?endpoint=https://s3.example&region=eu-west-1")["OPTIONS"]["location"]
+    'kept'
+    >>> file_store("")
+    {'BACKEND': 'inventory.kept_files.folder.FolderStore'}
+    """
+    written = os.environ.get("FILES_URL", "").strip() if value is None else value
+    if not written:
+        return {"BACKEND": "inventory.kept_files.folder.FolderStore"}
+    parts = urlsplit(written)
+    asked = {name: values[-1] for name, values in parse_qs(parts.query).items()}
+    endpoint = asked.pop("endpoint", "")
+    region = asked.pop("region", "us-east-1" if endpoint else "")
+    if parts.scheme != "s3" or not parts.hostname or asked or (endpoint and "://" not in endpoint):
+        raise ValueError(
+            "FILES_URL is no address of a bucket. Write it whole, such as "
+            "s3://BUCKET/FOLDER?endpoint=https://s3.example&region=eu-west-1."
+        )
+    key, secret = (os.environ.get(name, "").strip() for name in ("FILES_KEY", "FILES_SECRET"))
+    if bool(key) != bool(secret):
+        raise ValueError("Of FILES_KEY and FILES_SECRET only one is set. Set both, or neither.")
+    if not find_spec("storages") or not find_spec("boto3"):
+        raise ValueError(
+            "FILES_URL names a bucket, and what speaks to one is not installed: python -m pip install -e '.[s3]'"
+        )
+    given = {
+        "location": "/".join(filter(None, parts.path.split("/"))),
+        "endpoint_url": endpoint,
+        "region_name": region,
+        "access_key": key,
+        "secret_key": secret,
+    }
+    return {
+        "BACKEND": "inventory.kept_files.bucket.BucketStore",
+        "OPTIONS": {"bucket_name": parts.netloc} | {name: said for name, said in given.items() if said},
+    }
 
 
 class Address(NamedTuple):

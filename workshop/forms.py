@@ -88,10 +88,10 @@ def name_passwords(form: forms.BaseForm, *, first: str, second: str) -> None:
     is_first_one = first == "password1"
     form.fields[first].label = _("Password") if is_first_one else _("New password")
     form.fields[first].error_messages["required"] = (
-        _("Password: type one of at least 8 characters.")
+        _("Password: type one of at least {least} characters.")
         if is_first_one
-        else _("New password: type one of at least 8 characters.")
-    )
+        else _("New password: type one of at least {least} characters.")
+    ).format(least=settings.LEAST_PASSWORD)
     form.fields[second].label = _("Password, once more") if is_first_one else _("New password, once more")
     form.fields[second].help_text = ""
     form.fields[second].error_messages["required"] = (

@@ -1,5 +1,6 @@
 """Settings of the site; what differs between places comes through ``workshop.environment``."""
 
+import re
 from datetime import timedelta
 
 from csp.constants import NONE, SELF
@@ -103,14 +104,15 @@ AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
+LEAST_PASSWORD = 12  # characters; OWASP ASVS 4.0.3, 2.1.1
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in (
-        "UserAttributeSimilarityValidator",
-        "MinimumLengthValidator",
-        "CommonPasswordValidator",
-        "NumericPasswordValidator",
-    )
+    {"NAME": f"django.contrib.auth.password_validation.{name}", "OPTIONS": options}
+    for name, options in {
+        "UserAttributeSimilarityValidator": {},
+        "MinimumLengthValidator": {"min_length": LEAST_PASSWORD},
+        "CommonPasswordValidator": {},
+        "NumericPasswordValidator": {},
+    }.items()
 ]
 LOGIN_URL = "sign_in"
 LOGIN_REDIRECT_URL = "today"
@@ -148,14 +150,16 @@ TIME_ZONE = environment.words("TIME_ZONE", default=["UTC"])[0]
 USE_I18N = True
 USE_TZ = True
 
-STATIC_URL = "static/"
+# Whole: a relative one would be completed by whatever prefix is known when it is first asked for.
+STATIC_URL = f"{BASE_URL.path if BASE_URL else '/'}static/"
 STATIC_ROOT = DATA_FOLDER / "static"
 MEDIA_ROOT = DATA_FOLDER / "files"
 WHITENOISE_USE_FINDERS = not SERVED
 BACKUP_FOLDER = DATA_FOLDER / "backups"
 WHITENOISE_MIMETYPES = {".webmanifest": "application/manifest+json"}
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    # Kept files: MEDIA_ROOT, or the bucket in FILES_URL.
+    "default": environment.file_store(),
     "staticfiles": {
         "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
         if SERVED
@@ -212,7 +216,7 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SECURE = HTTPS
 SECURE_SSL_REDIRECT = HTTPS
-SECURE_REDIRECT_EXEMPT = [r"^health/$"]
+SECURE_REDIRECT_EXEMPT = [rf"^{re.escape(BASE_URL.path.lstrip('/') if BASE_URL else '')}health/$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS

@@ -18,6 +18,7 @@ KEEP = 14
 @long_work
 def make_backup(work: Carrying, pictures: bool) -> str:
     """Make a backup in the folder of backups, under the time at which it was asked for."""
+    work.progress(0, 0)  # it may have been stopped while it waited
     folder = Path(settings.BACKUP_FOLDER)
     path = folder / backup_name(work.asked_at, why="by-hand")
     with translation.override(language_of(work.by)):  # of whoever reads what comes of it
@@ -41,5 +42,6 @@ def mail_reset_links(work: Carrying, address: str) -> str:
     Whoever asked is told nothing of this. Sent twice, because a process died in between, the later link is the one
     that works.
     """
+    work.progress(0, 0)
     send_reset_links(address, at=work.asked_at)
     return _("Answered.")

@@ -1,6 +1,6 @@
 """Long work: asked for once, carried out by a worker or by the site itself, with progress, stop and recovery."""
 
-from inventory.work.asking import ask_for, ask_to_stop, begin_again, look_here
+from inventory.work.asking import ask_for, ask_to_stop, begin_again, do_here
 from inventory.work.carrying import Carrying, LaidDown, Stopped, TakenOver, long_work
 
 __all__ = [
@@ -11,6 +11,6 @@ __all__ = [
     "ask_for",
     "ask_to_stop",
     "begin_again",
+    "do_here",
     "long_work",
-    "look_here",
 ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django.conf import settings
@@ -11,7 +12,7 @@ from django.db.models import F, Q
 from inventory.acting import tried_again
 from inventory.models import LongWork
 from inventory.work.queue import alive, forget_old, into_the_queue
-from inventory.work.site import wake
+from inventory.work.site import take, wake
 
 
 def ask_for(
@@ -84,16 +85,17 @@ def _reopen(work: LongWork) -> bool:
 def ask_to_stop(work: LongWork, *, at: datetime, by: Any) -> None:
     """Ask whoever carries the work out to end it at the next step; asked twice, or too late, nothing changes.
 
-    Where no process lives that could hear it, the site's own takes the work to end it.
+    Where nobody has it yet, or nobody lives who could hear it, the site takes this work, and no other, to end it.
     """
     LongWork.objects.open().filter(pk=work.pk, stop_asked_at__isnull=True).update(
         stop_asked_at=at, stopped_by=by
     )
-    if settings.WORK_IN != "request" and not alive(at=at).exists():
-        transaction.on_commit(wake)
+    unheard = LongWork.objects.waiting().filter(pk=work.pk).exists() or not alive(at=at).exists()
+    if settings.WORK_IN != "request" and unheard:
+        transaction.on_commit(partial(take, work.pk))
 
 
-def look_here() -> None:
-    """Have this very process carry out what waits, even where workers should."""
+def do_here(work: LongWork) -> None:
+    """Have this very process carry the work out, and no other, even where workers should."""
     if settings.WORK_IN != "request":
-        transaction.on_commit(wake)
+        transaction.on_commit(partial(take, work.pk))

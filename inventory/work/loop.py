@@ -12,6 +12,7 @@ from django.conf import settings
 from django.db import DatabaseError, close_old_connections, connection
 from django.utils import timezone
 from django.utils.crypto import get_random_string
+from django.utils.module_loading import import_string
 from django_tasks_db.management.commands.db_worker import Worker
 from django_tasks_db.models import DBTaskResult
 
@@ -35,7 +36,7 @@ def work_on(
 
     A process that says nothing for ``WORK_LOST_AFTER`` is thought dead, and others take up what it had.
     """
-    name = f"{platform.node()[:60]}:{os.getpid()}:{get_random_string(8)}"
+    name = _own_name()
     with _Heart(name, kind) as heart:
         HERE.process_id, HERE.ending = heart.process_id, ending
         while not ending.is_set():
@@ -55,6 +56,22 @@ def work_on(
             wake.wait(interval_s)
         HERE.process_id, HERE.ending = None, None
     connection.close()
+
+
+def work_on_one(work_id: int, *, kind: str, ending: threading.Event) -> None:
+    """Carry out one piece of work and no other, whether its turn has come or not; one that others have is left."""
+    with _Heart(_own_name(), kind) as heart:
+        HERE.process_id, HERE.ending = heart.process_id, ending
+        take_up_lost(at=timezone.now())  # it may be in the hands of one who died
+        work = LongWork.objects.open().filter(pk=work_id).first()
+        if work is not None:
+            import_string(work.task_path).func(work_id)
+        HERE.process_id, HERE.ending = None, None
+    connection.close()
+
+
+def _own_name() -> str:
+    return f"{platform.node()[:60]}:{os.getpid()}:{get_random_string(8)}"
 
 
 def _ready() -> Any:

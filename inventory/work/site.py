@@ -7,7 +7,7 @@ import threading
 from django.db import connection
 
 from inventory.models import WorkProcess
-from inventory.work.loop import is_work_open, work_on
+from inventory.work.loop import is_work_open, work_on, work_on_one
 
 logger = logging.getLogger(__name__)
 
@@ -17,6 +17,7 @@ LEAVE_WITHIN_S = 5.0
 
 _wake, _ending, _changing = threading.Event(), threading.Event(), threading.Lock()
 _thread: threading.Thread | None = None
+_of_one: set[threading.Thread] = set()  # each carries out one piece of work alone
 
 
 def wake() -> None:
@@ -27,6 +28,26 @@ def wake() -> None:
         if _thread is None and not _ending.is_set():
             _thread = threading.Thread(target=_work, name="long work", daemon=True)
             _thread.start()
+
+
+def take(work_id: int) -> None:
+    """Have this process carry out one piece of work now, beside whatever else is done here or elsewhere."""
+    with _changing:
+        if not _ending.is_set():
+            thread = threading.Thread(target=_work_on_one, args=(work_id,), name="one long work", daemon=True)
+            _of_one.add(thread)
+            thread.start()
+
+
+def _work_on_one(work_id: int) -> None:
+    try:
+        work_on_one(work_id, kind=WorkProcess.Kind.SITE, ending=_ending)
+    except Exception:
+        logger.warning("Long work %s could not be carried out here.", work_id, exc_info=True)
+    finally:
+        with _changing:
+            _of_one.discard(threading.current_thread())
+        connection.close()
 
 
 def _work() -> None:
@@ -56,8 +77,9 @@ def _work() -> None:
 @atexit.register
 def _leave() -> None:
     """Lay work down before the process ends, so that the next one need not wait until this one is thought dead."""
-    thread = _thread
-    _ending.set()
-    if thread is not None:
-        _wake.set()
+    with _changing:
+        _ending.set()
+        threads = [*_of_one, *([_thread] if _thread is not None else [])]
+    _wake.set()
+    for thread in threads:
         thread.join(LEAVE_WITHIN_S)

@@ -25,7 +25,7 @@ class NotSuchParts(WorkshopError):
 
 
 def parts_of(design: Design) -> tuple[DesignPart, ...]:
-    """Return the parts of a kept design in sewing order. Raises UnreadableDesign where its file is gone."""
+    """Return the parts of a kept design in sewing order. Raises FileNotKept where its file is gone."""
     return design_parts(points_of(design))
 
 

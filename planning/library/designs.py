@@ -9,7 +9,7 @@ from django.db import IntegrityError
 
 from inventory.acting import whole_act
 from inventory.compute.colour.lab import lab_from_hex
-from inventory.kept_files import KeptFile, keep_file
+from inventory.kept_files import KeptFile, keep_file, keep_if_gone
 from planning.compute.batch.asked import AskedBlock, AskedDesign
 from planning.compute.colour.sources import PALETTE, RGB
 from planning.compute.stitches.applique import AskedApplique
@@ -126,15 +126,36 @@ def keep_digests(
     read: Sequence[tuple[DesignDigest, Path]], *, trim_at_jumps: int, at: datetime
 ) -> list[tuple[Design, bool]]:
     """Return for each digest and its file what ``keep_digest`` does, in a fraction of the time."""
+    keep_contents(read)
+    return keep_records(read, trim_at_jumps=trim_at_jumps, at=at)
+
+
+def keep_contents(read: Sequence[tuple[DesignDigest, Path]]) -> None:
+    """Put the files into the store, named by their content, before any record names them.
+
+    For a store that lies far away that takes a while, in which nobody is to wait for a turn at the shelf. Known ones
+    too: what lies there under the name may be missing or damaged, and this one is good.
+    """
+    wanted = {digest.sha256: (digest, content) for digest, content in read}
+    formats = dict(Design.objects.filter(sha256__in=wanted).values_list("sha256", "format"))
+    for sha256, (digest, content) in wanted.items():
+        name = stored_name(sha256, formats.get(sha256, digest.format))
+        keep_file(KeptFile(name, sha256, digest.name), content.read_bytes())
+
+
+def keep_records(
+    read: Sequence[tuple[DesignDigest, Path]], *, trim_at_jumps: int, at: datetime
+) -> list[tuple[Design, bool]]:
+    """Return the records for digests whose files ``keep_contents`` has put into the store."""
     try:
-        return _keep_digests(read, trim_at_jumps=trim_at_jumps, at=at)
+        return _keep_records(read, trim_at_jumps=trim_at_jumps, at=at)
     except IntegrityError:
         # Somebody else has kept one of them in the meantime: now it is known.
-        return _keep_digests(read, trim_at_jumps=trim_at_jumps, at=at)
+        return _keep_records(read, trim_at_jumps=trim_at_jumps, at=at)
 
 
 @whole_act
-def _keep_digests(
+def _keep_records(
     read: Sequence[tuple[DesignDigest, Path]], *, trim_at_jumps: int, at: datetime
 ) -> list[tuple[Design, bool]]:
     wanted = {digest.sha256: (digest, content) for digest, content in read}
@@ -154,8 +175,8 @@ def _keep_digests(
         join_variants(design)
         kept[digest.sha256] = design
     for sha256, (_, content) in wanted.items():
-        # Known ones too: what lies in the store under that name may be missing or damaged, and this one is good.
-        keep_file(kept_file(kept[sha256]), content.read_bytes())
+        # Whoever deletes a design may have taken the file away since.
+        keep_if_gone(kept_file(kept[sha256]), content.read_bytes())
     # Of two files of one content, the first is new.
     return [(kept[digest.sha256], new.pop(digest.sha256, None) is not None) for digest, _ in read]
 

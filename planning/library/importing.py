@@ -6,7 +6,6 @@ A file is known by its place, size and time of change; failing that, by its cont
 
 import hashlib
 import os
-import shutil
 import stat
 import tempfile
 import time
@@ -23,9 +22,9 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
-from inventory.kept_files.by_content import UNFINISHED
+from inventory.kept_files import UNFINISHED, waiting
 from inventory.work import LaidDown, Stopped, TakenOver
-from planning.library.designs import keep_digests
+from planning.library.designs import keep_contents, keep_records
 from planning.library.digests import DesignDigest, digest_design_files
 from planning.models import Design, ImportedFile, ImportRun
 from planning.stitch_files.formats import FORMATS
@@ -103,29 +102,19 @@ def import_folder(
 
 
 def receive_files(files: Iterable[UploadedFile], *, at: datetime, by: Any = None) -> ImportRun:
-    """Return the run that waits with files from the browser, copied to where it will find them."""
+    """Return the run that waits with files from the browser, put where whoever carries it out will find them."""
     files = list(files)
     names = [printable(file.name or "file") for file in files]
     source = names[0] if len(names) == 1 else f"{len(names)} files"
-    incoming = Path(settings.MEDIA_ROOT) / "incoming"
-    incoming.mkdir(parents=True, exist_ok=True)
-    # Whoever is stopped here, by a full disk or a kill, leaves no run that waits with half of its files.
-    received = Path(tempfile.mkdtemp(dir=incoming, prefix=UNFINISHED))
+    taken = waiting.take_in((plain_name(file.name or "file"), file) for file in files)
     try:
-        for number, file in enumerate(files, start=1):
-            target = received / f"{number:05}" / plain_name(file.name or "file")
-            target.parent.mkdir()
-            with target.open("xb") as copy:
-                for chunk in file.chunks():
-                    copy.write(chunk)
         with transaction.atomic():
             run = ImportRun.objects.create(
                 source=source[:SOURCE_LENGTH], by=by, asked_at=at, found=len(files)
             )
-            shutil.rmtree(_incoming(run), ignore_errors=True)  # of a run that never came to be
-            received.rename(_incoming(run))
+            waiting.note(run.pk, taken)
     except BaseException:
-        shutil.rmtree(received, ignore_errors=True)
+        waiting.let_go(taken)
         raise
     return run
 
@@ -156,28 +145,22 @@ def carry_out(
     ):
         return None
     run = ImportRun.objects.get(pk=run_id)
+    progress = progress or _untold
     try:
-        if not _incoming(run).is_dir():
-            raise CannotImport(
-                _("The files that waited here are gone from the workshop's folder. Send them again.")
+        # Of its own: whoever was thought dead may still be reading in the folder of an earlier turn.
+        with tempfile.TemporaryDirectory(dir=settings.DATA_FOLDER, prefix=f"{UNFINISHED}import-") as folder:
+            candidates, run.passed_over = _received(run, into=Path(folder), progress=progress)
+            run.found = len(candidates)
+            rows = dict(run.files.values_list("path", "outcome"))
+            run.kept, run.known, run.refused = (
+                sum(outcome == each for outcome in rows.values())
+                for each in (Outcome.KEPT, Outcome.KNOWN, Outcome.REFUSED)
             )
-        candidates, run.passed_over = _received(run)
-        run.found = len(candidates)
-        rows = dict(run.files.values_list("path", "outcome"))
-        run.kept, run.known, run.refused = (
-            sum(outcome == each for outcome in rows.values())
-            for each in (Outcome.KEPT, Outcome.KNOWN, Outcome.REFUSED)
-        )
-        run.save()
-        left = [candidate for candidate in candidates if candidate.record not in rows]
-        _carry_out(
-            run,
-            left,
-            processes=processes,
-            trim_at_jumps=trim_at_jumps,
-            clock=clock,
-            progress=progress or _untold,
-        )
+            run.save()
+            left = [candidate for candidate in candidates if candidate.record not in rows]
+            _carry_out(
+                run, left, processes=processes, trim_at_jumps=trim_at_jumps, clock=clock, progress=progress
+            )
     except (TakenOver, LaidDown):
         raise  # somebody else goes on with it
     except Exception as error:
@@ -193,9 +176,9 @@ def carry_out(
             ),
         )
         if isinstance(error, Stopped):
-            shutil.rmtree(_incoming(run), ignore_errors=True)
+            waiting.forget(run.pk)
         raise
-    shutil.rmtree(_incoming(run), ignore_errors=True)
+    waiting.forget(run.pk)
     return run
 
 
@@ -249,7 +232,6 @@ def _carry_out(
     tell(run)
 
 
-@transaction.atomic
 def _keep_all(
     run: ImportRun,
     read: list[tuple[Candidate, DesignDigest | UnreadableDesign]],
@@ -263,12 +245,27 @@ def _keep_all(
     Some files in one transaction: that takes a fraction of the time of one each, and a run that is killed
     reads no more than these again.
     """
+    keep_contents(
+        [(found, candidate.path) for candidate, found in read if not isinstance(found, UnreadableDesign)]
+    )
+    return _record_all(run, read, trim_at_jumps=trim_at_jumps, clock=clock, progress=progress)
+
+
+@transaction.atomic
+def _record_all(
+    run: ImportRun,
+    read: list[tuple[Candidate, DesignDigest | UnreadableDesign]],
+    *,
+    trim_at_jumps: int,
+    clock: Clock,
+    progress: Progress,
+) -> dict[str, int]:
     now = clock()
     ids: dict[str, int] = {}
     records = []
     sound = [(candidate, found) for candidate, found in read if not isinstance(found, UnreadableDesign)]
     # Some may have been kept in the meantime, by this run or by somebody else.
-    kept = keep_digests(
+    kept = keep_records(
         [(digest, candidate.path) for candidate, digest in sound], trim_at_jumps=trim_at_jumps, at=now
     )
     for (candidate, digest), (design, is_new) in zip(sound, kept, strict=True):
@@ -401,48 +398,43 @@ def _without_unchanged(run: ImportRun, candidates: list[Candidate], folder: Path
     return left
 
 
-def _received(run: ImportRun) -> tuple[list[Candidate], int]:
-    """Return the files that a run waits with, archives unpacked, and the number of others in those."""
+def _received(run: ImportRun, *, into: Path, progress: Progress) -> tuple[list[Candidate], int]:
+    """Return the files that a run waits with, fetched and archives unpacked, and the number of others in those."""
     candidates: list[Candidate] = []
     others = 0
-    # Never the folder of an earlier turn: whoever was thought dead may still be reading there.
-    unpacked = Path(tempfile.mkdtemp(dir=_incoming(run), prefix="unpacked-"))
-    for path in sorted(_incoming(run).glob("[0-9]*/*")):
-        number, size_bytes = path.parent.name, path.stat().st_size
-        record = f"{number}/{path.name}"
-        problem = unsafe_name(path.name)
+    sent = waiting.waiting_with(run.pk)
+    if not sent:
+        raise CannotImport(
+            _("The files that waited here are gone from the workshop's files. Send them again.")
+        )
+    for number, each in enumerate(sent, start=1):
+        progress(0, len(sent), _("The files are fetched."))
+        record = f"{number:05}/{each.name}"
+        problem = unsafe_name(each.name)
         if problem:
-            candidates.append(
-                Candidate(
-                    path,
-                    record,
-                    size_bytes,
-                    reason=_("{name} is refused: {problem}.").format(name=path.name, problem=problem),
-                )
-            )
-        elif path.suffix == ".zip":
-            try:
-                members, more = unpack(path, into=unpacked / number, name=path.name)
-            except UnsafeArchive as refusal:
-                candidates.append(Candidate(path, record, size_bytes, reason=str(refusal)))
+            refusal = _("{name} is refused: {problem}.").format(name=each.name, problem=problem)
+            candidates.append(Candidate(into, record, each.bytes, reason=refusal))
+            continue
+        try:
+            path = waiting.fetch(each, number=number, into=into)
+            if path.suffix != ".zip":
+                candidates.append(Candidate(path, record, each.bytes))
                 continue
-            others += more
-            candidates += [
-                Candidate(
-                    member.path or path,
-                    f"{number}.{place:05}/{member.shown}"[:PATH_LENGTH],
-                    member.size_bytes,
-                    reason=member.reason,
-                )
-                for place, member in enumerate(members)
-            ]
-        else:
-            candidates.append(Candidate(path, record, size_bytes))
+            members, more = unpack(path, into=into / f"unpacked-{number:05}", name=path.name)
+        except (UnsafeArchive, waiting.GoneWhileWaiting) as refused:
+            candidates.append(Candidate(into, record, each.bytes, reason=str(refused)))
+            continue
+        others += more
+        candidates += [
+            Candidate(
+                member.path or path,
+                f"{number:05}.{place:05}/{member.shown}"[:PATH_LENGTH],
+                member.size_bytes,
+                reason=member.reason,
+            )
+            for place, member in enumerate(members)
+        ]
     return candidates, others
-
-
-def _incoming(run: ImportRun) -> Path:
-    return Path(settings.MEDIA_ROOT) / "incoming" / str(run.pk)
 
 
 def _storable(path: Path) -> str:

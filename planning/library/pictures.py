@@ -3,18 +3,15 @@
 import hashlib
 import io
 import logging
-import os
 import re
 import threading
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Literal, get_args
 from urllib.parse import urlencode
 
 import numpy as np
-from django.core.files.storage import default_storage
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -23,7 +20,7 @@ from PIL import Image
 from inventory.compute.lengths import format_length
 from inventory.compute.spoken import figure
 from inventory.compute.units import METRIC, Units
-from inventory.kept_files import DamagedFile, KeptFile, state_of, write_whole
+from inventory.kept_files import KeptFile, copy_of, store
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.picture import (
     LEAST_WIDTH_PX,
@@ -58,6 +55,7 @@ _TONES = ("#3f3f3f", "#b4b4b4", "#6a6a6a", "#d6d6d6", "#545454", "#999999")
 
 # One picture at a time in this process: the work and the memory of many requests are those of one.
 _drawing = threading.Lock()
+_drawn_since = MOST_BYTES  # bytes since the last look at how many there are; the first one looks
 
 
 @dataclass(frozen=True)
@@ -201,31 +199,30 @@ def colours_of(design: Design) -> tuple[BlockColour, ...]:
 def picture_bytes(picture: Picture, *, name: str) -> bytes:
     """Return the picture as PNG, from the store or, the first time, drawn and stored.
 
-    ``name`` is what a person calls the design. Raises UnreadableDesign where its stitch file is not in the
-    store any more, and NoSuchPicture where the file and the library disagree about its blocks.
+    ``name`` is what a person calls the design. Raises FileNotKept and DamagedFile where its stitch file is not in
+    the store as it was, and NoSuchPicture where the file and the library disagree about its blocks.
     """
-    path = Path(default_storage.path(picture.stored_name))
-    stored = _stored(path)
+    stored = _stored(picture.stored_name)
     if stored is not None:
         return stored
     with _drawing:
-        stored = _stored(path)  # somebody else may have drawn it in the meantime
+        stored = _stored(picture.stored_name)  # somebody else may have drawn it in the meantime
         if stored is None:
             stored = _drawn(picture, name=name)
-            write_whole(path, stored, sync=False)
-            _make_room(path.parent.parent)
+            store().put(picture.stored_name, stored, sync=False)
+            _make_room(len(stored))
     return stored
 
 
-def _stored(path: Path) -> bytes | None:
+def _stored(name: str) -> bytes | None:
     """Return what is stored, if anything is, and mark it as used: what nobody looks at makes room first."""
     try:
-        content = path.read_bytes()
-        os.utime(path)
+        content = store().read(name)
     except FileNotFoundError:
         return None
+    store().mark_used(name)
     # A picture that a full disk or a fall of power cut short is drawn anew.
-    return content if path.suffix != ".png" or content.endswith(PNG_END) else None
+    return content if not name.endswith(".png") or content.endswith(PNG_END) else None
 
 
 def _drawn(picture: Picture, *, name: str) -> bytes:
@@ -272,7 +269,7 @@ Points = list[tuple[np.ndarray, np.ndarray, np.ndarray]]
 def points_of(design: Design) -> Points:
     """Return penetrations in mm, run starts and stops of each block of a kept design, read once and then kept.
 
-    Raises UnreadableDesign where its stitch file is not in the store any more.
+    Raises FileNotKept and DamagedFile where its stitch file is not in the store as it was.
     """
     return _points(picture_of(design, kind="density"), name=design.name)
 
@@ -283,11 +280,8 @@ def _points(picture: Picture, *, name: str) -> Points:
     Reading a stitch file takes a process of its own; what came of it is kept beside the pictures, small, so that
     other colours and sizes are drawn from there.
     """
-    kept = Path(
-        default_storage.path(
-            f"{FOLDER}/points/{picture.sha256[:2]}/"
-            f"{picture.sha256}-{picture.trim_at_jumps}-{POINTS_VERSION}.npz"
-        )
+    kept = (
+        f"{FOLDER}/points/{picture.sha256[:2]}/{picture.sha256}-{picture.trim_at_jumps}-{POINTS_VERSION}.npz"
     )
     content = _stored(kept)
     if content is not None:
@@ -296,14 +290,10 @@ def _points(picture: Picture, *, name: str) -> Points:
         except (ValueError, KeyError, EOFError, OSError, zipfile.BadZipFile) as problem:
             logger.warning("%s is damaged and is made anew: %s", kept, problem)
     called = f"{name}.{picture.format.lower()}"
-    file = KeptFile(stored_name(picture.sha256, picture.format), picture.sha256, called)
-    if state_of(file) == "damaged":
-        raise DamagedFile(
-            _("The workshop's copy of {called} is damaged. Send the same file again.").format(called=called)
-        )
-    read = read_design_file(file.path, trim_at_jumps=picture.trim_at_jumps, name=called)
+    with copy_of(KeptFile(stored_name(picture.sha256, picture.format), picture.sha256, called)) as path:
+        read = read_design_file(path, trim_at_jumps=picture.trim_at_jumps, name=called)
     points = [(block.points_mm, block.run_starts, block.stop_places) for block in read.walked.blocks]
-    write_whole(kept, _packed(points), sync=False)
+    store().put(kept, _packed(points), sync=False)
     return points
 
 
@@ -336,21 +326,24 @@ def _unpacked(content: bytes) -> Points:
     )
 
 
-def _make_room(folder: Path) -> None:
-    """Delete the pictures that were not looked at for the longest time, until the others fit."""
-    found = []
-    for path in folder.glob("*/*.png"):
-        try:
-            status = path.stat()
-        except FileNotFoundError:
-            continue  # another process makes room as well
-        found.append((status.st_mtime, status.st_size, path))
-    total = sum(size for _, size, _ in found)
-    for _moment, size, path in sorted(found):
+def _make_room(more_bytes: int) -> None:
+    """Delete the pictures that were not looked at for the longest time, until the others fit.
+
+    How many there are is looked at again once this process has drawn a hundredth of what may be there: a list of a
+    bucket takes a while.
+    """
+    global _drawn_since
+    _drawn_since += more_bytes
+    if _drawn_since < MOST_BYTES // 100:
+        return
+    _drawn_since = 0
+    pictures = [each for each in store().under(f"{FOLDER}/") if each.name.endswith(".png")]
+    total = sum(each.bytes for each in pictures)
+    for each in sorted(pictures, key=lambda each: each.changed_at):
         if total <= MOST_BYTES:
             break
-        path.unlink(missing_ok=True)
-        total -= size
+        store().delete(each.name)
+        total -= each.bytes
 
 
 def picture_in_words(

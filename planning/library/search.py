@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.core.files.storage import default_storage
 from django.db import DEFAULT_DB_ALIAS, transaction
 from django.db.models import (
     Count,
@@ -26,9 +25,10 @@ from django.db.models.functions import Coalesce, Lower
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from inventory.acting import whole_act
+from inventory.acting import planned_act, whole_act
 from inventory.compute.colour.lab import Lab, delta_e_00, labs_from_hexes
 from inventory.compute.errors import WorkshopError
+from inventory.kept_files import store
 from planning.facts.layers import recipe_in_words
 from planning.library.designs import stored_name
 from planning.library.folders import designs_in_folders
@@ -259,11 +259,22 @@ def delete_design(design: Design) -> None:
         )
     if design.variant_of_id is None:
         promote_variant(design)
-    file = stored_name(design.sha256, design.format)
+    sha256, file = design.sha256, stored_name(design.sha256, design.format)
     design.delete()
     Tag.objects.filter(designs__isnull=True).delete()
-    # Only once it is certain: a deletion that is rolled back would leave a design without its file.
-    transaction.on_commit(lambda: default_storage.delete(file))
+    # Only once it is certain: a deletion that is rolled back would leave a design without its file. Where the store is
+    # away then, a file is left that the doctor names.
+    transaction.on_commit(lambda: _delete_file(sha256, file), robust=True)
+
+
+@planned_act
+def _delete_file(sha256: str, file: str) -> None:
+    """Delete the file of a design that is gone, unless somebody has brought the same one in again.
+
+    It is done alone: an import that looks whether the file is there sees it before this or after.
+    """
+    if not Design.objects.filter(sha256=sha256).exists():
+        store().delete(file)
 
 
 def _threads_asked_for() -> Coalesce:

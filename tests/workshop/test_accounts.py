@@ -133,8 +133,9 @@ def test_an_account_made_while_the_welcome_form_was_checked_wins(
     [
         ({"username": ""}, "Your name: type the name you want to sign in with."),
         ({"password2": "quiet-harbour-8"}, "The two passwords differ."),
-        ({"password1": "", "password2": ""}, "Password: type one of at least 8 characters."),
-        ({"password1": "12345678", "password2": "12345678"}, "too common"),
+        ({"password1": "", "password2": ""}, "Password: type one of at least 12 characters."),
+        ({"password1": "bobbin-hoop", "password2": "bobbin-hoop"}, "too short"),
+        ({"password1": "qwertyqwerty", "password2": "qwertyqwerty"}, "too common"),
     ],
 )
 def test_a_first_account_with_a_fault_is_asked_for_again(

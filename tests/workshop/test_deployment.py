@@ -6,7 +6,6 @@ import re
 import shlex
 import shutil
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -20,6 +19,8 @@ import pytest
 import yaml
 
 from tests.own_database import HOUSE, own_file
+from tests.ports import a_free_port
+from workshop.environment import file_store
 
 DEPLOY = HOUSE / "workshop" / "deploy"
 UNITS = sorted((DEPLOY / "systemd").iterdir())
@@ -61,6 +62,16 @@ def compose() -> dict[str, Any]:
     return found
 
 
+class StayHere(urllib.request.HTTPRedirectHandler):
+    """Follows nowhere: it is the test that goes on, at the same port."""
+
+    def http_error_302(self, req: Any, fp: Any, code: int, msg: str, headers: Any) -> Any:
+        return fp
+
+
+HERE_ALONE = urllib.request.build_opener(StayHere)
+
+
 @pytest.fixture
 def environment(tmp_path: Path) -> dict[str, str]:
     """The environment file of the units, with the folder and the address of this test."""
@@ -88,7 +99,9 @@ def run(words: list[str], environment: dict[str, str]) -> str:
 
 
 @contextmanager
-def served(words: list[str], environment: dict[str, str], port: str) -> Iterator[subprocess.Popen[str]]:
+def served(
+    words: list[str], environment: dict[str, str], port: str, *, below: str = ""
+) -> Iterator[subprocess.Popen[str]]:
     """Run what serves until it is healthy, and stop it as systemd would."""
     process = subprocess.Popen(
         words, cwd=HOUSE, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
@@ -98,7 +111,7 @@ def served(words: list[str], environment: dict[str, str], port: str) -> Iterator
         while True:
             assert process.poll() is None, process.stdout and process.stdout.read()
             try:
-                with urllib.request.urlopen(f"http://127.0.0.1:{port}/health/", timeout=5) as answer:
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}{below}/health/", timeout=5) as answer:
                     assert answer.read() == b"ok\n"
                     break
             except OSError:
@@ -108,12 +121,6 @@ def served(words: list[str], environment: dict[str, str], port: str) -> Iterator
     finally:
         process.send_signal(signal.SIGINT)
         process.wait(timeout=60)
-
-
-def a_free_port() -> str:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return str(found.getsockname()[1])
 
 
 @pytest.mark.parametrize("path", UNITS, ids=lambda path: path.name)
@@ -162,13 +169,45 @@ def test_every_variable_that_the_files_set_is_one_that_the_site_reads() -> None:
         assert f'"{name}"' in read, name
 
 
+def test_a_bucket_that_the_environment_file_proposes_is_one_that_the_site_understands(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    proposed = variables(re.sub(r"^# (?=FILES_)", "", (DEPLOY / "enough-thread.env").read_text(), flags=re.M))
+    for name in ("FILES_KEY", "FILES_SECRET"):
+        monkeypatch.setenv(name, proposed[name])
+    options = file_store(proposed["FILES_URL"])["OPTIONS"]
+    assert options == {
+        "bucket_name": "threads", "location": "kept", "endpoint_url": "https://s3.example",
+        "region_name": "eu-west-1", "access_key": "key", "secret_key": "secret",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["threads", "https://s3.example/threads", "s3://", "s3://a/?endpoint=s3.example", "s3://a/?acl=x"],
+)
+def test_what_is_no_bucket_is_refused_in_words(address: str) -> None:
+    with pytest.raises(ValueError, match="FILES_URL is no address of a bucket"):
+        file_store(address)
+
+
+def test_half_a_key_of_a_bucket_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FILES_KEY", "key")
+    with pytest.raises(ValueError, match="only one is set"):
+        file_store("s3://threads")
+
+
+def test_without_an_address_files_lie_in_the_folder() -> None:
+    assert file_store("")["BACKEND"].endswith("FolderStore")
+
+
 def test_the_image_copies_what_is_there_and_runs_as_nobody_in_particular() -> None:
     found = layers()
     copied = [source for kind, rest in found if kind == "COPY" for source in rest.split()[:-1]]
     assert all((HOUSE / source).exists() for source in copied)
     assert set(copied) >= {"inventory", "planning", "workshop", "manage.py", "pyproject.toml"}
     assert [rest for kind, rest in found if kind == "USER"] == ["enough-thread"]
-    assert "[postgres]" in next(rest for kind, rest in found if kind == "RUN" and "pip install" in rest)
+    assert "[postgres,s3]" in next(rest for kind, rest in found if kind == "RUN" and "pip install" in rest)
 
 
 def test_the_compose_file_has_site_worker_database_and_proxy_and_waits_for_what_is_healthy() -> None:
@@ -212,7 +251,8 @@ def test_the_units_migrate_serve_work_and_back_up(environment: dict[str, str], t
 
 
 @pytest.mark.thorough
-def test_the_image_starts_and_is_healthy_by_its_own_words(environment: dict[str, str]) -> None:
+@pytest.mark.parametrize("below", ["", "/shop"], ids=["at the root", "in a sub-path, behind TLS"])
+def test_the_image_starts_and_is_healthy_by_its_own_words(environment: dict[str, str], below: str) -> None:
     port = a_free_port()
     (line,) = [rest for kind, rest in layers() if kind == "CMD"]
     start = [word.replace("8000", port) for word in yaml.safe_load(line)]
@@ -224,5 +264,26 @@ def test_the_image_starts_and_is_healthy_by_its_own_words(environment: dict[str,
         for kind, rest in layers() if kind == "ENV"
         for key, value in (word.split("=") for word in rest.split()) if key != "ENOUGH_THREAD_DATA"
     }  # fmt: skip
-    with served(start, environment, port):
+    if below:
+        environment["BASE_URL"] = f"https://threads.example{below}/"
+        del environment["ENOUGH_THREAD_HTTPS"]
+    with served(start, environment, port, below=below):
         run(healthy, environment)
+        host = "threads.example" if below else "localhost"
+        page = as_a_proxy_asks(port, f"{below}/sign-in/", host=host)
+        asked_for = set(re.findall(r'(?:href|src|action)="(/[^"#]*)', page))
+        assert len(asked_for) > 5
+        assert all(path.startswith(f"{below}/") for path in asked_for)
+        for path in asked_for:
+            as_a_proxy_asks(port, path, host=host)
+
+
+def as_a_proxy_asks(port: str, path: str, *, host: str) -> str:
+    """Return what a proxy that speaks TLS is answered; any but a good answer fails."""
+    named = {"Host": host, "X-Forwarded-Proto": "https", "X-Forwarded-For": "203.0.113.9"}
+    asked = urllib.request.Request(f"http://127.0.0.1:{port}{path}", headers=named)
+    with HERE_ALONE.open(asked, timeout=30) as answer:
+        moved = answer.headers.get("Location", "")
+        if moved:
+            return as_a_proxy_asks(port, moved.removeprefix(f"https://{host}"), host=host)
+        return str(answer.read().decode(errors="replace"))

@@ -1,19 +1,26 @@
 """The doctor: sound where all is, and every fault named with what mends it."""
 
+import os
 from datetime import UTC, datetime, timedelta
 from io import StringIO
 from pathlib import Path
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.db import connection
 
+from inventory.kept_files.folder import FolderStore
 from inventory.ledger import set_aside
 from inventory.models import Reservation, StockItem
 from planning.library.designs import keep_design, kept_file
+from planning.library.importing import receive_files
+from planning.models import Design, ImportRun
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_key, a_shade, a_spool
 from tests.own_database import HOUSE
+from tests.stored import place_of
+from workshop.doctor import stored
 from workshop.doctor.examine import examine
 from workshop.doctor.stock import stock_problems
 
@@ -47,9 +54,9 @@ def test_a_sound_workshop_is_sound(design):
 
 def test_a_missing_and_a_damaged_stitch_file_are_named(design):
     kept = kept_file(design)
-    kept.path.write_bytes(b"")
+    place_of(kept).write_bytes(b"")
     assert any(f"The stitch file of {design.name} is damaged." in each for each in to_mend())
-    kept.path.unlink()
+    place_of(kept).unlink()
     assert any(f"The stitch file of {design.name} is missing." in each for each in to_mend())
 
 
@@ -91,8 +98,6 @@ def test_a_column_of_another_kind_or_filled_by_itself_is_named():
 
 
 def test_folders_that_a_stopped_backup_left_are_mended(settings):
-    import os
-
     left = Path(settings.BACKUP_FOLDER) / "unfinished-backup-abc"
     left.mkdir(parents=True)
     (left / "database.sqlite3").write_bytes(b"x")
@@ -104,8 +109,6 @@ def test_folders_that_a_stopped_backup_left_are_mended(settings):
 
 
 def test_what_was_never_written_to_its_end_is_mended(settings):
-    import os
-
     left = Path(settings.MEDIA_ROOT) / "imports" / "unfinished-abc"
     left.parent.mkdir(parents=True)
     left.write_bytes(b"x")
@@ -115,6 +118,35 @@ def test_what_was_never_written_to_its_end_is_mended(settings):
     examined = examine(at=AT, mend=True)
     assert any("unfinished-abc" in each.what for each in examined.mended)
     assert not left.exists()
+
+
+def test_what_waits_for_no_import_any_more_is_mended(settings):
+    run = receive_files([SimpleUploadedFile("one.vp3", b"1")], at=AT)
+    (waits, _) = sorted((Path(settings.MEDIA_ROOT) / "incoming").iterdir(), key=lambda path: path.suffix)
+    old = (datetime.now(UTC) - timedelta(days=1)).timestamp()
+    os.utime(waits, (old, old))
+    assert not any(waits.name in each for each in to_mend())
+    ImportRun.objects.filter(pk=run.pk).update(ended_at=AT)
+    assert any(waits.name in each for each in to_mend())
+    examine(at=AT, mend=True)
+    assert not waits.exists()
+
+
+def test_of_a_bucket_some_files_are_read_and_all_where_that_is_asked_for(design, tmp_path, monkeypatch):
+    monkeypatch.setattr(FolderStore, "is_far", True)
+    monkeypatch.setattr(stored, "READ_OF_A_BUCKET", 1)
+    other = tmp_path / "other.exp"
+    other.write_bytes(BADGE.read_bytes()[2:])
+    keep_design(read_design_file(other), content=other, trim_at_jumps=3, at=NOW)
+    for each in Design.objects.all():
+        place = place_of(kept_file(each))
+        place.write_bytes(bytes(place.stat().st_size))  # as long as it was
+    assert len([each for each in to_mend() if "is damaged" in each]) == 1
+    assert any("1 of 2 kept files" in str(each) for each in examine(at=AT).findings)
+    assert len([each for each in to_mend(every_file=True) if "is damaged" in each]) == 2
+    for each in Design.objects.all():
+        place_of(kept_file(each)).write_bytes(b"shorter")  # a list tells that
+    assert len([each for each in to_mend() if "is damaged" in each]) == 2
 
 
 def test_lost_triggers_are_put_back():

@@ -12,7 +12,7 @@ import shutil
 import sqlite3
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -76,11 +76,11 @@ class Writing:
         self.archive = archive
         self.parts: dict[str, ArchivePart] = {}
 
-    def add(self, name: str, path: Path) -> None:
-        """Add a file under ``name``, hashed on its way; one that vanished meanwhile is left out."""
+    def add(self, name: str, opened: Callable[[], IO[bytes]]) -> None:
+        """Add what is ``opened`` under ``name``, hashed on its way; one that vanished meanwhile is left out."""
         digest, size = hashlib.sha256(), 0
         try:
-            source = path.open("rb")
+            source = opened()
         except FileNotFoundError:
             return
         with source, self.archive.open(name, "w", force_zip64=True) as part:

@@ -9,16 +9,15 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import PackageNotFoundError, version
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
-from django.conf import settings
 from django.db import DatabaseError, connection
 from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
-from inventory.kept_files.by_content import UNFINISHED
+from inventory.kept_files import UNFINISHED, StoreAway, store
 from workshop.backup.archive import DATABASE, FILES, Manifest, Writing, safe_name, unpack
 from workshop.backup.pages import copy_pages
 from workshop.backup.routing import migrate_database
@@ -80,6 +79,12 @@ def back_up(path: Path, *, at: datetime, pictures: bool = False, progress: Progr
             manifest = unpack(unfinished, into=Path(folder) / "look")
             unfinished.chmod(0o600)
             os.replace(unfinished, path)
+    except StoreAway as problem:
+        raise CannotBackUp(
+            _("The kept files could not be read: {problem}. Nothing is changed. Try again.").format(
+                problem=problem
+            )
+        ) from problem
     except (OSError, sqlite3.Error, DatabaseError) as problem:
         raise CannotBackUp(
             _(
@@ -96,15 +101,15 @@ def _write(unfinished: Path, folder: Path, *, at: datetime, pictures: bool, prog
     total = sum(1 for _each in stored_files(pictures=pictures)) + 1
     with zipfile.ZipFile(unfinished, "x", zipfile.ZIP_DEFLATED, compresslevel=6) as archive:
         writing = Writing(archive)
-        for name, path in stored_files(pictures=pictures):
-            writing.add(name, path)
+        for name, stored in stored_files(pictures=pictures):
+            writing.add(name, partial(store().open, stored))
             progress(len(writing.parts), total, _("Files"))
         progress(len(writing.parts), total, _("The database"))
         migrations = copy_database(database)
-        writing.add(DATABASE, database)
-        for name, path in stored_files(pictures=pictures):
+        writing.add(DATABASE, lambda: database.open("rb"))
+        for name, stored in stored_files(pictures=pictures):
             if name not in writing.parts:
-                writing.add(name, path)
+                writing.add(name, partial(store().open, stored))
         writing.finish(
             version=program_version(),
             made_at=at,
@@ -119,15 +124,13 @@ def _write(unfinished: Path, folder: Path, *, at: datetime, pictures: bool, prog
     return len(writing.parts)
 
 
-def stored_files(*, pictures: bool) -> Iterator[tuple[str, Path]]:
-    """Yield the names in a backup and the places of all files that the workshop keeps."""
-    root = Path(settings.MEDIA_ROOT)
-    for path in sorted(root.rglob("*")):
-        name = path.relative_to(root).as_posix()
-        passing = name.startswith(PASSING) or path.name.startswith(UNFINISHED)
-        wanted = not passing and (pictures or not name.startswith(PICTURES))
-        if wanted and path.is_file() and safe_name(f"{FILES}{name}"):
-            yield f"{FILES}{name}", path
+def stored_files(*, pictures: bool) -> Iterator[tuple[str, str]]:
+    """Yield the names in a backup and in the store of all files that the workshop keeps."""
+    for each in store().under():
+        passing = each.name.startswith(PASSING) or PurePosixPath(each.name).name.startswith(UNFINISHED)
+        wanted = not passing and (pictures or not each.name.startswith(PICTURES))
+        if wanted and safe_name(f"{FILES}{each.name}"):
+            yield f"{FILES}{each.name}", each.name
 
 
 def copy_database(path: Path) -> list[tuple[str, str]]:

@@ -16,7 +16,8 @@ from inventory.files.importing import KINDS
 from inventory.kept_files import DamagedFile, FileNotKept, read_kept
 from inventory.models import LongWork, WorkProcess
 from planning.library.designs import kept_file
-from planning.models import Design
+from planning.library.photos import photo_bytes
+from planning.models import Design, StitchOutNote
 from workshop.backup.routing import migrate_database
 from workshop.backup.rows import (
     all_models,
@@ -101,17 +102,19 @@ def export_all(folder: Path) -> dict[str, int]:
     """Write everything in open formats for whoever leaves; return how many files of each kind.
 
     ``lists/`` has the lists that can be imported again, ``tables/`` every table as CSV with its own columns (SI units
-    in the names), ``designs/`` the stitch files as they came.
+    in the names), ``designs/`` the stitch files as they came, ``photographs/`` those of test pieces.
     """
     if folder.exists() and any(folder.iterdir()):
         raise CannotMove(_("{folder} is not empty. Name a new folder.").format(folder=folder))
     try:
-        for part in ("lists", "tables", "designs"):
+        for part in ("lists", "tables", "designs", "photographs"):
             (folder / part).mkdir(parents=True, exist_ok=True)
         for kind in KINDS:
             (folder / "lists" / f"{kind}.csv").write_bytes(export_csv(kind))
         tables = _write_tables(folder / "tables")
         designs, missing = _write_designs(folder / "designs")
+        photographs, missing_too = _write_photographs(folder / "photographs")
+        missing += missing_too
     except OSError as problem:
         shutil.rmtree(folder, ignore_errors=True)
         raise CannotMove(
@@ -125,10 +128,14 @@ def export_all(folder: Path) -> dict[str, int]:
             "lists/    what can be imported again, as the program's own lists\n"
             "tables/   every table, one row a line, UTF-8; lengths in mm, weights in mg, times in UTC\n"
             "designs/  the stitch files as they came; the number before the name is that of the table of designs\n"
+            "photographs/  of test pieces, by the number of their note\n"
         )
         + "".join(_("\nNot there any more, or damaged: {name}").format(name=name) for name in missing)
     )
-    return {"lists": len(KINDS), "tables": tables, "designs": designs, "missing": len(missing)}
+    return {
+        "lists": len(KINDS), "tables": tables, "designs": designs, "photographs": photographs,
+        "missing": len(missing),
+    }  # fmt: skip
 
 
 def _write_tables(folder: Path) -> int:
@@ -161,4 +168,15 @@ def _write_designs(folder: Path) -> tuple[int, list[str]]:
             written += 1
         except (FileNotKept, DamagedFile):
             missing.append(design.file_name)
+    return written, missing
+
+
+def _write_photographs(folder: Path) -> tuple[int, list[str]]:
+    written, missing = 0, []
+    for note in StitchOutNote.objects.exclude(photo="").select_related("design").order_by("pk").iterator():
+        try:
+            (folder / f"{note.pk}.jpg").write_bytes(photo_bytes(note.photo))
+            written += 1
+        except (FileNotKept, DamagedFile):
+            missing.append(_("the photograph of {design}, {note}").format(design=note.design, note=note))
     return written, missing

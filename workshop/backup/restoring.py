@@ -14,8 +14,7 @@ from django.db import DatabaseError, connection
 from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
-from inventory.kept_files import sha256_of, write_whole
-from inventory.kept_files.by_content import UNFINISHED
+from inventory.kept_files import UNFINISHED, KeptFile, StoreAway, state_of, store, write_whole
 from inventory.schema.unchanged import let_go
 from workshop.backup.archive import DATABASE, FILES, BadBackup, Manifest, unpack
 from workshop.backup.making import CannotBackUp, back_up_into
@@ -60,9 +59,16 @@ def restore(path: Path, *, at: datetime) -> Restored:
             _put_database_back(ready / DATABASE)
     except OSError as problem:
         raise CannotRestore(
-            _(
-                "It could not be written ({cause}). The database is as it was; files that were missing "
-                "or damaged may be back already. Make room, and try again."
+            (
+                _(
+                    "It could not be written ({cause}). The database is as it was; files that were missing "
+                    "or damaged may be back already. Try again."
+                )
+                if isinstance(problem, StoreAway)
+                else _(
+                    "It could not be written ({cause}). The database is as it was; files that were missing "
+                    "or damaged may be back already. Make room, and try again."
+                )
             ).format(cause=problem.strerror or problem)
         ) from problem
     return Restored(manifest, before, put_back)
@@ -157,9 +163,9 @@ def _put_files_back(manifest: Manifest, ready: Path) -> int:
     for name, part in manifest.parts.items():
         if name in left_out:
             continue
-        place = Path(settings.MEDIA_ROOT) / name.removeprefix(FILES)
-        if not place.is_file() or place.stat().st_size != part.bytes or sha256_of(place) != part.sha256:
-            write_whole(place, (ready / name).read_bytes())
+        kept = KeptFile(name.removeprefix(FILES), part.sha256, name)
+        if state_of(kept, size_bytes=part.bytes) != "good":
+            store().put(kept.stored, (ready / name).read_bytes())
             put_back += 1
     return put_back
 

@@ -15,6 +15,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.compute.spoken import figure
+from inventory.kept_files import store, store_problem
 from inventory.models import Entry, LongWork
 from inventory.work.queue import alive
 from workshop.backup.making import kept_backups
@@ -59,7 +60,17 @@ def surroundings_findings(*, at: datetime) -> Iterator[DoctorFinding]:
 
 
 def _folders() -> Iterator[DoctorFinding]:
-    for folder in (Path(settings.DATA_FOLDER), Path(settings.MEDIA_ROOT), Path(settings.BACKUP_FOLDER)):
+    if problem := store_problem():
+        yield DoctorFinding(
+            AREA,
+            _("Nothing can be written to {place} ({problem}).").format(
+                place=store().in_words(), problem=problem
+            ),
+            _("See that it answers, and that this site may write there: FILES_URL, FILES_KEY, FILES_SECRET.")
+            if store().is_far
+            else _("Make room, or give the right to write."),
+        )
+    for folder in (Path(settings.DATA_FOLDER), Path(settings.BACKUP_FOLDER)):
         try:
             folder.mkdir(parents=True, exist_ok=True)
             with tempfile.NamedTemporaryFile(dir=folder):

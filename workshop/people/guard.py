@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from typing import Any, cast
 
+from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.models import AnonymousUser, User
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -45,7 +46,7 @@ class GuardMiddleware(LoginRequiredMiddleware):
         if secret:
             response.set_cookie(
                 DEVICE_COOKIE, secret, max_age=timedelta(days=400), httponly=True, samesite="Lax",
-                secure=request.is_secure(),
+                secure=request.is_secure(), path=settings.SESSION_COOKIE_PATH,
             )  # fmt: skip
         return response
 

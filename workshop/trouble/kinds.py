@@ -13,6 +13,7 @@ from django.db.utils import InternalError
 from django.utils.translation import gettext as _
 
 from inventory.compute.spoken import N_
+from inventory.kept_files import StoreAway
 
 LEAST_ROOM_BYTES = 1_000_000  # SQLite lays out its log in steps of 32 kB; two beside each other need some
 
@@ -88,6 +89,15 @@ AWAY = Trouble(
     N_("It cannot be reached at the moment. Nothing was changed."),
     N_("See that it runs, then try again."),
 )
+FILES_AWAY = Trouble(
+    "files away",
+    N_("The workshop's files do not answer"),
+    N_(
+        "Stitch files, photographs and pictures lie elsewhere, and cannot be reached at the moment. "
+        "Nothing was changed."
+    ),
+    N_("Try again in a moment. If it stays so, see whether the bucket in FILES_URL answers."),
+)
 TOO_LARGE = Trouble(
     "too large",
     N_("A number is too large"),
@@ -128,6 +138,8 @@ def trouble_of(problem: BaseException) -> Trouble | None:
     >>> trouble_of(ZeroDivisionError()) is None
     True
     """
+    if isinstance(problem, StoreAway):
+        return FILES_AWAY
     if isinstance(problem, OSError) and not isinstance(problem, ConnectionError):
         return {
             errno.ENOSPC: FULL,

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.conf import settings
 
-from inventory.kept_files.by_content import UNFINISHED
+from inventory.kept_files import UNFINISHED
 from workshop.backup.pages import copy_pages
 from workshop.backup.rows import waiting_migrations
 

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -87,6 +88,6 @@ def _let_in(request: HttpRequest, secret: str) -> HttpResponse:
     response = redirect("station_here")
     response.set_cookie(
         STATION_COOKIE, let_in[1], max_age=timedelta(days=400), httponly=True, samesite="Lax",
-        secure=request.is_secure(),
+        secure=request.is_secure(), path=settings.SESSION_COOKIE_PATH,
     )  # fmt: skip
     return response

@@ -9,7 +9,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.models import LongWork
-from inventory.work import ask_to_stop, begin_again, look_here
+from inventory.work import ask_to_stop, begin_again, do_here
 from inventory.work.queue import alive
 
 SHOWN = 30
@@ -41,7 +41,8 @@ def work_stop(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def work_again(request: HttpRequest, pk: int) -> HttpResponse:
-    """Begin work again that failed or was stopped, or have this site take what no worker takes."""
-    begin_again(get_object_or_404(LongWork, pk=pk))
-    look_here()
+    """Begin work again that failed or was stopped, or have this site take this one, which no worker takes."""
+    work = get_object_or_404(LongWork, pk=pk)
+    begin_again(work)
+    do_here(work)
     return redirect("work")

@@ -45,12 +45,21 @@ def about_request(request: HttpRequest) -> Mapping[str, str | None]:
 
 
 class OfRequest(logging.Filter):
-    """Gives each record what is known of the request that is answered meanwhile."""
+    """Gives each record what is known of the request that is answered meanwhile, and takes secrets of links out."""
 
     def filter(self, record: logging.LogRecord) -> bool:
         request = answering.get()
         record.of_request = about_request(request) if request is not None else {}
+        _hide_secret(record, request if request is not None else getattr(record, "request", None))
         return True
+
+
+def _hide_secret(record: logging.LogRecord, request: Any) -> None:
+    """Take the secret out of the address that a line names: a link that was refused once may still let somebody in."""
+    match = getattr(request, "resolver_match", None)
+    secret = match.kwargs.get("secret") if match else None
+    if secret and secret in record.getMessage():
+        record.msg, record.args = record.getMessage().replace(secret, "…"), ()
 
 
 class JsonLines(logging.Formatter):

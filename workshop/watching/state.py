@@ -10,14 +10,18 @@ from pathlib import Path
 import django
 from django.conf import settings
 from django.contrib.sessions.models import Session
+from django.core.cache import cache
 from django.db import connection
 from django.db.models import Count
 
+from inventory.kept_files import StoreAway, store
 from inventory.models import Entry, LongWork, StockItem
 from inventory.work.queue import alive
 from planning.models import Design, Job
 from workshop.backup.making import KeptBackup, kept_backups, program_version
 from workshop.models import Token, WrongPassword
+
+BUCKET_LISTED_EVERY_S = 600
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,7 @@ def state_of_workshop(*, at: datetime) -> WorkshopState:
         },
         sizes={
             "database": _database_bytes(),
-            "files": _folder_bytes(Path(settings.MEDIA_ROOT)),
+            **_bytes_kept(),
             "backups": sum(each.bytes for each in backups),
         },
         counts={
@@ -89,5 +93,15 @@ def _database_bytes() -> int:
         return int(cursor.fetchone()[0])
 
 
-def _folder_bytes(folder: Path) -> int:
-    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file()) if folder.exists() else 0
+def _bytes_kept() -> dict[str, int]:
+    """Return how much lies in the store; of a bucket, as it was some minutes ago at most. Nothing where it is away."""
+
+    def added_up() -> int:
+        return sum(each.bytes for each in store().under())
+
+    try:
+        if not store().is_far:
+            return {"files": added_up()}
+        return {"files": cache.get_or_set("bytes in the store", added_up, BUCKET_LISTED_EVERY_S) or 0}
+    except StoreAway:
+        return {}

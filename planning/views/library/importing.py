@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.models import LongWork
 from inventory.tables.cells import guarded
-from inventory.work import ask_for, ask_to_stop, look_here
+from inventory.work import ask_for, ask_to_stop, do_here
 from planning.library.forms import LibraryFilesForm
 from planning.library.importing import GIVEN_UP_AFTER, receive_files
 from planning.models import ImportedFile, ImportRun
@@ -86,8 +86,7 @@ def import_run(request: HttpRequest, pk: int) -> HttpResponse:
 def import_here(request: HttpRequest, pk: int) -> HttpResponse:
     """Have this site itself go on with what no worker has taken, or what one has left unfinished."""
     run = get_object_or_404(ImportRun, pk=pk)
-    _carry_out(request, run, again=True)
-    look_here()
+    do_here(_carry_out(request, run, again=True))
     return redirect("import_run", run.pk)
 
 
@@ -103,8 +102,8 @@ def import_stop(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("import_run", run.pk)
 
 
-def _carry_out(request: HttpRequest, run: ImportRun, *, again: bool = False) -> None:
-    ask_for(
+def _carry_out(request: HttpRequest, run: ImportRun, *, again: bool = False) -> LongWork:
+    return ask_for(
         carry_out_import,
         (run.pk,),
         key=_key(run),

@@ -6,7 +6,7 @@ from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from inventory.kept_files import DamagedFile
+from inventory.kept_files import DamagedFile, FileNotKept
 from planning.compute.picture import NoSuchPicture
 from planning.library.pictures import FABRIC, Kind, Picture, picture_address, picture_bytes, picture_of
 from planning.models import Design
@@ -38,7 +38,7 @@ def picture(request: HttpRequest, pk: int, *, kind: Kind) -> HttpResponseBase:
         return seen
     try:
         content = picture_bytes(wanted, name=design.name)
-    except (UnreadableDesign, NoSuchPicture, DamagedFile) as problem:
+    except (UnreadableDesign, NoSuchPicture, FileNotKept, DamagedFile) as problem:
         return _refusal(
             _("There is no picture of {name}. {problem}").format(name=design.name, problem=problem),
             status=404,

@@ -16,6 +16,7 @@ from inventory.kept_files import (
     state_of,
     write_whole,
 )
+from tests.stored import place_of
 
 CONTENT = b"a stitch file" * 1000
 SHA = hashlib.sha256(CONTENT).hexdigest()
@@ -41,8 +42,8 @@ def test_what_is_not_there_is_said(kept):
 
 @pytest.mark.parametrize("left", [b"", CONTENT[:100], CONTENT[:-1] + b"?"])
 def test_a_damaged_one_is_refused_and_the_next_good_upload_takes_its_place(kept, left):
-    kept.path.parent.mkdir(parents=True)
-    kept.path.write_bytes(left)
+    place_of(kept).parent.mkdir(parents=True)
+    place_of(kept).write_bytes(left)
     with pytest.raises(DamagedFile, match="Send the same file again"):
         read_kept(kept)
     keep_file(kept, CONTENT)

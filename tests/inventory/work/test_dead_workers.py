@@ -15,7 +15,7 @@ import pytest
 
 from tests.own_database import HOUSE, own_database, run_in
 
-STEPS, PAUSE_S = 60, 0.1
+STEPS, PAUSE_S = 150, 0.1  # longer than a loaded machine takes to look
 LONGEST_S = 120
 ASK = f"""
 import django; django.setup()
@@ -121,6 +121,23 @@ def test_a_worker_that_is_asked_to_end_lays_its_work_down_for_the_next(
         assert (left["state"], left["deaths"]) == ("waiting", 0)
     with a_worker(environment):
         made_once(until(environment, is_through))
+
+
+def test_a_stop_where_no_worker_runs_leaves_the_others_waiting(environment: Mapping[str, str]) -> None:
+    run_in(environment, "-c", ASK)
+    run_in(environment, "-c", ASK.replace('"slow"', '"beside"'))
+    stop = """
+import django; django.setup()
+import time
+from django.utils import timezone
+from inventory.models import LongWork
+from inventory.work import ask_to_stop
+ask_to_stop(LongWork.objects.get(key="slow"), at=timezone.now(), by=None)
+time.sleep(5)
+print(dict(LongWork.objects.values_list("key", "was_stopped")), LongWork.objects.waiting().count())
+"""
+    assert run_in(environment, "-c", stop).strip() == "{'beside': False, 'slow': True} 1"
+    assert told(environment)["places"] == 0
 
 
 def test_the_site_itself_does_the_work_where_no_worker_is_said_to_run(environment: Mapping[str, str]) -> None:

@@ -1,5 +1,6 @@
 """Long work: asked for once, told how far it is, stopped, begun again, taken over and taken up from the dead."""
 
+import threading
 from datetime import timedelta
 
 import pytest
@@ -12,7 +13,8 @@ from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
 from inventory.models import LongWork, Place, WorkProcess
-from inventory.work import Carrying, Stopped, TakenOver, ask_for, ask_to_stop, begin_again
+from inventory.work import Carrying, Stopped, TakenOver, ask_for, ask_to_stop, asking, begin_again
+from inventory.work.loop import work_on_one
 from inventory.work.queue import KEPT_FOR, MOST_DEATHS, forget_old, take_up_lost
 from tests.inventory.work.slow import make_places, refuse
 from tests.pages import page_text
@@ -138,6 +140,37 @@ def test_a_worker_does_what_waits_in_turn_and_takes_its_leave(queued) -> None:
     assert [work.state for work in LongWork.objects.all()] == ["done", "done"]
     assert Place.objects.count() == 3
     assert WorkProcess.objects.get().gone_at is not None
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("worker_lives", [True, False])
+def test_stopping_one_that_waits_ends_it_and_no_other(
+    queued, person: User, monkeypatch: pytest.MonkeyPatch, worker_lives: bool
+) -> None:
+    """The work beside it waits on, whether a worker is at something else or none runs."""
+    monkeypatch.setattr(asking, "take", lambda pk: work_on_one(pk, kind="site", ending=threading.Event()))
+    if worker_lives:
+        a_process(seen_at=timezone.now())
+    stopped, beside = asked(key="a"), asked(key="b")
+    ask_to_stop(stopped, at=timezone.now(), by=person)
+    stopped.refresh_from_db()
+    beside.refresh_from_db()
+    assert (stopped.state, beside.state) == ("stopped", "waiting")
+    assert not Place.objects.exists()
+    call_command("work", until_empty=True)  # the turn of what was stopped is drawn, and does nothing
+    stopped.refresh_from_db()
+    beside.refresh_from_db()
+    assert (stopped.state, beside.state) == ("stopped", "done")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_is_done_here_and_no_other(queued, signed_in: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(asking, "take", lambda pk: work_on_one(pk, kind="site", ending=threading.Event()))
+    wanted, beside = asked(key="a"), asked(key="b")
+    signed_in.post(reverse("work_again", args=[wanted.pk]))
+    wanted.refresh_from_db()
+    beside.refresh_from_db()
+    assert (wanted.state, beside.state) == ("done", "waiting")
 
 
 def test_the_owner_sees_what_waits_and_what_is_under_way_and_stops_it(queued, signed_in: Client) -> None:

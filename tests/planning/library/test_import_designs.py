@@ -20,6 +20,7 @@ from django.core.management import call_command
 from django.urls import reverse
 from django.utils import timezone
 
+from inventory.kept_files import store
 from inventory.models import LongWork
 from planning.library import importing, uploads
 from planning.library.colours import RequestedColour, recolour
@@ -382,7 +383,7 @@ def test_five_files_of_which_one_is_damaged_end_as_four_designs_and_one_reason(s
     assert "1 of 5 files was refused" in page
     assert "broken.pes" in page
     run = ImportRun.objects.get()
-    assert not importing._incoming(run).exists()
+    assert not list(store().under("incoming/"))
     refused = signed_in.get(reverse("import_refused", args=[run.pk]))
     table = list(csv.reader(io.StringIO(refused.content.decode())))
     assert table[0][-1] == "reason"
@@ -519,12 +520,12 @@ def test_a_worker_takes_what_waits(signed_in, settings):
 def test_an_import_that_was_stopped_before_it_began_keeps_nothing(signed_in, settings):
     settings.WORK_IN, settings.TASKS = "worker", {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
     response = send(signed_in, ("one.vp3", stitch_bytes(1)))
-    run = ImportRun.objects.get()
+    assert len(list(store().under("incoming/"))) == 2
     LongWork.objects.update(stop_asked_at=timezone.now())
     call_command("work", until_empty=True)
     assert "It was stopped" in page_text(signed_in.get(response.url))
     assert not Design.objects.exists()
-    assert not (Path(settings.MEDIA_ROOT) / "incoming" / str(run.pk)).exists()
+    assert not list(store().under("incoming/"))
 
 
 def test_a_visitor_is_asked_to_sign_in(client, db):

@@ -219,6 +219,17 @@ def test_a_deleted_design_takes_its_file_along(keep, django_capture_on_commit_ca
     assert not default_storage.exists(stored)
 
 
+def test_a_file_that_came_in_again_meanwhile_stays(keep, django_capture_on_commit_callbacks):
+    design = keep(RED, name="cap.pes")
+    stored = stored_name(design.sha256, design.format)
+    with django_capture_on_commit_callbacks() as afterwards:
+        delete_design(design)
+    keep(RED, name="cap.pes")
+    for each in afterwards:
+        each()
+    assert default_storage.exists(stored)
+
+
 def test_a_design_that_a_job_needs_is_not_deleted(keep, person):
     design = keep(RED, name="cap.pes")
     make_job(a_job(), designs=[design], at=NOW, by=person)

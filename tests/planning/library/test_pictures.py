@@ -17,6 +17,7 @@ from django.urls import reverse
 from PIL import Image
 
 from inventory.compute.units import IMPERIAL
+from inventory.kept_files import FileNotKept
 from planning.compute.picture import NoSuchPicture, Rgb, draw
 from planning.library import pictures
 from planning.library.designs import keep_design, stored_name
@@ -31,7 +32,7 @@ from planning.library.pictures import (
     strip_in_words,
 )
 from planning.models import Design
-from planning.stitch_files.reading import UnreadableDesign, read_design_file
+from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
 from tests.pages import page_text
 
@@ -279,7 +280,7 @@ def test_a_file_and_a_library_that_disagree_are_refused_in_words(badge):
 
 def test_a_missing_file_is_told_as_one_that_cannot_be_read(badge):
     Path(default_storage.path(stored_name(badge.sha256, badge.format))).unlink()
-    with pytest.raises(UnreadableDesign, match="cannot be opened"):
+    with pytest.raises(FileNotKept, match="is missing"):
         picture_bytes(picture_of(badge), name="badge")
 
 

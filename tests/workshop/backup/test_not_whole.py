@@ -23,6 +23,7 @@ from planning.library.importing import carry_out, receive_files
 from planning.models import Design
 from django.core.files.uploadedfile import SimpleUploadedFile
 from tests.planning.acting.scene import NOW
+from tests.stored import place_of
 from tests.workshop.storms.journeys import stitch_file
 from workshop.backup.making import back_up
 from workshop.backup.restoring import restore
@@ -33,10 +34,10 @@ folder = Path(sys.argv[1])
 good = back_up(folder / "good.zip", at=NOW)
 assert (good.damaged, good.missing) == ((), ())
 changed, lost, whole = Design.objects.order_by("name")
-content = bytearray(kept_file(changed).path.read_bytes())
+content = bytearray(place_of(kept_file(changed)).read_bytes())
 content[100] ^= 1
-kept_file(changed).path.write_bytes(content)
-kept_file(lost).path.unlink()
+place_of(kept_file(changed)).write_bytes(content)
+place_of(kept_file(lost)).unlink()
 told, warned = io.StringIO(), io.StringIO()
 call_command("backup", str(folder / "bad.zip"), stdout=told, stderr=warned)
 data = io.StringIO()
@@ -49,7 +50,7 @@ page = re.sub(r"<[^>]+>|\\s+", " ", client.get("/preferences/backups/").content.
 # What is whole here is not replaced by what was damaged there, and the other way round.
 restore(folder / "good.zip", at=NOW)
 restore(folder / "bad.zip", at=NOW + timedelta(minutes=1))
-states = [kept_file(each).path.read_bytes() != content for each in (changed,)]
+states = [place_of(kept_file(each)).read_bytes() != content for each in (changed,)]
 print(json.dumps({"told": told.getvalue(), "warned": warned.getvalue(), "data": json.loads(data.getvalue()),
                   "page": page, "names": [changed.name, lost.name, whole.name], "hash": changed.sha256,
                   "whole": states}))

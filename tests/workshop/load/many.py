@@ -43,6 +43,7 @@ from workshop.management.commands.serve import granian_command
 from workshop.tasks import make_backup
 
 LONGEST_WORK_S = 180
+LOG = Path(settings.DATA_FOLDER) / "processes.log"
 PAGES = ("today", "jobs", "shelf", "designs", "buying", "orders", "running_out", "help", "equivalents")
 
 
@@ -93,8 +94,21 @@ class Visitor(Hand):
 
 
 def started(words: Sequence[str], more: Mapping[str, str]) -> subprocess.Popen[bytes]:
-    """Start a process in a group of its own, so that it can be killed with its children."""
-    return subprocess.Popen(list(words), cwd=HOUSE, env={**os.environ, **more}, start_new_session=True)
+    """Start a process in a group of its own, so that it can be killed with its children; its log goes to a file."""
+    with LOG.open("ab") as log:
+        return subprocess.Popen(
+            list(words), cwd=HOUSE, env={**os.environ, **more, "ENOUGH_THREAD_LOG": "json"},
+            start_new_session=True, stdout=log, stderr=log,
+        )  # fmt: skip
+
+
+def faults() -> list[str]:
+    """Return the end of each traceback in the log: what lies behind an answer of 500."""
+    found: list[str] = []
+    for line in LOG.read_text(errors="replace").splitlines():
+        with suppress(ValueError):  # the server's own words, or a line that a kill cut short
+            found += [each[-1500:] for each in [json.loads(line).get("traceback")] if each]
+    return found
 
 
 def kill_all_of(process: subprocess.Popen[bytes]) -> None:
@@ -190,6 +204,7 @@ def told_of(visitors: Sequence[Visitor], *, load: Load, took_s: float, designs_b
         "told": dict(sorted(told.items())),
         "moves": sum(each.moves for each in visitors),
         "errors": [error for each in visitors for error in each.errors],
+        "faults": faults(),
         "oversold": [
             item.label for item in StockItem.objects.all() if item.on_hand < 0 or item.reserved > item.on_hand
         ],

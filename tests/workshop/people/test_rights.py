@@ -13,7 +13,7 @@ from tests.factories import NOW
 from tests.workshop.conftest import STAND_INS
 from workshop.backup.making import CannotBackUp
 from workshop.models import Member, Role
-from workshop.people.guard import CHANGES
+from workshop.people.guard import CHANGES, CHOSEN, CHOSEN_AT
 from workshop.people.rights import API, ROUTES, STATION_ROUTES, Right, asks, right_of
 from workshop.people.stations import STATION_COOKIE, set_up_station
 
@@ -132,3 +132,36 @@ def test_a_station_is_let_through_to_its_own_runs_alone(client: Client) -> None:
     assert client.get(f"/jobs/{theirs.pk}/run/").status_code == 403
     # Nobody chose themselves: an act leads to the choice.
     assert client.post(f"/jobs/{mine.pk}/run/happened/")["Location"] == "/station/"
+
+
+@pytest.mark.parametrize(
+    "is_wrong",
+    [pytest.param(False, marks=pytest.mark.thorough), True],
+    ids=["the right station", "a wrong station"],
+)
+def test_whoever_chose_themselves_at_a_station_does_what_a_stitcher_may_with_its_own_runs(
+    client: Client, is_wrong: bool
+) -> None:
+    """Every page and every act, of a job and a needle of one machine, from its tablet and from another one's."""
+    here, there = Machine.objects.create(name="Here"), Machine.objects.create(name="There")
+    _, secret = set_up_station("Tablet", machine=there if is_wrong else here, at=timezone.now(), by=None)
+    client.cookies[STATION_COOKIE] = secret
+    owner = User.objects.create_user("robin")
+    Member.objects.create(user=owner, role=Role.OWNER)  # at a tablet an owner is a stitcher
+    job = Job.objects.create(what="caps", pieces=1, machine=here, made_at=NOW)
+    client.raise_request_exception = False
+    for name, method in product(sorted(PAGES), ("GET", "POST")):
+        wanted = asks(name, changes=method in CHANGES)
+        if wanted == Right.ANYONE:
+            continue
+        session = client.session
+        session[CHOSEN], session[CHOSEN_AT] = owner.pk, timezone.now().timestamp()
+        session.save()
+        of_machine = name == "needle"
+        of_job = name in STATION_ROUTES - {"needle", "design_picture"} and "pk" in holders(name)
+        at = {each: FILLED[each] for each in holders(name)}
+        at |= {"pk": here.pk} if of_machine else {"pk": job.pk} if of_job else {}
+        allowed = name in STATION_ROUTES and Right.SEE <= wanted <= Right.STITCH
+        allowed &= not (is_wrong and (of_job or of_machine))
+        status = client.generic(method, reverse(name, kwargs=at)).status_code
+        assert (status != 403) == allowed, (name, method, status)

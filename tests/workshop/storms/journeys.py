@@ -30,14 +30,14 @@ from django.core.management import call_command  # noqa: E402
 from django.db import connection, connections  # noqa: E402
 
 from inventory import ledger  # noqa: E402
-from inventory.kept_files import state_of  # noqa: E402
-from inventory.kept_files.by_content import UNFINISHED  # noqa: E402
+from inventory.kept_files import UNFINISHED, state_of  # noqa: E402
 from inventory.models import Entry, Spool  # noqa: E402
 from planning.library.designs import kept_file  # noqa: E402
 from planning.library.importing import GIVEN_UP_AFTER, carry_out, receive_files  # noqa: E402
 from planning.models import Design  # noqa: E402
 from tests.own_database import on_a_server  # noqa: E402
 from tests.planning.acting.scene import NOW  # noqa: E402
+from tests.stored import place_of  # noqa: E402
 from tests.workshop.storms import databases  # noqa: E402
 from tests.workshop.storms.acts import open_the_workshop  # noqa: E402
 from tests.workshop.storms.acts_storm import databases_alike, differing_columns, examined  # noqa: E402
@@ -137,7 +137,7 @@ def killed_restores(kills: int, rng: random.Random) -> Travelled:
         seen.problems.append("a restored workshop is not as it was")
     while seen.kills < kills:
         to = "one" if here == "two" else "two"
-        kept_file(Design.objects.earliest("pk")).path.unlink(missing_ok=True)
+        place_of(kept_file(Design.objects.earliest("pk"))).unlink(missing_ok=True)
         at = a_moment()
         if not pace.seen:
             life = whole_life(lambda to=to, at=at: restore(folder / f"{to}.zip", at=at))  # type: ignore[misc]

@@ -1,5 +1,6 @@
 """What the site tells of itself: lines of the log, numbers, what is slow, and the owner's page."""
 
+import io
 import json
 import logging
 import re
@@ -74,6 +75,22 @@ def test_a_secret_of_a_link_is_in_no_line(
     assert lines[0]["route"] == "join"
 
 
+def test_a_link_that_was_refused_and_still_lets_in_is_in_no_line_of_words(
+    person: User, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = io.StringIO()
+    handler = logging.StreamHandler(told)
+    handler.addFilter(OfRequest())
+    for name in ("django.request", "django.security.csrf"):
+        monkeypatch.setattr(logging.getLogger(name), "handlers", [handler])
+    secret = invite(Role.STITCHER, at=timezone.now(), by=person)
+    assert Client(enforce_csrf_checks=True).post(f"/join/{secret}/", {}).status_code == 403
+    assert "/join/…/" in told.getvalue()
+    assert "Forbidden" in told.getvalue()
+    assert secret not in told.getvalue()
+    assert client.get(f"/join/{secret}/").status_code == 200  # it still lets somebody in
+
+
 def test_only_a_proxy_of_ours_names_a_request(client: Client, settings: LazySettings) -> None:
     named = {"X-Request-ID": "from-the-proxy-1"}
     assert client.get("/help/api/", headers=named)["X-Request-ID"] != "from-the-proxy-1"
@@ -99,8 +116,15 @@ def test_a_slow_statement_is_noted_with_its_page_and_without_its_values(
 
 def test_an_owner_sees_versions_sizes_queue_and_the_last_backup(signed_in: Client) -> None:
     page = signed_in.get("/preferences/watching/")
-    for said in ("Django", "Database", "Processes that do it now", "There is none yet"):
+    for said in (
+        "Django",
+        "Database",
+        "Processes that do it now",
+        "There is none yet",
+        "Wrong passwords within",
+    ):
         assertContains(page, said)
+    assert not re.findall(r"<dt>[^<]*\w_\w", page.content.decode())  # no names of fields among the words
     other = Client()
     other.force_login(a_member("sam", Role.PLANNER))
     assert other.get("/preferences/watching/").status_code == 403

@@ -34,8 +34,14 @@ class Command(WorkshopCommand):
             "--mend", action="store_true", help=_("Mend what is safe to mend without a look.")
         )
 
+        parser.add_argument(
+            "--all",
+            action="store_true",
+            help=_("Read every kept file, where those of a bucket are read by chance."),
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
-        examined = examine(at=timezone.now(), mend=options["mend"])
+        examined = examine(at=timezone.now(), mend=options["mend"], every_file=options["all"])
         if options["format"] == "json":
             self.write_json(
                 {

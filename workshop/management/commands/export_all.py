@@ -28,10 +28,11 @@ class Command(WorkshopCommand):
             return
         told = (
             _(
-                "{folder}: {lists} lists, {tables} tables, {designs} designs. {missing} stitch files are missing; "
+                "{folder}: {lists} lists, {tables} tables, {designs} designs, {photographs} photographs. "
+                "{missing} kept files are missing; "
                 "see README.txt."
             )
             if written["missing"]
-            else _("{folder}: {lists} lists, {tables} tables, {designs} designs.")
+            else _("{folder}: {lists} lists, {tables} tables, {designs} designs, {photographs} photographs.")
         )
         self.stdout.write(told.format(folder=options["folder"], **written))

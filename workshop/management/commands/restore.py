@@ -42,7 +42,7 @@ class Command(WorkshopCommand):
                 },
                 _(
                     "The backup of {made_at} lies in {folder}. To look at it:\n"
-                    "ENOUGH_THREAD_DATA={folder} python3 manage.py runserver 127.0.0.1:8001"
+                    "FILES_URL= ENOUGH_THREAD_DATA={folder} python3 manage.py runserver 127.0.0.1:8001"
                 ).format(made_at=_moment(manifest), folder=options["beside"]),
                 options["format"],
             )
