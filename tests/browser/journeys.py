@@ -97,6 +97,8 @@ class Walker:
         self.fields += 1
         if self.by_keyboard:
             self._reach(at)
+        else:
+            at.focus()  # as a tap does
         at.set_input_files(path)
 
     def _act(self, at: Locator | None = None) -> None:
