@@ -8,7 +8,7 @@ const QUICK_MS = 50;
 const SILENCE_MS = 90;
 const SHORTEST = 4;
 const MOST_WAITING = 20;
-const KEPT = "scanned";
+const SCANNED = "scanned";
 const FORMATS = ["qr_code", "code_128", "code_39", "ean_13"];
 const NO_TEXT = ["button", "checkbox", "color", "file", "image", "radio", "range", "reset", "submit"];
 
@@ -33,14 +33,14 @@ function target() {
 
 function waiting() {
   try {
-    return JSON.parse(sessionStorage.getItem(KEPT)) || [];
+    return JSON.parse(sessionStorage.getItem(SCANNED)) || [];
   } catch {
     return [];
   }
 }
 
 function keepWaiting(codes) {
-  sessionStorage.setItem(KEPT, JSON.stringify([...new Set(codes)].slice(-MOST_WAITING)));
+  sessionStorage.setItem(SCANNED, JSON.stringify([...new Set(codes)].slice(-MOST_WAITING)));
   showWaiting();
 }
 
@@ -85,7 +85,7 @@ function act({ code, field, submitter }) {
   released = null;
 }
 
-function settle() {
+function settleBurst() {
   const [first, ...more] = burst;
   burst = [];
   const others = more.map((each) => each.code).filter((code) => code !== first.code);
@@ -103,7 +103,7 @@ function hold(scanned) {
 
 function goOn() {
   clearTimeout(silence);
-  silence = setTimeout(settle, SILENCE_MS);
+  silence = setTimeout(settleBurst, SILENCE_MS);
 }
 
 function cameQuickly(field) {
@@ -159,7 +159,7 @@ window.addEventListener(
         event.stopImmediatePropagation();
       }
       if (burst.length) goOn();
-    } else if (event.key === "Enter") {
+    } else if (/^Enter$/.test(event.key)) {
       if (heard.length >= SHORTEST && isQuick) {
         event.preventDefault();
         event.stopImmediatePropagation();
@@ -177,7 +177,7 @@ document.addEventListener("click", (event) => {
     document.getElementById("content").focus();
   }
   const camera = event.target.closest("button[data-camera]");
-  if (camera) look(camera.form.querySelector("[data-scan]"), camera.dataset);
+  if (camera) readWithCamera(camera.form.querySelector("[data-scan]"), camera.dataset);
 });
 
 showWaiting();
@@ -217,7 +217,7 @@ function sheet(said) {
   return { dialog, video, words };
 }
 
-async function look(field, said) {
+async function readWithCamera(field, said) {
   const { dialog, video, words } = sheet(said);
   let stream = null;
   dialog.addEventListener("close", () => {
