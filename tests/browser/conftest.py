@@ -8,6 +8,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
+from tests.browser.journeys import visiting
 from tests.planning.conftest import stitch_file, workshop  # noqa: F401 - fixtures that pages need too
 
 RULES: dict[str, object] = {
@@ -85,6 +86,26 @@ def phone_signed_in(
     yield context, page
     context.close()
     assert problems == []
+
+
+@pytest.fixture
+def visit(chromium: Browser, live_server, transactional_db, settings, tmp_path):
+    """Return a function that opens the workshop on a screen so wide, signed in; every visit is closed at the end."""
+    settings.MEDIA_ROOT = tmp_path / "files"
+    client = Client()
+    client.force_login(User.objects.create_superuser("morgan", password=PASSWORD))
+    session = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
+    opened: list[Page] = []
+
+    def open_page(*, width: int, javascript: bool = True) -> Page:
+        page = visiting(chromium, live_server.url, width=width, javascript=javascript)
+        page.context.add_cookies([session])  # type: ignore[list-item]
+        opened.append(page)
+        return page
+
+    yield open_page
+    for page in opened:
+        page.context.close()
 
 
 @pytest.fixture

@@ -3,37 +3,13 @@
 from collections.abc import Callable
 from pathlib import Path
 
-import pytest
-from django.contrib.auth.models import User
-from django.test import Client
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from inventory.models import Spool
-from tests.browser.conftest import PASSWORD
-from tests.browser.journeys import Walker, visiting
+from tests.browser.journeys import FOUR_WAYS, Walker, Way, walking
 
 FIVE_COLOURS = Path(__file__).resolve().parents[2] / "fixtures/designs/harbour-pennant.vp3"
 MOST_ACTS = 30
-
-
-@pytest.fixture
-def visit(chromium: Browser, live_server, transactional_db, settings, tmp_path):
-    """Return a function that opens an empty workshop on a screen so wide; every visit is closed at the end."""
-    settings.MEDIA_ROOT = tmp_path / "files"
-    client = Client()
-    client.force_login(User.objects.create_superuser("morgan", password=PASSWORD))
-    session = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-    opened: list[Page] = []
-
-    def open_page(*, width: int, javascript: bool = True) -> Page:
-        page = visiting(chromium, live_server.url, width=width, javascript=javascript)
-        page.context.add_cookies([session])  # type: ignore[list-item]
-        opened.append(page)
-        return page
-
-    yield open_page
-    for page in opened:
-        page.context.close()
 
 
 def first_hour(walker: Walker) -> None:
@@ -66,21 +42,11 @@ def first_hour(walker: Walker) -> None:
     assert Spool.objects.count() == 4
 
 
-@pytest.mark.parametrize(
-    ("how", "width", "by_keyboard", "javascript"),
-    [
-        ("at the desk", 1280, False, True),
-        ("on a phone", 360, False, True),
-        ("by keyboard alone", 1280, True, True),
-        ("on a phone without JavaScript", 360, False, False),
-    ],
-)
-def test_five_colours_come_to_an_answer_in_thirty_acts(
-    visit: Callable[..., Page], how: str, width: int, by_keyboard: bool, javascript: bool
-) -> None:
-    walker = Walker(visit(width=width, javascript=javascript), by_keyboard=by_keyboard)
+@FOUR_WAYS
+def test_five_colours_come_to_an_answer_in_thirty_acts(visit: Callable[..., Page], way: Way) -> None:
+    walker = walking(visit, way)
     first_hour(walker)
-    print(f"first hour, {how}: {walker.told()}")
+    print(f"first hour, {way.name}: {walker.told()}")
     assert walker.acts <= MOST_ACTS
 
 

@@ -24,11 +24,22 @@ function morphAttributes(old, fresh) {
   if (old.nodeName === "INPUT" && old.type === "hidden") old.value = fresh.value;
 }
 
+// The node that ``child`` is drawn anew, from ``at`` on. Text is only ever the very next one; and no element is looked
+// for beyond one whose key is still on the sheet, for what is passed over goes.
+function standing(at, child, keys) {
+  if (child.nodeType !== Node.ELEMENT_NODE) return at && isSame(at, child) ? at : null;
+  for (let each = at; each; each = each.nextSibling) {
+    if (isSame(each, child)) return each;
+    if (keys.has(keyOf(each))) return null;
+  }
+  return null;
+}
+
 function morphChildren(old, fresh) {
+  const keys = new Set([...fresh.childNodes].map(keyOf).filter(Boolean));
   let at = old.firstChild;
   for (const child of [...fresh.childNodes]) {
-    let found = at;
-    while (found && !isSame(found, child)) found = found.nextSibling;
+    const found = standing(at, child, keys);
     if (!found) {
       old.insertBefore(child, at);
       continue;

@@ -78,6 +78,11 @@ function settle(event, answer) {
   if (first) first.focus();
 }
 
+function notNoted(event) {
+  const told = { what: event.words, problem: event.problem };
+  return worded(run, event.words ? "not-noted-what" : "not-noted", told);
+}
+
 function showRefused() {
   const list = run.querySelector("[data-refused]");
   if (!list) return;
@@ -87,8 +92,7 @@ function showRefused() {
     ...events.map((event) => {
       const item = document.createElement("li");
       const words = document.createElement("p");
-      const told = { what: event.words, problem: event.problem };
-      words.textContent = worded(run, event.words ? "not-noted-what" : "not-noted", told);
+      words.textContent = notNoted(event);
       item.append(words);
       if (event.ask === "again") item.append(choice(worded(run, "again"), () => settle(event, { again: true })));
       if (event.ask === "left") {
@@ -141,7 +145,10 @@ function show() {
   for (const field of run.querySelectorAll(".ticks [name=position], .something [name=position]")) {
     field.value = next ? next.position : "";
   }
+  const focus = document.activeElement;
   for (const button of run.querySelectorAll(".ticks button")) button.disabled = !next;
+  // A button that is pressed for the last piece must not let the focus fall to the page.
+  if (focus && focus.disabled && run.contains(focus)) refocus();
   for (const [position, kind] of ticked) {
     const box = run.querySelector(`[data-position="${position}"]`);
     if (box) box.classList.add("ticked", ...(kind === "spoiled" ? ["spoiled"] : []));
@@ -177,6 +184,7 @@ async function send() {
     arrive([...arrived, ...done.map((event) => ({ ...event, number: told.get(event.key).number }))]);
     keep(kept().filter((event) => !told.has(event.key)));
     if (done.length) noted(worded(run, "noted", { what: done.map((event) => event.words || event.kind).join("; ") }));
+    else if (refusedNow.length) noted(refusedNow.map((event) => notNoted({ ...event, ...told.get(event.key) })).join(" "));
     await renew();
   } catch (problem) {
     // A status is an answer; anything else is the network, which the line about waiting tells of already.

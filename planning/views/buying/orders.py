@@ -131,12 +131,13 @@ def order(request: HttpRequest, number: int) -> HttpResponse:
     """Show an order; a POST receives what came of it."""
     found = _found(number)
     received = request.method == "POST"
+    all_came = "all_came" in request.POST
     lines = [line for line in found.lines.all() if line.to_come]
     rows = [
         (
             line,
             CameForm(request.POST, line=line)
-            if received
+            if received and not all_came
             else CameForm(line=line, initial={"price": f"{line.price_each:.2f}"}),
         )
         for line in lines
@@ -144,13 +145,18 @@ def order(request: HttpRequest, number: int) -> HttpResponse:
     place = Place.objects.filter(pk=_whole(request.POST.get("place", ""))).first()
     problem = ""
     # Each form is asked, so that every bad field is shown at once.
-    are_valid = [form.is_valid() for _, form in rows] if received else []
+    are_valid = [form.is_valid() for _, form in rows] if received and not all_came else []
     if received and all(are_valid):
         key = request.POST.get("key", "")[:60] or uuid4().hex
+        if all_came and OrderReceipt.objects.filter(line__order=found, entry__key=key).exists():
+            # Sent twice: nothing is to come any more, and the first has its answer.
+            return redirect(f"{reverse('order', args=[number])}?{urlencode({'done': key})}")
         try:
             receive_order(
                 found,
-                arrived=[form.arrived() for _, form in rows],
+                arrived=[Arrived(line, line.to_come) for line in lines]
+                if all_came
+                else [form.arrived() for _, form in rows],
                 key=key,
                 at=timezone.now(),
                 by=request.user,

@@ -44,10 +44,15 @@ def ways_on(
     found = [
         _find_out(plan),
         _buy(plan, banner, job, address),
-        _another_thread(plan, deciding, units, address),
+        # A draft has no address to change: its way is sent, and pins the thread.
+        _another_thread(plan, deciding, units, QueryDict() if _may_pin(job) else address),
         _fewer(plan, banner, address),
     ]
     return [way for way in found if way][:MOST_WAYS]
+
+
+def _may_pin(job: Job | None) -> bool:
+    return job is not None and job.state == Job.State.DRAFT
 
 
 def _find_out(plan: BatchPlan) -> dict[str, Any] | None:
@@ -162,6 +167,7 @@ def _another_thread(
         "chosen": other.shade.hex,
         "act": _("Try {thread}").format(thread=name),
         "href": f"?{changed.urlencode()}",
+        "pin": written_pin(thread.blocks[0], other.shade, several=several),
     }
 
 

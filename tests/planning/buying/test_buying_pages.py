@@ -27,6 +27,7 @@ from planning.models import Job
 from planning.stitch_files.reading import read_design_file
 from tests.factories import (
     NOW,
+    a_place,
     a_put_up,
     a_roll,
     a_shade,
@@ -237,6 +238,24 @@ def test_an_order_is_sent_as_a_file(signed_in, job, ending: str, begins: bytes):
     answer = signed_in.get(reverse("order_file", args=[1, ending]))
     assert answer.content.startswith(begins)
     assert signed_in.get(reverse("order_file", args=[1, "doc"])).status_code == 404
+
+
+def test_all_of_an_order_comes_in_one_act_and_sent_twice_it_comes_once(signed_in, job):
+    order = draft(signed_in)
+    act(signed_in, order, "place")
+    shelf = a_place("north wall")
+    sent = {"key": "all", "all_came": "yes", "place": shelf.pk}
+    first, again = (signed_in.post(reverse("order", args=[1]), sent, follow=True) for _ in range(2))
+    came = Spool.objects.filter(place=shelf)
+    line = order.lines.with_received().get()
+    assert came.count() == line.things
+    assert line.to_come == 0
+    assert "On the shelf now" in text(first)
+    assert "On the shelf now" in text(again)
+    nothing = signed_in.post(reverse("order", args=[1]), sent | {"key": "again"})
+    assert nothing.status_code == 422
+    assert not ledger_problems()
+    assert not order_problems()
 
 
 def test_looking_back_tells_what_was_spent_and_what_lies_there(signed_in, job, red):

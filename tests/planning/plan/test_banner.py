@@ -9,12 +9,15 @@ from django.urls import reverse
 from planning.compute.batch.lasting import lasting_of, pieces_perhaps
 from planning.compute.certainty.enough import p_enough
 from planning.compute.picture.thread_bar import FINISH, thread_bar
+from planning.jobs.jobs import JobFacts, make_job
+from planning.jobs.pinning import ShadeChanges, change_pins
 from planning.library.designs import asked_from_record, keep_design
-from planning.models import Design
+from planning.models import Design, Job
 from planning.plan.ask import Question, each_in_its_own_hooping, plan
 from planning.plan.banner import banner_of
+from planning.run.promise import promise
 from planning.stitch_files.reading import read_design_file
-from tests.factories import NOW, a_shade, a_spool
+from tests.factories import NOW, a_shade, a_spool, some_bobbins
 from tests.pages import page_text
 
 pytestmark = pytest.mark.django_db
@@ -113,3 +116,23 @@ def test_the_page_opens_with_the_answer_and_its_ways_and_keeps_the_rest_in_folds
         f"{thread.needed_mm / 1000:.1f} m"
         in found["What this machine really takes, and what rethreading loses"].result
     )
+
+
+def test_a_draft_pins_the_thread_that_lasts_and_a_promised_job_does_not(signed_in, kept: Design) -> None:
+    owned(20)
+    a_spool(a_shade("148", hex="#a91d30", name="signal red"))
+    some_bobbins()
+    made = make_job(JobFacts(what="caps", pieces=60), designs=[kept], at=NOW, by=None)
+    job = Job.objects.with_everything().get(pk=made.pk)
+    change_pins(job, ShadeChanges(pin=["1=147"]))
+    page = signed_in.get(reverse("job", args=[job.pk]))
+    way = next(each for each in page.context["ways"] if each["kind"] == "Use another thread")
+    assert page.context["plan"].threads[0].verdict == "short"
+    signed_in.post(reverse("hold_shades", args=[job.pk]), {"pin": way["pin"]})
+    after = signed_in.get(reverse("job", args=[job.pk])).context["plan"].threads[0]
+    assert (after.choice.shade.code, after.verdict) == ("148", "enough")
+
+    change_pins(job, ShadeChanges(pin=["1=147"]))
+    promise(Job.objects.with_everything().get(pk=job.pk), at=NOW, by=None, although_short=True)
+    ways = signed_in.get(reverse("job", args=[job.pk])).context["ways"]
+    assert not any("pin" in each for each in ways)
