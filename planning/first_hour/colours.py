@@ -72,7 +72,7 @@ def file_colours(plan: BatchPlan, *, pins: Sequence[str], left_out: Collection[i
             FileColour(
                 number=numbers[0],
                 blocks=tuple(numbers),
-                name=block.name or (plain_name_of_hex(block.hex).capitalize() if block.hex else ""),
+                name=block.name or (_(plain_name_of_hex(block.hex)).capitalize() if block.hex else ""),
                 hex=block.hex,
                 mm_a_piece=sum(of_block[number].needle_mm for number in numbers),
                 thread=thread_of.get(numbers[0]),

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from planning.compute.stitches.placing import MOST_SCALING, Placement
@@ -159,7 +160,7 @@ class PlacedDesign(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.design} on {self.job}"
+        return gettext("{design} on {job}").format(design=self.design, job=self.job)
 
     @property
     def placement(self) -> Placement:

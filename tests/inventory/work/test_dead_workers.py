@@ -32,6 +32,27 @@ print(json.dumps({"state": work.state, "done": work.done, "made": work.what, "de
     "turns": work.turns, "places": Place.objects.count(), "by": work.process and work.process.name,
     "failure": work.failure, "processes": [[each.name, each.kind] for each in WorkProcess.objects.all()]}))
 """
+# Whether nobody is in the midst of writing: a process that is put to sleep there would hold everybody up.
+IS_FREE = """
+import django; django.setup()
+import sqlite3
+from django.db import OperationalError, connection, transaction
+from inventory.models import LongWork
+if connection.vendor == "sqlite":
+    beside = sqlite3.connect(connection.settings_dict["NAME"], timeout=0.2)
+    try:
+        beside.execute("BEGIN IMMEDIATE")
+        print("yes")
+    except sqlite3.OperationalError:
+        print("no")
+else:
+    try:
+        with transaction.atomic():
+            list(LongWork.objects.select_for_update(nowait=True))
+        print("yes")
+    except OperationalError:
+        print("no")
+"""
 pytestmark = [pytest.mark.thorough, pytest.mark.database, pytest.mark.usefixtures("django_db_setup")]
 
 
@@ -96,11 +117,22 @@ def test_work_whose_worker_is_killed_is_ended_by_another(environment: Mapping[st
             assert f":{second.pid}:" in ended["by"]
 
 
+def put_to_sleep(process: subprocess.Popen[bytes], environment: Mapping[str, str]) -> None:
+    """Stop a process between two of its writes."""
+    for _ in range(50):
+        os.kill(process.pid, signal.SIGSTOP)
+        if run_in(environment, "-c", IS_FREE).strip() == "yes":
+            return
+        os.kill(process.pid, signal.SIGCONT)
+        time.sleep(PAUSE_S)
+    raise AssertionError("it writes without a pause")
+
+
 def test_a_worker_that_slept_and_was_thought_dead_writes_nothing_more(environment: Mapping[str, str]) -> None:
     run_in(environment, "-c", ASK)
     with a_worker(environment) as first:
         until(environment, lambda now: now["done"] > 3)
-        os.kill(first.pid, signal.SIGSTOP)
+        put_to_sleep(first, environment)
         with a_worker(environment) as second:
             until(environment, lambda now: now["turns"] == 3)  # taken, taken up, taken again
             os.kill(first.pid, signal.SIGCONT)
