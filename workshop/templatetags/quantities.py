@@ -154,10 +154,10 @@ def minutes(duration_min: float | None) -> str:
 def day(date: datetime.date | None) -> str:
     """Return a day as people write it; of a moment, the day it falls on where the workshop stands.
 
-    >>> day(datetime.date(2026, 11, 27))
-    'Fri 27 Nov 2026'
+    >>> day(datetime.date(2026, 11, 27)), day(None)
+    ('Fri 27 Nov 2026', '–')
     """
-    if date is None:
+    if not date:  # or what a template makes of a record that is gone meanwhile: nothing
         return UNKNOWN
     if isinstance(date, datetime.datetime) and timezone.is_aware(date):
         date = timezone.localtime(date)

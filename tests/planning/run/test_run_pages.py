@@ -86,6 +86,14 @@ def test_a_short_job_says_so_on_its_button(signed_in, job, red):
     assert "cannot be promised" in answer.content.decode()
 
 
+def test_a_promise_taken_back_while_its_page_is_made_is_left_out(signed_in, job, monkeypatch):
+    promise(job, at=NOW, by=None)
+    monkeypatch.setattr("planning.views.jobs.jobs._promise", lambda found: None)
+    shown = signed_in.get(f"/jobs/{job.pk}/")
+    assert shown.status_code == 200
+    assert 'id="promise"' not in shown.content.decode()
+
+
 def test_a_promised_job_refuses_to_be_changed_in_words(signed_in, job):
     promise(job, at=NOW, by=None)
     answer = signed_in.post(
