@@ -75,10 +75,6 @@ class Material:
         return sum(each.quantity for each in self.coming)
 
     @property
-    def on_drafts(self) -> float:
-        return sum(each.quantity for each in self.drafted)
-
-    @property
     def lab(self) -> Lab | None:
         return self.record.lab if isinstance(self.record, Shade) else None
 

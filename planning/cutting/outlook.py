@@ -47,10 +47,6 @@ class Outlook:
     coming: tuple[OnTheWay, ...] = ()  # placed orders and drafts; the balance counts what is placed
 
     @property
-    def coming_mm(self) -> int:
-        return round(sum(each.quantity for each in self.coming if not each.is_draft))
-
-    @property
     def booked_mm(self) -> int:
         return round(sum(need.quantity for need in self.needs))
 

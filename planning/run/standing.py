@@ -23,7 +23,6 @@ from planning.compute.run.derivation import (
     RunStep,
     ThreadTaken,
     bobbins_taken,
-    on_at_step,
     swaps_of,
     threads_taken,
 )
@@ -159,12 +158,6 @@ class Run:
         in_case = BOBBIN_IN_CASE / (1 + sum(not change.label for change in self.plan.bobbins.changes))
         changed = self.changes_told * sigma_of_change(1, slope=promise.bobbin_kappa_slope) ** 2
         return scatter, math.sqrt(level**2 + changed + in_case**2)
-
-    def spool_at(self, event: RunEvent) -> int | None:
-        """Return the spool that was on for an event's thread within its piece, before a swap that it makes itself."""
-        step = next(step for step in self.steps if step.number == event.pk)
-        thread = next(each for each in self.threads if each.order == step.thread)
-        return on_at_step(thread, step, [each for each in self.steps if each != step])
 
 
 def run_of(job: Job) -> Run:

@@ -20,6 +20,21 @@ NAMED = 10
 MENDED_BY = N_(
     "Send the same files again, or restore a backup that was made before: it puts back what is whole in it."
 )
+# By the folder of a file.
+MISSING = {
+    "of a design": N_("The stitch file of {design} is missing."),
+    "imports": N_("A list that was imported, {file}…, is missing."),
+    "stitch-outs": N_("The photograph of a test, {file}…, is missing."),
+    "designs": N_("A stitch file, {file}…, is missing."),
+    "other": N_("A kept file, {file}…, is missing."),
+}
+DAMAGED = {
+    "of a design": N_("The stitch file of {design} is damaged."),
+    "imports": N_("A list that was imported, {file}…, is damaged."),
+    "stitch-outs": N_("The photograph of a test, {file}…, is damaged."),
+    "designs": N_("A stitch file, {file}…, is damaged."),
+    "other": N_("A kept file, {file}…, is damaged."),
+}
 
 
 def damaged_files(parts: Mapping[str, ArchivePart]) -> tuple[str, ...]:
@@ -51,8 +66,8 @@ def missing_files(database: Path, parts: Collection[str]) -> tuple[str, ...]:
 def not_whole_in_words(manifest: Manifest) -> list[str]:
     """Return a sentence for each file of a backup that was not whole when it was made, by what people call it."""
     called = _designs_of([*manifest.damaged, *manifest.missing])
-    told = [_missing(name, called) for name in manifest.missing]
-    told += [_damaged(name, called) for name in manifest.damaged]
+    told = [_told_of(name, called, MISSING) for name in manifest.missing]
+    told += [_told_of(name, called, DAMAGED) for name in manifest.damaged]
     if len(told) > NAMED:
         told = [
             *told[:NAMED],
@@ -68,23 +83,8 @@ def _designs_of(names: Iterable[str]) -> dict[str, str]:
     return dict(Design.objects.filter(sha256__in=hashes).order_by("-pk").values_list("sha256", "name"))
 
 
-def _missing(name: str, designs: Mapping[str, str]) -> str:
+def _told_of(name: str, designs: Mapping[str, str], sentences: Mapping[str, str]) -> str:
     kind, said = name.removeprefix(FILES).partition("/")[0], Path(name).stem
     if said in designs:
-        return _("The stitch file of {design} is missing.").format(design=designs[said])
-    return {
-        "imports": _("A list that was imported, {file}…, is missing."),
-        "stitch-outs": _("The photograph of a test, {file}…, is missing."),
-        "designs": _("A stitch file, {file}…, is missing."),
-    }.get(kind, _("A kept file, {file}…, is missing.")).format(file=said[:12])
-
-
-def _damaged(name: str, designs: Mapping[str, str]) -> str:
-    kind, said = name.removeprefix(FILES).partition("/")[0], Path(name).stem
-    if said in designs:
-        return _("The stitch file of {design} is damaged.").format(design=designs[said])
-    return {
-        "imports": _("A list that was imported, {file}…, is damaged."),
-        "stitch-outs": _("The photograph of a test, {file}…, is damaged."),
-        "designs": _("A stitch file, {file}…, is damaged."),
-    }.get(kind, _("A kept file, {file}…, is damaged.")).format(file=said[:12])
+        return _(sentences["of a design"]).format(design=designs[said])
+    return _(sentences.get(kind, sentences["other"])).format(file=said[:12])

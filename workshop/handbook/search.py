@@ -68,13 +68,18 @@ def search(pages: Iterable[HandbookPage], asked: str) -> list[FoundPage]:
         return []
     found = []
     for page in pages:
-        title, text = folded(page.title), folded(f"{page.title}. {page.plain} {' '.join(page.examples)}")
+        title, text = folded(page.title), words_of(page)
         if not all(_at(text, word) >= 0 for word in words):
             continue
         in_title = sum(_at(title, word) >= 0 for word in words)
         often = sum(len(re.findall(rf"\b{re.escape(word)}", text)) for word in words)
         found.append(FoundPage(page, _around(page.plain, words), 1000 * in_title + often))
     return sorted(found, key=lambda each: -each.fit)
+
+
+def words_of(page: HandbookPage) -> str:
+    """Return all that a page is found by: its title, what it says, its commands."""
+    return folded(f"{page.title} {page.plain} {' '.join(page.examples)}")
 
 
 def folded(text: str) -> str:

@@ -9,7 +9,7 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 
 from workshop.handbook.pages import CHAPTERS, ORDER, as_html, handbook
-from workshop.handbook.search import SMALL, folded, search
+from workshop.handbook.search import SMALL, folded, search, words_of
 
 MOST_ASKED = 200  # signs
 
@@ -39,7 +39,7 @@ def words(request: HttpRequest) -> HttpResponse:
             "title": each.title,
             "address": reverse("handbook_page", args=[each.slug]),
             "title_words": folded(each.title),
-            "words": folded(f"{each.title} {each.plain} {' '.join(each.examples)}"),
+            "words": words_of(each),
         }
         for each in handbook(get_language() or "en").values()
     ]

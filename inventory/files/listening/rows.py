@@ -86,10 +86,6 @@ class ListedRow:
         return self.spools[0]
 
 
-class NotSaid(WorkshopError):
-    """The cell does not say what its column should."""
-
-
 def understand(
     kept: KeptList,
     reading: Reading,
