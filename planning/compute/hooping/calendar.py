@@ -41,9 +41,7 @@ class LaidWork:
         return self.due is not None and self.ends > self.due
 
 
-def lay_out(
-    works: Sequence[WorkToLay], *, today: date, working_minutes_a_day: float
-) -> tuple[LaidWork, ...]:
+def lay_out(works: Sequence[WorkToLay], *, today: date, working_minutes_a_day: float) -> tuple[LaidWork, ...]:
     """Return when each work would be done: on each machine in this order, from ``today`` on, with no gap.
 
     Work at one machine never overlaps, for one person is at it; machines work side by side. Saturdays and Sundays

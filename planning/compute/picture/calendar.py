@@ -214,7 +214,12 @@ def _machine(machine: Hashable, works: Sequence[LaidWork], sheet: _Sheet, *, mos
         cell_from = column.from_units + column.units - words if at_end else column.from_units
         flag_lanes.put(cell_from, LaneCell(words, flag=flag))
     return MachineDrawn(
-        machine, lanes.cells(), flag_lanes.cells(), tuple(blocks), tuple(flags), later=len(works) - len(blocks)
+        machine,
+        lanes.cells(),
+        flag_lanes.cells(),
+        tuple(blocks),
+        tuple(flags),
+        later=len(works) - len(blocks),
     )
 
 

@@ -109,9 +109,7 @@ def test_each_lane_is_full_and_nothing_is_drawn_twice_or_lost(
 ) -> None:
     laid = lay_out(wanted, today=today, working_minutes_a_day=a_day)
     machines = ["six", "one", None]
-    drawn = draw_calendar(
-        laid, machines=machines, today=today, working_minutes_a_day=a_day, most_blocks=40
-    )
+    drawn = draw_calendar(laid, machines=machines, today=today, working_minutes_a_day=a_day, most_blocks=40)
     assert sum(column.units for column in drawn.columns) == drawn.units
     assert sum(column.kind == "day" for column in drawn.columns) <= MOST_DAYS
     assert sum(column.is_today for column in drawn.columns) == 1
@@ -133,8 +131,6 @@ def test_what_is_late_stands_before_today_and_weekends_are_narrow() -> None:
     columns = day_columns(laid, today=FRIDAY)
     assert [each.kind for each in columns[:4]] == ["late", "day", "weekend", "day"]
     assert columns[1].is_today and columns[2].units < columns[1].units
-    drawn = draw_calendar(
-        laid, machines=["six"], today=FRIDAY, working_minutes_a_day=360.0, most_blocks=9
-    )
+    drawn = draw_calendar(laid, machines=["six"], today=FRIDAY, working_minutes_a_day=360.0, most_blocks=9)
     assert drawn.machines[0].flags[0].middle == drawn.share(columns[0].units / 2)
     assert day_columns((), today=FRIDAY + timedelta(days=1))[0].is_today
