@@ -1,9 +1,10 @@
 """The open jobs and the days to come: where each would be stitched, whether in time, and what each waits for."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 from inventory.compute.units import Units
 from planning.buying.needs import needs_of_all
@@ -67,6 +68,21 @@ class JobsAhead:
     machines: tuple[MachineAhead, ...]
     measure: tuple[MeasureFirst, ...]
     working_hours_a_day: float
+
+    @cached_property
+    def by_job(self) -> dict[Hashable, OpenJob]:
+        """Return each by the number of its job."""
+        return {each.job.pk: each for each in self.jobs}
+
+    @property
+    def has_days(self) -> bool:
+        """Whether any of them is due on some day."""
+        return any(each.job.needed_on for each in self.jobs)
+
+    @property
+    def in_doubt(self) -> int:
+        """How many jobs a look at the shelf may settle."""
+        return len({settles.job.pk for each in self.measure for settles in each.settles})
 
     @property
     def late(self) -> tuple[OpenJob, ...]:

@@ -13,13 +13,15 @@ DAY_UNITS, WEEKEND_UNITS = 4, 1
 LEAST_DAYS, MOST_DAYS = 10, 20
 # The words of a block need so much of the whole width, and those of a flag.
 BLOCK_SHARE, FLAG_SHARE = 0.16, 0.13
+# A shape of 16 px in the width of a phone.
+SHAPE_SHARE = 0.055
 MOST_LANES, MOST_FLAG_LANES = 4, 3
 LEAST_DRAWN = 0.5  # so that work of minutes is still seen
 
 
 @dataclass(frozen=True)
 class DayColumn:
-    """A working day, a weekend, or what is late, from ``from_units`` on; ``day`` is its first, None for what is late."""
+    """A working day, a weekend or what is late, from ``from_units`` on; ``day`` is its first, None for late."""
 
     kind: str  # day, weekend or late
     from_units: int
@@ -27,6 +29,11 @@ class DayColumn:
     day: date | None = None
     is_today: bool = False
     is_new_month: bool = False
+
+    @property
+    def ground(self) -> str:
+        """What its ground says: today, weekend, or nothing."""
+        return "today" if self.is_today else "weekend" if self.kind == "weekend" else ""
 
 
 @dataclass(frozen=True)
@@ -40,6 +47,8 @@ class DrawnWork:
     left_in_cell: str
     width_in_cell: str
     goes_on: bool  # beyond the last day that is drawn
+    at_end: bool  # its words stand before it
+    has_room: bool  # for a shape, where the whole is as narrow as a phone
 
 
 @dataclass(frozen=True)
@@ -62,7 +71,7 @@ class LaneCell:
 
 @dataclass(frozen=True)
 class MachineDrawn:
-    """A machine's row: the lanes of its blocks and of its flags, the same blocks in their turn, and what is not drawn."""
+    """A machine's row: lanes of its blocks and of its flags, the same in their turn, and how many are not drawn."""
 
     machine: Hashable
     lanes: tuple[tuple[LaneCell, ...], ...]
@@ -70,6 +79,11 @@ class MachineDrawn:
     blocks: tuple[DrawnWork, ...]
     flags: tuple[DueFlag, ...]
     later: int
+
+    @property
+    def rows(self) -> int:
+        """How many lanes it has in all, one at least."""
+        return max(1, len(self.lanes)) + len(self.flag_lanes)
 
 
 @dataclass(frozen=True)
@@ -198,6 +212,8 @@ def _machine(machine: Hashable, works: Sequence[LaidWork], sheet: _Sheet, *, mos
             left_in_cell=_share(begin - cell_from, cell),
             width_in_cell=_share(end - begin, cell),
             goes_on=goes_on,
+            at_end=begin - cell_from >= 1,
+            has_room=end - begin > SHAPE_SHARE * sheet.units,
         )
         if not lanes.put(cell_from, LaneCell(cell, block=block)):
             continue
