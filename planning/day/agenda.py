@@ -174,9 +174,9 @@ def _asking(
     units: Units,
 ) -> Asking:
     if standing.job.state == State.RUNNING:
-        return Asking(standing, _("It holds what it needs."), "run")
+        return Asking(standing, _held(standing), "run")
     if standing.holds:
-        return Asking(standing, _("It holds what it needs."), "begin")
+        return Asking(standing, _held(standing), "begin")
     if standing.stood is None:
         return Asking(standing, standing.problem, "look")
     said = _cause(standing, names, units)
@@ -193,6 +193,12 @@ def _asking(
     if on_its_way is not None:
         return Asking(standing, said, "send" if on_its_way.is_draft else "chase", order=on_its_way)
     return Asking(standing, said, "buy" if standing.verdict == "short" else "look")
+
+
+def _held(standing: Standing) -> str:
+    if standing.verdict == "enough":
+        return _("It holds what it needs.")
+    return _("It was promised although that was not sure.")
 
 
 def _threads(standing: Standing) -> tuple[StoodThread, ...]:

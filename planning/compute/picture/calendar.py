@@ -14,7 +14,7 @@ LEAST_DAYS, MOST_DAYS = 10, 20
 # The words of a block need so much of the whole width, and those of a flag.
 BLOCK_SHARE, FLAG_SHARE = 0.16, 0.13
 # A shape of 16 px in the width of a phone.
-SHAPE_SHARE = 0.055
+SHAPE_SHARE = 0.048
 MOST_LANES, MOST_FLAG_LANES = 4, 3
 LEAST_DRAWN = 0.5  # so that work of minutes is still seen
 

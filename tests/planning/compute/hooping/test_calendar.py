@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -54,11 +55,11 @@ def test_work_never_overlaps_keeps_its_turn_and_takes_its_minutes(
         assert each.to_min - each.from_min == pytest.approx(takes)
         assert each.is_guessed == (work.minutes is None)
         assert today <= each.begins <= each.ends
-        assert each.begins.weekday() < 5 and each.ends.weekday() < 5
+        assert max(each.begins.weekday(), each.ends.weekday()) < 5
         assert each.is_late == (work.due is not None and each.ends > work.due)
     for row in by_machine(laid).values():
         assert row[0].from_min == 0
-        for before, after in zip(row, row[1:], strict=False):
+        for before, after in pairwise(row):
             assert before.to_min == after.from_min
             assert before.ends <= after.ends
 
@@ -121,7 +122,8 @@ def test_each_lane_is_full_and_nothing_is_drawn_twice_or_lost(
         assert len(row.blocks) + row.later == sum(each.machine == row.machine for each in laid)
         for block in row.blocks:
             left, width = float(block.left[:-1]), float(block.width[:-1])
-            assert 0 <= left and left + width <= 100.02
+            assert left >= 0
+            assert left + width <= 100.02
 
 
 def test_what_is_late_stands_before_today_and_weekends_are_narrow() -> None:
@@ -130,7 +132,8 @@ def test_what_is_late_stands_before_today_and_weekends_are_narrow() -> None:
     )
     columns = day_columns(laid, today=FRIDAY)
     assert [each.kind for each in columns[:4]] == ["late", "day", "weekend", "day"]
-    assert columns[1].is_today and columns[2].units < columns[1].units
+    assert columns[1].is_today
+    assert columns[2].units < columns[1].units
     drawn = draw_calendar(laid, machines=["six"], today=FRIDAY, working_minutes_a_day=360.0, most_blocks=9)
     assert drawn.machines[0].flags[0].middle == drawn.share(columns[0].units / 2)
     assert day_columns((), today=FRIDAY + timedelta(days=1))[0].is_today
