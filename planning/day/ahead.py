@@ -7,6 +7,7 @@ from datetime import date
 from functools import cached_property
 
 from inventory.compute.units import Units
+from inventory.models import OrderLine
 from planning.buying.needs import needs_of_all
 from planning.compute.hooping.calendar import LaidWork, WorkToLay, free_from, lay_out
 from planning.compute.hooping.timing import start_by
@@ -20,7 +21,7 @@ from planning.plan.ask import chosen_machine
 from planning.run.standing import Run, runs_of
 
 # Beyond these the list below has them.
-MOST_BLOCKS = 36
+MOST_BLOCKS = 24
 # Machines without work are drawn as well, if all are so few.
 MOST_IDLE = 6
 # Acts without which a job cannot begin as it is asked; a promise can be given, and an order is on its way.
@@ -120,9 +121,11 @@ def jobs_ahead(*, today: date, units: Units) -> JobsAhead:
     """
     standings = in_turn()
     measure = measure_first() if standings else ()
-    asking = asking_of(
-        standings, looks=measure, needs=needs_of_all(today=today).needs if standings else (), units=units
+    # What of it is on order is asked only where anything is.
+    needs = (
+        needs_of_all(today=today).needs if standings and OrderLine.objects.not_all_there().exists() else ()
     )
+    asking = asking_of(standings, looks=measure, needs=needs, units=units)
     runs = {
         each.job.pk: each
         for each in runs_of([job.job for job in standings if job.job.state == State.RUNNING])

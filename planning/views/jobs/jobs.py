@@ -37,6 +37,8 @@ from planning.views.plan.ask import plan_context
 
 ENDED_SHOWN = 25
 PER_PAGE = 50
+# Of more open jobs, the day on which stabilizer runs out is worked out on its own page alone.
+MOST_LOOKED_AHEAD = 100
 
 
 @require_safe
@@ -46,12 +48,13 @@ def jobs(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate(now)
     ahead = jobs_ahead(today=today, units=request.units)  # type: ignore[attr-defined]
     page: Page[OpenJob] = Paginator(ahead.jobs, PER_PAGE).get_page(request.GET.get("page"))
-    outlooks, _unclear = waiting_outlooks(at=now) if ahead.jobs else ([], [])
+    outlooks, _unclear = waiting_outlooks(at=now) if 0 < len(ahead.jobs) <= MOST_LOOKED_AHEAD else ([], [])
     shown = {
         "ahead": ahead,
         "today": today,
         "page_obj": page,
         "page_numbers": page.paginator.get_elided_page_range(page.number),
+        "looked_ahead": len(ahead.jobs) <= MOST_LOOKED_AHEAD,
         "runs_out": next((each for each in outlooks if each.projection.run_out_on), None),
         "ended": list(Job.objects.ended().order_by("-ended_at")[:ENDED_SHOWN]) if page.number == 1 else [],
         "key": uuid4().hex,
