@@ -21,7 +21,8 @@ from planning.plan.ask import chosen_machine
 from planning.run.standing import Run, runs_of
 
 # Beyond these the list below has them.
-MOST_BLOCKS = 24
+MOST_BLOCKS = 20
+FIRST_LOOKS = 3
 # Machines without work are drawn as well, if all are so few.
 MOST_IDLE = 6
 # Acts without which a job cannot begin as it is asked; a promise can be given, and an order is on its way.
@@ -79,6 +80,11 @@ class JobsAhead:
     def has_days(self) -> bool:
         """Whether any of them is due on some day."""
         return any(each.job.needed_on for each in self.jobs)
+
+    @property
+    def first_looks(self) -> list[str]:
+        """The labels of what to look at first."""
+        return [each.item.label for each in self.measure[:FIRST_LOOKS]]
 
     @property
     def in_doubt(self) -> int:
