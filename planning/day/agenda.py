@@ -10,11 +10,13 @@ from django.utils.translation import gettext as _
 from inventory.compute.on_the_way import OnTheWay
 from inventory.compute.units import Units
 from inventory.ledger.use_history import shade_material
-from inventory.models import Order, OrderLine, Spool
+from inventory.models import Order, OrderLine, Shade, Spool
 from planning.buying.due import to_order
 from planning.buying.needs import MaterialNeed, needs_of_all
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.certainty.settling import LookedAt
+from planning.compute.season.stand import StoodThread
+from planning.day.causes import cause_of
 from planning.jobs.measuring import MeasureFirst, measure_first_of
 from planning.jobs.season import in_turn
 from planning.jobs.turns import Standing
@@ -53,7 +55,8 @@ class Running:
 class Asking:
     """A job that waits, how it stands, and the one act that it needs.
 
-    That is choose, measure, buy, promise, begin or look; send or chase where what it lacks is on ``order``.
+    That is choose, measure, buy, promise, begin or look, and run at the machine; send or chase where what it lacks is
+    on ``order``.
     """
 
     standing: Standing
@@ -103,9 +106,7 @@ def agenda(*, today: date, units: Units) -> Agenda:
     at_machines = [each.job for each in standings if each.job.state == State.RUNNING]
     shown = waiting[:MOST_JOBS]
     unmeasured = _unmeasured_spools(shown)
-    looks = _best_looks(measure_first_of(shown))
     needs = needs_of_all(today=today)
-    by_material = {need.key: need for need in needs.needs}
     waited_for = OrderLine.objects.to_come().order_by().values("order")
     orders = Order.objects.filter(pk__in=waited_for).select_related("supplier")
     coming = [
@@ -113,7 +114,7 @@ def agenda(*, today: date, units: Units) -> Agenda:
     ]
     return Agenda(
         running=tuple(_running(each) for each in runs_of(at_machines)),
-        asking=tuple(_asking(each, looks.get(each.job.pk), by_material, units) for each in shown),
+        asking=tuple(asking_of(shown, looks=measure_first_of(shown), needs=needs.needs, units=units)),
         more_jobs=len(waiting) - len(shown),
         to_order=tuple(to_order(needs, today=today)),
         to_send=tuple(
@@ -148,41 +149,90 @@ def _stitches(pieces: Sequence[str], pieces_a_stitch: int) -> tuple[str, ...]:
     )
 
 
+def asking_of(
+    standings: Sequence[Standing],
+    *,
+    looks: Iterable[MeasureFirst],
+    needs: Iterable[MaterialNeed],
+    units: Units,
+) -> list[Asking]:
+    """Return the one act that each job needs as it stands, and what it hangs on.
+
+    ``looks`` are what to look at first for these jobs, or for more; ``needs`` what is needed of each material.
+    """
+    best, by_material = _best_looks(looks), {need.key: need for need in needs}
+    wanted = {thread.shade for each in standings for thread in _threads(each) if thread.shade}
+    names = {shade.pk: shade.name or shade.code for shade in Shade.objects.filter(pk__in=wanted)}
+    return [_asking(each, best.get(each.job.pk), by_material, names, units) for each in standings]
+
+
 def _asking(
-    standing: Standing, look: LookedAt | None, needs: Mapping[str, MaterialNeed], units: Units
+    standing: Standing,
+    look: LookedAt | None,
+    needs: Mapping[str, MaterialNeed],
+    names: Mapping[int, str],
+    units: Units,
 ) -> Asking:
-    plan = standing.plan
+    if standing.job.state == State.RUNNING:
+        return Asking(standing, _held(standing), "run")
     if standing.holds:
-        return Asking(standing, _("It holds what it needs."), "begin")
-    if plan is None:
+        return Asking(standing, _held(standing), "begin")
+    if standing.stood is None:
         return Asking(standing, standing.problem, "look")
-    said = answer_in_words(plan, units=units)
-    if any(not thread.is_asked for thread in plan.threads) or standing.verdict == "off colour":
-        return Asking(standing, said.headline, "choose")
+    said = _cause(standing, names, units)
+    if any(not _is_asked(thread) for thread in _threads(standing)) or standing.verdict == "off colour":
+        return Asking(standing, said, "choose")
     if standing.verdict == "enough":
-        return Asking(standing, said.headline, "promise")
+        return Asking(standing, said, "promise")
     if look is not None and standing.verdict in ("tight", "unknown"):
         return Asking(
             standing, _("{what}: it hangs on how much is left").format(what=look.what), "measure", look
         )
-    wanting = [thread for thread in plan.threads if thread.verdict != "enough"]
-    cause = said.headline
-    if wanting:
-        least = min(wanting, key=lambda each: each.pieces_possible)
-        cause = _("{thread} lasts {pieces} of {total} pieces").format(
-            thread=thread_name(least), pieces=least.pieces_possible, total=plan.pieces.total
-        )
-        on_its_way = _on_its_way(wanting, needs)
-        if on_its_way is not None:
-            return Asking(standing, cause, "send" if on_its_way.is_draft else "chase", order=on_its_way)
-    return Asking(standing, cause, "buy" if standing.verdict == "short" else "look")
+    wanting = [thread for thread in _threads(standing) if thread.verdict != "enough"]
+    on_its_way = _on_its_way(wanting, needs) if wanting else None
+    if on_its_way is not None:
+        return Asking(standing, said, "send" if on_its_way.is_draft else "chase", order=on_its_way)
+    return Asking(standing, said, "buy" if standing.verdict == "short" else "look")
 
 
-def _on_its_way(wanting: Sequence[PlannedThread], needs: Mapping[str, MaterialNeed]) -> OnTheWay | None:
+def _held(standing: Standing) -> str:
+    if standing.verdict == "enough":
+        return _("It holds what it needs.")
+    return _("It was promised although that was not sure.")
+
+
+def _threads(standing: Standing) -> tuple[StoodThread, ...]:
+    return standing.stood.threads if standing.stood else ()
+
+
+def _is_asked(thread: StoodThread) -> bool:
+    """Whether anything was asked of the shelf: not for a block without a colour that has no shade yet."""
+    return bool(thread.hex) or thread.shade is not None
+
+
+def _cause(standing: Standing, names: Mapping[int, str], units: Units) -> str:
+    """Return what the verdict hangs on: as its whole plan says it, or of a job without one as it stands."""
+    if standing.plan is None:
+        assert standing.stood is not None  # asked before
+        return cause_of(standing.stood, names=names, units=units)
+    wanting = [thread for thread in standing.plan.threads if thread.verdict != "enough"]
+    if (
+        not wanting
+        or standing.verdict == "enough"
+        or any(not each.is_asked for each in standing.plan.threads)
+    ):
+        return answer_in_words(standing.plan, units=units).headline
+    least = min(wanting, key=lambda each: each.pieces_possible)
+    return _("{thread} lasts {pieces} of {total} pieces").format(
+        thread=thread_name(least), pieces=least.pieces_possible, total=standing.plan.pieces.total
+    )
+
+
+def _on_its_way(wanting: Sequence[StoodThread], needs: Mapping[str, MaterialNeed]) -> OnTheWay | None:
     """Return the last order that brings what these threads lack, or None where something is to be ordered still."""
     last: OnTheWay | None = None
     for thread in wanting:
-        need = needs.get(shade_material(thread.to_buy.id)) if thread.to_buy else None
+        need = needs.get(shade_material(thread.to_buy)) if thread.to_buy else None
         if need is None or need.missing or not need.material.orders:
             return None
         # A draft has to be sent before anything of it comes, whatever else is on its way.

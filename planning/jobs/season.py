@@ -8,7 +8,7 @@ than the marks hold: they are read from the database each time.
 import threading
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from django.db.models import Q, QuerySet
 
@@ -19,6 +19,7 @@ from inventory.models import StockItem
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.taking import claims
+from planning.compute.season.minutes import minutes_of
 from planning.compute.season.stand import ReadyBatch, SeasonShelf, Stood, make_ready, stand
 from planning.jobs.jobs import NotInThisState
 from planning.jobs.rests_on import RestsOn, marks_now
@@ -31,7 +32,7 @@ State = Job.State
 Answer = TypeVar("Answer")
 # So many answers are kept, and of each waiting job so many parts of standings and what it is made ready with; the
 # oldest go first. They are enough for all that is asked of one state of the workshop, and for a little of the last.
-MOST_ANSWERS, PARTS_A_JOB, READY_A_JOB, OF_FEW_JOBS = 16, 8, 1.2, 200
+MOST_ANSWERS, PARTS_A_JOB, READY_A_JOB, OF_FEW_JOBS = 16, 9, 1.2, 200
 # A whole plan takes a quarter of a megabyte.
 MOST_PLANS = 12
 READ_ANEW = 3  # times, where others change the workshop while it is read
@@ -116,6 +117,15 @@ def in_turn(*, plans: int = 0) -> list[Standing]:
         return list(standings)
     planned = dict(_plans(plans))
     return [replace(each, plan=planned.get(each.job.pk)) for each in standings]
+
+
+def minutes_in_turn() -> dict[int, float]:
+    """Return how many minutes each waiting job takes of machine and hands, by its number, those of ``in_turn``.
+
+    Of a job that holds its material they are those it was promised with, whatever is stitched already. A job that
+    cannot be planned has none.
+    """
+    return dict(_kept_season("minutes", lambda season: season.minutes(in_turn())))
 
 
 def _plans(most: int) -> list[tuple[int, BatchPlan]]:
@@ -243,6 +253,28 @@ class _Season:
                 continue  # its standing says why
             self.shelves.take(job, claims(plan), bobbins=plan.bobbins.sure_count)
             found.append((job.pk, plan))
+        return found
+
+    def minutes(self, standings: Sequence[Standing]) -> list[tuple[int, float]]:
+        """Return how many minutes the jobs take that stand so, by their number."""
+        shades = {shade.id: shade for shade in self.whole.wall.shades}
+        found = []
+        for job, stood in ((each.job, each.stood) for each in standings):
+            if stood is not None:
+                style = self.shelves.style_of(job)
+                ready = self._ready(job, self.whole, self._all_set_aside[1][style] if style else None)
+                # They rest on what is threaded how often, and not on the metres behind it.
+                threaded = tuple((each.shade, each.blocks, each.spools[1:]) for each in stood.threads)
+                changes = len(stood.bobbins.changes) + stood.bobbins.inside_blocks
+                rests_on = ("minutes", ready.key, threaded, changes)
+                _keeping.parts[rests_on] = minutes = _keeping.parts.pop(rests_on, None) or minutes_of(
+                    ready, stood, shades
+                )
+                found.append((job.pk, cast(float, minutes)))
+            elif job.state in (State.PROMISED, State.RUNNING):
+                told = job.promise.answer.get("time", {})
+                found.append((job.pk, job.promise.machine_min + told.get("hands_on_min", 0.0)))
+        _forget_oldest(_keeping.parts, most=OF_FEW_JOBS + round(PARTS_A_JOB * len(self.jobs)))
         return found
 
     def left_out(self, states: Sequence[str]) -> list[LeftOut]:

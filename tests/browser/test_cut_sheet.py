@@ -69,6 +69,7 @@ def test_jobs_are_cut_together_and_the_cut_is_taken_back(job: Job, signed_in: Pa
     )
     page = signed_in
     page.goto("/jobs/")
+    page.get_by_role("heading", name="Cut stabilizer together").click()
     with page.expect_navigation():
         page.get_by_role("link", name="Cut stabilizer for several").click()
     axe_is_silent(page)
@@ -93,7 +94,9 @@ def test_jobs_are_cut_together_and_the_cut_is_taken_back(job: Job, signed_in: Pa
 def test_the_day_stabilizer_runs_out_is_read_on_its_page(job: Job, signed_in: Page, axe_is_silent, fits):
     page = signed_in
     page.goto("/jobs/")
-    page.get_by_role("link", name="When stabilizer runs out").click()
+    page.get_by_role("heading", name="When stabilizer runs out").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="When stabilizer runs out").click()
     expect(page.get_by_role("heading", name="When stabilizer runs out")).to_be_visible()
     axe_is_silent(page)
     fits(page)

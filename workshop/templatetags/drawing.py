@@ -228,6 +228,18 @@ def verdict(word: str, text: str = "") -> SafeString:
 
 
 @register.simple_tag
+def verdict_at(word: str, across: str) -> SafeString:
+    """Return the shape of the verdict ``word`` as a part of a drawing, so far ``across`` it; its word stands beside."""
+    return format_html(
+        '<svg x="{}" y="50%" overflow="visible" class="verdict-{}">'
+        '<svg x="-8" y="-8" width="16" height="16" viewBox="0 0 24 24">{}</svg></svg>',
+        across,
+        word.replace(" ", "-"),
+        VERDICT_SHAPES[word],
+    )
+
+
+@register.simple_tag
 def strand(free: float | None, needed: float | None) -> SafeString:
     """Return the stitches that are needed and, laid over them, the strand that is free.
 

@@ -1,13 +1,21 @@
 """Where in the batch the spools of its threads end, as the needles see it."""
 
 from collections.abc import Sequence
+from typing import Protocol
 
 from planning.compute.batch.carrying import Carried
-from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.spools.second_needles import SpoolEnd
+from planning.compute.spools.turns import SpoolUse
 
 
-def spool_ends(carried: Carried, threads: Sequence[PlannedThread]) -> list[SpoolEnd]:
+class OfSpools(Protocol):
+    """A thread of a batch as far as its spools tell: of a whole plan, or of a standing."""
+
+    @property
+    def spools(self) -> tuple[SpoolUse, ...]: ...
+
+
+def spool_ends(carried: Carried, threads: Sequence[OfSpools]) -> list[SpoolEnd]:
     """Return every spool that ends before its thread does, with the next one; threads by their number."""
     return [
         SpoolEnd(

@@ -14,6 +14,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.compute.errors import WorkshopError
 from inventory.shelf.forms import new_key
 from inventory.stocktakes.stocktakes import begin_items
+from planning.cutting.outlook import waiting_outlooks
+from planning.day.ahead import OpenJob, jobs_ahead
 from planning.jobs.forms import JobForm, KeepForm, NamesForm, PlacedForm
 from planning.jobs.jobs import (
     change_job,
@@ -24,8 +26,7 @@ from planning.jobs.jobs import (
     plan_of,
 )
 from planning.jobs.pinning import ShadeChanges, change_pins
-from planning.jobs.season import in_turn, items_needed
-from planning.jobs.turns import Standing
+from planning.jobs.season import items_needed
 from planning.library.designs import asked_from_record, designs_by_id
 from planning.models import Job, PlacedDesign, Promise
 from planning.plan.ask import chosen_machine, each_in_its_own_hooping, plan
@@ -34,22 +35,28 @@ from planning.run.promise import shown_of
 from planning.run.sound import corrected_since
 from planning.views.plan.ask import plan_context
 
-ENDED_SHOWN = 50
+ENDED_SHOWN = 25
 PER_PAGE = 50
+# Of more open jobs, the day on which stabilizer runs out is worked out on its own page alone.
+MOST_LOOKED_AHEAD = 100
 
 
 @require_safe
 def jobs(request: HttpRequest) -> HttpResponse:
-    """List the jobs in the turn in which they claim stock, and those that have ended."""
-    ended = (
-        Job.objects.ended().select_related("fabric", "machine").prefetch_related("placed__design")
-    ).order_by("-ended_at")[:ENDED_SHOWN]
-    page: Page[Standing] = Paginator(in_turn(), PER_PAGE).get_page(request.GET.get("page"))
+    """Show the days to come by machine, the open jobs in the turn in which they claim stock, and those that ended."""
+    now = timezone.now()
+    today = timezone.localdate(now)
+    ahead = jobs_ahead(today=today, units=request.units)  # type: ignore[attr-defined]
+    page: Page[OpenJob] = Paginator(ahead.jobs, PER_PAGE).get_page(request.GET.get("page"))
+    outlooks, _unclear = waiting_outlooks(at=now) if 0 < len(ahead.jobs) <= MOST_LOOKED_AHEAD else ([], [])
     shown = {
-        "standings": page.object_list,
+        "ahead": ahead,
+        "today": today,
         "page_obj": page,
         "page_numbers": page.paginator.get_elided_page_range(page.number),
-        "ended": ended if page.number == 1 else (),
+        "looked_ahead": len(ahead.jobs) <= MOST_LOOKED_AHEAD,
+        "runs_out": next((each for each in outlooks if each.projection.run_out_on), None),
+        "ended": list(Job.objects.ended().order_by("-ended_at")[:ENDED_SHOWN]) if page.number == 1 else [],
         "key": uuid4().hex,
     }
     return render(request, "planning/jobs.html", shown)

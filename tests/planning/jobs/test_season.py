@@ -10,6 +10,7 @@ import pytest
 from inventory import ledger
 from inventory.ledger import Finding, find, reverse, set_aside, use
 from inventory.models import Entry, Reservation, Shade, Spool, StockItem
+from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.taking import claims
 from planning.facts.learning import observe
 from planning.facts.remembered import remembered_for_plans
@@ -17,10 +18,10 @@ from planning.jobs import season
 from planning.jobs.asked import asked_of
 from planning.jobs.jobs import JobFacts, change_job, delete_job, make_job, plan_of
 from planning.jobs.pinning import ShadeChanges, change_pins
-from planning.jobs.season import each_alone, if_first, in_turn
+from planning.jobs.season import each_alone, if_first, in_turn, minutes_in_turn
 from planning.jobs.turns import Shelves, Standing
 from planning.library.designs import keep_design
-from planning.models import Design, Fabric, Job, Machine, Observation, Rules
+from planning.models import Design, Fabric, Job, Machine, Observation, Promise, Rules
 from planning.run.finish import drop
 from planning.run.promise import promise, take_promise_back
 from planning.stitch_files.reading import read_design_file
@@ -66,7 +67,10 @@ def told(standings: list[Standing]) -> list[tuple]:
 
 def every_standing() -> list[list[tuple]]:
     drafts = Job.objects.filter(state__in=[Job.State.DRAFT, Job.State.PROMISED])[:2]
-    return [told(in_turn()), told(each_alone()), *(told(if_first(job)) for job in drafts)]
+    return [
+        told(in_turn()), told(each_alone()), sorted(minutes_in_turn().items()),
+        *(told(if_first(job)) for job in drafts),
+    ]  # fmt: skip
 
 
 def kept_and_anew() -> tuple[list[list[tuple]], list[list[tuple]]]:
@@ -195,6 +199,10 @@ def planned_in_turn() -> list[tuple]:
     return found
 
 
+def planned_whole() -> list[tuple[int, BatchPlan]]:
+    return [(each.job.pk, each.plan) for each in in_turn(plans=99) if each.plan]
+
+
 def test_the_planner_says_of_each_job_what_the_season_says(designs) -> None:
     jobs = [
         a_job(designs[number % 3], 3 * number, needed_on=date(2026, 4, 1 + number)) for number in range(5)
@@ -205,6 +213,11 @@ def test_the_planner_says_of_each_job_what_the_season_says(designs) -> None:
     plans = [each.plan for each in in_turn(plans=2)]
     assert [plan is not None for plan in plans] == [True, True, False, False, False]
     assert [claims(plan) for plan in plans[:2]] == [claimed for _, _, claimed in found[:2]]
+    took = minutes_in_turn()
+    for pk, plan in planned_whole():
+        assert took[pk] == pytest.approx(plan.machine_min + plan.hands_on_min)
+    promised = Promise.objects.get()
+    assert took[jobs[3].pk] == promised.machine_min + promised.answer["time"]["hands_on_min"]
     for each in each_alone():
         plan = plan_of(each.job, with_advice=False)
         assert (each.verdict, each.stood.claims) == (plan.verdict, claims(plan))
