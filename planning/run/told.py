@@ -52,10 +52,13 @@ def note_said(note: str) -> str:
 
 
 def not_booked_said(facts: Mapping[str, Any]) -> list[str]:
-    """Return what a report says was not booked in the reader's language; older reports have it as it was written."""
+    """Return what a report says was not booked in the reader's language.
+
+    Older reports have it as it was written, the oldest do not have it at all.
+    """
     parts = facts.get("not_booked_parts")
     if parts is None:
-        return list(facts["not_booked"])
+        return [note_said(each) for each in facts.get("not_booked", [])]
     return [_said(text, values) if values is not None else note_said(text) for text, values in parts]
 
 

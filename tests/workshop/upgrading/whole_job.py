@@ -29,6 +29,7 @@ from planning.run.finish import Ending, finish
 from planning.run.promise import CannotPromise, promise
 from planning.run.standing import run_of
 from planning.run.ticks import Happening, begin, note
+from tests.benchmarks.large_shelf.page_walk import pages_to_look_at
 from workshop.doctor.database import database_findings
 from workshop.doctor.stock import stock_problems
 
@@ -81,10 +82,12 @@ def stitch_to_the_end(client: Client, job: Job) -> None:
 
 
 def look_around(client: Client) -> None:
-    for name in ("today", "jobs", "designs", "buying", "orders", "running_out", "setup", "gap_map"):
-        look(client, reverse(name))
+    for address in pages_to_look_at().values():
+        look(client, address)
     for job in Job.objects.all():
         look(client, reverse("job", args=[job.pk]))
+        if job.state == State.FINISHED:
+            look(client, reverse("job_report", args=[job.pk]))
     for order in Order.objects.all():
         look(client, reverse("order", args=[order.number]))
     for machine in Machine.objects.all():
