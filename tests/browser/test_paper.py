@@ -134,7 +134,9 @@ def test_every_piece_of_a_run_has_a_box_and_its_marks_are_told(reader: Page, job
     running = jobs[1]
     with printed(reader, f"/jobs/{running.pk}/run/", "A4") as document:
         texts = [" ".join(lines_of(sheet)) for sheet in document]
-    called = reader.locator(".boxes > li").evaluate_all("all => all.map(each => each.childNodes[2].textContent)")
+    called = reader.locator(".boxes > li").evaluate_all(
+        "all => all.map(each => each.childNodes[2].textContent)"
+    )
     everything = " ".join(texts)
     assert len(called) >= PIECES
     assert all(" ".join(each.split()) in everything for each in called)
@@ -143,7 +145,9 @@ def test_every_piece_of_a_run_has_a_box_and_its_marks_are_told(reader: Page, job
     # On every page with boxes, for nobody turns the sheet to read a mark.
     assert all(each in text for text in texts for each in marked)
     reader.emulate_media(media="print")
-    boxes = reader.locator(".ticked .box").evaluate_all("all => all.map(e => getComputedStyle(e).printColorAdjust)")
+    boxes = reader.locator(".ticked .box").evaluate_all(
+        "all => all.map(e => getComputedStyle(e).printColorAdjust)"
+    )
     assert set(boxes) == {"exact"}
 
 

@@ -60,9 +60,9 @@ class Command(WorkshopCommand):
         )
         for code, letters in lost_letters(items).items():
             self.stderr.write(
-                _("{code}: these letters cannot be printed, a question mark stands for them: {letters}").format(
-                    code=code, letters=" ".join(letters)
-                )
+                _(
+                    "{code}: these letters cannot be printed, a question mark stands for them: {letters}"
+                ).format(code=code, letters=" ".join(letters))
             )
 
 

@@ -84,7 +84,9 @@ def _print_product(console: Console, cut: ProductCut) -> None:
     for row in cut.needs:
         if row.missing:
             console.print(
-                _("  {missing} pieces missing for {label}").format(missing=row.missing, label=piece_said(row.piece.label))
+                _("  {missing} pieces missing for {label}").format(
+                    missing=row.missing, label=piece_said(row.piece.label)
+                )
             )
     for source in plan.sources:
         console.print(_("  {label}, {width_mm} mm wide").format(label=source.label, width_mm=source.width_mm))

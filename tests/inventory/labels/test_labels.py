@@ -139,7 +139,9 @@ def test_the_longest_label_code_is_printed_whole_and_inside():
             assert not dark(image, left + width * step / 100, top + height - 0.6)
 
 
-@pytest.mark.parametrize("name", ["Łosoś Κύμα", "Шторм", "חוט אדום נמל", "خيط أحمر", "😀 grin", "ậ e\u0301cru"])
+@pytest.mark.parametrize(
+    "name", ["Łosoś Κύμα", "Шторм", "חוט אדום נמל", "خيط أحمر", "😀 grin", "ậ e\u0301cru"]
+)
 def test_other_scripts_are_printed_in_their_own_letters(name):
     spool = a_spool(a_shade("Б1", name=name, range=a_range("Écume", "Größe", tex=27.0)))
     read = words(sheet_of([spool]))
