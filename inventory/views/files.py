@@ -164,7 +164,9 @@ def labels(request: HttpRequest) -> HttpResponse:
         if form.is_valid():
             try:
                 things = form.things()
-                lost = {} if "although" in request.POST else lost_letters(things)
+                lost = lost_letters(things)
+                if request.POST.get("although") == " ".join(lost):  # told already, of these very things
+                    lost = {}
                 pdf = label_sheet(
                     things,
                     sheet=form.cleaned_data["sheet"],
@@ -180,7 +182,8 @@ def labels(request: HttpRequest) -> HttpResponse:
         codes = StockItem.objects.filter(pk__in=_numbers(request.GET.getlist("item"))).order_by("label")
         typed = " ".join([*request.GET.getlist("code"), *codes.values_list("label", flat=True)])
         form = LabelForm(initial={"codes": typed}, label_suffix="")
-    shown = {"form": form, "lost": [(code, " ".join(letters)) for code, letters in lost.items()]}
+    told = [(code, " ".join(letters)) for code, letters in lost.items()]
+    shown = {"form": form, "lost": told, "told": " ".join(lost)}
     return render(request, "inventory/labels.html", shown, status=422 if form.errors or lost else 200)
 
 

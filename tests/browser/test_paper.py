@@ -101,6 +101,18 @@ def test_a_heading_alone_at_a_foot_is_found(chromium: Browser):
     page.close()
 
 
+def test_a_heading_goes_to_the_next_page_with_what_it_stands_over(signed_in: Page):
+    page = signed_in
+    page.goto("/help/")
+    headings = headings_of(page)
+    # What the page begins with names its headings too.
+    page.evaluate("document.querySelector('main nav').remove()")
+    for down_mm in range(150, 222, 6):
+        page.evaluate("mm => { document.querySelector('main').style.paddingTop = `${mm}mm`; }", down_mm)
+        with PdfDocument(BytesIO(page.pdf(format="A4", page_ranges="1-3"))) as document:
+            assert headings_at_a_foot(document, headings) == [], f"{down_mm} mm down"
+
+
 @pytest.mark.parametrize("reader", ["en-GB", "de-DE"], indirect=True)
 def test_sheets_take_the_paper_they_should_and_are_ink_on_white(reader: Page, jobs: tuple[Job, Job]):
     draft, running = jobs

@@ -100,7 +100,10 @@ def test_letters_that_no_label_can_print_are_told_before_the_pdf_is_made(signed_
     told = signed_in.post(reverse("labels"), sent)
     assert told.status_code == 422
     assert "赤 い 糸" in told.content.decode()
-    assert signed_in.post(reverse("labels"), sent | {"although": "1"})["Content-Type"] == "application/pdf"
+    assert f'name="although" value="{spool.label}"' in told.content.decode()
+    assert signed_in.post(reverse("labels"), sent | {"although": spool.label})["Content-Type"] == "application/pdf"
+    # What was told of other things does not count.
+    assert signed_in.post(reverse("labels"), sent | {"although": "S9999"}).status_code == 422
 
 
 def test_a_label_for_nothing_is_refused_in_words(signed_in):
