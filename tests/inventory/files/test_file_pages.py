@@ -101,7 +101,10 @@ def test_letters_that_no_label_can_print_are_told_before_the_pdf_is_made(signed_
     assert told.status_code == 422
     assert "赤 い 糸" in told.content.decode()
     assert f'name="although" value="{spool.label}"' in told.content.decode()
-    assert signed_in.post(reverse("labels"), sent | {"although": spool.label})["Content-Type"] == "application/pdf"
+    assert (
+        signed_in.post(reverse("labels"), sent | {"although": spool.label})["Content-Type"]
+        == "application/pdf"
+    )
     # What was told of other things does not count.
     assert signed_in.post(reverse("labels"), sent | {"although": "S9999"}).status_code == 422
 
