@@ -1,55 +1,92 @@
-"""Text as the fonts that every PDF reader has can print it."""
+"""Which letters a PDF of the workshop can print, and in which of its two fonts.
+
+What Windows-1252 has, all of Western Europe, is set in the font that every reader has. Anything else is set in a font
+that goes with the file, which has Greek, Cyrillic, Hebrew, Arabic and more; letters that it lacks are told, not lost.
+"""
 
 import unicodedata
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-# The letters of the built-in PDF fonts: Windows-1252, which has all of Western Europe.
+if TYPE_CHECKING:
+    from fpdf import FPDF
+
 ENCODING = "cp1252"
-
-# Letters that are no base letter with an accent. Greek as in ISO 843, Cyrillic and the rest as is usual in
-# English: common practice, no source.
-_SPELLINGS = (
-    "ł=l đ=d ħ=h ı=i ŋ=ng ŧ=t ə=e ĸ=k "
-    "α=a β=v γ=g δ=d ε=e ζ=z η=i θ=th ι=i κ=k λ=l μ=m ν=n ξ=x ο=o π=p ρ=r σ=s ς=s τ=t υ=y φ=f χ=ch ψ=ps ω=o "
-    "а=a б=b в=v г=g ґ=g д=d ђ=dj е=e ё=yo є=ye ж=zh з=z и=i і=i ї=yi й=y ј=j к=k л=l љ=lj м=m н=n њ=nj о=o "
-    "п=p р=r с=s т=t ћ=c у=u ў=u ф=f х=kh ц=ts ч=ch џ=dz ш=sh щ=shch ъ= ы=y ь= э=e ю=yu я=ya"
-)
-_SPELLED = dict(pair.split("=") for pair in _SPELLINGS.split())
+BUILT_IN, WIDE = "Helvetica", "wide"
+_WIDE_FILE = Path(__file__).parent / "fonts" / "DejaVuSans.ttf"
 _NOT_PRINTABLE = "?"
+# Marks, joiners and the like say how the letters beside them are drawn; alone they print nothing.
+_UNSEEN = ("Mn", "Me", "Cf")
+_JOINERS = "\u200c\u200d"  # of Arabic letters
 
 
 def printable(text: str) -> str:
-    """Return ``text`` in letters that the built-in fonts have, near to what it was.
+    """Return ``text`` as a PDF prints it: each run of letters that it cannot print is one question mark.
 
-    What they have stays. Otherwise an accent is dropped, and Greek and Cyrillic are spelled in Latin letters.
-    Each run of anything else becomes one question mark.
-
-    >>> printable("Écume"), printable("Łosoś"), printable("Κύμα"), printable("Щука"), printable("赤い糸 7")
-    ('Écume', 'Losos', 'Kyma', 'Shchuka', '? 7')
+    >>> printable("Écume"), printable("Шторм"), printable("חוט אדום"), printable("赤い糸 7")
+    ('Écume', 'Шторм', 'חוט אדום', '? 7')
     """
     letters: list[str] = []
-    for letter in unicodedata.normalize("NFC", text):
-        near = _near(letter)
-        if near != _NOT_PRINTABLE or letter == near or letters[-1:] != [near]:
-            letters.append(near)
-    return " ".join("".join(letters).split())
+    for letter in _composed(text):
+        if has_letter(letter):
+            letters.append(letter)
+        elif unicodedata.category(letter) not in _UNSEEN and letters[-1:] != [_NOT_PRINTABLE]:
+            letters.append(_NOT_PRINTABLE)
+    # Where a letter that is unseen fell away, an accent may have come to stand at another.
+    return " ".join(unicodedata.normalize("NFC", "".join(letters)).split())
 
 
-def _near(letter: str) -> str:
-    if _has(letter):
-        return letter
-    bare = "".join(each for each in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(each))
-    for spelled in (letter, bare):
-        if spelled.lower() in _SPELLED:
-            near = _SPELLED[spelled.lower()]
-            return near if spelled.islower() else near.capitalize()
-    if letter.isspace() or unicodedata.combining(letter):
-        return " " if letter.isspace() else ""
-    return bare if bare and _has(bare) else _NOT_PRINTABLE
+def not_printable(texts: Iterable[str]) -> str:
+    """Return the letters of all ``texts`` that cannot be printed, each once, in the order in which they come.
+
+    >>> not_printable(["赤い糸", "Écume", "い 7"])
+    '赤い糸'
+    """
+    letters = dict.fromkeys(letter for text in texts for letter in _composed(text))
+    return "".join(
+        each for each in letters if not has_letter(each) and unicodedata.category(each) not in _UNSEEN
+    )
 
 
-def _has(text: str) -> bool:
+def has_letter(letter: str) -> bool:
+    """Return whether one of the two fonts has a letter."""
+    return _is_built_in(letter) or (
+        (letter.isprintable() or letter in _JOINERS) and ord(letter) in _wide_letters()
+    )
+
+
+def set_letters(pdf: "FPDF", text: str, *, size_pt: float, bold: bool = False) -> None:
+    """Choose the font that has the letters of ``text``; the one that goes with the file has no bold."""
+    if _is_built_in(text):
+        pdf.set_text_shaping(False)
+        pdf.set_font(BUILT_IN, "B" if bold else "", size_pt)
+        return
+    if WIDE not in pdf.fonts:
+        pdf.add_font(WIDE, fname=_WIDE_FILE)
+    # Joins the letters of Arabic, puts marks on theirs, and lays what is written from the right.
+    pdf.set_text_shaping(True)
+    pdf.set_font(WIDE, "", size_pt)
+
+
+def _composed(text: str) -> str:
+    """Return ``text`` with letters and their accents as one, and every kind of space as a space."""
+    composed = unicodedata.normalize("NFC", text)
+    return "".join(" " if letter.isspace() else letter for letter in composed)
+
+
+def _is_built_in(text: str) -> bool:
     try:
         encoded = text.encode(ENCODING)
     except UnicodeEncodeError:
         return False
     return all(byte >= 0x20 and byte != 0x7F for byte in encoded)
+
+
+@cache
+def _wide_letters() -> frozenset[int]:
+    from fontTools.ttLib import TTFont
+
+    with TTFont(_WIDE_FILE) as font:
+        return frozenset(font.getBestCmap())

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
 from inventory.compute.spoken import figure
-from inventory.labels.printable import ENCODING, printable
+from inventory.labels.printable import ENCODING, not_printable, printable, set_letters
 from inventory.models import StockItem
 from inventory.shelf.reads import described
 
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 else:
     FPDF = later("fpdf", "FPDF")
 
-_FONT = "Helvetica"
 _QUIET_MODULES = 4  # the white edge that ISO/IEC 18004 asks for around a code
 _PT_IN_MM = 25.4 / 72
 _LARGEST_CODE_PT, _LARGEST_TEXT_PT, _SMALLEST_TEXT_PT = 22.0, 9.0, 5.0
@@ -89,6 +88,12 @@ SHEETS: Mapping[str, Sheet] = MappingProxyType(
         "roll-62x29": Sheet(_("Roll, 62 × 29 mm, one at a time"), (62.0, 29.0), (62.0, 29.0)),
     }
 )
+
+
+def lost_letters(items: Iterable[StockItem]) -> dict[str, str]:
+    """Return by label code the letters of ``items`` that no label can print, in whose stead a question mark stands."""
+    lost = {each.code: not_printable((each.code, *each.lines)) for each in _labels(list(items))}
+    return {code: letters for code, letters in lost.items() if letters}
 
 
 def label_sheet(items: Iterable[StockItem], *, sheet: str, base_url: str, skip: int = 0) -> bytes:
@@ -215,7 +220,7 @@ def _draw_qr(pdf: FPDF, address: str, *, left: float, top: float, across: float)
 
 def _draw_code(pdf: FPDF, code: str, *, x: float, y: float, room: float, tallest: float) -> float:
     """Draw the label code as large as it fits, whole whatever its length, and return the height it took in mm."""
-    pdf.set_font(_FONT, "B", _LARGEST_CODE_PT)
+    set_letters(pdf, code, size_pt=_LARGEST_CODE_PT, bold=True)
 
     def size_pt(lines: Sequence[str]) -> float:
         widest = max(pdf.get_string_width(line) for line in lines)
@@ -225,7 +230,7 @@ def _draw_code(pdf: FPDF, code: str, *, x: float, y: float, room: float, tallest
     breaks = [place for place, letter in enumerate(code[:-1], start=1) if letter == "-"]
     lines = max([[code], *([code[:place], code[place:]] for place in breaks)], key=size_pt)
     size = size_pt(lines)
-    pdf.set_font(_FONT, "B", size)
+    pdf.set_font_size(size)
     line_mm = size * _PT_IN_MM * _LINE_HEIGHT
     for number, text in enumerate(lines):
         pdf.set_xy(x, y + number * line_mm)
@@ -238,9 +243,8 @@ def _draw_lines(pdf: FPDF, texts: Sequence[str], *, x: float, y: float, room: fl
     # A name of which no letter can be printed is left off: the code says what it is.
     words = [text for text in map(printable, texts) if any(letter.isalnum() for letter in text)]
     while True:
-        pdf.set_font(_FONT, "", size_pt)
         line = size_pt * _PT_IN_MM * _LINE_HEIGHT
-        lines = [part for text in words for part in _wrapped(pdf, text, room=room)]
+        lines = [part for text in words for part in _wrapped(pdf, text, room=room, size_pt=size_pt)]
         fits = int((bottom - y) / line + 1e-6)
         if len(lines) <= fits or size_pt <= _SMALLEST_TEXT_PT:
             break
@@ -248,12 +252,14 @@ def _draw_lines(pdf: FPDF, texts: Sequence[str], *, x: float, y: float, room: fl
     if len(lines) > fits:
         lines = [*lines[: max(0, fits - 1)], *(f"{each}…" for each in lines[max(0, fits - 1) : fits])]
     for number, text in enumerate(lines):
+        set_letters(pdf, text, size_pt=size_pt)
         pdf.set_xy(x, y + number * line)
         pdf.cell(room, line, text)
 
 
-def _wrapped(pdf: FPDF, text: str, *, room: float) -> list[str]:
+def _wrapped(pdf: FPDF, text: str, *, room: float, size_pt: float) -> list[str]:
     """Return ``text`` in lines that fit, broken at its middle dots, else between words, else inside one."""
+    set_letters(pdf, text, size_pt=size_pt)
     lines: list[str] = []
     for part in text.split(_DOT):
         if lines and pdf.get_string_width(f"{lines[-1]}{_DOT}{part}") <= room:

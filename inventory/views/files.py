@@ -15,7 +15,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.files.export import export_csv, export_xlsx, template_csv
 from inventory.files.importing import KINDS, NothingLanded, apply_import, failed_rows_csv, preview_import
 from inventory.kept_files import FileNotKept, KeptFile, keep_file, read_kept
-from inventory.labels.sheets import SHEETS, label_sheet
+from inventory.labels.sheets import SHEETS, label_sheet, lost_letters
 from inventory.models import Place, StockItem
 from inventory.shelf.labelled import item_labelled
 
@@ -157,13 +157,18 @@ def template(request: HttpRequest, kind: str) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def labels(request: HttpRequest) -> HttpResponse:
-    """Print labels for chosen things or a whole place."""
+    """Print labels for chosen things or a whole place; where letters would be lost, only after saying so."""
+    lost: dict[str, str] = {}
     if request.method == "POST":
         form = LabelForm(request.POST, label_suffix="")
         if form.is_valid():
             try:
+                things = form.things()
+                lost = lost_letters(things)
+                if request.POST.get("although") == " ".join(lost):  # told already, of these very things
+                    lost = {}
                 pdf = label_sheet(
-                    form.things(),
+                    things,
                     sheet=form.cleaned_data["sheet"],
                     base_url=request.build_absolute_uri("/"),
                     skip=form.cleaned_data["skip"] or 0,
@@ -171,12 +176,15 @@ def labels(request: HttpRequest) -> HttpResponse:
             except WorkshopError as problem:
                 form.add_error(None, str(problem))
             else:
-                return _download(pdf, "labels.pdf", "application/pdf")
+                if not lost:
+                    return _download(pdf, "labels.pdf", "application/pdf")
     else:
         codes = StockItem.objects.filter(pk__in=_numbers(request.GET.getlist("item"))).order_by("label")
         typed = " ".join([*request.GET.getlist("code"), *codes.values_list("label", flat=True)])
         form = LabelForm(initial={"codes": typed}, label_suffix="")
-    return render(request, "inventory/labels.html", {"form": form}, status=422 if form.errors else 200)
+    told = [(code, " ".join(letters)) for code, letters in lost.items()]
+    shown = {"form": form, "lost": told, "told": " ".join(lost)}
+    return render(request, "inventory/labels.html", shown, status=422 if form.errors or lost else 200)
 
 
 def _kept(sha256: str) -> KeptFile:

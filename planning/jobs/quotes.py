@@ -9,7 +9,7 @@ from django.utils.dateformat import format as format_date
 
 from inventory.compute.later import later
 from inventory.compute.spoken import _, figure
-from inventory.labels.printable import ENCODING, printable
+from inventory.labels.printable import ENCODING, not_printable, printable, set_letters
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.quoting import QuotedPrice, QuoteTerms, quote_table
 from planning.jobs.jobs import plan_of
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from fpdf import FPDF
 else:
     FPDF = later("fpdf", "FPDF")
-
-_FONT = "Helvetica"
 
 
 @dataclass(frozen=True)
@@ -40,6 +38,11 @@ class JobQuote:
     def asked(self) -> QuotedPrice:
         """The price of as many pieces as the job has."""
         return next(each for each in self.prices if each.is_asked)
+
+    @property
+    def lost_letters(self) -> str:
+        """The letters of it that its PDF cannot print."""
+        return not_printable((self.workshop, self.what, *self.designs, self.currency))
 
 
 def usual_terms(rules: Rules) -> QuoteTerms:
@@ -104,18 +107,18 @@ def quote_pdf(quote: JobQuote) -> bytes:
 
 
 def _line(pdf: FPDF, text: str, *, size: float, bold: bool = False, height: float = 6.5) -> None:
-    pdf.set_font(_FONT, "B" if bold else "", size)
+    set_letters(pdf, printable(text), size_pt=size, bold=bold)
     pdf.multi_cell(0, height, printable(text), new_x="LMARGIN", new_y="NEXT")
 
 
 def _table(pdf: FPDF, heads: Sequence[str], prices: Sequence[QuotedPrice]) -> None:
     widths = (30, 50, 50)
-    pdf.set_font(_FONT, "B", 10)
     for width, head in zip(widths, heads, strict=True):
+        set_letters(pdf, printable(head), size_pt=10, bold=True)
         pdf.cell(width, 7, printable(head), border="B", align="R")
     pdf.ln()
     for price in prices:
-        pdf.set_font(_FONT, "B" if price.is_asked else "", 10)
+        set_letters(pdf, "", size_pt=10, bold=price.is_asked)
         for width, text in zip(
             widths,
             (f"{price.pieces}", figure(float(price.a_piece), 2), figure(float(price.total), 2)),

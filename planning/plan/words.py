@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from inventory.compute.colour.lab import delta_e_00_matrix
 from inventory.compute.lengths import format_length
-from inventory.compute.spoken import N_, _, as_written_here, figure, ngettext
+from inventory.compute.spoken import N_, _, as_written_here, figure, ngettext, said_again
 from inventory.compute.units import Units
 from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
@@ -14,6 +14,7 @@ from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.choice import Choice, OwnedShade
 from planning.compute.colour.rules import lab_array
 from planning.compute.spools.turns import SpoolUse
+from planning.compute.stabilizer.sentences import ACROSS_THE_GRAIN
 from planning.compute.stabilizer.supply import LayerPlan
 from planning.plan.pins import written_blocks, written_pin
 
@@ -289,6 +290,23 @@ def method_said(words: str) -> str:
     name, several, number = words.removeprefix("applique ").partition(", design ")
     said = _("applique {name}, design {number}") if several else _("applique {name}")
     return said.format(name=name, number=number)
+
+
+def piece_said(label: str) -> str:
+    """Return what a piece of stabilizer is cut for, as data have it, in the reader's language.
+
+    >>> piece_said("job 4: tear-away, hooped with the cloth")
+    'job 4: tear-away, hooped with the cloth'
+    """
+    job, several, name = label.partition(": ")
+    if not several or "," in job:
+        return _across_said(label)
+    return f"{said_again(job, (N_('job {number}'),))}: {_across_said(name)}"
+
+
+def _across_said(name: str) -> str:
+    upright, across, _rest = name.partition(ACROSS_THE_GRAIN.format(piece=""))
+    return _(ACROSS_THE_GRAIN).format(piece=layer_said(upright)) if across else layer_said(upright)
 
 
 def asked_name(thread: PlannedThread) -> str:

@@ -1,6 +1,7 @@
 """What a run sheet says: the threading order, what is due before each piece, needle and speed."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from inventory.compute.spoken import _
@@ -12,6 +13,7 @@ from planning.run.standing import Run
 
 # How many pieces ahead a change is announced.
 AHEAD = 3
+MARKS = "abcdefghijkmnpqrstuvwxyz"  # without those that look like a figure
 
 
 @dataclass(frozen=True)
@@ -23,6 +25,9 @@ class SheetRow:
     is_done: bool
     is_spoiled: bool
     notes: list[str]
+    # The marks of those notes that stand at several pieces: on paper they are written once, below.
+    marks: tuple[str, ...] = ()
+    alone: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -52,16 +57,42 @@ def sheet_rows(run: Run) -> list[SheetRow]:
     """Return every piece of the run in stitching order, those beyond the plan only while they are needed."""
     last = max([run.promise.to_stitch, *run.left, *run.done])
     notes = due_notes(run)
+    marks = marks_of(notes.get(position, []) for position in range(1, last + 1))
     return [
         SheetRow(
             position=position,
             called=run.called(position),
             is_done=position in run.done,
             is_spoiled=run.done.get(position) is False,
-            notes=notes.get(position, []),
+            notes=own,
+            marks=tuple(marks[each] for each in own if each in marks),
+            alone=tuple(each for each in own if each not in marks),
         )
         for position in range(1, last + 1)
+        for own in [notes.get(position, [])]
     ]
+
+
+def marks_of(notes: Iterable[Sequence[str]]) -> dict[str, str]:
+    """Return a mark for each note that stands at more than one piece, in the order in which they come.
+
+    A run of some hundred pieces changes its bobbin hundreds of times, in a few words that are always the same.
+
+    >>> marks_of([["Bobbin."], ["Spool.", "Bobbin."], ["Bobbin."]])
+    {'Bobbin.': 'a'}
+    """
+    often = [note for note, times in Counter(each for own in notes for each in own).items() if times > 1]
+    return {note: _mark(number) for number, note in enumerate(often)}
+
+
+def _mark(number: int) -> str:
+    more, last = divmod(number, len(MARKS))
+    return (_mark(more - 1) if more else "") + MARKS[last]
+
+
+def marked_notes(rows: Iterable[SheetRow]) -> dict[str, str]:
+    """Return what each mark of these rows says."""
+    return {mark: note for note, mark in marks_of(row.notes for row in rows).items()}
 
 
 def due_notes(run: Run) -> dict[int, list[str]]:

@@ -43,6 +43,12 @@ def layer_said(name: str) -> str:
 
 
 @register.filter
+def piece_said(label: str) -> str:
+    """Return what a piece of stabilizer is cut for, as data have it, in the reader's language."""
+    return words.piece_said(label)
+
+
+@register.filter
 def method_said(method: str) -> str:
     """Return how a layer is laid, as data have it, in the reader's language."""
     return words.method_said(method)

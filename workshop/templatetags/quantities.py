@@ -164,5 +164,12 @@ def day(date: datetime.date | None) -> str:
     return format_date(date, pgettext("date format", "D j M Y"))
 
 
+@register.simple_tag
+def page_made() -> str:
+    """Return the day and the minute at which a page is made: on paper it goes on saying so."""
+    now = timezone.localtime()
+    return f"{day(now)}, {now:%H:%M}"
+
+
 def _number(quantity: str) -> str:
     return quantity.partition(" ")[0]

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_, figure
-from inventory.labels.sheets import SHEETS, label_sheet
+from inventory.labels.sheets import SHEETS, label_sheet, lost_letters
 from inventory.management.base import WorkshopCommand
 from inventory.models import Place, StockItem
 from inventory.shelf.labelled import item_labelled
@@ -58,6 +58,12 @@ class Command(WorkshopCommand):
         self.stdout.write(
             _("Labels written to {path}: {count}.").format(path=options["output"], count=figure(len(items)))
         )
+        for code, letters in lost_letters(items).items():
+            self.stderr.write(
+                _(
+                    "{code}: these letters cannot be printed, a question mark stands for them: {letters}"
+                ).format(code=code, letters=" ".join(letters))
+            )
 
 
 def _in_place(name: str) -> list[StockItem]:

@@ -11,6 +11,7 @@ from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from planning.cutting.cuts import JobsCut, ProductCut, cut_as_data, jobs_to_cut, plan_cuts
 from planning.plan.ask import verdict_exit_code
+from planning.plan.words import piece_said
 
 
 class Command(WorkshopCommand):
@@ -83,7 +84,9 @@ def _print_product(console: Console, cut: ProductCut) -> None:
     for row in cut.needs:
         if row.missing:
             console.print(
-                _("  {missing} pieces missing for {label}").format(missing=row.missing, label=row.piece.label)
+                _("  {missing} pieces missing for {label}").format(
+                    missing=row.missing, label=piece_said(row.piece.label)
+                )
             )
     for source in plan.sources:
         console.print(_("  {label}, {width_mm} mm wide").format(label=source.label, width_mm=source.width_mm))

@@ -1,7 +1,7 @@
 """The cut sheet: how a job's stabilizer is cut, drawn to scale, and the cut posted."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal
 from itertools import groupby
 from typing import Any
@@ -161,6 +161,13 @@ class DrawnLine:
     strips: tuple[DrawnStrip, ...]
     boxes: tuple[Box, ...]
     long_mm: int
+    # How far the strips that follow are cut as those of this line: the number of the last, 0 where none does.
+    alike_to: int = 0
+
+    @property
+    def last(self) -> int:
+        """Return the number of the last strip that is drawn, 0 where none has one."""
+        return self.strips[-1].number if self.strips else 0
 
 
 def _cut_row(cut: ProductCut, *, own: Mapping[int, int], unit: str, kerf_mm: int) -> dict[str, Any]:
@@ -209,6 +216,7 @@ def _source_row(
     room = free_mm if source.is_roll else (source.height_mm if across else source.width_mm)
     marks = ruler_marks(lengths, room_mm=room, unit=unit, kerf_mm=kerf_mm)
     taken = taken_mm(source, free_mm=free_mm, unit=unit, kerf_mm=kerf_mm) if source.is_roll else 0
+    is_wide = source.is_roll or source.height_mm > LINE_MM // 2
     return {
         "source": source,
         "item": item,
@@ -217,7 +225,9 @@ def _source_row(
         "strips": _strip_rows(source, marks, across=across, unit=unit, kerf_mm=kerf_mm),
         "lines": _lines(source) if across else [_whole(source)],
         "deep_mm": source.width_mm,
-        "view": f"0 {-LETTER_MM * 1.6:g} {LINE_MM} {source.width_mm + LETTER_MM * 1.8:g}",
+        "is_wide": is_wide,
+        "view": f"0 {-LETTER_MM * 1.6:g} {LINE_MM if is_wide else LINE_MM // 2} "
+        f"{source.width_mm + LETTER_MM * 1.8:g}",
     }
 
 
@@ -277,7 +287,23 @@ def _lines(source: SourceCut) -> list[DrawnLine]:
         boxes += [_rest_box(rest, start) for rest in source.rests if start <= rest.y_mm < end]
         strips = tuple(DrawnStrip(number, strip.y_mm - start, strip.height_mm) for number, strip in line)
         drawn.append(DrawnLine(start, strips, tuple(boxes), end - start))
-    return drawn
+    return _without_alike(drawn)
+
+
+def _without_alike(lines: Sequence[DrawnLine]) -> list[DrawnLine]:
+    """Return the lines that show something new: one that is drawn as the line before, or as its beginning, does not."""
+    kept: list[DrawnLine] = []
+    for line in lines:
+        before = kept[-1] if kept else None
+        if (
+            before
+            and set(line.boxes) <= set(before.boxes)
+            and line.long_mm == sum(strip.width for strip in before.strips[: len(line.strips)])
+        ):
+            kept[-1] = replace(before, alike_to=line.last)
+        else:
+            kept.append(line)
+    return kept
 
 
 def _whole(source: SourceCut) -> DrawnLine:

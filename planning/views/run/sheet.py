@@ -24,7 +24,7 @@ from planning.run.looked_at import test_to_judge, test_wants_a_change
 from planning.run.needle import needle_due_before
 from planning.run.promise import machine_of
 from planning.run.second_needle import name_needle
-from planning.run.sheet import advice, next_steps, sheet_rows, threading_order
+from planning.run.sheet import advice, marked_notes, next_steps, sheet_rows, threading_order
 from planning.run.sound import corrected_since
 from planning.run.standing import Run, run_of, spools_to_swap_in
 from planning.run.ticks import Happening, OnceMore, WhatIsLeft, stop_before_the_first, take_back
@@ -179,6 +179,7 @@ def _shown(run: Run) -> dict[str, Any]:
             for needle, label in each.then
         ],
         "rows": rows,
+        "marked": marked_notes(rows),
         "advice": advice(run, machine),
         "needle": needle_due(machine) if machine.pk else None,
         "needle_due_before": run.called(due) if (due := needle_due_before(run)) else "",

@@ -94,6 +94,21 @@ def test_labels_of_a_place_come_as_a_pdf(signed_in):
     assert response.content.startswith(b"%PDF")
 
 
+def test_letters_that_no_label_can_print_are_told_before_the_pdf_is_made(signed_in):
+    spool = a_spool(a_shade("R", name="赤い糸"))
+    sent = {"codes": spool.label, "sheet": "a4-70x37"}
+    told = signed_in.post(reverse("labels"), sent)
+    assert told.status_code == 422
+    assert "赤 い 糸" in told.content.decode()
+    assert f'name="although" value="{spool.label}"' in told.content.decode()
+    assert (
+        signed_in.post(reverse("labels"), sent | {"although": spool.label})["Content-Type"]
+        == "application/pdf"
+    )
+    # What was told of other things does not count.
+    assert signed_in.post(reverse("labels"), sent | {"although": "S9999"}).status_code == 422
+
+
 def test_a_label_for_nothing_is_refused_in_words(signed_in):
     response = signed_in.post(reverse("labels"), {"codes": "X9", "sheet": "a4-70x37"})
     assert response.status_code == 422

@@ -10,7 +10,7 @@ from django.core.management import CommandError, call_command
 
 from fixtures.imports import make
 from inventory.models import Entry, Spool, StockItem
-from tests.factories import a_place, a_spool
+from tests.factories import a_place, a_shade, a_spool
 
 pytestmark = pytest.mark.django_db
 
@@ -156,6 +156,14 @@ def test_labels_are_printed_for_a_place_and_for_codes(tmp_path):
     assert (code, out.strip()) == (0, f"Labels written to {file}: 2.")
     assert file.read_bytes().startswith(b"%PDF-")
     assert on_the_wall.place is not None
+
+
+def test_letters_that_no_label_can_print_are_told(tmp_path):
+    spool = a_spool(a_shade("R", name="赤い糸"))
+    site = ("--base-url", "https://thread.example", "--output", tmp_path / "labels.pdf")
+    code, _, err = run("print_labels", spool.label, *site)
+    assert code == 0
+    assert f"{spool.label}: these letters cannot be printed, a question mark stands for them: 赤 い 糸" in err
 
 
 @pytest.mark.parametrize(
