@@ -24,7 +24,7 @@ from inventory.views.asking import in_place, units_of
 
 HISTORY_PAGE = 25
 # So many movements stand in sight; more wait behind their line.
-FEW_MOVEMENTS = 4
+FEW_MOVEMENTS = 2
 # Open without a click: what is wanted most.
 OPEN = {"take", "weigh", "open", "cut", "put-back"}
 MOST_OPEN = 2

@@ -143,5 +143,7 @@ def money_chart(months: Sequence[tuple[str, Decimal]], currency: str) -> SafeStr
         HEIGHT,
         WIDTH,
     )
-    axes = on_axes(picture, most=f"{currency} {as_written_here(f'{most:,.2f}')}", begin=months[0][0], end=months[-1][0])
+    axes = on_axes(
+        picture, most=f"{currency} {as_written_here(f'{most:,.2f}')}", begin=months[0][0], end=months[-1][0]
+    )
     return format_html('<div class="money-chart">{}</div>', axes)
