@@ -143,7 +143,6 @@ def money_chart(months: Sequence[tuple[str, Decimal]], currency: str) -> SafeStr
         HEIGHT,
         WIDTH,
     )
-    axes = on_axes(
-        picture, most=f"{currency} {as_written_here(f'{most:,.2f}')}", begin=months[0][0], end=months[-1][0]
-    )
+    spent = _("{currency} {amount}").format(currency=currency, amount=as_written_here(f"{most:,.2f}"))
+    axes = on_axes(picture, most=spent, begin=months[0][0], end=months[-1][0])
     return format_html('<div class="money-chart">{}</div>', axes)
