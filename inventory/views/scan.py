@@ -119,6 +119,6 @@ def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
     return render(
         request,
         "inventory/scan.html",
-        context,
+        context | {"on_scan_page": True},
         status=422 if context.get("problem") else 200,
     )
