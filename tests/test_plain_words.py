@@ -20,8 +20,8 @@ NOT_WORDS = re.compile(
 SUMS = {
     "help.html", "_help_colour.html", "_help_run.html", "_help_words.html",
     "strip.html", "strip_threads.html", "learned.html", "setup.html",
-    "setup_record.html", "catalogue_record.html", "_equivalents.html", "equivalents.html", "range_readings.html",
-    "shade_colour.html", "gap_map.html", "json_keys.html",
+    "setup_record.html", "catalogue_record.html", "range_readings.html",
+    "shade_colour.html", "json_keys.html",
 }  # fmt: skip
 # What a page keeps behind a line: the folds of a plan.
 BEHIND_A_LINE = {"_plan_thread.html", "_plan_pictures.html", "_instead.html"}

@@ -319,7 +319,7 @@ class Correct(Act):
     shade = forms.CharField(label=_("It is: maker, range and code"), max_length=160)
     put_up = forms.ModelChoiceField(
         queryset=PutUp.objects.none(),
-        label=_("Put-up"),
+        label=_("Length when full"),
         required=False,
         empty_label=_("not known"),
     )

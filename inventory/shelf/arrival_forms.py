@@ -75,9 +75,9 @@ class NewSpools(Arriving):
 
     shade = ShadeField(label=_("Shade"))
     put_up = PutUpField(
-        label=_("Put-up"),
+        label=_("Length when full"),
         required=False,
-        empty_label=_("as it came last, or the only one"),
+        empty_label=_("as it came last"),
     )
     count = MeasureField(measure="pieces", label=_("How many"), initial="1")
     in_box = MeasureField(
@@ -121,7 +121,7 @@ class PartUsedSpool(Arriving):
     field_order = ("key", "shade", "put_up", "looks", "length", "lot", "place", "price")
 
     shade = ShadeField(label=_("Shade"))
-    put_up = PutUpField(label=_("Put-up"), required=False, empty_label=_("not known"))
+    put_up = PutUpField(label=_("Length when full"), required=False, empty_label=_("not known"))
     looks = forms.ChoiceField(
         label=_("It looks"),
         required=False,
@@ -135,7 +135,7 @@ class PartUsedSpool(Arriving):
             self.add_error("length", _("Give its length or what it looks like, not both."))
         if given.get("looks") and given.get("put_up") is None and "put_up" not in self.errors:
             self.add_error(
-                "put_up", _("What it looks like says how much only beside its put-up. Choose one.")
+                "put_up", _("What it looks like says how much only beside its length when full. Choose one.")
             )
         return given
 

@@ -102,7 +102,7 @@ def how_sure(item: StockItem, units: Units) -> str:
     if not any(figure in "123456789" for figure in off):
         return known
     unit = quantity_unit(item.kind, units)
-    return f"± {off} {unit}, {known}" if unit else f"± {off}, {known}"
+    return _("good to {off}, {known}").format(off=f"{off} {unit}" if unit else off, known=known)
 
 
 def _known(item: StockItem) -> str:

@@ -120,6 +120,21 @@ def scan_example(item: StockItem, units: Units) -> str:
     return f"12 {units.length}" if item.is_measured else "1"
 
 
+def on_axes(picture: SafeString, *, most: str, begin: str, end: str) -> SafeString:
+    """Return a picture over time with its greatest value and nothing beside it, and both ends of the time beneath.
+
+    What is drawn is said in words where the picture stands, so that its axes are hidden from screen readers.
+    """
+    return format_html(
+        '<div class="axes" aria-hidden="true"><span class="axes-most">{}</span><span class="axes-none">0</span>{}'
+        '<span class="axes-begin">{}</span><span class="axes-end">{}</span></div>',
+        most,
+        picture,
+        begin,
+        end,
+    )
+
+
 @register.simple_tag
 def stock_line(levels: Sequence[Level], kind: str, units: Units) -> SafeString:
     """Return how much an item held over time as a stepped line, with the same in words beneath it."""
@@ -133,19 +148,21 @@ def stock_line(levels: Sequence[Level], kind: str, units: Units) -> SafeString:
         # Movements of one moment stand side by side instead of on each other.
         share = (level.at - first.at).total_seconds() / seconds if seconds else number / (len(levels) - 1)
         steps.append(f"H{round(share * WIDTH, 1)}V{_y(level.held, most)}")
-    return format_html(
-        '<figure class="stock-line">'
+    picture = format_html(
         '<svg viewBox="0 -4 {width} {height}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
         '<path d="M0 {floor}H{width}" fill="none" stroke="currentColor" stroke-opacity=".5" stroke-width="1" '
         'vector-effect="non-scaling-stroke"/>'
         '<path class="stock-line-held" d="{line}" fill="none" stroke="currentColor" stroke-width="2.5" '
-        'stroke-linejoin="round" vector-effect="non-scaling-stroke"/></svg>'
-        "<figcaption>{said}</figcaption></figure>",
+        'stroke-linejoin="round" vector-effect="non-scaling-stroke"/></svg>',
         width=WIDTH,
         height=HEIGHT + 8,
         floor=HEIGHT,
         line=mark_safe("".join(steps)),
-        said=_(
+    )
+    return format_html(
+        '<figure class="stock-line">{}<figcaption>{}</figcaption></figure>',
+        on_axes(picture, most=in_words(kind, most, units), begin=_day(first), end=_day(last)),
+        _(
             "From {first} on {begin} to {last} on {end}, never more than {most}, in {number} movements."
         ).format(
             first=in_words(kind, first.held, units),

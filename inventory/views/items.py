@@ -23,6 +23,8 @@ from inventory.shelf.words import held_in_words, how_sure, in_words, outcome, qu
 from inventory.views.asking import in_place, units_of
 
 HISTORY_PAGE = 25
+# So many movements stand in sight; more wait behind their line.
+FEW_MOVEMENTS = 2
 # Open without a click: what is wanted most.
 OPEN = {"take", "weigh", "open", "cut", "put-back"}
 MOST_OPEN = 2
@@ -131,6 +133,7 @@ def _page(
         "forms": [(form, form.slug in ([opened] if opened else first)) for form in forms],
         "history": [_moved(entry, thing.kind, request) for entry in history.object_list],
         "page_obj": history,
+        "few_movements": FEW_MOVEMENTS,
         "page_numbers": history.paginator.get_elided_page_range(history.number),
         "unit": quantity_unit(thing.kind, units),
         "levels": levels(thing),

@@ -12,15 +12,15 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
-from inventory.models import Place, Stocktake
+from inventory.models import Place, StockItem, Stocktake
 from inventory.shelf.counts import found_as_typed
 from inventory.shelf.forms import new_key
 from inventory.shelf.labelled import item_labelled
-from inventory.shelf.reads import described
+from inventory.shelf.reads import Described, described
 from inventory.shelf.scan_box import read_code
 from inventory.shelf.weights import MoreThanFull
 from inventory.stocktakes.stocktakes import (
-    Difference,
+    StocktakeReport,
     TurnedUpHere,
     begin_place,
     finish,
@@ -115,15 +115,21 @@ def stocktake(request: HttpRequest, pk: int) -> HttpResponse:
         "moving": ask_moving or request.POST.get("moving", ""),
     }
     if held.finished_at is not None:
-        return render(request, "inventory/stocktake_report.html", context | _summed_up(so_far.differences))
+        return render(request, "inventory/stocktake_report.html", context | _summed_up(so_far))
     return render(request, "inventory/stocktake.html", context, status=422 if problem else 200)
 
 
-def _summed_up(differences: Sequence[Difference]) -> dict[str, object]:
+def _summed_up(so_far: StocktakeReport) -> dict[str, object]:
     counts = Counter(
-        "more" if each.quantity > 0 else "less" if each.quantity < 0 else "moved" for each in differences
+        "more" if each.quantity > 0 else "less" if each.quantity < 0 else "moved"
+        for each in so_far.differences
     )
-    return {"more": counts["more"], "less": counts["less"], "moved": counts["moved"]}
+    return {
+        "more": counts["more"],
+        "less": counts["less"],
+        "moved": counts["moved"],
+        "not_seen": _in_words(so_far.not_seen),
+    }
 
 
 @require_POST
@@ -139,8 +145,23 @@ def stocktake_report(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what a stocktake has come to so far, whether it goes on or not."""
     held = get_object_or_404(Stocktake.objects.select_related("place"), pk=pk)
     so_far = report(held)
-    context = {"stocktake": held, "report": so_far, "total": so_far.seen + len(so_far.not_seen)}
-    return render(request, "inventory/stocktake_report.html", context | _summed_up(so_far.differences))
+    context = {
+        "stocktake": held,
+        "report": so_far,
+        "total": so_far.seen + len(so_far.not_seen),
+    }
+    return render(request, "inventory/stocktake_report.html", context | _summed_up(so_far))
+
+
+def _in_words(items: Sequence[StockItem]) -> list[Described]:
+    """Return things of any kinds with what they are in words, in their order; a question for each kind."""
+    kinds = {item.kind for item in items}
+    told = {
+        each.item.pk: each
+        for kind in kinds
+        for each in described([item.pk for item in items if item.kind == kind], kind=kind)
+    }
+    return [told[item.pk] for item in items if item.pk in told]
 
 
 def _number(text: str) -> int:

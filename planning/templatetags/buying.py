@@ -10,8 +10,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.compute.lengths import format_length, format_weight
-from inventory.compute.spoken import N_, figure
+from inventory.compute.spoken import N_, as_written_here, figure
 from inventory.compute.units import Units
+from inventory.templatetags.shelf import on_axes
 from planning.buying.basket import SupplierPart
 from planning.buying.needs import MaterialNeed
 
@@ -84,20 +85,23 @@ def use_chart(need: MaterialNeed, units: Units) -> SafeString:
     )
     level = round(HEIGHT * (1 - point / most), 1)
     busy = sum(used > 0 for used in weeks)
-    return format_html(
-        '<figure class="use-chart">'
+    picture = format_html(
         '<svg viewBox="0 -2 {width} {height}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
         '<g fill="currentColor">{bars}</g>'
         '<path d="M0 {floor}H{width}" stroke="currentColor" stroke-width="1" vector-effect="non-scaling-stroke"/>'
         '<path class="use-chart-point" d="M0 {level}H{width}" fill="none" stroke-width="2" stroke-dasharray="7 4" '
-        'vector-effect="non-scaling-stroke"/></svg>'
-        "<figcaption>{words}</figcaption></figure>",
+        'vector-effect="non-scaling-stroke"/></svg>',
         width=WIDTH,
         height=HEIGHT + 4,
         floor=HEIGHT,
         bars=bars,
         level=level,
-        words=_(
+    )
+    ago = ngettext("{weeks} week ago", "{weeks} weeks ago", len(weeks)).format(weeks=len(weeks))
+    return format_html(
+        '<figure class="use-chart">{}<figcaption>{}</figcaption></figure>',
+        on_axes(picture, most=amount(most, unit, units), begin=ago, end=_("today")),
+        _(
             "Used in each of the last {weeks} weeks: {total} in all, something in {busy} of them, {top} at most. "
             "The broken line is the reorder point, {point}."
         ).format(
@@ -117,8 +121,8 @@ def money_chart(months: Sequence[tuple[str, Decimal]], currency: str) -> SafeStr
     if len(months) < 2 or not most:
         return mark_safe("")
     wide = WIDTH / len(months)
-    return format_html(
-        '<svg class="money-chart" viewBox="0 -2 {} {}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+    picture = format_html(
+        '<svg viewBox="0 -2 {} {}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
         '<g fill="currentColor">{}</g>'
         '<path d="M0 {}H{}" stroke="currentColor" stroke-width="1" vector-effect="non-scaling-stroke"/></svg>',
         WIDTH,
@@ -139,3 +143,6 @@ def money_chart(months: Sequence[tuple[str, Decimal]], currency: str) -> SafeStr
         HEIGHT,
         WIDTH,
     )
+    spent = _("{currency} {amount}").format(currency=currency, amount=as_written_here(f"{most:,.2f}"))
+    axes = on_axes(picture, most=spent, begin=months[0][0], end=months[-1][0])
+    return format_html('<div class="money-chart">{}</div>', axes)

@@ -29,7 +29,7 @@ def test_a_stocktake_interrupted_and_resumed(north_wall, signed_in: Page, axe_is
 
     page.goto("/")
     page.goto("/shelf/stocktakes/")
-    page.get_by_role("link", name="all of north wall").click()
+    page.get_by_role("link", name="all of north wall", exact=True).click()
     expect(page.get_by_label("Label code")).to_have_value(north_wall[1].label)
     page.keyboard.type("lots")
     page.keyboard.press("Enter")

@@ -185,7 +185,7 @@ def _threads(asked: str) -> Group:
         return Group("threads", ())
     very = [Thread(each.shade, each.kept, earlier_code=each.by_earlier_code) for each in owned.very]
     very.sort(key=lambda each: (_fit(each.shade.name, asked), each.kept.spools == 0))
-    near = [Thread(each.near.shade, each.kept, how_near=each.near.in_words) for each in owned.near]
+    near = [Thread(each.near.shade, each.kept, how_near=each.near.seen) for each in owned.near]
     seen = {each.shade.pk for each in very}
     rows = [*very, *(each for each in near if each.shade.pk not in seen)]
     if not rows:

@@ -58,6 +58,7 @@ def test_two_codes_at_once_are_both_taken_wherever_they_come_in(
     axe_is_silent(page)
 
     # The scan box.
+    page.goto("/shelf/scan/")
     is_listening(page)
     page.get_by_label("Label code").focus()
     scan(page, first, third)

@@ -38,16 +38,24 @@ pytestmark = pytest.mark.django_db
 def test_a_thing_shows_what_it_is_how_much_and_how_sure(signed_in):
     spool = a_spool(a_shade("R1", name="harbour red"), left_m=300, place=a_place("wall"), lot="L7")
     page = signed_in.get(reverse("item", args=[spool.label])).content.decode()
-    for words in ("harbour red", "Skerry Forty · R1", "300.0 m", "± 5.0 m, weighed", "wall", "L7", "12.0 g"):
+    for words in (
+        "harbour red",
+        "Skerry Forty · R1",
+        "300.0 m",
+        "good to 5.0 m, weighed",
+        "wall",
+        "L7",
+        "12.0 g",
+    ):
         assert words in page
 
 
 @pytest.mark.parametrize(
     ("known", "sigma", "words"),
     [
-        ("sealed", 20_000, "± 20.0 m, sealed, as sold"),
-        ("weighed", 5_000, "± 5.0 m, weighed"),
-        ("judged", 120_000, "± 120.0 m, judged by eye"),
+        ("sealed", 20_000, "good to 20.0 m, sealed, as sold"),
+        ("weighed", 5_000, "good to 5.0 m, weighed"),
+        ("judged", 120_000, "good to 120.0 m, judged by eye"),
         ("counted", 0, "counted"),
         ("unknown", None, "nobody has measured it; the books have 1,000.0 m left over"),
     ],

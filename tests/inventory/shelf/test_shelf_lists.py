@@ -51,7 +51,7 @@ def test_an_empty_shelf_says_what_it_is_for_and_offers_the_first_step(signed_in)
 def test_the_list_tells_each_spool_its_quantity_and_how_sure_that_is(signed_in):
     a_spool(a_shade("R1", name="harbour red"), left_m=300, place=a_place("wall"), lot="L7")
     page = signed_in.get(reverse("shelf")).content.decode()
-    for words in ("harbour red", "Skerry Forty · R1", "300.0", "± 5.0 m, weighed", "wall", "L7"):
+    for words in ("harbour red", "Skerry Forty · R1", "300.0", "good to 5.0 m, weighed", "wall", "L7"):
         assert words in page
 
 
