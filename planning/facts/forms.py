@@ -1,8 +1,9 @@
 """Forms of the workshop's machines, hoops, fabrics and rules."""
 
-from typing import Any
+from typing import Any, ClassVar, NamedTuple
 
 from django import forms
+from django.utils.functional import Promise
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -12,9 +13,59 @@ from planning.models import Fabric, Hoop, Layer, Machine, Rules
 
 LAYER_FIELDS = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
 COUNTED = ("stitches_since_needle",)  # moved by notes on the needle, not typed over
+TAILS = tuple(f"{thread}_tail_{where}_mm" for thread in ("needle", "bobbin") for where in ("start", "trim"))
 
 
-class MachineForm(forms.ModelForm):
+class Part(NamedTuple):
+    """Fields of a form that stand together; those with a title wait behind a line that says what is in them."""
+
+    title: str | Promise
+    says: str | Promise
+    fields: list[forms.BoundField]
+
+    @property
+    def is_wrong(self) -> bool:
+        return any(field.errors for field in self.fields)
+
+
+class InParts(forms.BaseForm):
+    """A form of which everybody fills in the first part, and few the others."""
+
+    PARTS: ClassVar[tuple[tuple[str | Promise, str | Promise, tuple[str, ...]], ...]] = ()
+
+    @property
+    def parts(self) -> list[Part]:
+        """The fields in their parts: first those that no part names."""
+        later = {name for _title, _says, names in self.PARTS for name in names}
+        first = Part("", "", [field for field in self if field.name not in later])
+        return [
+            first,
+            *(Part(title, says, [self[each] for each in names]) for title, says, names in self.PARTS),
+        ]
+
+
+class MachineForm(InParts, forms.ModelForm):
+    PARTS = (
+        (
+            _("How long each step takes"),
+            _("a trim, a stop, a change, a hooping"),
+            (
+                "efficiency",
+                "trim_s",
+                "stop_s",
+                "thread_change_s",
+                "rethread_s",
+                "bobbin_change_s",
+                "hooping_s",
+            ),
+        ),
+        (
+            _("How it lays thread"),
+            _("as machines start out, until a strip or a spool was weighed"),
+            ("trim_at_jumps", "kappa", "interlock_depth", "bobbin_start", *TAILS, "threaded_path_mm"),
+        ),
+    )
+
     class Meta:
         model = Machine
         exclude = COUNTED
@@ -34,6 +85,10 @@ class MachineForm(forms.ModelForm):
             "hoops": _("Hoops"),
         }
         widgets = {"hoops": forms.CheckboxSelectMultiple}
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["bobbin_style"].empty_label = _("choose a style")  # type: ignore[attr-defined]
 
 
 class HoopForm(forms.ModelForm):
@@ -103,8 +158,44 @@ class Layers(forms.BaseFormSet):
 LayerForms = forms.formset_factory(LayerForm, formset=Layers, extra=1, max_num=8, can_delete=True)
 
 
-class RulesForm(forms.ModelForm):
+class RulesForm(InParts, forms.ModelForm):
     """The workshop's rules; shares are typed in percent, as people say them."""
+
+    PARTS = (
+        (
+            _("Colour and fibre"),
+            _("how near a thread must be, and which may be chosen"),
+            ("colour_limit", "brand_colour_limit", "fibre", "weight_label", "may_mix_fibres"),
+        ),
+        (
+            _("Stabilizer"),
+            _("how large its pieces are cut, and what each cut loses"),
+            (
+                "stabilizer_margin_mm",
+                "cut_kerf_mm",
+                "roll_edge_mm",
+                "ring_strip_width_mm",
+                "ring_strip_height_mm",
+            ),
+        ),
+        (
+            _("Buying"),
+            _("what should never run out, and what may be bought for another"),
+            ("service_level", "surplus_worth", "equivalent_within"),
+        ),
+        (
+            _("Costs and quotes"),
+            _("what an hour costs, and what is put on top"),
+            (
+                "hands_on_rate",
+                "machine_rate",
+                "applique_s",
+                "quote_margin_percent",
+                "quote_rounded_to",
+                "quote_minimum",
+            ),
+        ),
+    )
 
     enough_at = PercentField(
         label=_("Enough from, %"),
