@@ -22,7 +22,7 @@ from inventory.shelf.things import edit_catalogue
 from inventory.views.asking import units_of
 from inventory.views.equivalents import about
 
-PER_PAGE = 25
+PER_PAGE = 20
 
 
 def _book(slug: str) -> Book:

@@ -61,7 +61,7 @@ class MachineForm(InParts, forms.ModelForm):
         ),
         (
             _("How it lays thread"),
-            _("as machines start out, until a strip or a spool was weighed"),
+            _("how far it draws in, how deep threads interlock, and its tails"),
             ("trim_at_jumps", "kappa", "interlock_depth", "bobbin_start", *TAILS, "threaded_path_mm"),
         ),
     )
