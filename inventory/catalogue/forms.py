@@ -68,7 +68,7 @@ class RecordForm(forms.ModelForm):
             if isinstance(field, MeasureField):
                 field.read_in(units)
             if isinstance(field, forms.ModelChoiceField) and field.empty_label is not None:
-                field.empty_label = _("choose") if field.required else _("none")
+                field.empty_label = _("choose") if field.required else _("not said")
         for name in _CALLED.keys() & self.fields.keys():
             self.fields[name].label = _CALLED[name]
 

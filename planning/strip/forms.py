@@ -141,13 +141,13 @@ class ThreadsForm(StitchedOnForm):
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE),
         label=_("Needle thread, if weighed"),
         required=False,
-        empty_label=_("none"),
+        empty_label=_("not weighed"),
     )
     bobbin_range = forms.ModelChoiceField(
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.BOBBIN),
         label=_("Bobbin thread, if weighed"),
         required=False,
-        empty_label=_("none"),
+        empty_label=_("not weighed"),
     )
     step_g = forms.DecimalField(
         label=_("The scale shows steps of, g"),

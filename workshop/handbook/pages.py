@@ -42,7 +42,8 @@ class HandbookPage:
     def plain(self) -> str:
         """What it says, without marks and commands, in one line."""
         without = re.sub(r"!?\[([^\]]*)\]\([^)]*\)", r"\1", _EXAMPLE.sub("", self.written))
-        return " ".join(re.sub(r"[*_`|>#]|^[-\d]+[.\s]|-{3,}", " ", without, flags=re.MULTILINE).split())
+        unmarked = " ".join(re.sub(r"[*_`|>#]|^[-\d]+[.\s]|-{3,}", " ", without, flags=re.MULTILINE).split())
+        return re.sub(r" ([,.;:!?])(?=\s|$)", r"\1", unmarked)
 
     @property
     def examples(self) -> list[str]:
