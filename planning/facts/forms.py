@@ -1,6 +1,6 @@
 """Forms of the workshop's machines, hoops, fabrics and rules."""
 
-from typing import Any, ClassVar, NamedTuple
+from typing import Any, NamedTuple
 
 from django import forms
 from django.utils.functional import Promise
@@ -16,6 +16,10 @@ COUNTED = ("stitches_since_needle",)  # moved by notes on the needle, not typed 
 TAILS = tuple(f"{thread}_tail_{where}_mm" for thread in ("needle", "bobbin") for where in ("start", "trim"))
 
 
+# A part that waits: its title, what is in it, and its fields.
+Later = tuple[str | Promise, str | Promise, tuple[str, ...]]
+
+
 class Part(NamedTuple):
     """Fields of a form that stand together; those with a title wait behind a line that says what is in them."""
 
@@ -28,44 +32,36 @@ class Part(NamedTuple):
         return any(field.errors for field in self.fields)
 
 
-class InParts(forms.BaseForm):
-    """A form of which everybody fills in the first part, and few the others."""
-
-    PARTS: ClassVar[tuple[tuple[str | Promise, str | Promise, tuple[str, ...]], ...]] = ()
-
-    @property
-    def parts(self) -> list[Part]:
-        """The fields in their parts: first those that no part names."""
-        later = {name for _title, _says, names in self.PARTS for name in names}
-        first = Part("", "", [field for field in self if field.name not in later])
-        return [
-            first,
-            *(Part(title, says, [self[each] for each in names]) for title, says, names in self.PARTS),
-        ]
+def in_parts(form: forms.BaseForm, parts: tuple[Later, ...]) -> list[Part]:
+    """Return the fields of a form in their parts: first those that no part names."""
+    later = {name for _title, _says, names in parts for name in names}
+    first = Part("", "", [form[name] for name in form.fields if name not in later])
+    return [first, *(Part(title, says, [form[name] for name in names]) for title, says, names in parts)]
 
 
-class MachineForm(InParts, forms.ModelForm):
-    PARTS = (
+MACHINE_PARTS: tuple[Later, ...] = (
+    (
+        _("How long each step takes"),
+        _("a trim, a stop, a change, a hooping"),
         (
-            _("How long each step takes"),
-            _("a trim, a stop, a change, a hooping"),
-            (
-                "efficiency",
-                "trim_s",
-                "stop_s",
-                "thread_change_s",
-                "rethread_s",
-                "bobbin_change_s",
-                "hooping_s",
-            ),
+            "efficiency",
+            "trim_s",
+            "stop_s",
+            "thread_change_s",
+            "rethread_s",
+            "bobbin_change_s",
+            "hooping_s",
         ),
-        (
-            _("How it lays thread"),
-            _("how far it draws in, how deep threads interlock, and its tails"),
-            ("trim_at_jumps", "kappa", "interlock_depth", "bobbin_start", *TAILS, "threaded_path_mm"),
-        ),
-    )
+    ),
+    (
+        _("How it lays thread"),
+        _("how far it draws in, how deep threads interlock, and its tails"),
+        ("trim_at_jumps", "kappa", "interlock_depth", "bobbin_start", *TAILS, "threaded_path_mm"),
+    ),
+)
 
+
+class MachineForm(forms.ModelForm):
     class Meta:
         model = Machine
         exclude = COUNTED
@@ -89,6 +85,11 @@ class MachineForm(InParts, forms.ModelForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["bobbin_style"].empty_label = _("choose a style")  # type: ignore[attr-defined]
+
+    @property
+    def parts(self) -> list[Part]:
+        """Its fields, as they stand together."""
+        return in_parts(self, MACHINE_PARTS)
 
 
 class HoopForm(forms.ModelForm):
@@ -158,44 +159,45 @@ class Layers(forms.BaseFormSet):
 LayerForms = forms.formset_factory(LayerForm, formset=Layers, extra=1, max_num=8, can_delete=True)
 
 
-class RulesForm(InParts, forms.ModelForm):
-    """The workshop's rules; shares are typed in percent, as people say them."""
+RULES_PARTS: tuple[Later, ...] = (
+    (
+        _("Colour and fibre"),
+        _("how near a thread must be, and which may be chosen"),
+        ("colour_limit", "brand_colour_limit", "fibre", "weight_label", "may_mix_fibres"),
+    ),
+    (
+        _("Stabilizer"),
+        _("how large its pieces are cut, and what each cut loses"),
+        (
+            "stabilizer_margin_mm",
+            "cut_kerf_mm",
+            "roll_edge_mm",
+            "ring_strip_width_mm",
+            "ring_strip_height_mm",
+        ),
+    ),
+    (
+        _("Buying"),
+        _("what should never run out, and what may be bought for another"),
+        ("service_level", "surplus_worth", "equivalent_within"),
+    ),
+    (
+        _("Costs and quotes"),
+        _("what an hour costs, and what is put on top"),
+        (
+            "hands_on_rate",
+            "machine_rate",
+            "applique_s",
+            "quote_margin_percent",
+            "quote_rounded_to",
+            "quote_minimum",
+        ),
+    ),
+)
 
-    PARTS = (
-        (
-            _("Colour and fibre"),
-            _("how near a thread must be, and which may be chosen"),
-            ("colour_limit", "brand_colour_limit", "fibre", "weight_label", "may_mix_fibres"),
-        ),
-        (
-            _("Stabilizer"),
-            _("how large its pieces are cut, and what each cut loses"),
-            (
-                "stabilizer_margin_mm",
-                "cut_kerf_mm",
-                "roll_edge_mm",
-                "ring_strip_width_mm",
-                "ring_strip_height_mm",
-            ),
-        ),
-        (
-            _("Buying"),
-            _("what should never run out, and what may be bought for another"),
-            ("service_level", "surplus_worth", "equivalent_within"),
-        ),
-        (
-            _("Costs and quotes"),
-            _("what an hour costs, and what is put on top"),
-            (
-                "hands_on_rate",
-                "machine_rate",
-                "applique_s",
-                "quote_margin_percent",
-                "quote_rounded_to",
-                "quote_minimum",
-            ),
-        ),
-    )
+
+class RulesForm(forms.ModelForm):
+    """The workshop's rules; shares are typed in percent, as people say them."""
 
     enough_at = PercentField(
         label=_("Enough from, %"),
@@ -258,6 +260,11 @@ class RulesForm(InParts, forms.ModelForm):
                 "ring_strip_height_mm", gettext("Give both sides of the strips that are kept, or neither.")
             )
         return cleaned
+
+    @property
+    def parts(self) -> list[Part]:
+        """Its fields, as they stand together."""
+        return in_parts(self, RULES_PARTS)
 
 
 class StitchesForm(forms.Form):
