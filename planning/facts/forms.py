@@ -1,42 +1,19 @@
 """Forms of the workshop's machines, hoops, fabrics and rules."""
 
-from typing import Any, NamedTuple
+from typing import Any
 
 from django import forms
-from django.utils.functional import Promise
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import NeedlePack
 from inventory.shelf.forms import PercentField
+from planning.facts.parts import FormPart, Later, in_parts
 from planning.models import Fabric, Hoop, Layer, Machine, Rules
 
 LAYER_FIELDS = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
 COUNTED = ("stitches_since_needle",)  # moved by notes on the needle, not typed over
 TAILS = tuple(f"{thread}_tail_{where}_mm" for thread in ("needle", "bobbin") for where in ("start", "trim"))
-
-
-# A part that waits: its title, what is in it, and its fields.
-Later = tuple[str | Promise, str | Promise, tuple[str, ...]]
-
-
-class Part(NamedTuple):
-    """Fields of a form that stand together; those with a title wait behind a line that says what is in them."""
-
-    title: str | Promise
-    says: str | Promise
-    fields: list[forms.BoundField]
-
-    @property
-    def is_wrong(self) -> bool:
-        return any(field.errors for field in self.fields)
-
-
-def in_parts(form: forms.BaseForm, parts: tuple[Later, ...]) -> list[Part]:
-    """Return the fields of a form in their parts: first those that no part names."""
-    later = {name for _title, _says, names in parts for name in names}
-    first = Part("", "", [form[name] for name in form.fields if name not in later])
-    return [first, *(Part(title, says, [form[name] for name in names]) for title, says, names in parts)]
 
 
 MACHINE_PARTS: tuple[Later, ...] = (
@@ -87,7 +64,7 @@ class MachineForm(forms.ModelForm):
         self.fields["bobbin_style"].empty_label = _("choose a style")  # type: ignore[attr-defined]
 
     @property
-    def parts(self) -> list[Part]:
+    def parts(self) -> list[FormPart]:
         """Its fields, as they stand together."""
         return in_parts(self, MACHINE_PARTS)
 
@@ -262,7 +239,7 @@ class RulesForm(forms.ModelForm):
         return cleaned
 
     @property
-    def parts(self) -> list[Part]:
+    def parts(self) -> list[FormPart]:
         """Its fields, as they stand together."""
         return in_parts(self, RULES_PARTS)
 
