@@ -114,7 +114,8 @@ def test_every_command_line_parses(line: str) -> None:
 
 def test_the_pictures_of_readme_are_kept_where_the_handbooks_lie() -> None:
     shown = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", told("README.md"))
-    assert {(HOUSE / path).parent for path in shown} == {PICTURES}
+    assert {(HOUSE / path).parent for path in shown} == {PICTURES, PICTURES / "en"}
+    assert [path for path in shown if not (HOUSE / path).exists()] == []
 
 
 @pytest.mark.django_db

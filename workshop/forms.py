@@ -58,7 +58,7 @@ class PreferenceForm(forms.ModelForm):
     """Language, units and look of one person."""
 
     language = forms.ChoiceField(
-        label=_("language"),
+        label=_("Language"),
         required=False,
         choices=lambda: [("", _("as the browser asks")), *settings.LANGUAGES],
         widget=forms.RadioSelect,

@@ -67,6 +67,8 @@ class RecordForm(forms.ModelForm):
         for field in self.fields.values():
             if isinstance(field, MeasureField):
                 field.read_in(units)
+            if isinstance(field, forms.ModelChoiceField) and field.empty_label is not None:
+                field.empty_label = _("choose") if field.required else _("not said")
         for name in _CALLED.keys() & self.fields.keys():
             self.fields[name].label = _CALLED[name]
 

@@ -49,11 +49,12 @@ Words = str | Promise
 
 @dataclass(frozen=True)
 class RecordColumn:
-    """A column: its head with the unit, what stands in it, and whether it is one of numbers."""
+    """A column: its head with the unit, what stands in it, whether of numbers, and whether a card goes without it."""
 
     head: Callable[[Units], str]
     cell: Callable[[Any, Units], Any]
     is_number: bool = False
+    is_detail: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,10 @@ def _text(head: Words, cell: Callable[[Any], Any]) -> RecordColumn:
 
 def _plain(head: Words, cell: Callable[[Any], Any]) -> RecordColumn:
     return RecordColumn(lambda units: str(head), lambda record, units: cell(record), is_number=True)
+
+
+def _measured(head: Words, cell: Callable[[Any], Any]) -> RecordColumn:
+    return RecordColumn(lambda units: str(head), lambda record, units: cell(record), True, is_detail=True)
 
 
 def _length(head: Words, cell: Callable[[Any], int | None]) -> RecordColumn:
@@ -171,11 +176,11 @@ BOOKS: dict[str, Book] = {
             (
                 _text(_("Shade"), lambda each: each), _text(_("Code"), lambda each: each.code),
                 _text(_("Earlier"), lambda each: ", ".join(code.code for code in each.earlier_codes.all()) or "–"),
-                _plain("L", lambda each: "–" if each.lab_l is None else figure(each.lab_l, 1)),
-                _plain("a", lambda each: "–" if each.lab_a is None else figure(each.lab_a, 1).replace("-", "−")),
-                _plain("b", lambda each: "–" if each.lab_b is None else figure(each.lab_b, 1).replace("-", "−")),
+                _measured("L", lambda each: "–" if each.lab_l is None else figure(each.lab_l, 1)),
+                _measured("a", lambda each: "–" if each.lab_a is None else figure(each.lab_a, 1).replace("-", "−")),
+                _measured("b", lambda each: "–" if each.lab_b is None else figure(each.lab_b, 1).replace("-", "−")),
                 _text(_("Source"), lambda each: each.get_colour_source_display() if each.lab else "–"),
-                _plain(_("Off by, ΔE"), lambda each: figure(each.sigma, 1) if each.lab else "–"),
+                _measured(_("Off by, ΔE"), lambda each: figure(each.sigma, 1) if each.lab else "–"),
             ),
             words=("code", "name", "earlier_codes__code", "range__maker", "range__name"), related=("range",),
             order=("range__maker", "range__name", "code"), parents=("range",),

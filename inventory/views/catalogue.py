@@ -22,7 +22,7 @@ from inventory.shelf.things import edit_catalogue
 from inventory.views.asking import units_of
 from inventory.views.equivalents import about
 
-PER_PAGE = 50
+PER_PAGE = 20
 
 
 def _book(slug: str) -> Book:
@@ -57,7 +57,7 @@ def catalogue_list(request: HttpRequest, slug: str) -> HttpResponse:
             (
                 record,
                 [
-                    (column.head(units), column.cell(record, units), column.is_number)
+                    (column.head(units), column.cell(record, units), column.is_number, column.is_detail)
                     for column in book.columns
                 ],
             )

@@ -8,10 +8,34 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.models import NeedlePack
 from inventory.shelf.forms import PercentField
+from planning.facts.parts import FormPart, Later, in_parts
 from planning.models import Fabric, Hoop, Layer, Machine, Rules
 
 LAYER_FIELDS = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
 COUNTED = ("stitches_since_needle",)  # moved by notes on the needle, not typed over
+TAILS = tuple(f"{thread}_tail_{where}_mm" for thread in ("needle", "bobbin") for where in ("start", "trim"))
+
+
+MACHINE_PARTS: tuple[Later, ...] = (
+    (
+        _("How long each step takes"),
+        _("a trim, a stop, a change, a hooping"),
+        (
+            "efficiency",
+            "trim_s",
+            "stop_s",
+            "thread_change_s",
+            "rethread_s",
+            "bobbin_change_s",
+            "hooping_s",
+        ),
+    ),
+    (
+        _("How it lays thread"),
+        _("how far it draws in, how deep threads interlock, and its tails"),
+        ("trim_at_jumps", "kappa", "interlock_depth", "bobbin_start", *TAILS, "threaded_path_mm"),
+    ),
+)
 
 
 class MachineForm(forms.ModelForm):
@@ -34,6 +58,15 @@ class MachineForm(forms.ModelForm):
             "hoops": _("Hoops"),
         }
         widgets = {"hoops": forms.CheckboxSelectMultiple}
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["bobbin_style"].empty_label = _("choose a style")  # type: ignore[attr-defined]
+
+    @property
+    def parts(self) -> list[FormPart]:
+        """Its fields, as they stand together."""
+        return in_parts(self, MACHINE_PARTS)
 
 
 class HoopForm(forms.ModelForm):
@@ -103,6 +136,43 @@ class Layers(forms.BaseFormSet):
 LayerForms = forms.formset_factory(LayerForm, formset=Layers, extra=1, max_num=8, can_delete=True)
 
 
+RULES_PARTS: tuple[Later, ...] = (
+    (
+        _("Colour and fibre"),
+        _("how near a thread must be, and which may be chosen"),
+        ("colour_limit", "brand_colour_limit", "fibre", "weight_label", "may_mix_fibres"),
+    ),
+    (
+        _("Stabilizer"),
+        _("how large its pieces are cut, and what each cut loses"),
+        (
+            "stabilizer_margin_mm",
+            "cut_kerf_mm",
+            "roll_edge_mm",
+            "ring_strip_width_mm",
+            "ring_strip_height_mm",
+        ),
+    ),
+    (
+        _("Buying"),
+        _("what should never run out, and what may be bought for another"),
+        ("service_level", "surplus_worth", "equivalent_within"),
+    ),
+    (
+        _("Costs and quotes"),
+        _("what an hour costs, and what is put on top"),
+        (
+            "hands_on_rate",
+            "machine_rate",
+            "applique_s",
+            "quote_margin_percent",
+            "quote_rounded_to",
+            "quote_minimum",
+        ),
+    ),
+)
+
+
 class RulesForm(forms.ModelForm):
     """The workshop's rules; shares are typed in percent, as people say them."""
 
@@ -167,6 +237,11 @@ class RulesForm(forms.ModelForm):
                 "ring_strip_height_mm", gettext("Give both sides of the strips that are kept, or neither.")
             )
         return cleaned
+
+    @property
+    def parts(self) -> list[FormPart]:
+        """Its fields, as they stand together."""
+        return in_parts(self, RULES_PARTS)
 
 
 class StitchesForm(forms.Form):

@@ -46,10 +46,14 @@ class StripForm(StitchedOnForm):
     """For which machine and threads, and on what scale; every field can stand in a page's address."""
 
     needle_range = forms.ModelChoiceField(
-        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE), label=_("Needle thread")
+        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE),
+        label=_("Needle thread"),
+        empty_label=_("choose a range"),
     )
     bobbin_range = forms.ModelChoiceField(
-        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.BOBBIN), label=_("Bobbin thread")
+        queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.BOBBIN),
+        label=_("Bobbin thread"),
+        empty_label=_("choose a range"),
     )
     step_g = forms.DecimalField(
         label=_("The scale shows steps of, g"),
@@ -137,11 +141,13 @@ class ThreadsForm(StitchedOnForm):
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.NEEDLE),
         label=_("Needle thread, if weighed"),
         required=False,
+        empty_label=_("not weighed"),
     )
     bobbin_range = forms.ModelChoiceField(
         queryset=ThreadRange.objects.filter(purpose=ThreadRange.Purpose.BOBBIN),
         label=_("Bobbin thread, if weighed"),
         required=False,
+        empty_label=_("not weighed"),
     )
     step_g = forms.DecimalField(
         label=_("The scale shows steps of, g"),

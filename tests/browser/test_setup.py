@@ -22,10 +22,11 @@ def test_a_machine_is_set_up_and_its_needle_counted(workshop, signed_in: Page, a
     expect(page.get_by_text("has a new needle")).to_be_visible()
     assert Machine.objects.get().stitches_since_needle == 0
 
+    page.get_by_text("How it lays thread").click()
     page.get_by_label("Threaded path, mm").fill("900")
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_text("is saved")).to_be_visible()
-    expect(page.get_by_text("threaded path", exact=False).last).to_be_visible()
+    expect(page.get_by_text("Threaded path, mm from 600").last).to_be_visible()
     axe_is_silent(page)
     fits(page)
 

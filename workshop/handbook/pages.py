@@ -31,8 +31,9 @@ _EXAMPLE = re.compile(r"^```example\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 @dataclass(frozen=True)
 class HandbookPage:
-    """One page: ``written`` is its Markdown without the title."""
+    """One page: ``written`` is its Markdown without the title, in ``language``, the folder that it lies in."""
 
+    language: str
     slug: str
     title: str
     written: str
@@ -41,12 +42,18 @@ class HandbookPage:
     def plain(self) -> str:
         """What it says, without marks and commands, in one line."""
         without = re.sub(r"!?\[([^\]]*)\]\([^)]*\)", r"\1", _EXAMPLE.sub("", self.written))
-        return " ".join(re.sub(r"[*_`|>#]|^[-\d]+[.\s]|-{3,}", " ", without, flags=re.MULTILINE).split())
+        unmarked = " ".join(re.sub(r"[*_`|>#]|^[-\d]+[.\s]|-{3,}", " ", without, flags=re.MULTILINE).split())
+        return re.sub(r" ([,.;:!?])(?=\s|$)", r"\1", unmarked)
 
     @property
     def examples(self) -> list[str]:
         """Commands that it shows, without what calls them."""
         return [line for block in _EXAMPLE.findall(self.written) for line in block.splitlines()]
+
+    @property
+    def pictures(self) -> list[str]:
+        """Names of the pictures that it shows."""
+        return [name for kind, name, _place in self.links if kind == "picture"]
 
     @property
     def links(self) -> list[tuple[str, str, str]]:
@@ -69,7 +76,7 @@ def handbook(language: str) -> dict[str, HandbookPage]:
 
 def _read(path: Path) -> HandbookPage:
     title, _, written = path.read_text(encoding="utf-8").partition("\n")
-    return HandbookPage(path.stem, title.removeprefix("# "), written.strip() + "\n")
+    return HandbookPage(path.parent.name, path.stem, title.removeprefix("# "), written.strip() + "\n")
 
 
 def as_html(page: HandbookPage, *, address: Callable[[str, str], str]) -> SafeString:

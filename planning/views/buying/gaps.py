@@ -21,7 +21,15 @@ MOST_MARKS, ONE_IN = 500, 7
 class GapForm(forms.Form):
     """How near is near, and how many shades to suggest."""
 
-    limit = forms.FloatField(label=_("Covered within ΔE00"), min_value=0.5, max_value=20, required=False)
+    limit = forms.FloatField(
+        label=_("How near is near"),
+        min_value=0.5,
+        max_value=20,
+        required=False,
+        help_text=_(
+            "Up to 1 nobody sees it, up to 2 hardly; up to 5 you would see it side by side (CIEDE2000)."
+        ),
+    )
     most = forms.IntegerField(
         label=_("Shades to suggest"), min_value=1, max_value=MOST_SUGGESTED, required=False
     )

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import figure
 from inventory.ledger.changes import history_of
+from inventory.models import Change
 from inventory.shelf.forms import as_people_write
 from planning.compute.stabilizer.recipes import recipe_doubts
 from planning.facts.forms import (
@@ -160,7 +161,7 @@ def setup_record(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
         "layers": layers,
         "record": record,
         "name": name,
-        "changes": history_of(record)[:20],
+        "changes": [(change, _edited(change, form)) for change in history_of(record)[:20]],
     }
     if isinstance(record, Fabric):
         context |= {
@@ -210,6 +211,14 @@ def needle(request: HttpRequest, pk: int) -> HttpResponse:
     except WorkshopError as problem:
         messages.error(request, str(problem))
     return redirect("setup_record", "machines", pk)
+
+
+def _edited(change: Change, form: forms.ModelForm) -> list[tuple[str, Any, Any]]:
+    """Return what an edit changed: what the form calls the field, and its value before and after."""
+    return [
+        (str(form.fields[name].label) if name in form.fields else name, values["before"], values["after"])
+        for name, values in change.fields.items()
+    ]
 
 
 def _layers(request: HttpRequest, fabric: Fabric | None, like: Starter | None = None) -> Any:

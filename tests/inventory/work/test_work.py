@@ -188,3 +188,10 @@ def test_the_owner_sees_what_waits_and_what_is_under_way_and_stops_it(queued, si
     WorkProcess.objects.all().delete()
     assert "No process takes work now" in page_text(signed_in.get(reverse("work")))
     assert waits.state == "waiting"
+
+
+def test_what_work_works_on_stays_as_it_is_called_and_the_rest_is_the_readers(signed_in: Client) -> None:
+    ask_for(refuse, key="c", what="Import of caps.zip", at=NOW)
+    shown = signed_in.get(reverse("work"), headers={"accept-language": "de"}).content.decode()
+    assert "Einlesen von caps.zip" in shown
+    assert "Import of caps.zip" in signed_in.get(reverse("work")).content.decode()

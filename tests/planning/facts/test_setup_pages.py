@@ -61,7 +61,7 @@ def test_an_edit_is_noted_with_what_was_there_before(signed_in, workshop, person
     workshop.refresh_from_db()
     assert workshop.kappa == 0.3
     assert workshop.hoops.count() == 1
-    assert "kappa from" in page
+    assert "Draw-in κ from" in page
     assert person.username in page
 
 

@@ -15,6 +15,7 @@ from workshop.handbook.search import SMALL, folded, search
 
 PICTURES = WRITTEN.parent / "static" / "workshop" / "pictures"
 MOST_WORDS = 260
+MOST_BYTES = 160_000
 PAGES = [
     pytest.param(page, id=f"{each}-{page.slug}") for each in languages() for page in handbook(each).values()
 ]
@@ -41,7 +42,45 @@ def test_each_page_is_short_and_leads_somewhere(page: HandbookPage) -> None:
         elif kind == "route":
             assert reverse(name)
         else:
-            assert (PICTURES / f"{name}.png").exists(), name
+            assert name in page.pictures
+
+
+@pytest.mark.parametrize("language", languages())
+def test_each_picture_is_there_in_the_language_of_its_page_and_small(language: str) -> None:
+    shown = {name for page in handbook(language).values() for name in page.pictures}
+    there = {path.stem: path for path in (PICTURES / language).glob("*.png")}
+    assert set(there) == shown
+    for path in there.values():
+        assert path.stat().st_size < MOST_BYTES, path
+
+
+@pytest.mark.parametrize(("language", "others"), [("en", "de"), ("de", "en")])
+def test_pages_show_and_devices_keep_the_pictures_of_the_readers_language(
+    signed_in: Client, language: str, others: str
+) -> None:
+    asks = {"HTTP_ACCEPT_LANGUAGE": language}
+    kept = signed_in.get(reverse("handbook"), **asks).content.decode()
+    for slug, page in handbook(language).items():
+        read = signed_in.get(reverse("handbook_page", args=[slug]), **asks).content.decode()
+        for name in page.pictures:
+            address = f"pictures/{language}/{name}.png"
+            assert address in read
+            assert address in kept
+            assert re.search(rf'<img alt="\w[^"]+" src="[^"]*{address}"', read)
+        assert f"pictures/{others}/" not in read
+    assert f"pictures/{language}/" in kept
+    assert f"pictures/{others}/" not in kept
+
+
+def test_a_picture_is_described_in_the_language_of_its_page() -> None:
+    described = {
+        language: re.findall(
+            r"!\[([^\]]+)\]\(picture:", "".join(p.written for p in handbook(language).values())
+        )
+        for language in languages()
+    }
+    assert all(described.values())
+    assert not set(described["en"]) & set(described["de"])
 
 
 def test_every_command_that_it_shows_is_one_that_is_run_by_a_test() -> None:

@@ -90,6 +90,7 @@ document.addEventListener("keydown", (event) => {
 
 // A device keeps the pages that are wanted without a network, as long as somebody is signed in on it.
 const EARLIER = "run-sheets";
+const PICTURES = "/pictures/";
 
 function inCharge() {
   return new Promise((resolve) => {
@@ -113,6 +114,18 @@ async function keepThisPage(marked) {
   const wanted = cameFirst ? [location.href, ...drawnWith.map((each) => each.href || each.src)] : [];
   if (marked.dataset.also) wanted.push(...marked.dataset.also.split(" "));
   for (const each of wanted) await fetch(each, { redirect: "error" });
+  if (wanted.some((each) => each.includes(PICTURES))) await forgetPictures(wanted);
+}
+
+// Of the handbook's pictures those of the reader's language are kept, as they are now.
+async function forgetPictures(wanted) {
+  const still = new Set(wanted.map((each) => new URL(each, location.href).href));
+  for (const name of await caches.keys()) {
+    const kept = await caches.open(name);
+    for (const { url } of await kept.keys()) {
+      if (url.includes(PICTURES) && !still.has(url)) await kept.delete(url);
+    }
+  }
 }
 
 async function forgetPages() {

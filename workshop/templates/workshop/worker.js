@@ -73,10 +73,10 @@ async function noNetwork() {
     ? `<p>${SAYS.keeps}</p><ul>${found.join("")}</ul>`
     : `<p>${SAYS.keepsNothing}</p>`;
   return new Response(
-    `<!doctype html><html lang="${SAYS.lang}"><head><meta charset="utf-8"><title>${SAYS.noNetwork} · Enough Thread</title>
+    `<!doctype html><html lang="${SAYS.lang}" data-theme="auto"><head><meta charset="utf-8"><title>${SAYS.noNetwork} · Enough Thread</title>
     <meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">
-    ${await looks()}</head><body><main id="content"><h1>${SAYS.noNetwork}</h1><p>${SAYS.asked}</p>
-    ${kept}</main></body></html>`,
+    ${await looks()}</head><body><main id="content"><div class="narrow flow"><h1>${SAYS.noNetwork}</h1><p>${SAYS.asked}</p>
+    ${kept}</div></main></body></html>`,
     { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } },
   );
 }
