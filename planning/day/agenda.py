@@ -22,15 +22,13 @@ from planning.jobs.season import in_turn
 from planning.jobs.turns import Standing
 from planning.models import Job
 from planning.plan.words import answer_in_words, thread_name
-from planning.run.sheet import next_steps
+from planning.run.sheet import next_steps, running_stitch
 from planning.run.standing import Run, runs_of
 
 # So many jobs are planned for the first page; the list of jobs has the others.
 MOST_JOBS = 8
 MOST_UNMEASURED = 4
 MOST_DUE = 3
-# Beyond this a row of stitches is drawn with one stitch for several pieces.
-MOST_STITCHES = 60
 
 State = Job.State
 
@@ -127,25 +125,15 @@ def agenda(*, today: date, units: Units) -> Agenda:
 
 def _running(run: Run) -> Running:
     position = run.left[0] if run.left else 0
-    each = ["done" if run.done[at] else "spoiled" for at in sorted(run.done)]
-    each += ["now" if at == position else "open" for at in run.left]
-    pieces_a_stitch = -(-len(each) // MOST_STITCHES)
+    stitches, pieces_a_stitch = running_stitch(run)
     return Running(
         run.job,
         run,
         called=run.called(position) if position else "",
         position=position,
-        stitches=_stitches(each, pieces_a_stitch),
+        stitches=stitches,
         pieces_a_stitch=pieces_a_stitch,
         due=tuple((called, note) for called, notes in next_steps(run) for note in notes)[:MOST_DUE],
-    )
-
-
-def _stitches(pieces: Sequence[str], pieces_a_stitch: int) -> tuple[str, ...]:
-    """Return how the pieces stand, several to a stitch where there are many: the gravest of them counts."""
-    groups = [pieces[at : at + pieces_a_stitch] for at in range(0, len(pieces), pieces_a_stitch)]
-    return tuple(
-        next(word for word in ("now", "spoiled", "open", "done") if word in group) for group in groups
     )
 
 

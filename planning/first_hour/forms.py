@@ -212,7 +212,9 @@ class SettingForm(UnitsForm):
 
     def __init__(self, *args: Any, design: Design, units: Units, **options: Any) -> None:
         super().__init__(*args, units=units, **options)
-        kept = [(f"kept-{each.pk}", each.name) for each in Machine.objects.all()]
+        machines = list(Machine.objects.all())
+        kept = [(f"kept-{each.pk}", each.name) for each in machines]
+        self.needles_of = {f"kept-{each.pk}": each.needles for each in machines}
         self.hoops = hoops_to_choose(design.width_mm, design.height_mm)
         cloths = [(f"kept-{each.pk}", each.name) for each in Fabric.objects.all()]
         names = {name for _value, name in cloths}

@@ -84,7 +84,7 @@ def _headline(plan: BatchPlan, gravest: Sequence[Lasting]) -> str:
             if first.kind == "bobbins"
             else ngettext("Short: {name} lasts {pieces} piece", "Short: {name} lasts {pieces} pieces", pieces)
         ).format(name=name, pieces=pieces)
-        return said + (_(", as {number} more are short").format(number=number) if number else "")
+        return said + (_(", and {number} more are short").format(number=number) if number else "")
     return f"{_(WORDS[first.word])}: {name}{more}"
 
 

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from inventory.compute.spoken import _
+from inventory.compute.spoken import _, ngettext
 from inventory.models import Spool
 from planning.compute.run.state import spool_on
 from planning.models import Machine, PromisedSpool, PromisedThread
@@ -14,6 +14,10 @@ from planning.run.standing import Run
 # How many pieces ahead a change is announced.
 AHEAD = 3
 MARKS = "abcdefghijkmnpqrstuvwxyz"  # without those that look like a figure
+# Thread of bobbins in the drawings.
+BOBBIN_COLOUR = "#e6e4dc"
+# Beyond this a row of stitches is drawn with one stitch for several pieces.
+MOST_STITCHES = 60
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,16 @@ class Threaded:
     needle: int | None = None
     # The spools that follow, each with the needle of its own, None where it has none.
     then: tuple[tuple[int | None, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Changing:
+    """A thread, or the bobbins, of which another goes on in the run: before which pieces, with their numbers."""
+
+    name: str
+    count: str
+    colour: str
+    changes: tuple[tuple[int, str], ...]
 
 
 @dataclass(frozen=True)
@@ -95,6 +109,19 @@ def marked_notes(rows: Iterable[SheetRow]) -> dict[str, str]:
     return {mark: note for note, mark in marks_of(row.notes for row in rows).items()}
 
 
+def running_stitch(run: Run) -> tuple[tuple[str, ...], int]:
+    """Return how the pieces stand, a word a stitch (done, spoiled, now, open), and how many pieces one stitch is.
+
+    Where several share a stitch, the gravest of them counts.
+    """
+    each = ["done" if run.done[at] else "spoiled" for at in sorted(run.done)]
+    each += ["now" if at == run.left[0] else "open" for at in run.left]
+    pieces_a_stitch = max(1, -(-len(each) // MOST_STITCHES))
+    groups = [each[at : at + pieces_a_stitch] for at in range(0, len(each), pieces_a_stitch)]
+    words = ("now", "spoiled", "open", "done")
+    return tuple(next(word for word in words if word in group) for group in groups), pieces_a_stitch
+
+
 def due_notes(run: Run) -> dict[int, list[str]]:
     """Return by position what is to be changed before or in a piece, in words."""
     notes: dict[int, list[str]] = {}
@@ -142,6 +169,31 @@ def due_notes(run: Run) -> dict[int, list[str]]:
         position = run.promise.tests + piece.number
         notes.setdefault(position, []).insert(0, _("Name: {name}.").format(name=piece.text))
     return notes
+
+
+def what_changes(run: Run) -> list[Changing]:
+    """Return the bobbins and each thread that comes from several spools, with where another one goes on."""
+    found = []
+    coming = sorted({_ahead(run, change.position) for change in run.bobbins.coming})
+    if coming:
+        count = ngettext("{number} change", "{number} changes", len(coming)).format(number=len(coming))
+        changes = tuple((at, _number_of(run, at)) for at in coming)
+        found.append(Changing(_("Bobbins"), count, BOBBIN_COLOUR, changes))
+    for record, thread in zip(run.records, run.threads, strict=True):
+        turns = thread.turns[1:]
+        if turns:
+            count = ngettext("{number} spool", "{number} spools", len(thread.turns)).format(
+                number=len(thread.turns)
+            )
+            changes = tuple((turn.from_position, _number_of(run, turn.from_position)) for turn in turns)
+            found.append(Changing(record.name or record.code, count, record.hex, changes))
+    return found
+
+
+def _number_of(run: Run, position: int) -> str:
+    """Return the number of a piece, and what a test or a piece beyond those that were ordered is called."""
+    number = position - run.promise.tests
+    return str(number) if 0 < number <= run.promise.pieces else run.called(position)
 
 
 def _ahead_of_ready(run: Run, turn: PromisedSpool) -> int:

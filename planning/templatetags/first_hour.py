@@ -1,5 +1,7 @@
 """What the pages of the first hour draw: a spool as full as it is, needles, a design in its hoop."""
 
+from collections.abc import Mapping
+
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
@@ -60,21 +62,23 @@ def beside_asked(asked: str, chosen: str) -> SafeString:
 
 
 @register.simple_tag
-def needle_bar(kind: str) -> SafeString:
-    """Return one needle, or several, over the plate of a machine; nothing for a machine that is kept."""
-    across = {"one": (60,), "several": (36, 48, 60, 72, 84)}.get(kind)
-    if across is None:
+def needle_bar(kind: str, needles_of: Mapping[str, int]) -> SafeString:
+    """Return one needle, or several, over a machine's plate; ``needles_of`` has those of the machines that are kept."""
+    needles = {"one": 1, "several": 5}.get(kind) or needles_of.get(kind)
+    if not needles:
         return mark_safe("")
+    apart = min(12, 72 // max(1, needles - 1))
+    across = [60 - (needles - 1) * apart / 2 + number * apart for number in range(needles)]
     return format_html(
         '<svg class="needle-bar" viewBox="0 0 120 60" aria-hidden="true" focusable="false">'
         '<rect x="{}" y="8" width="{}" height="18" rx="3" fill="none" stroke="currentColor"/>{}'
         '<path d="M20 55h80" stroke="currentColor" stroke-width="4"/></svg>',
-        across[0] - 10,
-        across[-1] - across[0] + 20,
+        f"{across[0] - 10:g}",
+        f"{across[-1] - across[0] + 20:g}",
         format_html_join(
             "",
             '<path d="M{} 2v{}" stroke="currentColor" stroke-width="2"/>',
-            ((x, 46 if x == across[0] else 38) for x in across),
+            ((f"{x:g}", 38 if number else 46) for number, x in enumerate(across)),
         ),
     )
 

@@ -9,11 +9,13 @@ from django.utils.translation import gettext as _
 
 from inventory.compute.spoken import N_
 from planning.compute.picture.thread_bar import bar_of
+from planning.compute.picture.turns import TALL, turns_drawn
 from planning.compute.search.proof import Proof
 from planning.compute.spools.turns import SpoolUse
 from planning.plan import words
 from planning.plan.pins import written_block
 from planning.run import told
+from planning.run.sheet import Changing
 
 register = template.Library()
 
@@ -98,4 +100,16 @@ def bar_key(part: str) -> SafeString:
     return format_html(
         '<svg class="bar-key" viewBox="0 0 44 20" aria-hidden="true" focusable="false">{}</svg>',
         mark_safe(bar_of(part)),
+    )
+
+
+@register.simple_tag
+def changing_drawn(changing: Changing, pieces: int, now: int | None) -> SafeString:
+    """Return where another spool or bobbin goes on in a run of ``pieces``, and the piece that is next."""
+    # Only numbers and a colour of six digits are in it: nothing that a person typed.
+    drawn = turns_drawn(pieces=pieces, changes=changing.changes, now=now, colour=changing.colour)
+    return format_html(
+        '<svg class="turns" width="100%" height="{}" aria-hidden="true" focusable="false">{}</svg>',
+        TALL,
+        mark_safe(drawn),
     )

@@ -16,7 +16,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext
 
-from inventory.compute.lengths import format_length, format_weight
+from inventory.compute.lengths import format_length, format_weight, told_length
 from inventory.compute.spoken import as_written_here
 from inventory.compute.units import Units
 
@@ -42,6 +42,16 @@ def thread_length(mm: float | None, units: Units) -> str:
     ('1,234.5 m', '1.0 yd', '–')
     """
     return UNKNOWN if mm is None else format_length(mm, unit=units.length)
+
+
+@register.filter
+def told(mm: float | None, units: Units) -> str:
+    """Return a thread length to be read and not typed: whole units from ten on.
+
+    >>> told(1_234_500, Units()), told(4_230, Units()), told(None, Units())
+    ('1,234 m', '4.2 m', '–')
+    """
+    return UNKNOWN if mm is None else told_length(mm, unit=units.length)
 
 
 @register.filter

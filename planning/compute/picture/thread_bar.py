@@ -37,7 +37,9 @@ def thread_bar(*, total: int, sure: int, perhaps: int, reach: float | None, colo
             drawn += [_strand(0.0, sure_at, fill), _twist(0.0, sure_at)]
         drawn += _stitches(sure_at, perhaps_at, fill)
         drawn += _holes(max(sure_at, perhaps_at))
-    finish = f'<path d="M{FINISH:g} 0V{HEIGHT:g}" stroke="currentColor" stroke-width="2"/>'
+    # The edge is as the ground is: on a thread of the line's own colour the line would not be seen.
+    line = f'd="M{FINISH:g} 0V{HEIGHT:g}"'
+    finish = f'<path class="bar-edge" {line}/><path {line} stroke="currentColor" stroke-width="2"/>'
     return "".join([*drawn, finish])
 
 

@@ -24,7 +24,15 @@ from planning.run.looked_at import test_to_judge, test_wants_a_change
 from planning.run.needle import needle_due_before
 from planning.run.promise import machine_of
 from planning.run.second_needle import name_needle
-from planning.run.sheet import advice, marked_notes, next_steps, sheet_rows, threading_order
+from planning.run.sheet import (
+    advice,
+    marked_notes,
+    next_steps,
+    running_stitch,
+    sheet_rows,
+    threading_order,
+    what_changes,
+)
 from planning.run.sound import corrected_since
 from planning.run.standing import Run, run_of, spools_to_swap_in
 from planning.run.ticks import Happening, OnceMore, WhatIsLeft, stop_before_the_first, take_back
@@ -162,8 +170,11 @@ def _shown(run: Run) -> dict[str, Any]:
     rows = sheet_rows(run)
     threads = threading_order(run, spare=spare)
     machine = machine_of(run.job)
+    stitches, pieces_a_stitch = running_stitch(run)
     return {
         "job": run.job,
+        "stitches": stitches,
+        "pieces_a_stitch": pieces_a_stitch,
         "run": run,
         "promise": run.promise,
         "machine": machine,
@@ -180,6 +191,8 @@ def _shown(run: Run) -> dict[str, Any]:
         ],
         "rows": rows,
         "marked": marked_notes(rows),
+        "changing": what_changes(run),
+        "last_position": rows[-1].position if rows else 0,
         "advice": advice(run, machine),
         "needle": needle_due(machine) if machine.pk else None,
         "needle_due_before": run.called(due) if (due := needle_due_before(run)) else "",

@@ -14,7 +14,7 @@ from planning.plan.ask import plan_asked
 from planning.plan.data import plan_as_data
 from planning.run.promise import promise
 from planning.run.second_needle import name_needle
-from planning.run.sheet import due_notes, threading_order
+from planning.run.sheet import due_notes, threading_order, what_changes
 from planning.run.standing import run_of, spools_to_swap_in
 from planning.run.ticks import Happening, begin, note
 from tests.factories import NOW, a_key, a_shade, a_spool, some_bobbins
@@ -118,3 +118,16 @@ def test_the_person_at_the_machine_names_the_needle(running, signed_in):
 def test_a_needle_that_is_taken_or_not_there_is_refused(running, label, needle, says):
     with pytest.raises(WorkshopError, match=says):
         name_needle(running, label=label, needle=needle, at=NOW, by=None)
+
+
+def test_the_sheet_draws_where_another_spool_goes_on(job, signed_in):
+    promise(with_needles(job, 2), at=NOW, by=None)
+    run = begin(job, at=NOW)
+    (turn,) = run.threads[0].turns[1:]
+    changing = {each.name: each for each in what_changes(run)}
+    red = changing["harbour red"]
+    assert (red.count, red.colour, red.changes) == ("2 spools", RED, ((turn.from_position, "spare 1"),))
+    page = signed_in.get(reverse("run_sheet", args=[job.pk])).content.decode()
+    drawn = page.partition("What changes when")[2].partition("</section>")[0]
+    assert drawn.count('<svg class="turns"') == len(changing) == 1
+    assert ">spare 1</text>" in drawn
