@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import figure
 from inventory.ledger.changes import history_of
-from inventory.shelf.forms import as_people_write
+from inventory.shelf.typed.measures import as_people_write
 from planning.compute.stabilizer.recipes import recipe_doubts
 from planning.facts.forms import (
     LAYER_FIELDS,

@@ -1,0 +1,110 @@
+"""Every page and every refused form of the demo workshop for somebody who reads yards, inches and ounces.
+
+    python -m tests.workshop.units_walk
+
+It answers in JSON: what each page says in metres, centimetres, millimetres or grams all the same, for the test beside
+it. Each form is sent as it stands, and with numbers that no field takes; nothing of it stays.
+"""
+
+import json
+import os
+import re
+import sys
+from typing import Any
+
+from tests.page_forms import Forms
+from tests.workshop.languages.every_page import AT, Texts, lay_out
+
+NUMBER = r"(?<![\w#.,])\d[\d.,\u202f]*"
+METRIC = re.compile(
+    rf"{NUMBER}[\s\u00a0\u202f]?(?:mm|cm|m|km|g|kg|mg)(?:²|/m²|/km)?(?![\w/²])"
+    r"|(?:, |in |\()(?:mm|cm|m|km|g|kg|mg|g/m²)(?=[\s.;:)]|$)"
+    r"|\b(?:milli|centi)met(?:re|er)s?\b|\bmetres?\b|\bgrams?\b|^(?:mm|cm|m|km|g|kg|mg|g/m²)$"
+)
+# What no field of a number takes.
+TYPED = ("99999999", "-1", "1 light-year")
+
+
+def said_in_metric(html: str) -> list[str]:
+    """Return each text of a page that names a metric unit.
+
+    >>> said_in_metric("<p>Take 12.5 m off</p><p>2.00 in</p><label>Length, mm</label><i>5 min</i>")
+    ['Take 12.5 m off', 'Length, mm']
+    """
+    texts = (" ".join(each.split()) for each in Texts(html).texts)
+    return list(dict.fromkeys(each for each in texts if METRIC.search(each)))
+
+
+def _answers(client: Any, address: str) -> list[str]:
+    """Return what is said of the forms of a page that are refused; whatever they did is taken back."""
+    from django.db import transaction
+
+    found: list[str] = []
+    page = client.get(address, follow=True).content.decode()
+    for action, fields in Forms(page).found:
+        if "csrfmiddlewaretoken" not in fields and action.startswith("/"):
+            continue
+        if "sign-out" in action:
+            continue
+        for typed in TYPED:
+            sent = {
+                name: typed if _is_open(name, value) else value
+                for name, value in fields.items()
+                if name != "csrfmiddlewaretoken"
+            }
+            with transaction.atomic():
+                sender = type(client)(HTTP_HOST="localhost")
+                sender.cookies = client.cookies.copy()  # a new password ends what is taken back with it
+                answer = sender.post(action or address, sent, follow=True)
+                transaction.set_rollback(True)
+            if "html" in answer.headers.get("Content-Type", ""):
+                found += said_in_metric(answer.content.decode())
+    return list(dict.fromkeys(found))
+
+
+def _is_open(name: str, value: str) -> bool:
+    return name not in ("key", "next", "csrfmiddlewaretoken") and bool(re.fullmatch(r"[\d.,]*", value))
+
+
+def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
+    os.environ["ENOUGH_THREAD_WORKER"] = "request"
+    import django
+
+    django.setup()
+    from unittest import mock
+
+    from django.contrib.auth.models import User
+    from django.test import Client
+    from django.utils import timezone
+
+    with mock.patch.object(timezone, "now", return_value=AT):
+        pages = lay_out()
+        walker = User.objects.get(username="walker")
+        json.dump(look(Client(HTTP_HOST="localhost"), pages, walker), sys.stdout)
+
+
+def look(client: Any, pages: dict[str, str], person: Any) -> dict[str, Any]:
+    """Return how many pages were looked at, and what each says in metric units: as it is, and of refused forms."""
+    from workshop.models import Preference
+
+    Preference.objects.update_or_create(
+        user=person, defaults={"length_unit": "yd", "weight_unit": "oz", "size_unit": "in"}
+    )
+    client.force_login(person)
+    shown: dict[str, list[str]] = {}
+    refused: dict[str, list[str]] = {}
+    seen = 0
+    for route, address in pages.items():
+        answer = client.get(address, headers={"accept-language": "en-GB"}, follow=True)
+        if "html" not in answer.headers.get("Content-Type", ""):
+            continue
+        assert answer.status_code < 500, route
+        seen += 1
+        shown[route] = said_in_metric(answer.content.decode())
+        refused[route] = [each for each in _answers(client, address) if each not in shown[route]]
+    return {"pages": seen, "shown": shown, "refused": refused}
+
+
+if __name__ == "__main__":
+    main()
