@@ -205,15 +205,12 @@ class AreaWeightField(TypedField):
         """Return a weight as a person would type it, without losing any of it."""
         if not isinstance(value, int | float) or isinstance(value, bool):
             return value
-        for places in (1, 2, 4, 6, 8):
-            text = as_written_here(
-                f"{value / G_M2_PER_OZ_YD2 if self.unit == 'oz/yd²' else value:.{places}f}".rstrip(
-                    "0"
-                ).rstrip(".")
-            )
-            if self.to_python(text) == value:
-                return text
-        return f"{plainly(value)} g/m²"  # never rounded: typed back, it is what it was
+        for unit, one in ((self.unit, G_M2_PER_OZ_YD2 if self.unit == "oz/yd²" else 1.0), ("g/m²", 1.0)):
+            for places in (0, 1, 2, 4, 6, 8):  # three would be asked about when typed back
+                number = as_written_here(f"{value / one:.{places}f}")
+                if _read(f"{number} {unit}", read_area_weight) == value:
+                    return number if unit == self.unit else f"{number} {unit}"
+        return value
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return bool(super().has_changed(self.prepare_value(initial), data))

@@ -12,6 +12,7 @@ import re
 import sys
 from typing import Any
 
+from tests.benchmarks.large_shelf.page_walk import pages_to_look_at
 from tests.page_forms import Forms
 from tests.workshop.languages.every_page import AT, Texts, lay_out
 
@@ -79,9 +80,50 @@ def main() -> None:
     from django.utils import timezone
 
     with mock.patch.object(timezone, "now", return_value=AT):
-        pages = lay_out()
+        lay_out()
+        pages = all_pages()
         walker = User.objects.get(username="walker")
         json.dump(look(Client(HTTP_HOST="localhost"), pages, walker), sys.stdout)
+
+
+def all_pages() -> dict[str, str]:
+    """Return the address of every page, and of each kind of those that have several."""
+    from django.urls import reverse
+
+    from inventory.catalogue.pages import BOOKS
+    from inventory.lists.found import TABS
+    from inventory.models import StockItem
+    from inventory.shelf.acts import acts_for
+    from inventory.shelf.arrival_forms import ARRIVALS
+    from inventory.shelf.reads import item_by_label
+    from planning.models import Fabric, Job
+    from planning.views.facts.setup import KINDS
+
+    found = pages_to_look_at()
+    for slug, book in BOOKS.items():
+        found[f"catalogue_list {slug}"] = reverse("catalogue_list", args=[slug])
+        found[f"catalogue_add {slug}"] = reverse("catalogue_add", args=[slug])
+        if (record := book.model._default_manager.filter(book.only).first()) is not None:
+            found[f"catalogue_record {slug}"] = reverse("catalogue_record", args=[slug, record.pk])
+    found |= {f"shelf_list {slug}": reverse("shelf_list", args=[slug]) for slug in TABS}
+    found |= {f"receive {slug}": reverse("receive", args=[slug]) for slug in ARRIVALS}
+    for slug, kind in KINDS.items():
+        found[f"setup_add {slug}"] = reverse("setup_add", args=[slug])
+        if (record := kind.model._default_manager.first()) is not None:
+            found[f"setup_record {slug}"] = reverse("setup_record", args=[slug, record.pk])
+    for kind_of in StockItem.Kind.values:
+        thing = StockItem.objects.filter(kind=kind_of, retired_at__isnull=True).first()
+        described = thing and item_by_label(thing.label)
+        if not thing or not described:
+            continue
+        found[f"item {kind_of}"] = reverse("item", args=[thing.label])
+        for act in acts_for(described.item):
+            found[f"act {kind_of} {act.slug}"] = reverse("act", args=[thing.label, act.slug])
+    for job in Job.objects.all():
+        found[f"job {job.state} {job.pk}"] = reverse("job", args=[job.pk])
+    for fabric in Fabric.objects.all()[:3]:
+        found[f"plan_sheet {fabric}"] = f"{found['plan_sheet']}&fabric={fabric.pk}"
+    return found
 
 
 def look(client: Any, pages: dict[str, str], person: Any) -> dict[str, Any]:
