@@ -271,6 +271,10 @@ class StabilizerForm(RecordForm):
         )  # fmt: skip
         labels = {"has_grain": _("It has a grain")}
 
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["weight_g_m2"].kept = self.instance.weight_g_m2  # type: ignore[attr-defined]
+
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         unsaid = given.get("weight_g_m2") is None and "weight_g_m2" not in self.errors

@@ -22,7 +22,7 @@ class NotOfThisOrder(WorkshopError):
 
 
 @dataclass
-class Scanned:
+class Came:
     """The ``codes`` that were understood, how many things of each line (by its number) they count, and their labels.
 
     ``said`` is what the last of them did, ``problem`` why the newest is not among them.
@@ -36,13 +36,13 @@ class Scanned:
     last: OrderLine | None = None
 
 
-def read_scanned(lines: Sequence[OrderLine], codes: Iterable[str]) -> Scanned:
+def read_scanned(lines: Sequence[OrderLine], codes: Iterable[str]) -> Came:
     """Return what ``codes`` say came of ``lines``, in their order.
 
     A shade's code or name, that of a stabilizer, or the label of a thing like it counts one more of its line. A label
     that nothing carries yet is stuck on what was counted last. The first code that is not understood ends it.
     """
-    scanned = Scanned()
+    scanned = Came()
     typed = [" ".join(each.split())[:120] for each in list(codes)[:MOST_SCANNED]]
     if any(typed):
         prefetch_related_objects(list(lines), "shade__earlier_codes", "shade__range", "product")
@@ -56,7 +56,7 @@ def read_scanned(lines: Sequence[OrderLine], codes: Iterable[str]) -> Scanned:
     return scanned
 
 
-def _take(scanned: Scanned, code: str, lines: Sequence[OrderLine]) -> None:
+def _take(scanned: Came, code: str, lines: Sequence[OrderLine]) -> None:
     meant = [line for line in lines if _is_called(line, code)]
     label = read_code(code).code
     thing = None if meant else item_by_label(label)
@@ -80,7 +80,7 @@ def _take(scanned: Scanned, code: str, lines: Sequence[OrderLine]) -> None:
         )
 
 
-def _count(scanned: Scanned, code: str, meant: Sequence[OrderLine]) -> None:
+def _count(scanned: Came, code: str, meant: Sequence[OrderLine]) -> None:
     if len({(line.shade_id, line.product_id) for line in meant}) > 1:
         raise NotOfThisOrder(
             _("{code} could be {names}. Type maker, range and code.").format(
@@ -100,7 +100,7 @@ def _count(scanned: Scanned, code: str, meant: Sequence[OrderLine]) -> None:
     )
 
 
-def _stick(scanned: Scanned, label: str, lines: Sequence[OrderLine]) -> None:
+def _stick(scanned: Came, label: str, lines: Sequence[OrderLine]) -> None:
     """Give the label to the thing that was counted last; where only one thing can be meant, count it too."""
     if any(label.casefold() == each.casefold() for given in scanned.labels.values() for each in given):
         raise NotOfThisOrder(_("{label} is on another of these things already.").format(label=label))

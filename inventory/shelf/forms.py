@@ -188,9 +188,13 @@ class DensityField(TypedField):
 
 
 class AreaWeightField(TypedField):
-    """The weight of cloth or stabilizer in g/m² or oz/yd², cleaned to g/m²; without a unit it is in the person's."""
+    """The weight of cloth or stabilizer in g/m² or oz/yd², cleaned to g/m²; without a unit it is in the person's.
+
+    What was ``kept`` stays to the last digit where what is shown of it is sent back untouched.
+    """
 
     unit = "g/m²"
+    kept: float | None = None
 
     def __init__(self, **options: Any) -> None:
         super().__init__(max_length=24, **options)
@@ -202,21 +206,20 @@ class AreaWeightField(TypedField):
         self.label = f"{self.label}, {self.unit}"
 
     def prepare_value(self, value: Any) -> Any:
-        """Return a weight as a person would type it, without losing any of it."""
+        """Return a weight as a person would type it, to a hundredth of an ounce."""
         if not isinstance(value, int | float) or isinstance(value, bool):
             return value
-        for unit, one in ((self.unit, G_M2_PER_OZ_YD2 if self.unit == "oz/yd²" else 1.0), ("g/m²", 1.0)):
-            for places in (0, 1, 2, 4, 6, 8):  # three would be asked about when typed back
-                number = as_written_here(f"{value / one:.{places}f}")
-                if _read(f"{number} {unit}", read_area_weight) == value:
-                    return number if unit == self.unit else f"{number} {unit}"
-        return value
+        if self.unit == "oz/yd²":
+            return as_written_here(f"{value / G_M2_PER_OZ_YD2:.2f}".rstrip("0").rstrip("."))
+        return as_written_here(f"{value:.4f}".rstrip("0").rstrip("."))
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return bool(super().has_changed(self.prepare_value(initial), data))
 
     def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
+        if self.kept is not None and text == self.prepare_value(self.kept):
+            return self.kept
         return _read(text, lambda typed: read_area_weight(typed, unit=self.unit)) if text else None
 
 

@@ -6,10 +6,11 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from inventory.compute.units import told_sides
+from inventory.compute.units import reader, told_sides
 from inventory.models import NeedlePack
 from inventory.shelf.forms import PercentField
 from inventory.shelf.typed.lazily import told_lazily
+from inventory.shelf.typed.measures import as_people_write
 from planning.models import Fabric, Hoop, Layer, Machine, Rules
 
 LAYER_FIELDS = ("kind", "weight_from_g_m2", "weight_to_g_m2", "method", "count", "grain_matters", "crossed")
@@ -84,6 +85,10 @@ class LayerForm(forms.ModelForm):
         model = Layer
         fields = LAYER_FIELDS
         labels = {"weight_from_g_m2": _("From, g/m²"), "weight_to_g_m2": _("To, g/m²")}
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        as_people_write(self, reader())
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

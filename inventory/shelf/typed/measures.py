@@ -17,7 +17,7 @@ from inventory.compute.units import G_M2_PER_OZ_YD2, G_PER_OUNCE, MM_PER_INCH, U
 from inventory.shelf.forms import NumberField
 
 
-class Scale(NamedTuple):
+class TypedIn(NamedTuple):
     """The unit in which a measure is typed: how many of the kept unit it is, and how a text is read in it."""
 
     unit: str
@@ -25,7 +25,7 @@ class Scale(NamedTuple):
     reads: Callable[[str], float]
 
 
-def scale_for(name: str, units: Units) -> Scale | None:
+def scale_for(name: str, units: Units) -> TypedIn | None:
     """Return the scale of a field whose name ends with the unit that it is kept in, None for any other.
 
     >>> scale_for("field_width_mm", Units(size="in")).unit, scale_for("pieces", Units())
@@ -34,14 +34,14 @@ def scale_for(name: str, units: Units) -> Scale | None:
     if name.endswith("_g_m2"):
         unit = units.area_weight
         one = G_M2_PER_OZ_YD2 if unit == "oz/yd²" else 1.0
-        return Scale(unit, one, lambda text: read_area_weight(text, unit=unit))
+        return TypedIn(unit, one, lambda text: read_area_weight(text, unit=unit))
     if name.endswith("_mm"):
         unit = units.across
         one = MM_PER_INCH if unit == "in" else 1.0
-        return Scale(unit, one, lambda text: float(exact_length(text, unit=unit)))
+        return TypedIn(unit, one, lambda text: float(exact_length(text, unit=unit)))
     if name.endswith("_g"):
         one = G_PER_OUNCE if units.weight == "oz" else 1.0
-        return Scale(units.weight, one, lambda text: float(exact_weight(text, unit=units.weight)) / 1000)
+        return TypedIn(units.weight, one, lambda text: float(exact_weight(text, unit=units.weight)) / 1000)
     return None
 
 
@@ -55,7 +55,7 @@ class ShownNumberField(NumberField):
     def __init__(
         self,
         *,
-        scale: Scale | None = None,
+        scale: TypedIn | None = None,
         whole: bool = False,
         kept: float | Decimal | None = None,
         least: float | None = None,
@@ -84,7 +84,7 @@ class ShownNumberField(NumberField):
     def has_changed(self, initial: Any, data: Any) -> bool:
         return bool(super().has_changed(self.prepare_value(initial), data))
 
-    def _measured(self, text: str, scale: Scale) -> float:
+    def _measured(self, text: str, scale: TypedIn) -> float:
         text = text.replace("\x00", "")
         below = self.signed and text.startswith(("-", "−"))
         try:
@@ -112,7 +112,7 @@ class ShownNumberField(NumberField):
 class AcrossField(NumberField):
     """A diameter, cleaned to mm as float; typed in mm or in inches, as the person reads, or in any unit."""
 
-    scale: Scale | None = None
+    scale: TypedIn | None = None
 
     def read_in(self, units: Units) -> None:
         """Take the person's unit, and say it in the label."""
@@ -170,7 +170,7 @@ def _limits(form: forms.BaseForm, name: str) -> tuple[float | None, float | None
     return max(least, default=None), min(most, default=None)
 
 
-def _in_their_unit(label: Any, name: str, scale: Scale) -> Any:
+def _in_their_unit(label: Any, name: str, scale: TypedIn) -> Any:
     kept = "g/m²" if name.endswith("_g_m2") else "mm" if name.endswith("_mm") else "g"
     if scale.unit == kept or not isinstance(label, str | Promise):
         return label

@@ -29,7 +29,7 @@ from inventory.orders.orders import (
     take_cancelling_back,
     told_of_order,
 )
-from inventory.orders.scanned import Scanned, read_scanned
+from inventory.orders.scanned import Came, read_scanned
 from inventory.orders.sheets import order_csv, order_pdf, order_text
 from inventory.shelf.forms import new_key, shades_like
 from planning.models import Rules
@@ -195,7 +195,7 @@ def order(request: HttpRequest, number: int) -> HttpResponse:
     )
 
 
-def _begins_with(line: OrderLine, scanned: Scanned) -> dict[str, Any]:
+def _begins_with(line: OrderLine, scanned: Came) -> dict[str, Any]:
     return {
         "price": f"{line.price_each:.2f}",
         "count": scanned.counts.get(line.number, ""),

@@ -1,6 +1,6 @@
 """Every page and every refused form of the demo workshop for somebody who reads yards, inches and ounces.
 
-    python -m tests.workshop.units_walk
+    python -m tests.workshop.units.walk
 
 It answers in JSON: what each page says in metres, centimetres, millimetres or grams all the same, for the test beside
 it. Each form is sent as it stands, and with numbers that no field takes; nothing of it stays.
@@ -14,7 +14,7 @@ from typing import Any
 
 from tests.benchmarks.large_shelf.page_walk import pages_to_look_at
 from tests.page_forms import Forms
-from tests.workshop.languages.every_page import AT, Texts, lay_out
+from tests.workshop.languages.every_page import AT, Texts, known_words, lay_out
 
 NUMBER = r"(?<![\w#.,])\d[\d.,\u202f]*"
 METRIC = re.compile(
@@ -22,21 +22,22 @@ METRIC = re.compile(
     r"|(?:, |in |\()(?:mm|cm|m|km|g|kg|mg|g/m²)(?=[\s.;:)]|$)"
     r"|\b(?:milli|centi)met(?:re|er)s?\b|\bmetres?\b|\bgrams?\b|^(?:mm|cm|m|km|g|kg|mg|g/m²)$"
 )
+NOTHING = re.compile("(?!)")
 # What no field of a number takes.
 TYPED = ("99999999", "-1", "1 light-year")
 
 
-def said_in_metric(html: str) -> list[str]:
-    """Return each text of a page that names a metric unit.
+def said_in_metric(html: str, *, without: re.Pattern[str] = NOTHING) -> list[str]:
+    """Return each text of a page that names a metric unit, apart from what is taken out of it ``without`` asking.
 
     >>> said_in_metric("<p>Take 12.5 m off</p><p>2.00 in</p><label>Length, mm</label><i>5 min</i>")
     ['Take 12.5 m off', 'Length, mm']
     """
     texts = (" ".join(each.split()) for each in Texts(html).texts)
-    return list(dict.fromkeys(each for each in texts if METRIC.search(each)))
+    return list(dict.fromkeys(each for each in texts if METRIC.search(without.sub("", each))))
 
 
-def _answers(client: Any, address: str) -> list[str]:
+def _answers(client: Any, address: str, *, without: re.Pattern[str]) -> list[str]:
     """Return what is said of the forms of a page that are refused; whatever they did is taken back."""
     from django.db import transaction
 
@@ -59,7 +60,7 @@ def _answers(client: Any, address: str) -> list[str]:
                 answer = sender.post(action or address, sent, follow=True)
                 transaction.set_rollback(True)
             if "html" in answer.headers.get("Content-Type", ""):
-                found += said_in_metric(answer.content.decode())
+                found += said_in_metric(answer.content.decode(), without=without)
     return list(dict.fromkeys(found))
 
 
@@ -134,6 +135,8 @@ def look(client: Any, pages: dict[str, str], person: Any) -> dict[str, Any]:
         user=person, defaults={"length_unit": "yd", "weight_unit": "oz", "size_unit": "in"}
     )
     client.force_login(person)
+    # What people and files brought is theirs: a put-up may be called "1,000 m spool".
+    named = re.compile("|".join(re.escape(each) for each in known_words()))
     shown: dict[str, list[str]] = {}
     refused: dict[str, list[str]] = {}
     seen = 0
@@ -143,8 +146,10 @@ def look(client: Any, pages: dict[str, str], person: Any) -> dict[str, Any]:
             continue
         assert answer.status_code < 500, route
         seen += 1
-        shown[route] = said_in_metric(answer.content.decode())
-        refused[route] = [each for each in _answers(client, address) if each not in shown[route]]
+        shown[route] = said_in_metric(answer.content.decode(), without=named)
+        refused[route] = [
+            each for each in _answers(client, address, without=named) if each not in shown[route]
+        ]
     return {"pages": seen, "shown": shown, "refused": refused}
 
 
