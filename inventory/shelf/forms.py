@@ -213,9 +213,6 @@ class AreaWeightField(TypedField):
             return as_written_here(f"{value / G_M2_PER_OZ_YD2:.2f}".rstrip("0").rstrip("."))
         return as_written_here(f"{value:.4f}".rstrip("0").rstrip("."))
 
-    def has_changed(self, initial: Any, data: Any) -> bool:
-        return bool(super().has_changed(self.prepare_value(initial), data))
-
     def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
         if self.kept is not None and text == self.prepare_value(self.kept):

@@ -81,9 +81,6 @@ class ShownNumberField(NumberField):
         self._refuse_beyond(number)
         return number
 
-    def has_changed(self, initial: Any, data: Any) -> bool:
-        return bool(super().has_changed(self.prepare_value(initial), data))
-
     def _measured(self, text: str, scale: TypedIn) -> float:
         text = text.replace("\x00", "")
         below = self.signed and text.startswith(("-", "−"))
