@@ -302,11 +302,8 @@ def _swap(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]
 def _refuse_unasked(off: StockItem, a_piece_mm: float, happening: Happening) -> None:
     """Ask what is left where the books have more on the spool than one piece and twice their uncertainty."""
     if happening.left not in LEFT:
-        raise WorkshopError(
-            _('"{left}" says nothing of what is left: say nothing, little, or weigh it.').format(
-                left=happening.left
-            )
-        )
+        said = _('"{left}" says nothing of what is left: say nothing, little, or weigh it.')
+        raise WorkshopError(said.format(left=happening.left))
     if happening.left == "weighed" and happening.gross is None:
         raise WorkshopError(_("Say what {label} weighs now, with its core.").format(label=off))
     if not happening.left and off.is_known and off.on_hand - 2 * (off.sigma or 0.0) > a_piece_mm:
