@@ -47,6 +47,14 @@ def language(languages: Sequence[tuple[str, str]]) -> str:
     return languages[0][0]
 
 
+def units() -> str:
+    """Return *metric* or *imperial*, as ``ENOUGH_THREAD_UNITS`` says. Raises ValueError in words for another."""
+    wanted = os.environ.get("ENOUGH_THREAD_UNITS", "").strip().lower() or "metric"
+    if wanted not in ("metric", "imperial"):
+        raise ValueError(f"ENOUGH_THREAD_UNITS is {wanted}; say metric (m, cm, g) or imperial (yd, in, oz).")
+    return wanted
+
+
 def work_in() -> str:
     """Return who carries out long work by ``ENOUGH_THREAD_WORKER``: *worker* (yes), *site* (no), or *request*."""
     if os.environ.get("ENOUGH_THREAD_WORKER", "").strip().lower() == "request":

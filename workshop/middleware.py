@@ -11,6 +11,7 @@ from django.utils import translation
 from django.utils.cache import patch_vary_headers
 from django.utils.functional import SimpleLazyObject
 
+from inventory.compute.units import IMPERIAL, METRIC, read_in
 from workshop.models import Preference
 from workshop.people.address import address_behind
 
@@ -50,7 +51,7 @@ class NothingKeptMiddleware:
 class PersonMiddleware:
     """Give each request ``preference`` and ``units``, and the language in which it is answered.
 
-    What programs read stays in English.
+    What programs read stays in English, and metric.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
@@ -61,7 +62,9 @@ class PersonMiddleware:
         request.preference = preference  # type: ignore[attr-defined]
         request.units = SimpleLazyObject(lambda: preference.units)  # type: ignore[attr-defined]
         language = _language_for(request, preference)
-        with translation.override(language):
+        # Found out only where something is said in them: a page may ask the database for nothing.
+        units = METRIC if request.path_info.startswith(API_PATH) else lambda: preference.units
+        with translation.override(language), read_in(units):
             response = self.get_response(request)
         response.headers.setdefault("Content-Language", language)
         patch_vary_headers(response, ["Accept-Language"])
@@ -83,5 +86,10 @@ def language_of(user: AbstractBaseUser | AnonymousUser | None) -> str:
 def preference_of(user: AbstractBaseUser | AnonymousUser) -> Preference:
     """Return the preference saved for ``user``, or an unsaved one with the defaults."""
     if user.is_anonymous:
-        return Preference()
-    return Preference.objects.filter(user_id=user.pk).first() or Preference(user_id=user.pk)
+        return _unsaved()
+    return Preference.objects.filter(user_id=user.pk).first() or _unsaved(user_id=user.pk)
+
+
+def _unsaved(**of: Any) -> Preference:
+    units = IMPERIAL if settings.UNITS == "imperial" else METRIC
+    return Preference(length_unit=units.length, weight_unit=units.weight, size_unit=units.size, **of)

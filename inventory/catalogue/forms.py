@@ -5,8 +5,8 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.compute.colour.lab import parse_colour
 from inventory.compute.density import LinearDensity, in_other_systems
@@ -14,7 +14,7 @@ from inventory.compute.diameters import Winding, density_doubt
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import figure
 from inventory.compute.spraying import USUAL_COAT_G_M2
-from inventory.compute.units import METRIC, Units
+from inventory.compute.units import METRIC, Units, told_area_weight
 from inventory.models import (
     BobbinStyle,
     Offer,
@@ -34,9 +34,11 @@ from inventory.shelf.forms import (
     MoneyField,
     NumberField,
     PutUpField,
+    ReadIn,
     ShadeField,
     new_key,
 )
+from inventory.shelf.typed.lazily import told_lazily
 
 # Fields that are called as the models have them.
 _CALLED = {
@@ -65,7 +67,7 @@ class RecordForm(forms.ModelForm):
         options["initial"] = {"key": new_key()} | (options.get("initial") or {})
         super().__init__(*args, **options)
         for field in self.fields.values():
-            if isinstance(field, MeasureField):
+            if isinstance(field, ReadIn):
                 field.read_in(units)
             if isinstance(field, forms.ModelChoiceField) and field.empty_label is not None:
                 field.empty_label = _("choose") if field.required else _("not said")
@@ -252,14 +254,14 @@ class BobbinStyleForm(RecordForm):
 
 class StabilizerForm(RecordForm):
     weight_g_m2 = AreaWeightField(
-        label=_("Weight, g/m²"),
+        label=pgettext_lazy("of stabilizer", "Weight"),
         required=False,
-        help_text=format_lazy(
+        help_text=told_lazily(
             _(
                 "Or like 1.5 oz/yd², which is 50.9 g/m². Of a spray: what one coat leaves; blank is reckoned as "
                 "{coat} (common practice, no source). Foam and fabric need none."
             ),
-            coat=f"{USUAL_COAT_G_M2:g}",
+            coat=lambda: told_area_weight(USUAL_COAT_G_M2),
         ),
     )
     thickness_mm = NumberField(label=_("Thickness, mm"), required=False, help_text=_("Of foam."))
@@ -270,6 +272,10 @@ class StabilizerForm(RecordForm):
             "maker", "name", "kind", "weight_g_m2", "thickness_mm", "has_grain", "holds_by", "comes_off"
         )  # fmt: skip
         labels = {"has_grain": _("It has a grain")}
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["weight_g_m2"].kept = self.instance.weight_g_m2  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data

@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import Model, Q, QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.catalogue.forms import (
     BobbinOfferForm,
@@ -28,8 +29,8 @@ from inventory.catalogue.forms import (
     ThreadOfferForm,
 )
 from inventory.compute.lengths import format_length, format_weight
-from inventory.compute.spoken import as_written_here, figure
-from inventory.compute.units import Units
+from inventory.compute.spoken import figure
+from inventory.compute.units import Units, side_number, told_area_weight
 from inventory.models import (
     BobbinStyle,
     Offer,
@@ -138,8 +139,18 @@ def _weight(head: Words, cell: Callable[[Any], int | None]) -> RecordColumn:
     return RecordColumn(lambda units: f"{head}, {units.weight}", shown, True)
 
 
-def _plainly(number: float) -> str:
-    return as_written_here(f"{number:g}")
+def _across(head: Words, cell: Callable[[Any], float]) -> RecordColumn:
+    return RecordColumn(
+        lambda units: f"{head}, {units.across}", lambda record, units: side_number(cell(record)), True
+    )
+
+
+def _area_weight(head: Words, cell: Callable[[Any], float | None]) -> RecordColumn:
+    def shown(record: Any, units: Units) -> str:
+        g_m2 = cell(record)
+        return "–" if g_m2 is None else told_area_weight(g_m2).partition(" ")[0]
+
+    return RecordColumn(lambda units: f"{head}, {units.area_weight}", shown, True)
 
 
 def _number(mm: int | None, unit: str) -> str:
@@ -201,9 +212,9 @@ BOOKS: dict[str, Book] = {
             _("Sizes of bobbins; they decide how much goes on one."),
             BobbinStyle, BobbinStyleForm,
             (
-                _text(_("Style"), str), _plain(_("Diameter, mm"), lambda each: _plainly(each.outer_diameter_mm)),
-                _plain(_("Width, mm"), lambda each: _plainly(each.width_mm)),
-                _plain(_("Core, mm"), lambda each: _plainly(each.core_diameter_mm)),
+                _text(_("Style"), str), _across(_("Diameter"), lambda each: each.outer_diameter_mm),
+                _across(_("Width"), lambda each: each.width_mm),
+                _across(_("Core"), lambda each: each.core_diameter_mm),
             ),
             words=("name",),
         ),
@@ -213,7 +224,7 @@ BOOKS: dict[str, Book] = {
             StabilizerProduct, StabilizerForm,
             (
                 _text(_("Product"), str), _text(_("Kind"), lambda each: each.get_kind_display()),
-                _plain(_("Weight, g/m²"), lambda each: "–" if each.weight_g_m2 is None else _plainly(each.weight_g_m2)),
+                _area_weight(pgettext_lazy("of stabilizer", "Weight"), lambda each: each.weight_g_m2),
                 _text(_("Holds by"), lambda each: _(each.holds_by) if each.holds_by else "–"),
                 _text(_("Grain"), lambda each: _("matters") if each.has_grain else _("no")),
             ),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.spoken import N_, _, plainly
+from inventory.compute.units import told_sides
 
 # Share of the winding space that is fibre. The values are what published lengths of an L bobbin of 60 weight
 # polyester imply (20.3 × 8.9 mm, 6 mm core): 93 m wound by hand; 119–141 m bought wound, which is 0.54–0.64.
@@ -46,12 +47,8 @@ class BobbinGeometry:
         if self.core_diameter_mm >= self.outer_diameter_mm:
             raise ImpossibleBobbin(
                 _(
-                    "A core of {core_diameter_mm} mm leaves no room for thread in a bobbin {outer_diameter_mm} "
-                    "mm across. Measure both again."
-                ).format(
-                    core_diameter_mm=plainly(self.core_diameter_mm),
-                    outer_diameter_mm=plainly(self.outer_diameter_mm),
-                )
+                    "A core of {core} leaves no room for thread in a bobbin {outer} across. Measure both again."
+                ).format(core=told_sides(self.core_diameter_mm), outer=told_sides(self.outer_diameter_mm))
             )
 
 

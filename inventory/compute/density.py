@@ -209,8 +209,8 @@ def in_other_systems(tex: float) -> str:
     )
 
 
-def read_area_weight(text: str) -> float:
-    """Return in g/m² the weight of cloth or stabilizer that a person typed; a number alone is in g/m².
+def read_area_weight(text: str, *, unit: str = "g/m²") -> float:
+    """Return in g/m² the weight of cloth or stabilizer that a person typed; a number alone is in ``unit``.
 
     >>> read_area_weight("50"), read_area_weight("50 gsm"), round(read_area_weight("1.5 oz/yd²"), 1)
     (50.0, 50.0, 50.9)
@@ -222,7 +222,7 @@ def read_area_weight(text: str) -> float:
             _('"{typed}" is no weight of cloth. Type it like 50, or 1.5 oz/yd².').format(typed=typed[:40])
         )
     number = float(parse_decimal(found["number"]))
-    unit = re.sub(r"[\s.]", "", (found["unit"] or "g/m²").casefold())
+    unit = re.sub(r"[\s.]", "", (found["unit"] or unit).casefold())
     if unit in _OUNCES_PER_YD2:
         weight = grams_per_m2_from_oz_per_yd2(number)
     elif unit in _GRAMS_PER_M2:
@@ -230,10 +230,11 @@ def read_area_weight(text: str) -> float:
     else:
         raise UnknownUnit(_('"{unit}" is no weight of cloth. Use g/m² or oz/yd².').format(unit=found["unit"]))
     if weight > _HEAVIEST_G_M2:
+        most = f"{figure(_HEAVIEST_G_M2)} g/m²"
+        if unit in _OUNCES_PER_YD2:
+            most = f"{figure(_HEAVIEST_G_M2 / grams_per_m2_from_oz_per_yd2(1))} oz/yd²"
         raise TooLarge(
-            _("{typed} is more than {heaviest} g/m². Check the number and its unit.").format(
-                typed=typed, heaviest=figure(_HEAVIEST_G_M2)
-            )
+            _("{typed} is more than {most}. Check the number and its unit.").format(typed=typed, most=most)
         )
     return weight
 

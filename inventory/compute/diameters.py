@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.spoken import N_, _, figure, plainly
+from inventory.compute.units import told_sides
 
 # One sigma of a diameter read in this way, in mm: judgement, no source. A ruler is read to about a millimetre.
 TOOLS: Mapping[str, float] = {
@@ -39,9 +40,9 @@ class Winding:
         require_positive(self.core_mm, what=N_("diameter of the core in mm"))
         if self.full_mm <= self.core_mm:
             raise WorkshopError(
-                _(
-                    "A full spool is thicker than its core; {full_mm} mm is not more than {core_mm} mm."
-                ).format(full_mm=plainly(self.full_mm), core_mm=plainly(self.core_mm))
+                _("A full spool is thicker than its core; {full} is not more than {core}.").format(
+                    full=told_sides(self.full_mm), core=told_sides(self.core_mm)
+                )
             )
 
 
@@ -62,12 +63,12 @@ def length_from_diameter(diameter_mm: float, *, winding: Winding, tool: str) -> 
     if not winding.core_mm - reading <= diameter_mm <= winding.full_mm + reading:
         raise NotThatSpool(
             _(
-                "{diameter_mm} mm across cannot be: such a spool is {core_mm} mm empty and {full_mm} mm "
-                "full. Is it the right spool, and measured across the thread?"
+                "{diameter} across cannot be: such a spool is {core} empty and {full} full. Is it the right spool, "
+                "and measured across the thread?"
             ).format(
-                diameter_mm=plainly(diameter_mm),
-                core_mm=plainly(winding.core_mm),
-                full_mm=plainly(winding.full_mm),
+                diameter=told_sides(diameter_mm),
+                core=told_sides(winding.core_mm),
+                full=told_sides(winding.full_mm),
             )
         )
     across = min(max(diameter_mm, winding.core_mm), winding.full_mm)
@@ -119,17 +120,17 @@ def density_doubt(winding: Winding, *, height_mm: float, tex: float) -> str:
         return ""
     told = (
         _(
-            "With these diameters and {height} mm of height a full spool would have {density} g/cm³, which is "
+            "With these diameters and {height} of height a full spool would have {density} g/cm³, which is "
             "suspiciously dense: usual are {least} to {most}. Measure again, or check length and tex."
         )
         if found > MOST_DENSITY
         else _(
-            "With these diameters and {height} mm of height a full spool would have {density} g/cm³, which is "
+            "With these diameters and {height} of height a full spool would have {density} g/cm³, which is "
             "suspiciously loose: usual are {least} to {most}. Measure again, or check length and tex."
         )
     )
     return told.format(
-        height=plainly(height_mm),
+        height=told_sides(height_mm),
         density=figure(found, 2),
         least=plainly(LEAST_DENSITY),
         most=plainly(MOST_DENSITY),

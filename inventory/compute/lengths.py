@@ -195,7 +195,21 @@ def parse_length(text: str, *, unit: str = "m") -> int:
     >>> parse_length("½ yd"), parse_length("5 ft 6 in"), parse_length("1 m 20 cm"), parse_length("1'500 m")
     (457, 1676, 1200, 1500000)
     """
-    return _parse_quantity(text, unit=unit, sizes=_MM_IN, largest=_LONGEST_LENGTH, limit=f"{figure(1000)} km")
+    return _parse_quantity(text, unit=unit, sizes=_MM_IN, largest=_LONGEST_LENGTH)
+
+
+def exact_length(text: str, *, unit: str) -> Decimal:
+    """Return the length that a person typed in mm, by the rules of ``parse_length`` but not rounded.
+
+    >>> exact_length("0.04", unit="in"), exact_length("1/2 cm", unit="mm")
+    (Decimal('1.016'), Decimal('5.0'))
+    """
+    return _exact(text, unit=unit, sizes=_MM_IN, largest=_LONGEST_LENGTH)
+
+
+def exact_weight(text: str, *, unit: str) -> Decimal:
+    """Return the weight that a person typed in mg, by the rules of ``parse_weight`` but not rounded."""
+    return _exact(text, unit=unit, sizes=_MG_IN, largest=_HEAVIEST_WEIGHT)
 
 
 def parse_weight(text: str, *, unit: str = "g") -> int:
@@ -206,9 +220,7 @@ def parse_weight(text: str, *, unit: str = "g") -> int:
     >>> parse_weight("152.4"), parse_weight("1,25 kg"), parse_weight("4 oz")
     (152400, 1250000, 113398)
     """
-    return _parse_quantity(
-        text, unit=unit, sizes=_MG_IN, largest=_HEAVIEST_WEIGHT, limit=f"{figure(1000)} kg"
-    )
+    return _parse_quantity(text, unit=unit, sizes=_MG_IN, largest=_HEAVIEST_WEIGHT)
 
 
 def read_scale(text: str, *, unit: str = "g", resolution_mg: int | None = None) -> ScaleReading:
@@ -299,11 +311,39 @@ def _symbol(unit: str, *, sizes: Mapping[str, Decimal]) -> str:
     return symbol
 
 
-def _parse_quantity(
-    text: str, *, unit: str, sizes: Mapping[str, Decimal], largest: Decimal, limit: str
-) -> int:
+def _parse_quantity(text: str, *, unit: str, sizes: Mapping[str, Decimal], largest: Decimal) -> int:
+    amount = _exact(text, unit=unit, sizes=sizes, largest=largest)
+    whole = int(amount.to_integral_value(ROUND_HALF_UP))
+    if amount > 0 and not whole:
+        raise TooSmall(
+            _("{typed} is less than anything that is kept here. Check the number and its unit.").format(
+                typed=_tidy(text)
+            )
+        )
+    return whole
+
+
+def _exact(text: str, *, unit: str, sizes: Mapping[str, Decimal], largest: Decimal) -> Decimal:
     number, size = _number_and_size(text, unit=unit, sizes=sizes)
-    return _whole(number * size, _tidy(text), largest=largest, limit=limit)
+    amount = number * size
+    if amount > largest:
+        raise TooLarge(
+            _("{typed} is more than {limit}. Check the number and its unit.").format(
+                typed=_tidy(text), limit=_limit(largest, size, sizes)
+            )
+        )
+    return amount
+
+
+def _limit(largest: Decimal, size: Decimal, sizes: Mapping[str, Decimal]) -> str:
+    """Return the most that is taken, in the system of units that was typed."""
+    alike = (each for each in sizes if _is_metric(sizes[each]) == _is_metric(size))
+    symbol = max(alike, key=sizes.__getitem__)
+    return f"{figure(largest / sizes[symbol])} {symbol}"
+
+
+def _is_metric(size: Decimal) -> bool:
+    return size.normalize().as_tuple().digits == (1,)
 
 
 def _number_and_size(text: str, *, unit: str, sizes: Mapping[str, Decimal]) -> tuple[Decimal, Decimal]:
@@ -320,21 +360,6 @@ def _number_and_size(text: str, *, unit: str, sizes: Mapping[str, Decimal]) -> t
         )
     number = parse_decimal(quantity["number"])
     return number, sizes[_symbol(quantity["unit"] or unit, sizes=sizes)]
-
-
-def _whole(amount: Decimal, typed: str, *, largest: Decimal, limit: str) -> int:
-    if amount > largest:
-        raise TooLarge(
-            _("{typed} is more than {limit}. Check the number and its unit.").format(typed=typed, limit=limit)
-        )
-    whole = int(amount.to_integral_value(ROUND_HALF_UP))
-    if amount > 0 and not whole:
-        raise TooSmall(
-            _("{typed} is less than anything that is kept here. Check the number and its unit.").format(
-                typed=typed
-            )
-        )
-    return whole
 
 
 def _parts(typed: str) -> list[tuple[str, str]]:
@@ -356,14 +381,17 @@ def _added_up(
     total, size, number = Decimal(0), Decimal("Infinity"), Decimal(0)
     for text, unit in parts:
         before, size, number = size, sizes[_symbol(unit, sizes=sizes)], parse_decimal(text)
+        example = "1 m 20 cm" if _is_metric(size) else "5 ft 6 in"
         if size >= before or number * size >= before:
             raise NotANumber(
-                _('"{typed}" does not go from large to small. Type it like 1 m 20 cm.').format(typed=typed)
+                _('"{typed}" does not go from large to small. Type it like {example}.').format(
+                    typed=typed, example=example
+                )
             )
         if total and total % before:
             raise NotANumber(
-                _('"{typed}" has a fraction before its smaller unit. Type it like 1 m 20 cm.').format(
-                    typed=typed
+                _('"{typed}" has a fraction before its smaller unit. Type it like {example}.').format(
+                    typed=typed, example=example
                 )
             )
         total += number * size

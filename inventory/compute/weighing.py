@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from inventory.compute.errors import WorkshopError, require_not_negative, require_positive
-from inventory.compute.lengths import format_weight
 from inventory.compute.spoken import N_, _
+from inventory.compute.units import told_mass
 
 # Commercial moisture regain: water as a share of dry mass. Cotton, silk and wool: ASTM D1909-13, read as
 # cited in Bioresources and Bioprocessing, doi 10.1186/s40643-020-00339-1, table 10. Polyester, nylon and
@@ -54,7 +54,7 @@ class LighterThanTare(WorkshopError):
     """The scale shows less than the empty spool should weigh."""
 
     def __init__(self, *, gross_mg: float, tare_mg: float) -> None:
-        gross, tare = (format_weight(mg, unit="g", places=2) for mg in (gross_mg, tare_mg))
+        gross, tare = (told_mass(mg, places=2) for mg in (gross_mg, tare_mg))
         super().__init__(
             _(
                 "The spool weighs {gross}, which is less than {tare}, its weight when empty. "

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit
 
 import segno
-from django.utils.functional import Promise
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
 from inventory.compute.spoken import figure
+from inventory.compute.units import told_sides
 from inventory.labels.printable import ENCODING, not_printable, printable, set_letters
 from inventory.models import StockItem
 from inventory.shelf.reads import described
@@ -43,7 +43,7 @@ class NothingToPrint(WorkshopError):
 class Sheet:
     """Labels of one size on a page, spread evenly about its middle: sizes and the gaps between labels in mm."""
 
-    name: str | Promise
+    paper: str
     page_mm: tuple[float, float]
     label_mm: tuple[float, float]
     columns: int = 1
@@ -53,6 +53,14 @@ class Sheet:
     @property
     def count(self) -> int:
         return self.columns * self.rows
+
+    @property
+    def name(self) -> str:
+        """What it is called, with the size of a label in the reader's units."""
+        size = told_sides(*(round(side, 1) for side in self.label_mm))
+        if self.count == 1:
+            return _("Roll, {size}, one at a time").format(size=size)
+        return _("{paper}, {size}, {count} a sheet").format(paper=self.paper, size=size, count=self.count)
 
     def corner_mm(self, position: int) -> tuple[float, float]:
         """Return the left upper corner of label number ``position``, counted from 0 by rows, in mm.
@@ -75,17 +83,13 @@ _A4, _LETTER = (210.0, 297.0), (215.9, 279.4)
 # Sizes in common use, no source. Every sheet is spread about the middle of its page.
 SHEETS: Mapping[str, Sheet] = MappingProxyType(
     {
-        "a4-63.5x38.1": Sheet(_("A4, 63.5 × 38.1 mm, 21 a sheet"), _A4, (63.5, 38.1), 3, 7, (2.54, 0.0)),
-        "a4-70x37": Sheet(_("A4, 70 × 37 mm, 24 a sheet"), _A4, (70.0, 37.0), 3, 8),
-        "a4-38.1x21.2": Sheet(_("A4, 38.1 × 21.2 mm, 65 a sheet"), _A4, (38.1, 21.2), 5, 13, (2.54, 0.0)),
-        "letter-66.7x25.4": Sheet(
-            _("Letter, 66.7 × 25.4 mm, 30 a sheet"), _LETTER, (66.675, 25.4), 3, 10, (3.175, 0.0)
-        ),
-        "letter-101.6x50.8": Sheet(
-            _("Letter, 101.6 × 50.8 mm, 10 a sheet"), _LETTER, (101.6, 50.8), 2, 5, (4.7625, 0.0)
-        ),
-        "roll-50x25": Sheet(_("Roll, 50 × 25 mm, one at a time"), (50.0, 25.0), (50.0, 25.0)),
-        "roll-62x29": Sheet(_("Roll, 62 × 29 mm, one at a time"), (62.0, 29.0), (62.0, 29.0)),
+        "a4-63.5x38.1": Sheet("A4", _A4, (63.5, 38.1), 3, 7, (2.54, 0.0)),
+        "a4-70x37": Sheet("A4", _A4, (70.0, 37.0), 3, 8),
+        "a4-38.1x21.2": Sheet("A4", _A4, (38.1, 21.2), 5, 13, (2.54, 0.0)),
+        "letter-66.7x25.4": Sheet("Letter", _LETTER, (66.675, 25.4), 3, 10, (3.175, 0.0)),
+        "letter-101.6x50.8": Sheet("Letter", _LETTER, (101.6, 50.8), 2, 5, (4.7625, 0.0)),
+        "roll-50x25": Sheet("", (50.0, 25.0), (50.0, 25.0)),
+        "roll-62x29": Sheet("", (62.0, 29.0), (62.0, 29.0)),
     }
 )
 

@@ -8,7 +8,7 @@ from django.core.management.base import CommandParser
 from django.utils.translation import gettext as _
 
 from inventory.compute.lengths import parse_weight
-from inventory.compute.units import METRIC
+from inventory.compute.units import reader
 from inventory.ledger import entries_of
 from inventory.ledger.posting import SHOWN
 from inventory.management.base import WorkshopCommand
@@ -52,7 +52,7 @@ class ActCommand(WorkshopCommand):
         if options["format"] == "json":
             self.write_json({"key": key, "entries": _as_data(entries)})
         else:
-            for sentence in outcome(entries, METRIC):
+            for sentence in outcome(entries, reader()):
                 self.stdout.write(sentence)
 
 

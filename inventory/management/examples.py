@@ -1,19 +1,28 @@
 """An example at the foot of what a command says of itself."""
 
-from collections.abc import Mapping
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser, DjangoHelpFormatter
 from django.utils import translation
 from django.utils.translation import gettext as _
 
+from inventory.compute.units import IMPERIAL, METRIC, read_in
+
 CALLED = "python3 manage.py "
 
 
-def spoken_to(format: str | None) -> AbstractContextManager[object]:
-    """Have what is answered as data speak English, whatever language the workshop's commands speak."""
-    return translation.override("en-gb") if format == "json" else nullcontext()
+@contextmanager
+def spoken_to(format: str | None) -> Iterator[None]:
+    """Have what is answered as data speak English and metric, and the rest the language and units of the workshop."""
+    if format == "json":
+        with translation.override("en-gb"), read_in(METRIC):
+            yield
+        return
+    with read_in(IMPERIAL if settings.UNITS == "imperial" else METRIC):
+        yield
 
 
 class _AsWritten(DjangoHelpFormatter):

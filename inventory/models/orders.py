@@ -9,7 +9,8 @@ from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.compute.spoken import N_, as_written_here
+from inventory.compute.spoken import N_
+from inventory.compute.units import told_length_plainly, told_mass_plainly, told_roll
 
 # How an order may stand beside its own states.
 NOT_ALL_HERE = (N_("partly received"), N_("received"), N_("closed"))
@@ -200,16 +201,12 @@ class OrderLine(models.Model):
     def sold_as(self) -> str:
         """The put-up in words."""
         if self.can_mg:
-            return _("can with {weight} g").format(weight=as_written_here(f"{self.can_mg / 1000:g}"))
+            return _("can with {weight}").format(weight=told_mass_plainly(self.can_mg))
         if self.product_id:
-            return _("roll {width} cm × {length} m").format(
-                width=as_written_here(f"{(self.roll_width_mm or 0) / 10:g}"),
-                length=as_written_here(f"{(self.roll_length_mm or 0) / 1000:g}"),
-            )
+            return _("roll {size}").format(size=told_roll(self.roll_width_mm or 0, self.roll_length_mm or 0))
         if self.bobbin_style_id:
-            return _("{style} bobbin, {length} m").format(
-                style=self.bobbin_style,
-                length=as_written_here(f"{(self.bobbin_length_mm or 0) / 1000:g}"),
+            return _("{style} bobbin, {length}").format(
+                style=self.bobbin_style, length=told_length_plainly(self.bobbin_length_mm or 0)
             )
         return str(self.put_up)
 

@@ -5,7 +5,8 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inventory.compute.spoken import N_, as_written_here
+from inventory.compute.spoken import N_
+from inventory.compute.units import told_area_weight, told_sides
 from inventory.models.stock import StockItem
 
 # Kinds in one word, where what they are called is longer; the others are in short what they are called.
@@ -87,14 +88,12 @@ class StabilizerProduct(models.Model):
         """Its kind, with what is known of its weight, thickness and hold."""
         told = [_(self.kind)]
         if self.weight_g_m2 is not None:
-            weight = as_written_here(f"{self.weight_g_m2:g}")
+            weight = told_area_weight(self.weight_g_m2)
             told.append(
-                _("{weight} g/m² a coat").format(weight=weight)
-                if self.kind == self.Kind.SPRAY
-                else f"{weight} g/m²"
+                _("{weight} a coat").format(weight=weight) if self.kind == self.Kind.SPRAY else weight
             )
         if self.thickness_mm is not None:
-            told.append(_("{thickness} mm thick").format(thickness=as_written_here(f"{self.thickness_mm:g}")))
+            told.append(_("{thickness} thick").format(thickness=told_sides(self.thickness_mm)))
         if self.holds_by:
             told.append(_(self.holds_by))
         if self.comes_off:

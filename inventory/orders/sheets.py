@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from inventory.acting.days import short_day
 from inventory.compute.later import later
 from inventory.compute.spoken import N_, as_written_here
+from inventory.compute.units import METRIC, read_in
 from inventory.labels.printable import ENCODING, printable
 from inventory.models import Order, OrderLine
 from inventory.tables.cells import guarded
@@ -69,6 +70,8 @@ def order_csv(order: Order) -> bytes:
     writer.writerow(COLUMNS)
     for line in order.lines.all():
         range = line.shade.range if line.shade else None
+        with read_in(METRIC):  # as all files are that programs read
+            sold_as = _sold_as(line)
         maker = range.maker if range else line.product.maker if line.product else ""
         cells = (
             str(order.number),
@@ -78,7 +81,7 @@ def order_csv(order: Order) -> bytes:
             range.name if range else "",
             line.shade.code if line.shade else "",
             line.shade.name if line.shade else line.product.name if line.product else "",
-            _sold_as(line),
+            sold_as,
             str(line.packs),
             str(line.things),
             f"{line.total:.2f}",

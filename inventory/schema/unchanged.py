@@ -17,6 +17,8 @@ from typing import Any, TypeVar
 from django.db import connection
 from django.utils.translation import get_language
 
+from inventory.compute.units import reader
+
 Answer = TypeVar("Answer")
 MOST_KEPT = 8  # a shelf of ten thousand spools takes 10 MB
 
@@ -89,13 +91,18 @@ def let_go() -> None:
         _kept.watcher, _kept.version, _kept.answers = None, None, {}
 
 
+def read_as() -> Hashable:
+    """Return the language and the units of whoever reads: whatever is kept with sentences in it is kept for these."""
+    return get_language(), reader()
+
+
 def while_unchanged(question: Hashable, work: Callable[[], Answer]) -> Answer:
-    """Return what ``work`` reads, read once in each language for as long as nothing is committed."""
+    """Return what ``work`` reads, read once in each language and its units for as long as nothing is committed."""
     before = version_now()
     if before is None:
         return work()
     # What is read may have sentences in it.
-    question = (get_language(), question)
+    question = (read_as(), question)
     with _kept.lock:
         if _kept.version == before and question in _kept.answers:
             answer: Answer = _kept.answers[question]

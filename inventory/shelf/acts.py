@@ -16,7 +16,7 @@ from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin, wind_bobb
 from inventory.shelf.corrections import correct_spool, shade_meant
 from inventory.shelf.counts import count_item
 from inventory.shelf.diameters import best_way_in_words, measure_spool
-from inventory.shelf.forms import Act, MeasureField, NumberField, PlaceField, QuantityAct, ScaleField
+from inventory.shelf.forms import Act, MeasureField, PlaceField, QuantityAct, ScaleField
 from inventory.shelf.offcuts import cut_piece
 from inventory.shelf.scan_box import Meant, NotAMovement
 from inventory.shelf.things import (
@@ -29,6 +29,7 @@ from inventory.shelf.things import (
     retire,
     split_pack,
 )
+from inventory.shelf.typed.measures import AcrossField
 from inventory.shelf.weights import (
     MoreThanFull,
     judge_spool,
@@ -139,7 +140,7 @@ class MeasureAcross(Act):
         "Across the thread, half-way up. Calipers tell more than a ruler; three turns tell more than one."
     )
     kinds = frozenset({Kind.SPOOL})
-    diameter = NumberField(label=_("Across the thread, mm"))
+    diameter = AcrossField(label=_("Across the thread"))
     tool = forms.ChoiceField(
         label=_("Measured with"), choices=[(word, _(word)) for word in TOOLS], initial="calipers"
     )

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from inventory.compute.bobbins import FIBRE_DENSITY_G_CM3, BobbinGeometry, bobbin_capacity
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.knowing import RELATIVE_SIGMA, sealed_sigma
-from inventory.compute.lengths import format_length
+from inventory.compute.units import told_sides, told_thread
 from inventory.ledger import (
     Finding,
     Line,
@@ -141,8 +141,8 @@ def put_back_part_bobbin(
     """
     if left_mm < 0:
         raise WorkshopError(
-            _("{left_mm} mm is below zero; say how much is left, or 0 for an empty bobbin.").format(
-                left_mm=left_mm
+            _("{left} is below zero; say how much is left, or 0 for an empty bobbin.").format(
+                left=told_sides(left_mm)
             )
         )
     if not PartBobbin.objects.filter(pk=part.pk).exists():
@@ -158,7 +158,7 @@ def put_back_part_bobbin(
                 _(
                     "{held} holds {held_length} by the books, so {left} cannot be left of it. Check that it is "
                     "this bobbin; if there is really more on it, count it instead."
-                ).format(held=held, held_length=_metres(held.on_hand), left=_metres(left_mm))
+                ).format(held=held, held_length=told_thread(held.on_hand), left=told_thread(left_mm))
             )
         lines = [Line(held, -used, finding=finding)]
         if left_mm == 0:
@@ -190,11 +190,11 @@ def _refuse_overfull(style: BobbinStyle, *, range: ThreadRange, length_mm: int) 
                 "{length} do not fit on a {style} bobbin: {most} of {range} fill it to the rim "
                 "without a gap, and wound by hand it holds about {wound}."
             ).format(
-                length=_metres(length_mm),
+                length=told_thread(length_mm),
                 style=style,
-                most=_metres(most_mm),
+                most=told_thread(most_mm),
                 range=range,
-                wound=_metres(wound_length(style.geometry, range=range)),
+                wound=told_thread(wound_length(style.geometry, range=range)),
             )
         )
 
@@ -210,7 +210,3 @@ def _is_batch(batch: BobbinBatch, entries: Sequence[Entry]) -> bool:
     """Return whether the act brought just this batch."""
     there = brought(entries, BobbinBatch)
     return [(each.style_id, each.length_mm) for each in there] == [(batch.style_id, batch.length_mm)]
-
-
-def _metres(mm: float) -> str:
-    return format_length(mm, unit="m")

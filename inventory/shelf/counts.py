@@ -16,7 +16,7 @@ from inventory.compute.lengths import (
     read_scale,
 )
 from inventory.compute.spoken import figure
-from inventory.compute.units import METRIC, Units
+from inventory.compute.units import METRIC, Units, told_mass, told_thread
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.ledger import Finding, find
 from inventory.models import Entry, Spool, SprayCan, StockItem
@@ -151,15 +151,14 @@ def _refuse_unlikely(item: StockItem, quantity: int) -> None:
     if full and quantity > full * (1 + OVERLONG):
         asked = (
             _(
-                "{quantity} g in {held}? Full it holds {full} g. Is it the right thing, and the right unit? If it is, "
+                "{quantity} in {held}? Full it holds {full}. Is it the right thing, and the right unit? If it is, "
                 "say that you are sure."
             )
             if can
             else _(
-                "{quantity} m on {held}? Full it holds {full} m. Is it the right thing, and the right unit? If it is, "
+                "{quantity} on {held}? Full it holds {full}. Is it the right thing, and the right unit? If it is, "
                 "say that you are sure."
             )
         )
-        raise MoreThanFull(
-            asked.format(quantity=figure(quantity / 1000, 1), held=held, full=figure(full / 1000, 1))
-        )
+        told = told_mass if can else told_thread
+        raise MoreThanFull(asked.format(quantity=told(quantity), held=held, full=told(full)))

@@ -9,6 +9,7 @@ from django.utils.timezone import localdate
 from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.units import told_sides
 from inventory.ledger import Line, moved_alike, once, write
 from inventory.models import Entry, Offcut, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.labelled import as_its_kind
@@ -113,8 +114,7 @@ def _refuse_misfit(source: StabilizerRoll | SheetPack | Offcut, take: Taken) -> 
     area = sum(width * along for width, along in take.keep)
     if too_large or area > source.width_mm * height * times:
         raise DoesNotFit(
-            _(
-                "The rests of {source} are larger than what is cut: {width_mm} × {height} mm. Measure "
-                "them again."
-            ).format(source=source, width_mm=source.width_mm, height=height)
+            _("The rests of {source} are larger than what is cut: {size}. Measure them again.").format(
+                source=source, size=told_sides(source.width_mm, height)
+            )
         )

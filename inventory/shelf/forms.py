@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import datetime
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Protocol, runtime_checkable
 from uuid import uuid4
 
 from django import forms
@@ -24,7 +24,7 @@ from inventory.compute.lengths import (
     read_scale,
 )
 from inventory.compute.spoken import as_written_here, plainly
-from inventory.compute.units import METRIC, Units
+from inventory.compute.units import G_M2_PER_OZ_YD2, METRIC, Units
 from inventory.models import Place, PutUp, Shade, StockItem
 from inventory.shelf.receipts import MOST_PRICE
 
@@ -38,6 +38,13 @@ class TypedField(forms.CharField):
 
     def run_validators(self, value: Any) -> None:
         """Do nothing: a text field's validators measure text, and the reader of the text refuses what is too long."""
+
+
+@runtime_checkable
+class ReadIn(Protocol):
+    """A field that is typed in the units of whoever fills its form in."""
+
+    def read_in(self, units: Units) -> None: ...
 
 
 class MeasureField(TypedField):
@@ -122,62 +129,6 @@ class NumberField(TypedField):
         return -number if below else number
 
 
-class ShownNumberField(NumberField):
-    """A measure of mm that is typed in a person's own unit, ``scale`` mm each, or a number shown as people write it.
-
-    What was ``kept`` stays to the last digit where what is shown of it is sent back untouched.
-    """
-
-    def __init__(
-        self, *, scale: float = 1.0, whole: bool = False, kept: float | None = None, **options: Any
-    ) -> None:
-        self.scale, self.whole, self.kept = scale, whole, kept
-        super().__init__(**options)
-
-    def prepare_value(self, value: Any) -> Any:
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            return value
-        number = value / self.scale
-        # Never three figures after the point: typed back, they would be asked about.
-        return as_written_here(f"{number:.{2 if abs(number) >= 1 else 4}f}".rstrip("0").rstrip("."))
-
-    def to_python(self, value: Any) -> Any:
-        if self.kept is not None and str(value).strip() == self.prepare_value(self.kept):
-            return self.kept
-        number = super().to_python(value)
-        if number is None:
-            return None
-        return round(number * self.scale) if self.whole else number * self.scale
-
-
-def as_people_write(form: forms.BaseForm, units: Units) -> None:
-    """Have a form show numbers as people write them, and ask for measures of mm in inches where they are chosen."""
-    for name, field in form.fields.items():
-        in_inches = name.endswith("_mm") and units.size == "in"
-        is_number = isinstance(field, forms.FloatField | NumberField)
-        if not (in_inches or type(field) is forms.FloatField):
-            continue
-        if not (is_number or isinstance(field, forms.IntegerField)):
-            continue
-        kept = form.get_initial_for_field(field, name)
-        measured = ShownNumberField(
-            scale=25.4 if in_inches else 1.0,
-            whole=isinstance(field, forms.IntegerField) and not isinstance(field, forms.FloatField),
-            kept=kept if isinstance(kept, int | float) else None,
-            label=_in_inches(field.label) if in_inches else field.label,
-            required=field.required,
-            initial=field.initial,
-            help_text=field.help_text,
-        )
-        form.fields[name] = measured
-
-
-def _in_inches(label: Any) -> str:
-    said = str(label or "")
-    # What a language calls it at the end of a label: "in mm" is more than ", mm" with another unit.
-    return said.replace(", mm", ", in").replace("in mm", str(_("in inches")))
-
-
 class PercentField(TypedField):
     """A share typed in percent, 95 or 95 %, cleaned to a float from 0 to 1.
 
@@ -237,15 +188,36 @@ class DensityField(TypedField):
 
 
 class AreaWeightField(TypedField):
-    """The weight of cloth or stabilizer in g/m² or oz/yd², cleaned to g/m²."""
+    """The weight of cloth or stabilizer in g/m² or oz/yd², cleaned to g/m²; without a unit it is in the person's.
+
+    What was ``kept`` stays to the last digit where what is shown of it is sent back untouched.
+    """
+
+    unit = "g/m²"
+    kept: float | None = None
 
     def __init__(self, **options: Any) -> None:
         super().__init__(max_length=24, **options)
         self.widget.attrs |= {"autocomplete": "off"}
 
+    def read_in(self, units: Units) -> None:
+        """Take the person's unit, and say it in the label."""
+        self.unit = units.area_weight
+        self.label = f"{self.label}, {self.unit}"
+
+    def prepare_value(self, value: Any) -> Any:
+        """Return a weight as a person would type it, to a hundredth of an ounce."""
+        if not isinstance(value, int | float) or isinstance(value, bool):
+            return value
+        if self.unit == "oz/yd²":
+            return as_written_here(f"{value / G_M2_PER_OZ_YD2:.2f}".rstrip("0").rstrip("."))
+        return as_written_here(f"{value:.4f}".rstrip("0").rstrip("."))
+
     def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
-        return _read(text, read_area_weight) if text else None
+        if self.kept is not None and text == self.prepare_value(self.kept):
+            return self.kept
+        return _read(text, lambda typed: read_area_weight(typed, unit=self.unit)) if text else None
 
 
 def _read(text: str, read: Callable[[str], Any]) -> Any:
@@ -263,7 +235,7 @@ class UnitsForm(forms.Form):
         super().__init__(*args, **options)
         self.units = units
         for field in self.fields.values():
-            if isinstance(field, MeasureField):
+            if isinstance(field, ReadIn):
                 field.read_in(units)
 
 

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import NOTHING_CUT, StripsCut, strips_of
-from inventory.compute.spoken import figure
+from inventory.compute.units import told_area, told_sides
 from inventory.ledger import Line, cut_since_looked, moved_alike, once, write
 from inventory.models import Entry, Offcut, Place, SheetPack, StabilizerRoll, StockItem
 from inventory.shelf.labelled import as_its_kind
@@ -130,29 +130,25 @@ def _refuse_misfit(source: Cuttable, piece: Size, keep: Sequence[Size], *, of: S
     for width, height in [piece, *keep]:
         if width <= 0 or height <= 0:
             raise DoesNotFit(
-                _("A piece of {width} × {height} mm is nothing; give its width and height.").format(
-                    width=width, height=height
+                _("A piece of {size} is nothing; give its width and height.").format(
+                    size=told_sides(width, height)
                 )
             )
         if width > of[0] or height > of[1]:
             raise DoesNotFit(
                 _(
-                    "{width} × {height} mm cannot come out of {of_width} × {of_height} mm of {source}. The width runs "
-                    "across the roll; measure again, or cut from another."
-                ).format(width=width, height=height, of_width=of[0], of_height=of[1], source=source)
+                    "{size} cannot come out of {of_size} of {source}. The width runs across the roll; measure again, "
+                    "or cut from another."
+                ).format(size=told_sides(width, height), of_size=told_sides(*of), source=source)
             )
     area = sum(width * height for width, height in [piece, *keep])
     if area > of[0] * of[1]:
         raise DoesNotFit(
             _(
-                "The piece and what is kept cover {area} cm², more than the {whole} cm² of {of_width} × "
-                "{of_height} mm of {source}. Measure the rests again."
+                "The piece and what is kept cover {area}, more than the {whole} of {of_size} of {source}. Measure "
+                "the rests again."
             ).format(
-                area=figure(area / 100, 0),
-                whole=figure(of[0] * of[1] / 100, 0),
-                of_width=of[0],
-                of_height=of[1],
-                source=source,
+                area=told_area(area), whole=told_area(of[0] * of[1]), of_size=told_sides(*of), source=source
             )
         )
 

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError, require_not_negative
 from inventory.compute.knowing import RELATIVE_SIGMA, sealed_sigma
+from inventory.compute.units import told_sides
 from inventory.ledger import Finding, Line, once, write
 from inventory.ledger.posting import SHOWN
 from inventory.models import (
@@ -147,7 +148,7 @@ def receive_bobbins(
     """Return a batch of ``count`` full bobbins with ``length_mm`` on each."""
     if length_mm <= 0:
         raise WorkshopError(
-            _("A bobbin with {length_mm} mm on it is empty; give its length.").format(length_mm=length_mm)
+            _("A bobbin with {length} on it is empty; give its length.").format(length=told_sides(length_mm))
         )
     shared = _shared(delivery, _counted(count))
     if delivery.price_each is not None:
@@ -176,8 +177,8 @@ def receive_rolls(
     _refuse_spray(product)
     if width_mm <= 0 or length_mm <= 0:
         raise WorkshopError(
-            _("A roll of {width_mm} × {length_mm} mm holds nothing; give its width and length.").format(
-                width_mm=width_mm, length_mm=length_mm
+            _("A roll of {size} holds nothing; give its width and length.").format(
+                size=told_sides(width_mm, length_mm)
             )
         )
     rolls = [
@@ -204,8 +205,8 @@ def receive_sheets(
     _refuse_spray(product)
     if width_mm <= 0 or height_mm <= 0:
         raise WorkshopError(
-            _("A sheet of {width_mm} × {height_mm} mm is nothing; give its width and height.").format(
-                width_mm=width_mm, height_mm=height_mm
+            _("A sheet of {size} is nothing; give its width and height.").format(
+                size=told_sides(width_mm, height_mm)
             )
         )
     pack = SheetPack(
@@ -229,8 +230,8 @@ def receive_offcut(
     """Return a rectangle of stabilizer that turned up on the shelf; ``height_mm`` along the roll it came from."""
     if width_mm <= 0 or height_mm <= 0:
         raise WorkshopError(
-            _("An offcut of {width_mm} × {height_mm} mm is nothing; give its width and height.").format(
-                width_mm=width_mm, height_mm=height_mm
+            _("An offcut of {size} is nothing; give its width and height.").format(
+                size=told_sides(width_mm, height_mm)
             )
         )
     offcut = Offcut(

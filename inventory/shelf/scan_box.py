@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import UnknownUnit, parse_count, parse_length, parse_weight
-from inventory.compute.units import Units
+from inventory.compute.units import Units, reader
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.models import StockItem
 from inventory.shelf.words import word_meant
@@ -141,7 +141,7 @@ def _one(kind: str) -> int:
         raise NotAMovement(
             _(
                 "A minus sign alone takes one piece. Of thread, a roll or a can, say how much: type it "
-                "like 12 m."
-            )
+                "like {example}."
+            ).format(example=f"12 {reader().length}")
         )
     return 1

@@ -9,8 +9,8 @@ from django.utils.translation import gettext as _
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError, require_positive
 from inventory.compute.knowing import sealed_sigma
-from inventory.compute.lengths import ScaleReading, format_length, format_weight
-from inventory.compute.spoken import as_written_here, figure
+from inventory.compute.lengths import ScaleReading
+from inventory.compute.units import told_mass, told_mass_plainly, told_thread
 from inventory.compute.weighing import (
     MOISTURE_SIGMA,
     length_from_fill_level,
@@ -123,17 +123,16 @@ def weigh_can(
     left_mg = gross.mg - can.empty_mg
     if left_mg < 0:
         raise WorkshopError(
-            _("{gross} g is less than the empty can, {empty} g. Weigh it again.").format(
-                gross=as_written_here(f"{gross.mg / 1000:g}"),
-                empty=as_written_here(f"{can.empty_mg / 1000:g}"),
+            _("{gross} is less than the empty can, {empty}. Weigh it again.").format(
+                gross=told_mass_plainly(gross.mg), empty=told_mass_plainly(can.empty_mg)
             )
         )
     if not sure and left_mg > can.full_mg * (1 + OVERLONG):
         raise MoreThanFull(
             _(
-                "{left} g in {can}? Full it holds {full} g. Is it the right can, and the right unit? "
+                "{left} in {can}? Full it holds {full}. Is it the right can, and the right unit? "
                 "If it is, say that you are sure."
-            ).format(left=figure(left_mg / 1000, 1), can=can, full=figure(can.full_mg / 1000, 1))
+            ).format(left=told_mass(left_mg), can=can, full=told_mass(can.full_mg))
         )
     sigma_mg = (gross.resolution_mg**2 / 12 + (EMPTY_SIGMA * can.empty_mg) ** 2) ** 0.5
     finding = Finding(sigma_mg, StockItem.Known.WEIGHED)
@@ -297,10 +296,10 @@ def _refuse_more_than_full(
                 "{weight} would be {length} on {spool}, and a full {put_up} holds {full_length}. Is it the "
                 "right spool, and the right unit? If it is, say that you are sure."
             ).format(
-                weight=format_weight(gross_mg, unit="g"),
-                length=format_length(length_mm, unit="m", places=0),
+                weight=told_mass(gross_mg),
+                length=told_thread(length_mm, places=0),
                 spool=spool,
                 put_up=spool.put_up,
-                full_length=format_length(full_mm, unit="m", places=0),
+                full_length=told_thread(full_mm, places=0),
             )
         )

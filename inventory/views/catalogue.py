@@ -17,8 +17,8 @@ from inventory.catalogue.records import add_record, set_earlier_codes
 from inventory.compute.errors import WorkshopError
 from inventory.ledger.changes import history_of
 from inventory.models import Change, Shade
-from inventory.shelf.forms import as_people_write
 from inventory.shelf.things import edit_catalogue
+from inventory.shelf.typed.measures import as_people_write
 from inventory.views.asking import units_of
 from inventory.views.equivalents import about
 

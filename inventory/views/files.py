@@ -59,7 +59,7 @@ class LabelForm(forms.Form):
         empty_label=_("no place"),
     )
     sheet = forms.ChoiceField(
-        label=_("Sheet"), choices=[(name, sheet.name) for name, sheet in SHEETS.items()]
+        label=_("Sheet"), choices=lambda: [(name, sheet.name) for name, sheet in SHEETS.items()]
     )
     skip = forms.IntegerField(
         label=_("Labels of the first sheet that are used up"),

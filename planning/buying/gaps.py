@@ -2,8 +2,7 @@
 
 from dataclasses import dataclass
 
-from django.utils.translation import get_language
-
+from inventory.schema.unchanged import read_as
 from planning.compute.buying.packs import PackOffer
 from planning.compute.colour.gaps import GapMap, Suggestion, gap_map
 from planning.jobs.rests_on import CATALOGUE, STOCK, mark_of
@@ -32,7 +31,7 @@ class ShelfGaps:
 def shelf_gaps(*, most: int = 5, limit: float | None = None) -> ShelfGaps:
     """Return the gap map of the planned fibre and weight, within the limit of a picture unless another is given."""
     return kept(
-        ("gaps", most, limit, get_language()),
+        ("gaps", most, limit, read_as()),
         lambda: (mark_of(CATALOGUE), mark_of(STOCK), mark_of([Rules])),
         lambda: _shelf_gaps(most=most, limit=limit),
     )

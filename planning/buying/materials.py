@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from inventory.compute.colour.lab import Lab
 from inventory.compute.knowing import NOTHING_CUT, StripsCut, of_rolls_together
 from inventory.compute.on_the_way import OnTheWay
-from inventory.compute.spoken import as_written_here
+from inventory.compute.units import told_length_plainly
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.models import (
     BobbinBatch,
@@ -159,7 +159,7 @@ def _bobbins(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Mate
                 key=bobbin_material(style_id, shade_id),
                 kind="bobbins",
                 name=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
-                detail=_("bobbins with {length} m").format(length=as_written_here(f"{length / 1000:g}")),
+                detail=_("bobbins with {length}").format(length=told_length_plainly(length)),
                 hex=shade.hex or None,
                 free=sum(each.on_hand - aside.get(each.pk, 0) for each in chosen),
                 free_sigma=0.0,

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
 
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from inventory.compute.knowing import RELATIVE_SIGMA
@@ -24,6 +23,7 @@ from inventory.ledger.use_history import (
 )
 from inventory.models import Entry, NeedlePack, Offer, Staple
 from inventory.orders.coming import ON_ORDER
+from inventory.schema.unchanged import read_as
 from planning.buying.materials import Material, all_materials
 from planning.buying.reorder_words import rests_on
 from planning.compute.buying.netting import DatedNeed, Net, Receipt, counted, net_over_time, spread_of
@@ -137,7 +137,7 @@ def open_jobs(*, include_drafts: bool = True) -> list[Job]:
 def needs_of_all(*, today: date, include_drafts: bool = True) -> Needs:
     """Return what open jobs and the kept materials need, against the shelf and the orders as they stand."""
     return kept(
-        ("needs", today, include_drafts, get_language()),  # sentences and names are in the reader's
+        ("needs", today, include_drafts, read_as()),  # sentences and names are in the reader's
         what_needs_rest_on,
         lambda: _needs_of_all(today=today, include_drafts=include_drafts),
     )

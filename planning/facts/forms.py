@@ -6,8 +6,11 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from inventory.compute.units import reader, told_sides
 from inventory.models import NeedlePack
 from inventory.shelf.forms import PercentField
+from inventory.shelf.typed.lazily import told_lazily
+from inventory.shelf.typed.measures import as_people_write
 from planning.facts.parts import FormPart, Later, in_parts
 from planning.models import Fabric, Hoop, Layer, Machine, Rules
 
@@ -56,6 +59,11 @@ class MachineForm(forms.ModelForm):
             "trim_at_jumps": _("Trim at jumps"),
             "interlock_depth": _("Interlock depth"),
             "hoops": _("Hoops"),
+        }
+        help_texts = {
+            "bobbin_start": _(
+                "What bobbin thread takes for each length reckoned, before anything was weighed."
+            )
         }
         widgets = {"hoops": forms.CheckboxSelectMultiple}
 
@@ -110,6 +118,10 @@ class LayerForm(forms.ModelForm):
         model = Layer
         fields = LAYER_FIELDS
         labels = {"weight_from_g_m2": _("From, g/m²"), "weight_to_g_m2": _("To, g/m²")}
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        as_people_write(self, reader())
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
@@ -228,7 +240,13 @@ class RulesForm(forms.ModelForm):
             "fibre": _("Fibre"),
             "weight_label": _("Weight label"),
         }
-        help_texts = {"ring_strip_width_mm": _("Empty: what is left round a design is waste.")}
+        help_texts = {
+            "ring_strip_width_mm": _("Empty: what is left round a design is waste."),
+            "stabilizer_margin_mm": told_lazily(
+                _("Beyond the inner ring on every side. Common practice: about {margin}."),
+                margin=lambda: told_sides(20),
+            ),
+        }
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

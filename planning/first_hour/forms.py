@@ -11,11 +11,13 @@ from inventory.catalogue.in_own_words import Across, SpoolInWords
 from inventory.compute.colour.lab import Lab, lab_from_hex, parse_colour
 from inventory.compute.errors import WorkshopError
 from inventory.compute.names.plain import colour_of_name
-from inventory.compute.spoken import figure
-from inventory.compute.units import Units
+from inventory.compute.spoken import figure, plainly
+from inventory.compute.units import Units, reader, told_sides
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.models import Fibre
-from inventory.shelf.forms import KeyedForm, MeasureField, NumberField, ScaleField, UnitsForm
+from inventory.shelf.forms import KeyedForm, MeasureField, ScaleField, UnitsForm
+from inventory.shelf.typed.lazily import told_lazily
+from inventory.shelf.typed.measures import AcrossField
 from planning.facts.recipes import STARTERS, starter
 from planning.first_hour.setting import MOST_NEEDLES, hoops_to_choose
 from planning.models import Design, Fabric, Machine
@@ -47,7 +49,14 @@ BESIDE = {
     "greyer": _("greyer"),
     "stronger": _("stronger"),
 }
-BOBBIN_SIZES = (("small", _("about 2 cm across")), ("large", _("about 2.5 cm across")))
+BOBBIN_SIZES = (
+    ("small", told_lazily(_("about {size} across"), size=lambda: _short_size(20))),
+    ("large", told_lazily(_("about {size} across"), size=lambda: _short_size(25))),
+)
+
+
+def _short_size(mm: float) -> str:
+    return f"{plainly(mm / 10)} cm" if reader().size == "cm" else told_sides(round(mm / 2.54) * 2.54)
 
 
 class StitchFileForm(forms.Form):
@@ -99,9 +108,9 @@ class ThreadForm(KeyedForm):
     empty = MeasureField(
         measure="weight", label=_("An empty spool weighs"), required=False, help_text=_("If you know it.")
     )
-    thread_across = NumberField(label=_("Across the thread now, mm"), required=False)
-    full_across = NumberField(label=_("Across a full spool, mm"), required=False)
-    core_across = NumberField(label=_("Across the bare core, mm"), required=False)
+    thread_across = AcrossField(label=_("Across the thread now"), required=False)
+    full_across = AcrossField(label=_("Across a full spool"), required=False)
+    core_across = AcrossField(label=_("Across the bare core"), required=False)
     which = forms.ChoiceField(
         label=_("A spool of it is on the shelf already"),
         choices=[("same", _("It is that one")), ("another", _("It is another one"))],

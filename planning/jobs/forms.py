@@ -7,6 +7,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.errors import WorkshopError
+from inventory.compute.units import reader
+from inventory.shelf.typed.measures import as_people_write
 from planning.compute.batch.quoting import QuoteTerms
 from planning.compute.stitches.placing import Placement
 from planning.jobs.jobs import JobFacts
@@ -170,6 +172,10 @@ class PlacedForm(forms.ModelForm):
             "y_mm": _("Below the middle, mm"),
             "mirrored": _("Mirrored"),
         }
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        as_people_write(self, reader(), signed=("x_mm", "y_mm"))
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

@@ -12,7 +12,6 @@ from functools import cached_property
 from typing import Any
 
 from django.db.models import Exists, Model, OuterRef, QuerySet
-from django.utils.translation import get_language
 
 from inventory.models import (
     BobbinBatch,
@@ -36,7 +35,7 @@ from inventory.models import (
     ThreadRange,
 )
 from inventory.schema.plain_rows import plain_rows
-from inventory.schema.unchanged import while_unchanged
+from inventory.schema.unchanged import read_as, while_unchanged
 from planning.models import (
     Applique,
     Block,
@@ -84,7 +83,7 @@ class RestsOn:
     catalogue: bytes
     facts: bytes
     jobs: tuple[tuple[int, bytes], ...]
-    language: str = ""
+    read_as: Hashable = ()
 
     @property
     def every(self) -> bytes:
@@ -93,7 +92,7 @@ class RestsOn:
 
     def question_of(self, pk: int) -> Hashable:
         """Return the mark of what a job asks, whatever is on the shelf."""
-        return (pk, self._by_job[pk], self.facts, self.catalogue, self.language)
+        return (pk, self._by_job[pk], self.facts, self.catalogue, self.read_as)
 
     @cached_property
     def _by_job(self) -> dict[int, bytes]:
@@ -102,7 +101,7 @@ class RestsOn:
 
 def marks_now() -> RestsOn:
     """Return the marks as the database stands, in a number of queries that does not grow; none if nothing moved."""
-    return replace(while_unchanged("marks", _marks), language=get_language() or "")
+    return replace(while_unchanged("marks", _marks), read_as=read_as())
 
 
 def _marks() -> RestsOn:

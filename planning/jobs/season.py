@@ -196,7 +196,7 @@ def _kept_season(question: Hashable, work: Callable[["_Season"], list[Answer]]) 
 
 def _season(marks: RestsOn) -> "_Season":
     """Return the season that these marks are of, read once for all that is asked of it."""
-    key = ("read", marks.language, marks.every)
+    key = ("read", marks.read_as, marks.every)
     if key not in _keeping.answers:
         for other in [each for each in _keeping.answers if isinstance(each, tuple) and each[:2] == key[:2]]:
             del _keeping.answers[other]  # one in each language is large enough

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import planned_act, standing_at
 from inventory.compute.errors import WorkshopError
-from inventory.compute.spoken import as_written_here
+from inventory.compute.units import told_sides
 from inventory.ledger.changes import changed_before
 from inventory.models import Change, StabilizerProduct
 from planning.compute.stitches.applique import ROLES, USUAL_ALLOWANCE_MM, DesignPart, design_parts
@@ -87,9 +87,7 @@ def add_applique(
     width_mm, height_mm = size_mm or covered_mm(lines)
     if min(width_mm, height_mm) < 1:
         raise NotSuchParts(
-            _("{width_mm} × {height_mm} mm is too small for a piece of fabric.").format(
-                width_mm=as_written_here(f"{width_mm:g}"), height_mm=as_written_here(f"{height_mm:g}")
-            )
+            _("{size} is too small for a piece of fabric.").format(size=told_sides(width_mm, height_mm))
         )
     last = design.appliques.aggregate(last=Max("number"))["last"] or 0
     made = Applique.objects.create(

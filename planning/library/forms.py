@@ -12,8 +12,10 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import as_written_here, figure
+from inventory.compute.units import reader
 from inventory.models import StabilizerProduct, ThreadRange
 from inventory.shelf.forms import MeasureField, UnitsForm
+from inventory.shelf.typed.lazily import told_lazily
 from planning.compute.colour.lists import LONGEST_LIST, ShadeBook
 from planning.compute.stitches.applique import COVER, PLACEMENT, TACK_DOWN, USUAL_ALLOWANCE_MM, DesignPart
 from planning.library.colours import RequestedColour, as_typed, understand_colour
@@ -116,7 +118,10 @@ class AppliqueForm(UnitsForm):
         measure="size",
         label=_("Beyond the line"),
         required=False,
-        help_text=_("On every side, to hold and to trim off. Common practice, no source: about 1 cm."),
+        help_text=told_lazily(
+            _("On every side, to hold and to trim off. Common practice, no source: about {size}."),
+            size=lambda: "1 cm" if reader().size == "cm" else "0.4 in",
+        ),
     )
     width = MeasureField(
         measure="size", label=_("It covers, width"), required=False, help_text=_("Blank: as the lines do.")

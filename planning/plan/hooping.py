@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.spoken import _, as_written_here, ngettext
+from inventory.compute.spoken import _, ngettext
+from inventory.compute.units import told_sides
 from planning.compute.batch.copies_compared import boxes_needed
 from planning.compute.hooping.copies import COPY_SPACING_MM, HoopField, most_copies, smallest_hoop
 from planning.compute.stitches.placing import field_needed
@@ -109,18 +110,19 @@ def _copies(asked: JobAsked) -> int:
     if asked.copies > most:
         holds = (
             ngettext(
-                "The hoop {hoop} holds {most} copy at a time, {mm} mm apart; {copies} are asked for.",
-                "The hoop {hoop} holds {most} copies at a time, {mm} mm apart; {copies} are asked for.",
+                "The hoop {hoop} holds {most} copy at a time, {distance} apart; {copies} are asked for.",
+                "The hoop {hoop} holds {most} copies at a time, {distance} apart; {copies} are asked for.",
                 most,
             )
             if asked.hoop
             else ngettext(
-                "No hoop of this machine holds more than {most} copy at a time, {mm} mm apart; {copies} are asked for.",
-                "No hoop of this machine holds more than {most} copies at a time, {mm} mm apart; {copies} are asked "
+                "No hoop of this machine holds more than {most} copy at a time, {distance} apart; {copies} are asked "
+                "for.",
+                "No hoop of this machine holds more than {most} copies at a time, {distance} apart; {copies} are asked "
                 "for.",
                 most,
             )
-        ).format(hoop=asked.hoop, most=most, mm=as_written_here(f"{COPY_SPACING_MM:g}"), copies=asked.copies)
+        ).format(hoop=asked.hoop, most=most, distance=told_sides(COPY_SPACING_MM), copies=asked.copies)
         raise WorkshopError(f"{holds} {_('Give fewer copies per hooping, or a larger hoop.')}")
     return asked.copies
 

@@ -100,7 +100,7 @@ PLAN: dict[str, str] = {
     "threads[].free_sigma_mm": N_("One standard deviation of that."),
     "threads[].p_enough": N_("How likely it is that there is enough."),
     "threads[].verdict": N_("enough, tight, short, or unknown where nothing was asked or nothing is known."),
-    "threads[].reason": N_("Why it is short or unknown, where that is no matter of metres."),
+    "threads[].reason": N_("Why it is short or unknown, where that is no matter of length."),
     "threads[].pieces_possible": N_("Pieces that can surely be stitched."),
     "threads[].missing_mm": N_("What would make it sure; 0 for a block without a colour."),
     "threads[].spools[]": N_("Which spool for which pieces."),

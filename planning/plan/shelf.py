@@ -8,12 +8,12 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
-from django.utils.translation import get_language
 
 from inventory.compute.knowing import NOTHING_CUT
 from inventory.compute.left_out import LeftOut, Why, spools_of
 from inventory.compute.names.weight_labels import same_weight
-from inventory.compute.spoken import _, as_written_here
+from inventory.compute.spoken import _
+from inventory.compute.units import told_mass_plainly, told_roll
 from inventory.models import (
     BobbinBatch,
     BobbinStyle,
@@ -31,7 +31,7 @@ from inventory.models import (
     StockItem,
     ThreadRange,
 )
-from inventory.schema.unchanged import while_unchanged
+from inventory.schema.unchanged import read_as, while_unchanged
 from inventory.shelf.offcuts import cut_of_open
 from planning.compute.batch.asked import BobbinStock, Shelf
 from planning.compute.buying.packs import PackOffer
@@ -70,7 +70,7 @@ def shelf(
         # What packs are called, and the notes, are words.
         (
             "shelf",
-            get_language(),
+            read_as(),
             fibre,
             weight_label,
             getattr(bobbin_style, "pk", None),
@@ -403,11 +403,9 @@ def sold_as(offer: Offer) -> str:
     elif offer.bobbin_style is not None:
         one = _("{style} bobbin").format(style=offer.bobbin_style)
     elif offer.can_mg:
-        one = _("can with {weight} g").format(weight=as_written_here(f"{offer.can_mg / 1000:g}"))
+        one = _("can with {weight}").format(weight=told_mass_plainly(offer.can_mg))
     else:
-        sides = {"width": (offer.roll_width_mm or 0) / 10, "length": (offer.roll_length_mm or 0) / 1000}
-        told = {side: as_written_here(f"{size:g}") for side, size in sides.items()}
-        one = _("roll {width} cm × {length} m").format(**told)
+        one = _("roll {size}").format(size=told_roll(offer.roll_width_mm or 0, offer.roll_length_mm or 0))
     return one if offer.pack == 1 else f"{offer.pack} × {one}"
 
 

@@ -12,7 +12,7 @@ from rich.text import Text
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.spoken import _, as_written_here, figure, ngettext
-from inventory.compute.units import METRIC, Units
+from inventory.compute.units import Units, reader
 from planning.compute.batch.asked import AskedDesign
 from planning.compute.batch.bobbin_thread import PlannedBobbins
 from planning.compute.batch.needle_thread import PlannedThread
@@ -42,8 +42,9 @@ from planning.plan.words import (
 SIGNS = {"enough": "●", "tight": "◐", "short": "○", "unknown": "?", "off colour": "≠"}
 
 
-def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> None:
+def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None) -> None:
     """Print the answer first, then the reasons: colours, spools, bobbins, stabilizer, time, cost, shopping."""
+    units = units or reader()
     answer = answer_in_words(plan, units=units)
     console.print(f"{SIGNS[answer.sign]} {answer.headline}", style="bold")
     for line in answer.lines:
@@ -76,7 +77,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units = METRIC) -> N
     if plan.left_out:
         console.print(left_out_in_words(plan.left_out))
     if pins := pins_to_type(plan):
-        said = _("To choose, type any shade with enough metres, such as: {pins}")
+        said = _("To choose, type any shade with enough thread, such as: {pins}")
         console.print(said.format(pins=pins), soft_wrap=True)
     console.print()
     console.print(_threads(plan, units))
@@ -396,8 +397,9 @@ def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:
     return Group(Text("\n" + _("To buy"), style="italic"), table)
 
 
-def print_design(console: Console, design: AskedDesign, *, units: Units = METRIC) -> None:
+def print_design(console: Console, design: AskedDesign, *, units: Units | None = None) -> None:
     """Print one design and its blocks."""
+    units = units or reader()
     console.print(
         _("{design} ({format}): {stitches} stitches, {trims} trims, {size}").format(
             design=design.name,

@@ -7,9 +7,10 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.lengths import ScaleReading
-from inventory.compute.units import Units
+from inventory.compute.units import Units, reader
 from inventory.models import Spool
 from inventory.shelf.forms import MeasureField, ScaleField
+from inventory.shelf.typed.lazily import told_lazily
 from planning.run.finish import Ending, WeighedBack
 from planning.run.standing import Run, spools_of
 
@@ -21,9 +22,12 @@ class EndingForm(forms.Form):
         measure="weight",
         label=_("Steps of the scale"),
         required=False,
-        help_text=_(
-            "Type every figure that the scale shows: 52.40 teaches more than 52. This is only for a scale whose "
-            "step is not that of its last figure, such as one in steps of 5 g."
+        help_text=told_lazily(
+            _(
+                "Type every figure that the scale shows: 52.40 teaches more than 52. This is only for a scale whose "
+                "step is not that of its last figure, such as one in steps of {step}."
+            ),
+            step=lambda: "5 g" if reader().weight == "g" else "0.2 oz",
         ),
     )
     bobbins = forms.FloatField(

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 from django.db.models import F, QuerySet
 
-from inventory.compute.spoken import _, figure
+from inventory.compute.spoken import _
+from inventory.compute.units import told_thread
 from inventory.models import Reservation
 from planning.models import Job, PromisedSpool
 
@@ -66,11 +67,11 @@ def _promised_twice() -> list[str]:
         needs[turn.item_id] = needs.get(turn.item_id, 0.0) + sum(geometry_mm) * thread.median
         of_jobs.setdefault(turn.item_id, {})[thread.promise.job_id] = str(thread.promise.job)
     return [
-        _("{label}: promised to {jobs}, who need {need} m of it; {there} m are there").format(
+        _("{label}: promised to {jobs}, who need {need} of it; {there} are there").format(
             label=items[pk].label,
             jobs=_(" and ").join(of_jobs[pk].values()),
-            need=figure(needs[pk] / 1000, 1),
-            there=figure(items[pk].on_hand / 1000, 1),
+            need=told_thread(needs[pk]),
+            there=told_thread(items[pk].on_hand),
         )
         for pk in needs
         if len(of_jobs[pk]) > 1 and needs[pk] > items[pk].on_hand

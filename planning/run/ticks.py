@@ -11,7 +11,8 @@ from inventory.acting import PlanHasChanged, planned_act, standing_at
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
 from inventory.compute.lengths import ScaleReading
-from inventory.compute.spoken import _, figure
+from inventory.compute.spoken import _
+from inventory.compute.units import told_thread
 from inventory.ledger import Finding, NotEnough, find, release
 from inventory.models import Spool, StockItem
 from inventory.shelf.scan_box import read_code
@@ -301,19 +302,16 @@ def _swap(run: Run, event: RunEvent, happening: Happening) -> Callable[[], None]
 def _refuse_unasked(off: StockItem, a_piece_mm: float, happening: Happening) -> None:
     """Ask what is left where the books have more on the spool than one piece and twice their uncertainty."""
     if happening.left not in LEFT:
-        raise WorkshopError(
-            _('"{left}" says nothing of what is left: say nothing, little, or weigh it.').format(
-                left=happening.left
-            )
-        )
+        said = _('"{left}" says nothing of what is left: say nothing, little, or weigh it.')
+        raise WorkshopError(said.format(left=happening.left))
     if happening.left == "weighed" and happening.gross is None:
         raise WorkshopError(_("Say what {label} weighs now, with its core.").format(label=off))
     if not happening.left and off.is_known and off.on_hand - 2 * (off.sigma or 0.0) > a_piece_mm:
         raise WhatIsLeft(
             _(
-                "By the books {length} m are left on {label}. What is on it: nothing, a little, "
+                "By the books {length} are left on {label}. What is on it: nothing, a little, "
                 "or what does the scale show? Nothing was noted yet."
-            ).format(length=figure(off.on_hand / 1000, 1), label=off)
+            ).format(length=told_thread(off.on_hand), label=off)
         )
 
 

@@ -4,13 +4,15 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.utils.text import format_lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from inventory.compute.spoken import N_, as_written_here
+from inventory.compute.spoken import N_
+from inventory.compute.units import reader, told_sides
 from inventory.models import ThreadRange
 from inventory.shelf.forms import MeasureField, UnitsForm
+from inventory.shelf.typed.lazily import told_lazily
+from inventory.shelf.typed.measures import as_people_write
 from planning.compute.stitches.strip_threads import PARTS
 from planning.compute.stitches.thread_length import USUAL_THICKNESS_MM
 from planning.compute.stitches.weighed_strip import Scale, StripMeasured
@@ -29,17 +31,21 @@ class StitchedOnForm(forms.Form):
         queryset=Machine.objects.all(), label=_("Machine"), required=False, empty_label=_("the first one")
     )
     hoop = forms.ModelChoiceField(
-        queryset=Hoop.objects.all(), label=_("Hoop"), required=False, empty_label=_("any with 100 × 100 mm")
+        queryset=Hoop.objects.all(),
+        label=_("Hoop"),
+        required=False,
+        empty_label=told_lazily(_("any with {size}"), size=lambda: told_sides(100, 100)),
     )
     fabric = forms.ModelChoiceField(
         queryset=Fabric.objects.all(),
         label=_("Fabric"),
         required=False,
-        empty_label=format_lazy(
-            _("not said: {thickness} mm thick"),
-            thickness=as_written_here(f"{USUAL_THICKNESS_MM:g}"),
-        ),
+        empty_label=told_lazily(_("not said: {size} thick"), size=lambda: told_sides(USUAL_THICKNESS_MM)),
     )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        as_people_write(self, reader())
 
 
 class StripForm(StitchedOnForm):
@@ -86,6 +92,10 @@ class StripForm(StitchedOnForm):
 
 class MeasuredForm(forms.Form):
     """What was read on the back of the strip, and weighed."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        as_people_write(self, reader())
 
     light_percent = forms.DecimalField(
         label=_("Light strip, % of the column's width"),

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import figure
+from inventory.compute.units import told_sides
 from planning.stitch_files.writing import WRITTEN
 from planning.strip.forms import WEIGHED, ThreadsForm, ThreadsReadForm
 from planning.strip.threads import drawn_strip, keep_lay, part_promises, solved, threads_file
@@ -91,7 +92,8 @@ def threads_keep(request: HttpRequest) -> HttpResponse:
         machine=asked.machine, kappa=figure(told["kappa"], 3), depth=figure(told["interlock_depth"], 2)
     )
     if asked.fabric:
-        cloth = _("{fabric} is {thickness} mm thick.")
-        said += " " + cloth.format(fabric=asked.fabric, thickness=figure(told["thickness_mm"], 2))
+        cloth = _("{fabric} is {thickness} thick.")
+        thickness = told_sides(round(told["thickness_mm"], 2))
+        said += " " + cloth.format(fabric=asked.fabric, thickness=thickness)
     messages.success(request, said)
     return redirect("setup_record", "machines", asked.machine.pk)

@@ -18,7 +18,7 @@ from django.utils.translation import gettext_lazy, pgettext
 
 from inventory.compute.lengths import format_length, format_weight, told_length
 from inventory.compute.spoken import as_written_here
-from inventory.compute.units import Units
+from inventory.compute.units import Units, side_number, told_area, told_sides
 
 register = template.Library()
 
@@ -82,6 +82,36 @@ def size_number(mm: float | None, units: Units) -> str:
     '38.1'
     """
     return _number(size(mm, units))
+
+
+@register.filter
+def sides(mm: float) -> str:
+    """Return a small distance in mm or in inches, as the reader has chosen.
+
+    >>> sides(10)
+    '10 mm'
+    """
+    return told_sides(mm)
+
+
+@register.filter
+def across_number(mm: float) -> str:
+    """Return a small measure in mm or in inches without its unit, to a hundredth of either at least.
+
+    >>> across_number(12.345)
+    '12.35'
+    """
+    return side_number(round(mm, 2))
+
+
+@register.filter
+def area(mm2: float) -> str:
+    """Return an area in cm² or square inches, as the reader has chosen.
+
+    >>> area(12_345)
+    '123 cm²'
+    """
+    return told_area(mm2)
 
 
 @register.filter

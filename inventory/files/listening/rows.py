@@ -9,10 +9,11 @@ from typing import Any
 from inventory.catalogue.in_own_words import USUAL_FULL_MM, SpoolInWords
 from inventory.compute.colour.lab import Lab, lab_from_hex
 from inventory.compute.errors import WorkshopError
-from inventory.compute.lengths import AmbiguousNumber, parse_decimal, parse_length, read_scale
+from inventory.compute.lengths import AmbiguousNumber, parse_decimal, parse_length, read_scale, told_length
 from inventory.compute.names.fullness import Fullness, fullness_of
 from inventory.compute.names.plain import colour_of_name, is_colour_word
 from inventory.compute.spoken import _
+from inventory.compute.units import reader, told_mass
 from inventory.compute.weighing import FILL_LEVELS
 from inventory.files.listening.meanings import LEFT_OUT, unit_in
 from inventory.files.listening.reading import KeptList
@@ -277,10 +278,21 @@ class _Row:
         try:
             length = self.length(bare, self.heading("full"))
         except WorkshopError:
-            self.ask("full", _("How long is the thread on a full one? Type it like 1000 m, or nothing."))
+            self.ask(
+                "full",
+                _("How long is the thread on a full one? Type it like {example}, or nothing.").format(
+                    example=f"1000 {reader().length}"
+                ),
+            )
             return None
         if not 10_000 <= length <= 50_000_000:
-            self.ask("full", _("A spool is sold with 10 m to 50,000 m. Type the length again, or nothing."))
+            self.ask(
+                "full",
+                _("A spool is sold with {least} to {most}. Type the length again, or nothing.").format(
+                    least=told_length(10_000, unit=reader().length),
+                    most=told_length(50_000_000, unit=reader().length),
+                ),
+            )
             return None
         return length
 
@@ -291,7 +303,13 @@ class _Row:
             try:
                 return {"gross": read_scale(weighed, unit="g"), "full_mm": full_mm or self.reading.full_mm}
             except WorkshopError:
-                self.ask("gross", _("What does the scale show? Type it like 92.5 g, or nothing."))
+                example = told_mass(92_500)
+                self.ask(
+                    "gross",
+                    _("What does the scale show? Type it like {example}, or nothing.").format(
+                        example=example
+                    ),
+                )
         if not text:
             unsaid = FILL_LEVELS["full"] if self.reading.unsaid_is_full or part is not None else None
             return {"level": unsaid, "full_mm": full_mm or self.reading.full_mm}
@@ -308,7 +326,10 @@ class _Row:
             return {"length_mm": self.length(text, self.heading("left")), "full_mm": full_mm}
         except WorkshopError:
             self.ask(
-                "left", _("How much is on it? full, half, a quarter, nearly empty, 60 %, 640 m, or nothing.")
+                "left",
+                _(
+                    "How much is on it? full, half, a quarter, nearly empty, 60 %, {example}, or nothing."
+                ).format(example=f"640 {reader().length}"),
             )
             return {"full_mm": full_mm or self.reading.full_mm}
 

@@ -10,6 +10,7 @@ from rich.text import Text
 from inventory.compute.left_out import left_out_as_data, left_out_in_words
 from inventory.compute.lengths import format_length
 from inventory.compute.spoken import N_, figure
+from inventory.compute.units import reader
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
 from inventory.shelf.reads import NearShade, colour_meant, left_out_of_nearest, owned_nearest
@@ -59,7 +60,8 @@ def _table(near: list[NearShade]) -> Table:
         table.add_column(heading, overflow="fold")
     table.add_column("ΔE00", justify="right")
     table.add_column(_("Grey scale"))
-    table.add_column(_("Free m"), justify="right")
+    unit = reader().length
+    table.add_column(f"{_('Free')} {unit}", justify="right")
     for each in near:
         shade = each.shade
         table.add_row(
@@ -70,6 +72,6 @@ def _table(near: list[NearShade]) -> Table:
             _(shade.plain_name),
             figure(each.delta_e_00, 1),
             f"{each.grade} ({_(each.in_words)})",
-            format_length(each.free_mm, unit="m", places=1).removesuffix(" m"),
+            format_length(each.free_mm, unit=unit, places=1).removesuffix(f" {unit}"),
         )
     return table

@@ -6,8 +6,9 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.compute.lengths import format_weight, read_scale
+from inventory.compute.lengths import read_scale
 from inventory.compute.spoken import N_
+from inventory.compute.units import told_mass
 from inventory.management.acts import ActCommand, add_scale_step, scale_step_mg
 from inventory.shelf.labelled import item_labelled
 from inventory.shelf.weights import learn_tare, weigh_spool
@@ -57,7 +58,5 @@ class Command(ActCommand):
             self.write_json({"label": label, "empty_mg": empty_mg})
         else:
             self.stdout.write(
-                _("{label} weighs {weight} when empty.").format(
-                    label=label, weight=format_weight(empty_mg, unit="g")
-                )
+                _("{label} weighs {weight} when empty.").format(label=label, weight=told_mass(empty_mg))
             )

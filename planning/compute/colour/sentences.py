@@ -9,10 +9,18 @@ AS_NEAR_AS_COMES = N_("As near as thread comes.")
 NEAREST_KNOWN = N_("Nearest of the {count} shades you know.")
 ONLY_KNOWN = N_("The only shade you know.")
 NEARER_TO_BUY = N_("Something nearer can be bought.")
-NOTHING_LIKE_IT = N_("Nothing like it is on the shelf with enough metres.")
-NO_SUCH_THREAD = N_("No thread of that colour ({wished}) with enough metres.")
+NOTHING_LIKE_IT = N_("Nothing like it is on the shelf with enough thread.")
+NO_SUCH_THREAD = N_("No thread of that colour ({wished}) with enough thread.")
 ANOTHER_COLOUR = N_(
-    "No thread of that colour: the file wishes for {wished}, the nearest with enough metres is {nearest}, {colour}."
+    "No thread of that colour: the file wishes for {wished}, the nearest with enough thread is {nearest}, {colour}."
+)
+# As plans said it that were kept before.
+_EARLIER = (
+    N_("Nothing like it is on the shelf with enough metres."),
+    N_("No thread of that colour ({wished}) with enough metres."),
+    N_(
+        "No thread of that colour: the file wishes for {wished}, the nearest with enough metres is {nearest}, {colour}."
+    ),
 )
 BUY_NEARER = N_("{thread} is ΔE00 {difference} nearer.")
 BUY_NEARER_FROM = N_("{thread} from {seller} is ΔE00 {difference} nearer.")
@@ -82,6 +90,7 @@ PARTS: tuple[Marked, ...] = (
 )
 SENTENCES: tuple[Marked, ...] = (
     *(NEAR, AS_NEAR_AS_COMES, NEAREST_KNOWN, ONLY_KNOWN, NEARER_TO_BUY, NOTHING_LIKE_IT),
+    *_EARLIER,
     *(NO_SUCH_THREAD, ANOTHER_COLOUR, BUY_NEARER_FROM, BUY_NEARER, BUY_FROM, BUY),
     *(TOO_ALIKE, SHARED, WRONG_ORDER, PINNED_FAR_OFF, NOT_PROVEN, MUST_BREAK, FALLEN_TOGETHER, MORE_FALLEN),
     *(NO_COLOUR, NONE_OF_KNOWN_COLOUR, NONE_OF_THAT_COLOUR, NOTHING_NEAR, NO_THREAD_NEAR, NOBODY_KNOWS),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import _
+from inventory.compute.units import told_sides
 
 # Between two copies, so that each can be cut out and presser foot and stabilizer do not meet the neighbour's
 # stitches: common practice, no source.
@@ -62,11 +63,11 @@ def copy_grid(
     for size in (width_mm, height_mm):
         if not (math.isfinite(size) and size > 0):
             raise WorkshopError(
-                _("A design {size} mm wide or high has no place in a hoop.").format(size=size)
+                _("A design {size} wide or high has no place in a hoop.").format(size=told_sides(size))
             )
     if not (math.isfinite(spacing_mm) and spacing_mm >= 0):
         raise WorkshopError(
-            _("The spacing is {spacing_mm} mm; give 0 or more.").format(spacing_mm=spacing_mm)
+            _("The spacing is {spacing}; give 0 or more.").format(spacing=told_sides(spacing_mm))
         )
     grids = [
         _grid(width_mm, height_mm, hoop, spacing_mm, turned=False),

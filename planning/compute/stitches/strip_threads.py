@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.later import later
-from inventory.compute.spoken import N_, _, figure, plainly
+from inventory.compute.spoken import N_, _, plainly
+from inventory.compute.units import told_sides
 from planning.compute.stitches.thread_length import (
     KAPPA_GRID,
     BlockSums,
@@ -120,13 +121,11 @@ def strip_to_weigh(
     if width_mm < LEAST_PART_MM or _height_mm((1, 2, 1)) > field_mm[1]:
         raise WorkshopError(
             _(
-                "A field of {width} × {height} mm is too small for the strip; it needs "
-                "{across} mm across and {along} mm along."
+                "A field of {size} is too small for the strip; it needs {across} across and {along} along."
             ).format(
-                width=plainly(field_mm[0]),
-                height=plainly(field_mm[1]),
-                across=plainly(LEAST_PART_MM),
-                along=figure(_height_mm((1, 2, 1)), grouped=False),
+                size=told_sides(*field_mm),
+                across=told_sides(LEAST_PART_MM),
+                along=told_sides(round(_height_mm((1, 2, 1)))),
             )
         )
     sigma_mg = errors.sigma_mg(scale)
@@ -147,12 +146,11 @@ def strip_to_weigh(
                 raise WorkshopError(
                     _(
                         "On a scale of {step} mg steps that repeats to {repeat} mg the parts would not "
-                        "fit {width} × {height} mm. {advice} Or unravel a small strip and measure its threads."
+                        "fit {size}. {advice} Or unravel a small strip and measure its threads."
                     ).format(
                         step=plainly(scale.step_mg),
                         repeat=plainly(errors.repeatability_mg),
-                        width=plainly(field_mm[0]),
-                        height=plainly(field_mm[1]),
+                        size=told_sides(*field_mm),
                         advice=advice(max(reached)),
                     )
                 )

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_, _, as_written_here, figure, plainly
+from inventory.compute.units import told_sides
 from planning.compute.certainty.enough import Factor, WeighBack, posterior
 from planning.compute.stitches.thread_length import (
     BlockSums,
@@ -122,12 +123,9 @@ def draw_strip(
     if width_mm < 40 or least.size_mm[1] > field_mm[1]:
         raise WorkshopError(
             _(
-                "A field of {width} × {height} mm is too small for the strip; it needs 40 mm across "
-                "and {along} mm along."
+                "A field of {size} is too small for the strip; it needs {across} across and {along} along."
             ).format(
-                width=plainly(field_mm[0]),
-                height=plainly(field_mm[1]),
-                along=figure(least.size_mm[1], grouped=False),
+                size=told_sides(*field_mm), across=told_sides(40), along=told_sides(round(least.size_mm[1]))
             )
         )
     most_rows = 2 + math.floor((field_mm[1] - least.size_mm[1]) / FILL_SPACING_MM)
@@ -138,10 +136,9 @@ def draw_strip(
     if rows > most_rows:
         best = weighing_errors(scale, _strip(width_mm, rows=most_rows), settings)
         raise WorkshopError(
-            _("On a scale of {step} mg steps the strip would not fit {width} × {height} mm. {advice}").format(
+            _("On a scale of {step} mg steps the strip would not fit {size}. {advice}").format(
                 step=plainly(scale.step_mg),
-                width=plainly(field_mm[0]),
-                height=plainly(field_mm[1]),
+                size=told_sides(*field_mm),
                 advice=advice(max(best)),
             )
         )

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from rich.console import Console
 
 from inventory.compute.spoken import N_, figure
+from inventory.compute.units import reader, side_number, told_area, told_sides
 from inventory.management.base import WorkshopCommand
 from planning.cutting.cuts import JobsCut, ProductCut, cut_as_data, jobs_to_cut, plan_cuts
 from planning.plan.ask import verdict_exit_code
@@ -41,15 +42,15 @@ class Command(WorkshopCommand):
 
 
 def print_cut(console: Console, cut: JobsCut) -> None:
-    """Print each product's strips with their measures from the free end, in mm."""
+    """Print each product's strips with their measures from the free end, in mm or inches."""
     console.print(f"{', '.join(map(str, cut.jobs))}: {_(cut.verdict)}", style="bold")
     for note in cut.notes:
         console.print(note)
     if cut.comparison:
         saved = cut.comparison.saved_mm2
         console.print(
-            _("Together they take {saved} m² of roll less than one after another.").format(
-                saved=figure(saved / 1e6, 3)
+            _("Together they take {saved} of roll less than one after another.").format(
+                saved=told_area(saved) if reader().size == "in" else f"{figure(saved / 1e6, 3)} m²"
             )
             if saved
             else _("Cutting them together saves no roll; one after another does as well.")
@@ -70,15 +71,15 @@ def _print_product(console: Console, cut: ProductCut) -> None:
     console.print(
         "\n"
         + _(
-            "{product}: {pieces} pieces, {roll} mm of roll; the {proof}, no way takes less than {bound} mm; "
-            "{waste} cm² wasted"
+            "{product}: {pieces} pieces, {roll} of roll; the {proof}, no way takes less than {bound}; "
+            "{waste} wasted"
         ).format(
             product=cut.product,
             pieces=plan.pieces,
-            roll=plan.roll_mm,
+            roll=told_sides(plan.roll_mm),
             proof=_(plan.proof),
-            bound=plan.bound_mm,
-            waste=figure(plan.waste_mm2 / 100),
+            bound=told_sides(plan.bound_mm),
+            waste=told_area(plan.waste_mm2),
         )
     )
     for row in cut.needs:
@@ -89,7 +90,9 @@ def _print_product(console: Console, cut: ProductCut) -> None:
                 )
             )
     for source in plan.sources:
-        console.print(_("  {label}, {width_mm} mm wide").format(label=source.label, width_mm=source.width_mm))
+        console.print(
+            _("  {label}, {width} wide").format(label=source.label, width=told_sides(source.width_mm))
+        )
         for number, strip in enumerate(source.strips, 1):
             pieces = ", ".join(
                 (
@@ -97,25 +100,25 @@ def _print_product(console: Console, cut: ProductCut) -> None:
                     if piece.turned
                     else _("{width} × {height} at {x} ({name})")
                 ).format(
-                    width=piece.width_mm,
-                    height=piece.height_mm,
-                    x=piece.x_mm,
+                    width=side_number(piece.width_mm),
+                    height=side_number(piece.height_mm),
+                    x=side_number(piece.x_mm),
                     name=cut.need_names[piece.need],
                 )
                 for piece in strip.pieces
             )
             told = _("strip {number}: x {x}–{x_end}, y {y}–{y_end}: {pieces}").format(
                 number=number,
-                x=strip.x_mm,
-                x_end=strip.x_mm + strip.width_mm,
-                y=strip.y_mm,
-                y_end=strip.y_mm + strip.height_mm,
+                x=side_number(strip.x_mm),
+                x_end=side_number(strip.x_mm + strip.width_mm),
+                y=side_number(strip.y_mm),
+                y_end=side_number(strip.y_mm + strip.height_mm),
                 pieces=pieces,
             )
             console.print(f"    {told}")
         for rest in source.useful_rests:
             console.print(
                 _("    back on the shelf: {width_mm} × {height_mm}").format(
-                    width_mm=rest.width_mm, height_mm=rest.height_mm
+                    width_mm=side_number(rest.width_mm), height_mm=side_number(rest.height_mm)
                 )
             )

@@ -8,7 +8,8 @@ from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import read_scale
-from inventory.compute.spoken import N_, figure
+from inventory.compute.spoken import N_
+from inventory.compute.units import told_thread
 from inventory.management.acts import add_scale_step, scale_step_mg
 from inventory.management.base import WorkshopCommand
 from planning.management.jobs import job_numbered
@@ -59,10 +60,10 @@ class Command(WorkshopCommand):
         )
         for row in facts["threads"]:
             self.stdout.write(
-                _("  {thread}: planned {planned} m, used {used} m").format(
+                _("  {thread}: planned {planned}, used {used}").format(
                     thread=row["thread"],
-                    planned=figure(row["planned_mm"] / 1000, 1),
-                    used=figure(row["used_mm"] / 1000, 1),
+                    planned=told_thread(row["planned_mm"]),
+                    used=told_thread(row["used_mm"]),
                 )
             )
         if facts["bobbins"]["kept"]:

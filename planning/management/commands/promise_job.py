@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.compute.spoken import N_, figure
+from inventory.compute.units import told_thread
 from inventory.management.base import WorkshopCommand
 from inventory.models import Reservation
 from planning.management.jobs import job_numbered
@@ -69,7 +70,5 @@ class Command(WorkshopCommand):
             _("{job} is {get_state_display}.").format(job=job, get_state_display=job.get_state_display())
         )
         for each in held:
-            amount = (
-                f"{figure(each.quantity / 1000, 1)} m" if each.item.is_measured else figure(each.quantity)
-            )
+            amount = told_thread(each.quantity) if each.item.is_measured else figure(each.quantity)
             self.stdout.write(_("  {label}: {amount} set aside").format(label=each.item.label, amount=amount))

@@ -6,7 +6,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from rich.table import Table
 
-from inventory.compute.spoken import N_, figure
+from inventory.compute.lengths import format_length
+from inventory.compute.spoken import N_
+from inventory.compute.units import reader
 from inventory.management.base import WorkshopCommand
 from planning.cutting.outlook import Outlook, stabilizer_outlooks
 from planning.models import Job
@@ -27,22 +29,18 @@ class Command(WorkshopCommand):
             self.write_json({"stabilizer": [outlook_as_data(each) for each in outlooks], "unclear": unclear})
             return
         table = Table(box=None)
-        for head in (
-            _("Stabilizer"),
-            _("Free, m"),
-            _("Jobs take, m"),
-            _("A usual week, m"),
-            _("Runs out"),
-            _("Order by"),
-            _("From"),
-        ):
-            table.add_column(head, justify="right" if head.endswith(", m") else "left")
+        unit = reader().length
+        table.add_column(_("Stabilizer"))
+        for head in (_("Free"), _("Jobs take"), _("A usual week")):
+            table.add_column(f"{head}, {unit}", justify="right")
+        for head in (_("Runs out"), _("Order by"), _("From")):
+            table.add_column(head)
         for each in outlooks:
             ends = each.projection
             table.add_row(
                 str(each.product),
                 *(
-                    figure(mm / 1000, 1, grouped=False)
+                    format_length(mm, unit=unit, places=1, grouped=False).partition(" ")[0]
                     for mm in (each.free_mm, each.booked_mm, each.per_week_mm)
                 ),
                 str(ends.run_out_on or _("not within a year")),

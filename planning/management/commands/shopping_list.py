@@ -15,7 +15,7 @@ from rich.console import Console
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length
 from inventory.compute.spoken import N_, as_written_here, figure
-from inventory.compute.units import METRIC
+from inventory.compute.units import reader
 from inventory.management.base import WorkshopCommand, stray_lines_aside
 from inventory.tables.cells import guarded
 from planning.buying.basket import BasketPlan, plan_basket
@@ -186,7 +186,7 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
                 row["supplier"],
                 str(row["need_pieces"])
                 if row["need_pieces"]
-                else format_length(row["need_mm"], unit=METRIC.length),
+                else format_length(row["need_mm"], unit=reader().length),
                 str(row["packs"]) if row["packs"] else "",
                 row["total"] if row["packs"] else "",
                 _day(date.fromisoformat(row["order_by"])) if row["order_by"] else "",

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_, figure
+from inventory.compute.units import told_sides
 from inventory.management.base import WorkshopCommand
 from planning.compute.stitches.strip_threads import PARTS, WeighingErrors
 from planning.compute.stitches.weighed_strip import Scale
@@ -119,18 +120,19 @@ class Command(WorkshopCommand):
             return
         console = self.console()
         console.print(
-            _("{path}: {stitches} stitches, {width_mm} × {height_mm} mm.").format(
+            _("{path}: {stitches} stitches, {size}.").format(
                 path=path,
                 stitches=figure(strip.stitches),
-                width_mm=figure(width_mm),
-                height_mm=figure(height_mm),
+                size=told_sides(round(width_mm), round(height_mm)),
             ),
             style="bold",
         )
         for each in parts:
             console.print(
-                _("  {name}: about {needle_mm} mm of needle and {bobbin_mm} mm of bobbin thread").format(
-                    name=each.name, needle_mm=figure(each.needle_mm), bobbin_mm=figure(each.bobbin_mm)
+                _("  {name}: about {needle} of needle and {bobbin} of bobbin thread").format(
+                    name=each.name,
+                    needle=told_sides(round(each.needle_mm)),
+                    bobbin=told_sides(round(each.bobbin_mm)),
                 )
             )
         console.print(_("The machine's manual comes first."))

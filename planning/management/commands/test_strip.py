@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_, as_written_here, figure
+from inventory.compute.units import told_mass, told_sides, told_thread
 from inventory.management.base import WorkshopCommand
 from planning.compute.stitches.weighed_strip import Scale, StripMeasured, StripResult
 from planning.facts.names import by_name
@@ -119,28 +120,29 @@ class Command(WorkshopCommand):
             return
         console = self.console()
         console.print(
-            _("{path}: {stitches} stitches, {width_mm} × {height_mm} mm.").format(
+            _("{path}: {stitches} stitches, {size}.").format(
                 path=path,
                 stitches=figure(strip.stitches),
-                width_mm=figure(width_mm),
-                height_mm=figure(height_mm),
+                size=told_sides(round(width_mm), round(height_mm)),
             ),
             style="bold",
         )
         for part in strip.parts:
             console.print(
-                _("  {name}: {length} m drawn").format(name=part.name, length=figure(part.drawn_mm / 1000, 2))
+                _("  {name}: {length} drawn").format(
+                    name=part.name, length=told_thread(part.drawn_mm, places=2)
+                )
             )
         console.print(
             _(
-                "By the machine's settings it takes {needle} m of needle thread ({needle_weight} g, weighed to "
-                "{needle_error}) and {bobbin} m of bobbin thread ({bobbin_weight} g, to {bobbin_error})."
+                "By the machine's settings it takes {needle} of needle thread ({needle_weight}, weighed to "
+                "{needle_error}) and {bobbin} of bobbin thread ({bobbin_weight}, to {bobbin_error})."
             ).format(
-                needle=figure(promise.needle_mm / 1000, 1),
-                needle_weight=figure(promise.needle_mg / 1000, 2),
+                needle=told_thread(promise.needle_mm),
+                needle_weight=told_mass(promise.needle_mg, places=2),
                 needle_error=as_written_here(f"{promise.errors[0]:.1%}"),
-                bobbin=figure(promise.bobbin_mm / 1000, 1),
-                bobbin_weight=figure(promise.bobbin_mg / 1000, 2),
+                bobbin=told_thread(promise.bobbin_mm),
+                bobbin_weight=told_mass(promise.bobbin_mg, places=2),
                 bobbin_error=as_written_here(f"{promise.errors[1]:.1%}"),
             )
         )

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateformat import format as format_date
 from django.utils.http import urlencode
-from django.utils.translation import get_language, gettext
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -29,6 +29,7 @@ from inventory.lists.looking_back import (
     unused_put_ups,
 )
 from inventory.models import Order, StockItem, Supplier
+from inventory.schema.unchanged import read_as
 from inventory.shelf.forms import new_key
 from inventory.shelf.words import quantity_number, quantity_unit
 from planning.buying.basket import BasketPlan, plan_basket
@@ -129,7 +130,7 @@ def _asked(form: BasketForm) -> tuple[Needs, BasketPlan]:
     )  # fmt: skip
     needs = needs_of_all(today=today, include_drafts=drafts)
     return needs, kept(
-        ("basket", today, drafts, one, split, tuple(names), get_language()),
+        ("basket", today, drafts, one, split, tuple(names), read_as()),
         what_needs_rest_on,
         lambda: plan_basket(
             needs,
@@ -224,7 +225,7 @@ def looking_back(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     since = today.replace(year=today.year - 1, day=1)
     back = kept(
-        ("looking back", today, months, get_language()),
+        ("looking back", today, months, read_as()),
         what_needs_rest_on,
         lambda: _looked_back(at=at, since=since, months=months),
     )
@@ -255,7 +256,7 @@ def looking_back(request: HttpRequest) -> HttpResponse:
 def _looked_back(*, at: datetime, since: date, months: int) -> dict[str, Any]:
     """Return what the page tells, in the shelf's own units."""
     told: dict[str, Any] = kept(
-        ("the books", since, months, get_language()),
+        ("the books", since, months, read_as()),
         what_books_rest_on,
         lambda: {
             "spent": spent_by_month(since=since),

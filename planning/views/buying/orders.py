@@ -29,6 +29,7 @@ from inventory.orders.orders import (
     take_cancelling_back,
     told_of_order,
 )
+from inventory.orders.scanned import Came, read_scanned
 from inventory.orders.sheets import order_csv, order_pdf, order_text
 from inventory.shelf.forms import new_key, shades_like
 from planning.models import Rules
@@ -59,6 +60,7 @@ class CameForm(forms.Form):
         max_length=80,
         help_text=_("The code of another shade; blank where it is right."),
     )
+    labels = forms.CharField(required=False, max_length=6000, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, line: OrderLine, **options: Any) -> None:
         options |= {"label_suffix": "", "prefix": f"l{line.number}"}
@@ -72,6 +74,9 @@ class CameForm(forms.Form):
     def clean_count(self) -> int:
         text = self.cleaned_data["count"].strip()
         return _read(parse_count, text) if text and text != "0" else 0
+
+    def clean_labels(self) -> list[str]:
+        return self.cleaned_data["labels"].split()
 
     def clean_price(self) -> Any:
         text = self.cleaned_data["price"].strip()
@@ -96,16 +101,31 @@ class CameForm(forms.Form):
     def _range_id(self) -> int | None:
         return self.line.shade.range_id if self.line.shade else None
 
-    def arrived(self) -> Arrived:
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        labels, count = given.get("labels", []), given.get("count", 0)
+        if len(labels) > count:
+            self.add_error(
+                "count",
+                gettext("{labels} of them were given labels, which is more than {count}.").format(
+                    labels=len(labels), count=count
+                ),
+            )
+        return given
+
+    def arrived(self) -> list[Arrived]:
+        """Return what came of the line: those with labels that were scanned, and those whose labels are drawn."""
         given = self.cleaned_data
-        price = given.get("price")
-        return Arrived(
-            self.line,
-            given["count"],
-            lot=given.get("lot", ""),
-            price_each=price,
-            instead=given.get("instead"),
-        )
+        what: dict[str, Any] = {
+            "lot": given.get("lot", ""),
+            "price_each": given.get("price"),
+            "instead": given.get("instead"),
+        }
+        labels, count = given["labels"], given["count"]
+        if self.line.bobbin_style_id is not None:
+            return [Arrived(self.line, count, labels=labels, **what)]
+        scanned = [Arrived(self.line, len(labels), labels=labels, **what)] if labels else []
+        return [*scanned, Arrived(self.line, count - len(labels), **what)]
 
 
 def _read(reader: Any, text: str) -> Any:
@@ -133,12 +153,13 @@ def order(request: HttpRequest, number: int) -> HttpResponse:
     received = request.method == "POST"
     all_came = "all_came" in request.POST
     lines = [line for line in found.lines.all() if line.to_come]
+    scanned = read_scanned(lines, [*request.GET.getlist("scanned"), request.GET.get("code", "")])
     rows = [
         (
             line,
             CameForm(request.POST, line=line)
             if received and not all_came
-            else CameForm(line=line, initial={"price": f"{line.price_each:.2f}"}),
+            else CameForm(line=line, initial=_begins_with(line, scanned)),
         )
         for line in lines
     ]
@@ -156,7 +177,7 @@ def order(request: HttpRequest, number: int) -> HttpResponse:
                 found,
                 arrived=[Arrived(line, line.to_come) for line in lines]
                 if all_came
-                else [form.arrived() for _, form in rows],
+                else [parcel for _, form in rows for parcel in form.arrived()],
                 key=key,
                 at=timezone.now(),
                 by=request.user,
@@ -169,9 +190,17 @@ def order(request: HttpRequest, number: int) -> HttpResponse:
     return render(
         request,
         "planning/order.html",
-        _context(request, found, rows, problem),
+        _context(request, found, rows, problem) | {"scanned": scanned},
         status=422 if received else 200,
     )
+
+
+def _begins_with(line: OrderLine, scanned: Came) -> dict[str, Any]:
+    return {
+        "price": f"{line.price_each:.2f}",
+        "count": scanned.counts.get(line.number, ""),
+        "labels": " ".join(scanned.labels.get(line.number, [])),
+    }
 
 
 def _context(

@@ -189,8 +189,7 @@ def _cut_row(cut: ProductCut, *, own: Mapping[int, int], unit: str, kerf_mm: int
         "plan": cut.plan,
         "sources": sources,
         "letters": [(LETTERS[at % len(LETTERS)], row) for at, row in enumerate(cut.needs) if row.piece.count],
-        "waste_cm2": cut.plan.waste_mm2 / 100,
-        "waste_in2": cut.plan.waste_mm2 / 645.16,
+        "waste_mm2": cut.plan.waste_mm2,
         "waste_money": None
         if None in waste_money
         else sum((each for each in waste_money if each), Decimal(0)),

@@ -18,7 +18,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import figure
 from inventory.ledger.changes import history_of
 from inventory.models import Change
-from inventory.shelf.forms import as_people_write
+from inventory.shelf.typed.measures import as_people_write
 from planning.compute.stabilizer.recipes import recipe_doubts
 from planning.facts.forms import (
     LAYER_FIELDS,

@@ -18,7 +18,7 @@ from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.spoken import as_written_here
 from inventory.compute.spraying import USUAL_COAT_G_M2
-from inventory.compute.units import Units
+from inventory.compute.units import Units, told_area_weight
 from inventory.models import Spool
 from inventory.shelf.forms import new_key
 from planning.compute.batch.copies_compared import CopiesOption
@@ -376,5 +376,7 @@ def json_keys(request: HttpRequest) -> HttpResponse:
 def help_page(request: HttpRequest) -> HttpResponse:
     """Explain how the answer is found, with the workshop's own settings."""
     return render(
-        request, "planning/help.html", {"rules": Rules.current(), "usual_coat": f"{USUAL_COAT_G_M2:g}"}
+        request,
+        "planning/help.html",
+        {"rules": Rules.current(), "usual_coat": told_area_weight(USUAL_COAT_G_M2)},
     )

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_count, read_scale
 from inventory.compute.typed.sent_json import NotSoundJson, read_json
+from inventory.compute.units import reader
 from planning.cutting.cuts import cuts_posted
 from planning.facts.layers import with_cautions
 from planning.facts.needles import needle_due
@@ -277,7 +278,7 @@ def _from_data(sent: Any) -> Happening:
             share=float(sent.get("share") or 1.0),
             ran_out=sent.get("ran_out") in (True, "yes", "on"),
             left=str(sent.get("left") or "")[:10],
-            gross=read_scale(str(sent["gross"])[:40]) if sent.get("gross") else None,
+            gross=read_scale(str(sent["gross"])[:40], unit=reader().weight) if sent.get("gross") else None,
             again=sent.get("again") in (True, "yes", "on"),
             tapped_at=_tapped(sent.get("tapped_at")),
             showing=str(sent.get("showing") or "")[:10],

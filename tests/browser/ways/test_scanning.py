@@ -1,13 +1,16 @@
 """One component takes codes on every page: a scanner's burst loses none, and is heard wherever the focus is."""
 
+from decimal import Decimal
+
 import pytest
 from playwright.sync_api import Page, expect
 
 from inventory.models import Spool
+from inventory.orders.orders import OrderedThing, draft_order, place_order
 from planning.models import Job, RunEvent
 from planning.run.promise import promise
 from planning.run.ticks import begin
-from tests.factories import NOW, a_spool
+from tests.factories import NOW, a_put_up, a_shade, a_spool, an_offer
 
 # What a scanner does with two codes, without a pause between them: signs in whatever has the focus, then Enter.
 TWO_AT_ONCE = """(codes) => {
@@ -103,6 +106,34 @@ def test_two_codes_at_once_are_both_taken_wherever_they_come_in(
     expect(page.locator("[data-noted]")).to_have_text("Noted: It is on.")
     assert RunEvent.objects.get(kind="spool").item_id == spare.pk
     waits(page, second)
+
+
+def test_what_came_of_an_order_is_scanned_and_a_burst_loses_nothing(signed_in: Page, axe_is_silent) -> None:
+    page = signed_in
+    red = a_shade("1147", name="harbour red")
+    thing = OrderedThing(
+        an_offer(a_put_up(red.range), price="4.20"), packs=2, total=Decimal("8.40"), shade=red
+    )
+    order = draft_order(thing.offer.supplier, things=[thing], key="d", at=NOW, by=None)
+    place_order(order, at=NOW)
+    page.goto(f"/buying/orders/{order.number}/")
+    is_listening(page)
+    page.evaluate("document.activeElement.blur()")
+    scan(page, "1147", "S0901")
+    expect(page.locator("#came [role=status]")).to_contain_text("1 of 2.")
+    expect(page.get_by_label("Scan or type what came")).to_be_focused()
+    waits(page, "S0901")
+    axe_is_silent(page)
+    is_listening(page)
+    page.locator("[data-scanned]").get_by_role("button", name="S0901").click()
+    expect(page.locator("#came [role=status]")).to_contain_text("S0901 goes on")
+    page.keyboard.type("rubbish")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("Nothing called rubbish")
+    expect(page.get_by_label("Came", exact=True)).to_have_value("1")
+    page.get_by_role("button", name="Put on the shelf").click()
+    expect(page.get_by_role("status").first).to_contain_text("S0901")
+    assert [each.label for each in Spool.objects.all()] == ["S0901"]
 
 
 @pytest.mark.parametrize("address", ["/", "/shelf/", "/shelf/receive/spools/"])

@@ -4,7 +4,7 @@ import pytest
 from django.urls import reverse
 
 from inventory.compute.units import Units
-from inventory.shelf.forms import as_people_write
+from inventory.shelf.typed.measures import as_people_write
 from planning.facts.forms import HoopForm, MachineForm
 from planning.models import Hoop, Machine
 

@@ -58,6 +58,15 @@ def test_a_language_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -
         environment.language(THERE)
 
 
+@pytest.mark.parametrize(("typed", "expected"), [("", "metric"), (" Imperial ", "imperial")])
+def test_the_workshops_units_are_named(typed: str, expected: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ENOUGH_THREAD_UNITS", typed)
+    assert environment.units() == expected
+    monkeypatch.setenv("ENOUGH_THREAD_UNITS", "cubits")
+    with pytest.raises(ValueError, match="cubits"):
+        environment.units()
+
+
 def test_figures_are_written_as_the_reader_writes_them() -> None:
     assert spoken.figure(1234.56, 1) == "1,234.6"
     with translation.override("de"):

@@ -119,11 +119,11 @@ def test_nothing_owned_is_told_with_what_can_be_bought() -> None:
     found = judged("#ff0000", shelf=(), beside=(SCARLET,))
     assert (found.word, found.buy) == ("something nearer can be bought", SCARLET)
     assert found.text == (
-        "Nothing like it is on the shelf with enough metres. Dory 148 from Quay Supplies would do."
+        "Nothing like it is on the shelf with enough thread. Dory 148 from Quay Supplies would do."
     )
     nothing = judged("#ff0000", shelf=())
     assert (nothing.word, nothing.buy, nothing.nearest) == ("no thread of that colour", None, None)
-    assert nothing.text == "No thread of that colour (vivid reddish orange) with enough metres."
+    assert nothing.text == "No thread of that colour (vivid reddish orange) with enough thread."
 
 
 labs = st.builds(Lab, st.floats(0, 100), st.floats(-110, 110), st.floats(-110, 110))
