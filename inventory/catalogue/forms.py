@@ -319,10 +319,7 @@ class _OfferForm(RecordForm):
     pack = MeasureField(measure="pieces", label=_("Pieces in a pack"), initial="1")
     price = MoneyField(label=_("Price of the pack"))
     minimum_packs = MeasureField(
-        measure="pieces",
-        label=_("Fewest packs sold"),
-        required=False,
-        help_text=_("Blank: 1."),
+        measure="pieces", label=_("Fewest packs sold"), required=False, help_text=_("Blank: 1.")
     )
     steps_for = forms.ChoiceField(
         label=_("A price step makes cheaper"), choices=Offer.Steps.choices, required=False

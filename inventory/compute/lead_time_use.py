@@ -35,6 +35,7 @@ SHELF_WEEKS = 0.5  # the shelf's level is worth half a week of a material's own
 SLOW_MEMORY = 0.99  # of a week's use, from week to week
 SIZE_SD = 0.7  # of the logarithm of a use, before any was seen; worth two uses
 SIZE_WORTH = 2.0
+MOST_TIMES = 1000.0  # the largest use seen: none is thought of that is larger, however much uses differ
 FARTHEST = 12.0
 _CELLS = 4096
 
@@ -151,7 +152,9 @@ def slow_use(history: Sequence[float], *, weeks: float, level: float) -> LeadTim
     variance = (SIZE_WORTH * SIZE_SD**2 + float(((logs - middle) ** 2).sum())) / freedom
     scale = math.sqrt(variance * (1 + 1 / k))
     mean_use = float(used[some].mean())
-    most = max(float(used.max()), math.exp(middle + 3 * scale)) * (2 + math.ceil(weeks) / 2)
+    largest = float(used.max())
+    thought_of = math.exp(min(middle + 3 * scale, math.log(largest * MOST_TIMES)))
+    most = max(largest, thought_of) * (2 + math.ceil(weeks) / 2)
     step = most / (_CELLS // 2)
     edges = np.log(np.arange(1, _CELLS // 2 + 1) * step)
     below = stdtr(freedom, (edges - middle) / scale)

@@ -76,11 +76,7 @@ def receive_spools(
     for spool, price in zip(spools, prices, strict=bool(prices)):
         spool.price_paid, spool.quantity_paid = price, put_up.length_mm
     return _receive(
-        spools,
-        quantity=put_up.length_mm,
-        finding=_sealed(put_up.length_mm),
-        delivery=delivery,
-        labels=labels,
+        spools, quantity=put_up.length_mm, finding=_sealed(put_up.length_mm), delivery=delivery, labels=labels
     )
 
 

@@ -222,9 +222,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     table.add_row(
         _("Time"),
         _("machine {machine}, hands on {hands}, {changes} thread changes").format(
-            machine=_minutes(plan.machine_min),
-            hands=_minutes(plan.hands_on_min),
-            changes=plan.thread_changes,
+            machine=_minutes(plan.machine_min), hands=_minutes(plan.hands_on_min), changes=plan.thread_changes
         )
         + (
             _("; start by {day} to be done in time").format(day=format_date(plan.start_by, _("D j M Y")))

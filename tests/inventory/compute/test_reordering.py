@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from inventory.compute.demand import croston, sba, tsb, weekly_demand
 from inventory.compute.errors import WorkshopError
+from inventory.compute.lead_time_use import slow_use
 from inventory.compute.reordering import lead_time_demand, reorder_point, safety_stock
 
 # Hyndman and Athanasopoulos, Forecasting: principles and practice, 2nd edition, section 12.2, product C.
@@ -84,6 +85,12 @@ def test_more_service_never_means_less_stock(
     point = reorder_point(history, lead_time_weeks=lead, service_level=level + more)
     assert point.point >= less.point - 1e-9 * (1 + less.point)
     assert math.isfinite(point.point)
+
+
+def test_uses_of_every_size_are_answered_with_a_number() -> None:
+    history = [0.0] * 30 + [1e-300, 0.0, 1e6, 0.0, 1e-200]
+    point = slow_use(history, weeks=3, level=0.95).point
+    assert 0 <= point < 1e10
 
 
 # Packs are small against a week's use, so that rounding up to them serves nobody.
