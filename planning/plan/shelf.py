@@ -1,7 +1,8 @@
 """What the planner reads from the shelf, in a number of queries that does not grow with it."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from types import MappingProxyType
@@ -100,7 +101,7 @@ def _shelf(
             *_not_counted_on(),
         ),
         notes=ranges_without_a_weight(
-            wanted, {spool.shade_id for spool in spools}, weight_label=weight_label
+            wanted, set(spools.shades), weight_label=weight_label
         ),
     )
 
@@ -151,15 +152,56 @@ class SpoolRow(NamedTuple):
         return self.known != StockItem.Known.UNKNOWN
 
 
-def _spools_on_the_shelf() -> list[SpoolRow]:
-    """Return the spools on the shelf, in shelf order."""
+class SpoolsRead(NamedTuple):
+    """The spools on the shelf in shelf order, with what is free for everybody, and the shade of each.
+
+    ``reserved`` is what is set aside of those of which something is, by their number; of the ``unknown`` nobody has
+    said how much is on them.
+    """
+
+    spools: tuple[OwnedSpool, ...]
+    shades: tuple[int, ...]
+    reserved: dict[int, int]
+    unknown: frozenset[int]
+
+    def for_holder(self, own: Mapping[int, int]) -> Iterator[tuple[int, OwnedSpool]]:
+        """Yield each spool and its shade, what is the holder's ``own`` free for it; all others are these themselves."""
+        for spool, shade in zip(self.spools, self.shades, strict=True):
+            its = own.get(spool.id, 0)
+            yield shade, replace(spool, free_mm=spool.free_mm + its) if its else spool
+
+
+def _spools_on_the_shelf() -> SpoolsRead:
+    """Return the spools on the shelf, read once for as long as nothing is committed: every shelf is made of them."""
+    return while_unchanged("spools on the shelf", _read_spools)
+
+
+def _read_spools() -> SpoolsRead:
     places = Place.objects.in_bulk()
     columns = [name if name != "place" else "place_id" for name in SpoolRow._fields]
     at = columns.index("place_id")
-    return [
-        SpoolRow._make([*row[:at], places.get(row[at]), *row[at + 1 :]])
-        for row in Spool.objects.on_the_shelf().in_shelf_order().values_list(*columns)
-    ]
+    query = Spool.objects.on_the_shelf().in_shelf_order().values_list(*columns)
+    spools, shades, reserved, unknown = [], [], {}, set()
+    # Lots, prices and doubts are the same of many: one of each is kept.
+    lots: dict[str, str] = {}
+    numbers: dict[float | None, float | None] = {}
+    for values in query.iterator(chunk_size=2_000):
+        row = SpoolRow._make([*values[:at], places.get(values[at]), *values[at + 1 :]])
+        owned = _owned(row, NOTHING)
+        spools.append(
+            replace(
+                owned,
+                sigma_mm=numbers.setdefault(owned.sigma_mm, owned.sigma_mm),
+                price_per_mm=numbers.setdefault(owned.price_per_mm, owned.price_per_mm),
+                lot=lots.setdefault(owned.lot, owned.lot),
+            )
+        )
+        shades.append(row.shade_id)
+        if row.reserved:
+            reserved[row.pk] = row.reserved
+        if not row.is_known:
+            unknown.add(row.pk)
+    return SpoolsRead(tuple(spools), tuple(shades), reserved, frozenset(unknown))
 
 
 def _known_shades() -> list[Shade]:
@@ -176,11 +218,11 @@ def _unwanted(shade: Shade, *, fibre: str, weight_label: str) -> Why | None:
 
 
 def _with_spools(
-    shades: Iterable[Shade], spools: Iterable[SpoolRow], own: Mapping[int, int]
+    shades: Iterable[Shade], spools: SpoolsRead, own: Mapping[int, int]
 ) -> tuple[OwnedShade, ...]:
     by_shade: dict[int, list[OwnedSpool]] = defaultdict(list)
-    for spool in spools:
-        by_shade[spool.shade_id].append(_owned(spool, own))
+    for shade_id, spool in spools.for_holder(own):
+        by_shade[shade_id].append(spool)
     return tuple(
         OwnedShade(
             id=shade.pk,
@@ -201,7 +243,7 @@ def _with_spools(
 
 def _spools_left_out(
     known: Iterable[Shade],
-    spools: Iterable[SpoolRow],
+    spools: SpoolsRead,
     own: Mapping[int, int],
     *,
     fibre: str,
@@ -210,14 +252,14 @@ def _spools_left_out(
     """Return the spools on the shelf that a plan cannot choose from, by range and reason."""
     by_id = {shade.pk: shade for shade in known}
     found: dict[tuple[str, Why], list[str]] = defaultdict(list)
-    for spool in spools:
-        shade = by_id[spool.shade_id]
+    for spool, shade_id in zip(spools.spools, spools.shades, strict=True):
+        shade = by_id[shade_id]
         why = _unwanted(shade, fibre=fibre, weight_label=weight_label)
         if why is None and shade.lab is None:
             why = "colour"
-        if why is None and not spool.is_known:
+        if why is None and spool.id in spools.unknown:
             why = "quantity"
-        if why is None and spool.reserved > own.get(spool.pk, 0):
+        if why is None and spools.reserved.get(spool.id, 0) > own.get(spool.id, 0):
             why = "set aside"
         if why is not None:
             found[spools_of(shade.range.maker, shade.range.name), why].append(spool.label)
