@@ -22,4 +22,5 @@ def give_memory_back() -> bool:
     except (AttributeError, OSError, TypeError):
         return False
     settings = ((M_TRIM_THRESHOLD, TRIM_ABOVE), (M_MMAP_THRESHOLD, MAP_FROM), (M_ARENA_MAX, ARENAS))
-    return all([setting(name, value) == 1 for name, value in settings])
+    taken = [setting(name, value) for name, value in settings]
+    return all(each == 1 for each in taken)

@@ -100,9 +100,7 @@ def _shelf(
             *_never_sold(shades, offers),
             *_not_counted_on(),
         ),
-        notes=ranges_without_a_weight(
-            wanted, set(spools.shades), weight_label=weight_label
-        ),
+        notes=ranges_without_a_weight(wanted, set(spools.shades), weight_label=weight_label),
     )
 
 
