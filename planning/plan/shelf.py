@@ -170,8 +170,27 @@ class SpoolsRead(NamedTuple):
 
 
 def _spools_on_the_shelf() -> SpoolsRead:
-    """Return the spools on the shelf, read once for as long as nothing is committed: every shelf is made of them."""
-    return while_unchanged("spools on the shelf", _read_spools)
+    """Return the spools on the shelf, read once for as long as nothing is committed: every shelf is made of them.
+
+    Those that are as they were when they were read last are the same ones, which what is kept of then has too.
+    """
+    return while_unchanged("spools on the shelf", _read_again)
+
+
+def _read_again() -> SpoolsRead:
+    read, last = _read_spools(), _last_read[0]
+    if last is not None:
+        as_it_was = {spool.id: spool for spool in last.spools}
+        read = read._replace(
+            spools=tuple(
+                was if (was := as_it_was.get(spool.id, spool)) == spool else spool for spool in read.spools
+            )
+        )
+    _last_read[0] = read
+    return read
+
+
+_last_read: list[SpoolsRead | None] = [None]
 
 
 def _read_spools() -> SpoolsRead:
