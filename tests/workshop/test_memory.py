@@ -3,6 +3,8 @@
 import subprocess
 import sys
 
+import pytest
+
 from inventory.processes import allocator
 from tests.own_database import HOUSE
 
@@ -41,7 +43,7 @@ def test_what_is_freed_goes_back_to_the_machine() -> None:
     assert kept_mb("told") < 3
 
 
-def test_a_setting_of_the_environment_is_left_alone(monkeypatch) -> None:
+def test_a_setting_of_the_environment_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("MALLOC_ARENA_MAX", "4")
     assert not allocator.give_memory_back()
 
