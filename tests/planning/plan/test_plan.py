@@ -16,7 +16,8 @@ from planning.library.designs import asked_from_file, asked_from_record, keep_de
 from planning.models import Block, Fabric, Hoop, Layer, Machine, Rules
 from planning.plan.ask import NoSuchName, Question, plan, question_named
 from planning.plan.data import plan_as_data
-from planning.plan.shelf import _read_again, _read_spools, needle_shades
+from planning.plan.shelf import needle_shades
+from planning.plan.spools_read import _read_again, _read_spools
 from planning.plan.words import answer_in_words
 from planning.stitch_files.reading import read_design_file
 from tests.factories import (
