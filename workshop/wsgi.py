@@ -5,6 +5,9 @@ import os
 
 from django.core.wsgi import get_wsgi_application
 
+from inventory.processes.allocator import give_memory_back
+
+give_memory_back()
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
 application = get_wsgi_application()
 

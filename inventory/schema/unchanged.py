@@ -20,7 +20,7 @@ from django.utils.translation import get_language
 from inventory.compute.units import reader
 
 Answer = TypeVar("Answer")
-MOST_KEPT = 8  # a shelf of ten thousand spools takes 10 MB
+MOST_KEPT = 10  # a shelf of ten thousand spools takes 4 MB, a second one of the same spools next to nothing
 
 
 class Watcher:

@@ -19,7 +19,7 @@ from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
 from planning.jobs.asked import AskedByJobs
 from planning.jobs.rests_on import mark_of
-from planning.jobs.season import kept, season_marks
+from planning.jobs.season import kept, season_marks, waiting_jobs
 from planning.models import Job
 from planning.plan.ask import layers_asked
 from planning.plan.shelf import set_aside_for, stabilizer_stock
@@ -60,7 +60,9 @@ def waiting_outlooks(*, at: datetime) -> tuple[list[Outlook], list[str]]:
             mark_of(ON_ORDER),
             Entry.objects.order_by("-pk").values_list("pk", flat=True).first(),
         ),
-        lambda: stabilizer_outlooks(list(Job.objects.waiting().with_everything()), at=at),
+        lambda: stabilizer_outlooks(
+            sorted(waiting_jobs(), key=lambda job: (job.made_at, job.pk), reverse=True), at=at
+        ),
     )
 
 

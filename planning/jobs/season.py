@@ -119,6 +119,11 @@ def in_turn(*, plans: int = 0) -> list[Standing]:
     return [replace(each, plan=planned.get(each.job.pk)) for each in standings]
 
 
+def waiting_jobs() -> list[Job]:
+    """Return the waiting jobs in their turn with all that a plan reads: read once for all that is asked of them."""
+    return list(_season(season_marks()).jobs)
+
+
 def minutes_in_turn() -> dict[int, float]:
     """Return how many minutes each waiting job takes of machine and hands, by its number, those of ``in_turn``.
 

@@ -8,6 +8,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from planning.compute.stitches.placing import MOST_SCALING, Placement
+from planning.models.designs import Design
 from planning.models.rules import Strictness
 
 MOST_PIECES = 10_000
@@ -32,10 +33,14 @@ class JobQuerySet(models.QuerySet["Job"]):
 
     def with_everything(self) -> "JobQuerySet":
         """Jobs with all that a plan reads, in a number of queries that does not grow."""
+        # The outline is read where drawings are compared; it is a fifth of all that jobs would keep in memory.
+        designs = Design.objects.defer("outline")
         return self.select_related("fabric", "machine__bobbin_style", "hoop", "promise").prefetch_related(
+            models.Prefetch("placed__design", designs),
             "placed__design__blocks__shade__range",
             "placed__design__appliques__product",
             "placed__design__appliques__stops",
+            models.Prefetch("names__design", designs),
             "names__design__blocks__shade__range",
             "names__design__appliques__product",
             "names__design__appliques__stops",

@@ -2,10 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from datetime import date
-from decimal import Decimal
 from types import MappingProxyType
-from typing import NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
@@ -20,7 +17,6 @@ from inventory.models import (
     Offcut,
     Offer,
     PartBobbin,
-    Place,
     Reservation,
     Shade,
     SheetPack,
@@ -40,6 +36,7 @@ from planning.compute.stabilizer.cutting import Flat, Roll
 from planning.compute.stabilizer.spraying import Can
 from planning.compute.stabilizer.supply import StabilizerStock
 from planning.plan.bobbins import bobbins_by_kind
+from planning.plan.spools_read import SpoolsRead, owned, spools_on_the_shelf, unit_price
 from planning.plan.suits import ranges_without_a_weight
 
 _SEALED_LAST = ExpressionWrapper(Q(opened_on__isnull=True), BooleanField())
@@ -84,7 +81,7 @@ def _shelf(
     *, fibre: str, weight_label: str, bobbin_style: BobbinStyle | None, own: Mapping[int, int]
 ) -> Shelf:
     known = _known_shades()
-    spools = _spools_on_the_shelf()
+    spools = spools_on_the_shelf()
     wanted = [shade for shade in known if _unwanted(shade, fibre=fibre, weight_label=weight_label) is None]
     shades = _with_spools(wanted, spools, own)
     offers = thread_offers(shades)
@@ -99,9 +96,7 @@ def _shelf(
             *_never_sold(shades, offers),
             *_not_counted_on(),
         ),
-        notes=ranges_without_a_weight(
-            wanted, {spool.shade_id for spool in spools}, weight_label=weight_label
-        ),
+        notes=ranges_without_a_weight(wanted, set(spools.shades), weight_label=weight_label),
     )
 
 
@@ -119,47 +114,11 @@ def needle_shades(
     *, fibre: str = "", weight_label: str = "", own: Mapping[int, int] = NOTHING
 ) -> tuple[OwnedShade, ...]:
     """Return the needle shades that are known, owned or not, each with its spools in shelf order."""
-    spools = _spools_on_the_shelf()
+    spools = spools_on_the_shelf()
     wanted = [
         shade for shade in _known_shades() if _unwanted(shade, fibre=fibre, weight_label=weight_label) is None
     ]
     return _with_spools(wanted, spools, own)
-
-
-class SpoolRow(NamedTuple):
-    """What plans read of a spool: a shelf of ten thousand is read as rows, for records of them are most of the work."""
-
-    pk: int
-    label: str
-    on_hand: int
-    reserved: int
-    sigma: float | None
-    known: str
-    price_paid: Decimal | None
-    quantity_paid: int | None
-    place: Place | None
-    lot: str
-    opened_on: date | None
-    shade_id: int
-
-    @property
-    def free(self) -> int:
-        return self.on_hand - self.reserved
-
-    @property
-    def is_known(self) -> bool:
-        return self.known != StockItem.Known.UNKNOWN
-
-
-def _spools_on_the_shelf() -> list[SpoolRow]:
-    """Return the spools on the shelf, in shelf order."""
-    places = Place.objects.in_bulk()
-    columns = [name if name != "place" else "place_id" for name in SpoolRow._fields]
-    at = columns.index("place_id")
-    return [
-        SpoolRow._make([*row[:at], places.get(row[at]), *row[at + 1 :]])
-        for row in Spool.objects.on_the_shelf().in_shelf_order().values_list(*columns)
-    ]
 
 
 def _known_shades() -> list[Shade]:
@@ -176,11 +135,11 @@ def _unwanted(shade: Shade, *, fibre: str, weight_label: str) -> Why | None:
 
 
 def _with_spools(
-    shades: Iterable[Shade], spools: Iterable[SpoolRow], own: Mapping[int, int]
+    shades: Iterable[Shade], spools: SpoolsRead, own: Mapping[int, int]
 ) -> tuple[OwnedShade, ...]:
     by_shade: dict[int, list[OwnedSpool]] = defaultdict(list)
-    for spool in spools:
-        by_shade[spool.shade_id].append(_owned(spool, own))
+    for shade_id, spool in spools.for_holder(own):
+        by_shade[shade_id].append(spool)
     return tuple(
         OwnedShade(
             id=shade.pk,
@@ -201,7 +160,7 @@ def _with_spools(
 
 def _spools_left_out(
     known: Iterable[Shade],
-    spools: Iterable[SpoolRow],
+    spools: SpoolsRead,
     own: Mapping[int, int],
     *,
     fibre: str,
@@ -210,14 +169,14 @@ def _spools_left_out(
     """Return the spools on the shelf that a plan cannot choose from, by range and reason."""
     by_id = {shade.pk: shade for shade in known}
     found: dict[tuple[str, Why], list[str]] = defaultdict(list)
-    for spool in spools:
-        shade = by_id[spool.shade_id]
+    for spool, shade_id in zip(spools.spools, spools.shades, strict=True):
+        shade = by_id[shade_id]
         why = _unwanted(shade, fibre=fibre, weight_label=weight_label)
         if why is None and shade.lab is None:
             why = "colour"
-        if why is None and not spool.is_known:
+        if why is None and spool.id in spools.unknown:
             why = "quantity"
-        if why is None and spool.reserved > own.get(spool.pk, 0):
+        if why is None and spools.reserved.get(spool.id, 0) > own.get(spool.id, 0):
             why = "set aside"
         if why is not None:
             found[spools_of(shade.range.maker, shade.range.name), why].append(spool.label)
@@ -277,7 +236,7 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
     chosen = kinds[0]
     shade_id, length_mm = chosen[0].shade_id, chosen[0].length_mm
     offers = Offer.objects.filter(bobbin_style=style, shade_id=shade_id).cheapest_first()
-    paid = [price for batch in chosen if (price := _unit_price(batch)) is not None]
+    paid = [price for batch in chosen if (price := unit_price(batch)) is not None]
     shade = chosen[0].shade
     return BobbinStock(
         thread=f"{shade.range} {shade.code} {shade.name}".strip() + f", {style}",
@@ -290,14 +249,14 @@ def bobbin_stock(style: BobbinStyle | None, *, own: Mapping[int, int] = NOTHING)
         style_id=style.pk,
         shade_id=shade_id,
         parts=tuple(
-            _owned(part, own)
+            owned(part, own)
             for part in PartBobbin.objects.filter(style=style, shade_id=shade_id, retired_at__isnull=True)
             .select_related("place")
             .order_by("on_hand", "label")
             if part.free + own.get(part.pk, 0)
         ),
         wind_from=tuple(
-            _owned(spool, own)
+            owned(spool, own)
             for spool in Spool.objects.on_the_shelf()
             .filter(shade_id=shade_id)
             .select_related("place")
@@ -335,7 +294,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
                     roll.width_mm,
                     roll.free + own.get(roll.pk, 0),
                     roll.sigma or 0.0,
-                    _unit_price(roll),
+                    unit_price(roll),
                     cut.get(roll.pk, NOTHING_CUT),
                 )
                 for roll in rolls[product.pk]
@@ -346,7 +305,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
                     flat.width_mm,
                     flat.height_mm,
                     flat.free + own.get(flat.pk, 0),
-                    _unit_price(flat),
+                    unit_price(flat),
                 )
                 for flat in [*offcuts[product.pk], *sheets[product.pk]]
                 if flat.free + own.get(flat.pk, 0)
@@ -357,7 +316,7 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
             holds_by=product.holds_by,
             comes_off=product.comes_off,
             cans=tuple(
-                Can(can.label, can.free + own.get(can.pk, 0), can.sigma or 0.0, _unit_price(can))
+                Can(can.label, can.free + own.get(can.pk, 0), can.sigma or 0.0, unit_price(can))
                 for can in cans[product.pk]
             ),
         )
@@ -365,20 +324,6 @@ def stabilizer_stock(*, own: Mapping[int, int] = NOTHING) -> tuple[StabilizerSto
         # Fabric and spray are asked for by name: of those it is known that there are none.
         if product.kind not in StabilizerProduct.CHOSEN_BY_WEIGHT
         or any(found[product.pk] for found in (rolls, sheets, offcuts, cans))
-    )
-
-
-def _owned(item: StockItem | SpoolRow, own: Mapping[int, int]) -> OwnedSpool:
-    """Return a spool, or a part-used bobbin, as the planner sees it."""
-    return OwnedSpool(
-        id=item.pk,
-        label=item.label,
-        free_mm=item.free + own.get(item.pk, 0),
-        sigma_mm=item.sigma if item.is_known else None,
-        price_per_mm=_unit_price(item),
-        place=item.place.name if item.place else "",
-        lot=item.lot,
-        is_open=item.opened_on is not None,
     )
 
 
@@ -391,7 +336,7 @@ def _by_product(items: QuerySet) -> dict[int, list]:
 
 
 def _price_per_mm2(rolls: list[StabilizerRoll], offers: list[tuple[int, PackOffer]]) -> float | None:
-    paid = [price / roll.width_mm for roll in rolls if (price := _unit_price(roll)) is not None]
+    paid = [price / roll.width_mm for roll in rolls if (price := unit_price(roll)) is not None]
     offered = [float(pack.price) / pack.holds / width for width, pack in offers]
     return max(paid, default=None) if paid else min(offered, default=None)
 
@@ -432,10 +377,3 @@ def _pack(offer: Offer, *, holds: int) -> PackOffer:
         price=offer.price,
         lead_time_days=offer.supplier.lead_time_days,
     )
-
-
-def _unit_price(item: StockItem | SpoolRow) -> float | None:
-    """The price paid for one mm or piece, or None where it is not known."""
-    if item.price_paid is None or not item.quantity_paid:
-        return None
-    return float(item.price_paid) / item.quantity_paid

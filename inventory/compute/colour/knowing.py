@@ -75,11 +75,14 @@ def _belt() -> tuple[Floats, Floats]:
     """
     true = np.arange(0.0, _FARTHEST + 5.0, _STEP)
     seen = np.arange(0.0, _FARTHEST + 9.0, _STEP)
-    density = _density(seen[None, :], true[:, None])
-    likelihood = density / np.maximum(density.max(axis=0, keepdims=True), 1e-300)
+    density = np.empty((len(true), len(seen)))
+    # A hundred rows at a time: what is made on the way to all of them at once would take seventy megabytes more.
+    for first in range(0, len(true), 100):
+        density[first : first + 100] = _density(seen[None, :], true[first : first + 100, None])
+    likeliest = np.maximum(density.max(axis=0), 1e-300)
     accepted = np.zeros(density.shape, dtype=bool)
     for row in range(len(true)):
-        best = np.argsort(-likelihood[row], kind="stable")
+        best = np.argsort(-(density[row] / likeliest), kind="stable")
         share = np.cumsum(density[row, best]) * _STEP
         accepted[row, best[: int(np.searchsorted(share, COVERAGE)) + 1]] = True
     needed = int(_FARTHEST / _STEP) + 2

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from inventory.models import WorkProcess
+from inventory.processes.allocator import give_memory_back
 from inventory.work.loop import work_on
 
 
@@ -32,6 +33,7 @@ class Command(WorkshopCommand):
         )
 
     def handle(self, *args: Any, until_empty: bool, interval: float, **options: Any) -> None:
+        give_memory_back()
         logging.getLogger("django_tasks_db").setLevel(logging.WARNING)
         ending, wake = threading.Event(), threading.Event()
 

@@ -19,11 +19,9 @@ from planning.compute.certainty import machine
 from planning.compute.certainty.factor import Factor
 
 if TYPE_CHECKING:
-    from scipy.special import ndtr
-    from scipy.stats import binom
+    from scipy.special import bdtr, ndtr
 else:
-    ndtr = later("scipy.special", "ndtr")
-    binom = later("scipy.stats", "binom")
+    bdtr, ndtr = later("scipy.special", "bdtr", "ndtr")
 
 # ∂ ln geometry / ∂κ of a usual job, half satin and half fill; used where nobody kept a job's own, which is then off by
 # a standard deviation of so much. By reckoning on designs, not by measuring.
@@ -104,7 +102,7 @@ class InsideBand:
         >>> InsideBand(20, 18).is_too_few, InsideBand(20, 15).is_too_few, InsideBand(0, 0).is_too_few
         (False, True, False)
         """
-        return self.of > 0 and bool(binom.cdf(self.inside, self.of, 0.95) < 0.05)
+        return self.of > 0 and bool(bdtr(self.inside, self.of, 0.95) < 0.05)
 
 
 @dataclass(frozen=True)

@@ -164,7 +164,8 @@ class WallColours:
 
     def __init__(self, labs: Floats) -> None:
         self.labs = labs
-        self._rows: dict[Lab, tuple[float, Floats]] = {}
+        # How far each is worked out, and what is within: most shades of a wall are far from any one colour.
+        self._rows: dict[Lab, tuple[float, NDArray[np.int32], Floats]] = {}
         self._sharing: dict[Lab, Bools] = {}
 
     @cached_property
@@ -173,16 +174,17 @@ class WallColours:
 
     def differences(self, asked: Lab, *, within: float) -> tuple[float, Floats]:
         """Return what ``Wall.differences`` does."""
-        reach, row = self._rows.get(asked, (0.0, np.zeros(0)))
-        if reach >= within:
-            return reach, row
-        reach = EVERYTHING if within > 60.0 else within
+        reach, columns, apart = self._rows.get(asked, (0.0, np.zeros(0, dtype=np.int32), np.zeros(0)))
+        if reach < within:
+            reach = EVERYTHING if within > 60.0 else within
+            close = lower_bound_00(np.array(tuple(asked)), self.labs) <= reach + 1e-6
+            columns = np.flatnonzero(close).astype(np.int32)
+            # What comes out farther than it was asked for stands: it is true as well.
+            apart = delta_e_00_matrix([tuple(asked)], self.labs[columns])[0]
+            self._rows[asked] = reach, columns, apart
+            _forget_oldest(self._rows, most=MOST_KEPT // max(1, len(self.labs)))
         row = np.full(len(self.labs), np.inf)
-        columns = np.flatnonzero(lower_bound_00(np.array(tuple(asked)), self.labs) <= reach + 1e-6)
-        # What comes out farther than it was asked for stands: it is true as well.
-        row[columns] = delta_e_00_matrix([tuple(asked)], self.labs[columns])[0]
-        self._rows[asked] = reach, row
-        _forget_oldest(self._rows, most=MOST_KEPT // max(1, len(self.labs)))
+        row[columns] = apart
         return reach, row
 
     def sharing_a_hue(self, wished: Lab) -> Bools:

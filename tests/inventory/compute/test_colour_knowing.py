@@ -1,8 +1,11 @@
 """A difference of two colours that are only known so well lies where it is said to lie, so often as is said."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 
+from inventory.compute.colour import knowing
 from inventory.compute.colour.knowing import COVERAGE, combine_readings, difference_between
 from inventory.compute.colour.lab import Lab, delta_e_00_matrix
 from inventory.compute.colour.readings import ReadingsApart, average_readings
@@ -84,3 +87,15 @@ def test_readings_of_two_threads_are_not_averaged():
         average_readings([Lab(50, 10, 0), Lab(50, 10, 0), Lab(30, -20, 10)])
     with pytest.raises(ReadingsApart):
         average_readings([])
+
+
+def test_what_differences_may_be_true_is_found_in_little_memory():
+    kept = difference_between(1.3, 0.7)
+    knowing._belt.cache_clear()
+    tracemalloc.start()
+    try:
+        assert difference_between(1.3, 0.7) == kept
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert most < 40e6  # the densities of all pairs are 23 MB of it

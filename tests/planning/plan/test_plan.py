@@ -17,6 +17,7 @@ from planning.models import Block, Fabric, Hoop, Layer, Machine, Rules
 from planning.plan.ask import NoSuchName, Question, plan, question_named
 from planning.plan.data import plan_as_data
 from planning.plan.shelf import needle_shades
+from planning.plan.spools_read import _read_again, _read_spools
 from planning.plan.words import answer_in_words
 from planning.stitch_files.reading import read_design_file
 from tests.factories import (
@@ -78,6 +79,25 @@ def test_what_is_set_aside_for_another_is_not_free(workshop):
     ledger.set_aside(spool, quantity=999_000, holder="job 1", key=a_key(), at=NOW, by=None)
     (shade,) = needle_shades()
     assert shade.free[0] == 1000
+    (its_own,) = needle_shades(own={spool.pk: 999_000})
+    assert its_own.free[0] == 1_000_000
+
+
+def test_shelves_of_one_reading_have_the_same_spools_but_where_something_is_set_aside(workshop):
+    spool, other = a_spool(a_shade("R", hex=RED)), a_spool(a_shade("B", hex=BLUE))
+    read = _read_spools()
+    whole, his = (dict(read.for_holder(own)) for own in ({}, {spool.pk: 5}))
+    assert his[other.shade_id] is whole[other.shade_id]
+    assert his[spool.shade_id] == replace(whole[spool.shade_id], free_mm=whole[spool.shade_id].free_mm + 5)
+
+
+def test_a_spool_that_is_as_it_was_is_not_kept_twice(workshop):
+    spool, other = a_spool(a_shade("R", hex=RED)), a_spool(a_shade("B", hex=BLUE))
+    then = {each.id: each for each in _read_again().spools}
+    ledger.set_aside(spool, quantity=999_000, holder="job 1", key=a_key(), at=NOW, by=None)
+    now = {each.id: each for each in _read_again().spools}
+    assert now[other.pk] is then[other.pk]
+    assert (then[spool.pk].free_mm, now[spool.pk].free_mm) == (1_000_000, 1_000)
 
 
 def test_the_plan_of_a_kept_design_is_that_of_its_file(stitch_file, full_shelf):

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from inventory.compute.errors import WorkshopError
 from planning.compute.certainty.factor import Factor
@@ -141,6 +142,12 @@ def test_how_often_the_band_held_is_counted_from_what_was_stated_before_each_job
     assert learn(PRIOR, wild).kept(jobs=wild).inside < 9
     assert InsideBand(20, 16).is_too_few
     assert not InsideBand(20, 17).is_too_few
+
+
+def test_too_few_is_the_lower_end_of_the_binomial_distribution():
+    for of in range(1, 21):
+        for inside in range(of + 1):
+            assert InsideBand(of, inside).is_too_few == (binom.cdf(inside, of, 0.95) < 0.05)
 
 
 def test_machine_time_is_learned_by_the_same_rules():
