@@ -16,7 +16,8 @@ from inventory.compute.colour.lab import delta_e_00
 from planning.compute.batch.asked import AskedDesign, BobbinStock, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
-from planning.compute.batch.needle_thread import _conditions, _place, _request, _spools, _verdict
+from planning.compute.batch.chosen import conditions_of, place_of, request_of
+from planning.compute.batch.needle_thread import _spools, _verdict
 from planning.compute.batch.plan import layers_of, worst_verdict
 from planning.compute.batch.taking import ALL_OF_IT, layer_claims, shelf_after
 from planning.compute.certainty.enough import missing_mm, need, p_enough
@@ -135,8 +136,8 @@ def make_ready(
     for index, block in enumerate(carried.blocks):
         groups.setdefault(block.colour, []).append(index)
     members = tuple(map(tuple, groups.values()))
-    requests = tuple(_request(carried, group, terms) for group in members)
-    conditions = _conditions(carried, members, terms)
+    requests = tuple(request_of(carried, group, terms) for group in members)
+    conditions = conditions_of(carried, members, terms)
     ways = fibre_ways(requests, shelf.wall, shelf.on_offer, conditions, one_fibre=terms.one_fibre)
     return ReadyBatch(
         carried,
@@ -283,7 +284,7 @@ def _thread(
     return StoodThread(
         hex=request.hex,
         name=carried.blocks[blocks[0]].block.name,
-        blocks=tuple(_place(carried, index) for index in blocks),
+        blocks=tuple(place_of(carried, index) for index in blocks),
         shade=shade.id if shade else None,
         verdict=word,
         is_off_colour=_is_off_colour(ready, wall, picks, numbers),
