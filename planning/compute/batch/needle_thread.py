@@ -29,7 +29,7 @@ from planning.compute.colour import sentences as say
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.fibres import spools_of_other_fibres
 from planning.compute.colour.instead import buy_instead, more_of
-from planning.compute.colour.rules import Conditions
+from planning.compute.colour.rules import Conditions, lab_array
 from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare
 from planning.compute.colour.vision import fallen_together
 from planning.compute.colour.wishes import GivenUp
@@ -115,9 +115,11 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     wishes = [number for number, request in enumerate(requests) if request.wished]
     # What a file wishes for is of the piece's fibre: only a person asks for another.
     known = known_threads(shelf, fibre=conditions.fibres.get(wishes[0])) if wishes else ()
+    labs = lab_array([each.lab for each in known])
     others: dict[int, tuple[RunnerUp, ...]] = {}
     if terms.with_advice:
-        matching = prepare(requests, shelf.shades, replace(conditions, pinned={}))
+        matching = together.matching if not conditions.pinned else None
+        matching = matching or prepare(requests, shelf.shades, replace(conditions, pinned={}))
         others = dict(zip(matching.numbers, nearest_first(matching), strict=True))
     threads = []
     for numbers in chosen.sharing:
@@ -134,7 +136,7 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
                 is_pinned=is_pinned,
                 given_up_for_it=None
                 if worst in conditions.pinned
-                else given_up(requests[worst], furthest, known, colour_limit=terms.colour_limit),
+                else given_up(requests[worst], furthest, known, colour_limit=terms.colour_limit, labs=labs),
                 conditions=conditions,
                 fibre=conditions.fibres.get(numbers[0]),
                 runners_up=tuple(each for each in others.get(numbers[0], ()) if each.shade != furthest.shade)[
