@@ -6,8 +6,8 @@ they touch are made anew.
 """
 
 import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -35,6 +35,19 @@ Ints = NDArray[np.intp]
 FIRST_REACH = 8.0
 EVERYTHING = 1_000.0  # beyond any difference of two colours
 MOST_KEPT = 1_000_000  # differences that are kept of a wall: 8 MB
+MOST_NEAR = 4_000  # colours of which it is kept what is near to them
+
+
+@dataclass(frozen=True, eq=False)
+class Near:
+    """The shades that may stand for a colour, by their columns, (k,), and CIEDE2000 to each.
+
+    Where none may, ``far`` is the nearest of all, or None where there is none at all.
+    """
+
+    columns: Ints
+    apart: Floats
+    far: int | None
 
 
 class Wall:
@@ -57,6 +70,8 @@ class Wall:
         self._at_spool = {
             spool.label: column for column, shade in enumerate(self.shades) for spool in shade.spools
         }
+        # What is near to a colour rests on colours and fibres alone: it is the same for every wall of these shades.
+        self.near: dict[Hashable, Near] = {}
         self._colours = _colours_of(self.labs.tobytes())
         # What is left of each shade, by a mark of its spools: made once, and anew for the shades that are touched.
         self._left = np.array([_mark_of(shade) for shade in self.shades], dtype="V16")

@@ -103,29 +103,36 @@ def reaches(
             reach = Reach(
                 start=np.zeros((1 << spools, len(of_lot))), end=np.full((1 << spools, spools), -np.inf)
             )
-            for count, (layer, having) in enumerate(_layers(spools)):
-                if count:
-                    for spool, those in enumerate(having):
-                        without = those ^ (1 << spool)
-                        reach.end[those, spool] = reach.start[without, lots[spool]] + holds[spool]
-                    _let_next_start(found, reach, layer, of_lot, stretch, within=within, mix=mix)
+            for layer, members, without in _layers(spools):
+                ends = reach.start[without, lots[members]] + holds[members]
+                reach.end[layer[:, None], members] = ends
+                _let_next_start(found, reach, layer, ends, of_lot, stretch, within=within, mix=mix)
             found[within, mix] = reach
     return found
 
 
 @lru_cache(maxsize=16)
-def _layers(spools: int) -> list[tuple[NDArray[np.intp], list[NDArray[np.intp]]]]:
-    """Return the sets of so many spools, layer by layer of as many each, and those of a layer that have each spool."""
+def _layers(spools: int) -> list[tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]]:
+    """Return the sets of so many spools, layer by layer of as many each, from one on.
+
+    Of each layer of n sets of k spools: the sets (n,), their spools (n, k), and each set without each of them (n, k).
+    """
     sets = np.arange(1 << spools)
-    counts = sum((sets >> spool) & 1 for spool in range(spools)) + np.zeros_like(sets)
-    layers = [sets[counts == count] for count in range(spools + 1)]
-    return [(layer, [layer[(layer >> spool) & 1 == 1] for spool in range(spools)]) for layer in layers]
+    has = (sets[:, None] >> np.arange(spools)) & 1 == 1
+    counts = has.sum(axis=1)
+    layers = []
+    for count in range(1, spools + 1):
+        layer = sets[counts == count]
+        members = np.nonzero(has[layer])[1].reshape(len(layer), count)
+        layers.append((layer, members, layer[:, None] ^ (1 << members)))
+    return layers
 
 
 def _let_next_start(
     found: dict[tuple[int, int], Reach],
     reach: Reach,
     layer: NDArray[np.intp],
+    ends: Floats,
     of_lot: Sequence[NDArray[np.intp]],
     stretch: Stretch,
     *,
@@ -134,14 +141,14 @@ def _let_next_start(
 ) -> None:
     """Set where the spool after each set of the ``layer`` may start, for each lot it may be of.
 
-    Of the spools of one lot only the one that ends furthest matters: where a block ends before it, none lies later
-    before another.
+    ``ends`` is where each set ends with each of its spools last. Of the spools of one lot only the one that ends
+    furthest matters: where a block ends before it, none lies later before another.
     """
 
     def furthest(ends: Floats) -> Floats:
         return np.column_stack([ends[:, spools].max(axis=1) for spools in of_lot])
 
-    end = furthest(reach.end[layer])
+    end = furthest(reach.end[layer]) if len(of_lot) > 1 else ends.max(axis=1, keepdims=True)
     best = last_before(end, stretch.block_ends)
     if len(of_lot) > 1:
         best = np.maximum(best, _of_others(last_before(end, stretch.piece_ends)))
