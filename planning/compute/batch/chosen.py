@@ -42,7 +42,7 @@ def choose_together(carried: Carried, shelf: Shelf, terms: Terms) -> ChosenToget
     for index, block in enumerate(carried.blocks):
         groups.setdefault(block.colour, []).append(index)
     members = tuple(map(tuple, groups.values()))
-    requests = tuple(request_of(carried, group, terms) for group in members)
+    requests = requests_of(carried, members, terms)
     conditions = conditions_on(shelf, requests, conditions_of(carried, members, terms), terms)
     together = substitute(requests, shelf.shades, conditions)
     shared: dict[object, list[int]] = {}
@@ -53,12 +53,23 @@ def choose_together(carried: Carried, shelf: Shelf, terms: Terms) -> ChosenToget
     return ChosenTogether(members, requests, conditions, together, tuple(map(tuple, shared.values())))
 
 
-def request_of(carried: Carried, blocks: Sequence[int], terms: Terms) -> ColourRequest:
-    """Return what these blocks, all of one colour, ask for together."""
+def requests_of(
+    carried: Carried, members: Sequence[Sequence[int]], terms: Terms
+) -> tuple[ColourRequest, ...]:
+    """Return what each of these groups of blocks, all of one colour, asks for together."""
+    totals_mm = carried.needle_totals_mm(members).tolist()
+    return tuple(
+        _request(carried, group, total, terms) for group, total in zip(members, totals_mm, strict=True)
+    )
+
+
+def _request(
+    carried: Carried, blocks: Sequence[int], total_mm: tuple[float, float], terms: Terms
+) -> ColourRequest:
     asked = carried.blocks[blocks[0]].block
     # What a person asked for in one of the blocks holds for all of that colour; of a brand, colours are demands.
     is_wish = terms.strictness != BRAND and all(carried.blocks[index].block.is_wish for index in blocks)
-    geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
+    geometry_mm, path_mm = total_mm
     return ColourRequest(
         hex=asked.hex,
         lab=asked.lab,

@@ -7,7 +7,7 @@ worked out anew only where what it rests on has changed.
 
 import math
 from collections import Counter
-from collections.abc import Callable, Hashable, MutableMapping, Sequence
+from collections.abc import Callable, Collection, Hashable, MutableMapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TypeVar, cast
@@ -16,13 +16,14 @@ from inventory.compute.colour.lab import delta_e_00
 from planning.compute.batch.asked import AskedDesign, BobbinStock, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
-from planning.compute.batch.chosen import conditions_of, place_of, request_of
+from planning.compute.batch.chosen import conditions_of, place_of, requests_of
 from planning.compute.batch.needle_thread import _spools, _verdict
 from planning.compute.batch.plan import layers_of, worst_verdict
 from planning.compute.batch.taking import ALL_OF_IT, layer_claims, shelf_after
 from planning.compute.certainty.enough import missing_mm, need, p_enough
 from planning.compute.certainty.factor import Factor
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
+from planning.compute.colour.rules import Conditions
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.season.fibres import FibreWay, best_way, columns_of, fibre_ways
 from planning.compute.season.shades import Picked, nearest_of, pick_shades
@@ -136,7 +137,7 @@ def make_ready(
     for index, block in enumerate(carried.blocks):
         groups.setdefault(block.colour, []).append(index)
     members = tuple(map(tuple, groups.values()))
-    requests = tuple(request_of(carried, group, terms) for group in members)
+    requests = requests_of(carried, members, terms)
     conditions = conditions_of(carried, members, terms)
     ways = fibre_ways(requests, shelf.wall, shelf.on_offer, conditions, one_fibre=terms.one_fibre)
     return ReadyBatch(
@@ -238,10 +239,7 @@ def _threads(ready: ReadyBatch, shelf: SeasonShelf) -> tuple[StoodThread, ...]:
     shared: dict[object, list[int]] = {}
     for number, pick in enumerate(picks):
         shared.setdefault(pick.column if pick.near_enough else ("apart", number), []).append(number)
-    return tuple(
-        _thread(ready, shelf, picks, numbers, way.conditions.fibres.get(numbers[0]))
-        for numbers in shared.values()
-    )
+    return tuple(_thread(ready, shelf, picks, numbers, way.conditions) for numbers in shared.values())
 
 
 def _thread(
@@ -249,14 +247,14 @@ def _thread(
     shelf: SeasonShelf,
     picks: Sequence[Picked],
     numbers: Sequence[int],
-    fibre: str | None,
+    conditions: Conditions,
 ) -> StoodThread:
     carried, terms, wall = ready.carried, ready.terms, shelf.wall
     request, pick = ready.requests[numbers[0]], picks[numbers[0]]
     blocks = sorted(index for number in numbers for index in ready.members[number])
     geometry_mm, path_mm = request.geometry_mm, request.path_mm
     if len(numbers) > 1:
-        geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
+        geometry_mm, path_mm = carried.needle_totals_mm([blocks])[0].tolist()
     shade = wall.shades[pick.column] if pick.column is not None and pick.near_enough else None
     factor = terms.factor_of(shade, slope=carried.needle_slope(blocks, terms.thread))
     total_mm, spread = geometry_mm * factor.median + path_mm, factor.about_one
@@ -279,7 +277,7 @@ def _thread(
         shelf.on_offer,
         colour_limit=terms.colour_limit,
         excluded=terms.excluded,
-        fibre=fibre,
+        fibre=conditions.fibres.get(numbers[0]),
     )
     return StoodThread(
         hex=request.hex,
@@ -287,7 +285,7 @@ def _thread(
         blocks=tuple(place_of(carried, index) for index in blocks),
         shade=shade.id if shade else None,
         verdict=word,
-        is_off_colour=_is_off_colour(ready, wall, picks, numbers),
+        is_off_colour=_is_off_colour(ready, wall, picks, numbers, pinned=conditions.pinned),
         needed_mm=round(wanted.median_mm),
         needed_sigma_mm=round(wanted.sigma_mm),
         missing_mm=lacking,
@@ -298,13 +296,22 @@ def _thread(
     )
 
 
-def _is_off_colour(ready: ReadyBatch, wall: Wall, picks: Sequence[Picked], numbers: Sequence[int]) -> bool:
+def _is_off_colour(
+    ready: ReadyBatch,
+    wall: Wall,
+    picks: Sequence[Picked],
+    numbers: Sequence[int],
+    *,
+    pinned: Collection[int],
+) -> bool:
     """Return whether the thread is of another colour than is asked for: as ``colour_verdict`` says of the furthest."""
     first, pick = ready.requests[numbers[0]], picks[numbers[0]]
     if pick.column is None:
         return False
     if first.wished is not None:
         return not pick.near_enough
+    if pick.near_enough and not any(number in pinned for number in numbers):
+        return False  # what stands for a demand unpinned is within the limit
     furthest = 0.0
     for number in numbers:
         lab = ready.requests[number].lab
