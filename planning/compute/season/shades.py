@@ -1,5 +1,6 @@
 """Which shade of a wall stands for each colour of a design: what ``substitute`` says, read off arrays."""
 
+import hashlib
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
@@ -155,34 +156,58 @@ def _everything(wall: Wall, sought: Lab, barred: Bools, limit: float) -> tuple[F
     return row, (row <= limit) & np.isfinite(row)
 
 
-def pick_shades(
+@dataclass(frozen=True)
+class Metres:
+    """What a batch needs of the shades it may have, and what they cover: all that its choice of shades rests on.
+
+    ``needs_mm`` (k, u) is of each request; ``covers_mm`` (u,) is no more than all of them together need, where a shade
+    has more: it makes no difference then how much.
+    """
+
+    needs_mm: Floats
+    covers_mm: Floats
+
+    @property
+    def state(self) -> bytes:
+        """A mark of it: the same mark, the same choice."""
+        return hashlib.blake2b(self.covers_mm.tobytes(), digest_size=16).digest()
+
+
+def metres_for(
     reach: Reached, requests: Sequence[ColourRequest], wall: Wall, conditions: Conditions
-) -> list[Picked]:
-    """Return the shade picked for each request, together, as ``substitute`` does."""
+) -> Metres:
+    """Return what the requests that shades are near to need of those, and what is left of them now."""
+    medians = wall.medians(reach.columns, conditions)
+    geometry_mm = np.array([requests[number].geometry_mm for number in reach.near], dtype=float)
+    path_mm = np.array([requests[number].path_mm for number in reach.near], dtype=float)
+    needs_mm = geometry_mm[:, None] * medians + path_mm[:, None]
+    enough_mm = needs_mm.sum(axis=0)
+    covers_mm = wall.covered_mm(reach.columns, conditions, enough_mm=enough_mm)
+    return Metres(needs_mm, np.minimum(covers_mm, enough_mm * (1 + 1e-9)))
+
+
+def pick_shades(
+    reach: Reached, requests: Sequence[ColourRequest], wall: Wall, metres: Metres
+) -> tuple[Picked, ...]:
+    """Return the shade of each request, chosen together as ``substitute`` chooses."""
     picks = [Picked(None)] * len(requests)
     for number, column in reach.far.items():
         picks[number] = Picked(column)
     if reach.near:
-        chosen = least_broken(_case(reach, requests, wall, conditions)).chosen
+        chosen = least_broken(_case(reach, wall, metres)).chosen
         for number, column in zip(reach.near, reach.columns[chosen].tolist(), strict=True):
             picks[number] = Picked(column, near_enough=True)
-    return picks
+    return tuple(picks)
 
 
-def _case(
-    reach: Reached, requests: Sequence[ColourRequest], wall: Wall, conditions: Conditions
-) -> ColourCase:
-    medians = wall.medians(conditions)[reach.columns]
-    geometry_mm = np.array([requests[number].geometry_mm for number in reach.near], dtype=float)
-    path_mm = np.array([requests[number].path_mm for number in reach.near], dtype=float)
-    needs_mm = geometry_mm[:, None] * medians + path_mm[:, None]
+def _case(reach: Reached, wall: Wall, metres: Metres) -> ColourCase:
     is_open = np.isfinite(reach.apart)
     return ColourCase(
         # Only open pairs are ever looked at.
         cost=reach.weights[:, None] * np.where(is_open, reach.apart, EVERYTHING),
         open=is_open,
-        needs_mm=needs_mm,
-        covers_mm=wall.covered_mm(reach.columns, conditions, enough_mm=needs_mm.sum(axis=0)),
+        needs_mm=metres.needs_mm,
+        covers_mm=metres.covers_mm,
         shades=wall.labs[reach.columns],
         least_apart=reach.least_apart,
         lighter=reach.lighter,

@@ -9,7 +9,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Collection, Hashable, MutableMapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TypeVar, cast
 
 from inventory.compute.colour.lab import delta_e_00
@@ -26,7 +26,7 @@ from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.rules import Conditions
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.season.fibres import FibreWay, best_way, columns_of, fibre_ways
-from planning.compute.season.shades import Picked, nearest_of, pick_shades
+from planning.compute.season.shades import Picked, metres_for, nearest_of, pick_shades
 from planning.compute.season.wall import Wall
 from planning.compute.spools.turns import SpoolUse
 from planning.compute.stabilizer.cutting import Strip
@@ -161,8 +161,7 @@ def stand(
     What was worked out before of the same question against the same things is taken from ``kept``.
     """
     kept = None if ready.key is None else kept
-    wall = shelf.wall.state_of(columns_of(ready.ways))
-    threads = _kept(kept, ("threads", ready.key, wall), lambda: _threads(ready, shelf))
+    threads = _threads(ready, shelf, kept)
     planned = _kept(
         kept, ("bobbins", ready.key, bobbins), lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
     )
@@ -233,13 +232,33 @@ def _kept(kept: Kept | None, rests_on: Hashable, work: Callable[[], Part]) -> Pa
     return cast(Part, found)
 
 
-def _threads(ready: ReadyBatch, shelf: SeasonShelf) -> tuple[StoodThread, ...]:
-    way = best_way(ready.ways, ready.requests, shelf.wall)
-    picks = pick_shades(way.reach, ready.requests, shelf.wall, way.conditions)
+def _threads(ready: ReadyBatch, shelf: SeasonShelf, kept: Kept | None) -> tuple[StoodThread, ...]:
+    """Return the threads of a batch, each anew only where what is left of its own shade has changed."""
+    wall, way = shelf.wall, ready.ways[0]
+    if len(ready.ways) > 1:
+        state = wall.state_of(columns_of(ready.ways))
+        way = _kept(kept, ("fibre", ready.key, state), lambda: best_way(ready.ways, ready.requests, wall))
+    metres = metres_for(way.reach, ready.requests, wall, way.conditions)
+    picks = _kept(
+        kept,
+        ("shades", ready.key, way.fibre, metres.state),
+        lambda: pick_shades(way.reach, ready.requests, wall, metres),
+    )
     shared: dict[object, list[int]] = {}
     for number, pick in enumerate(picks):
         shared.setdefault(pick.column if pick.near_enough else ("apart", number), []).append(number)
-    return tuple(_thread(ready, shelf, picks, numbers, way.conditions) for numbers in shared.values())
+    threads = []
+    for numbers in map(tuple, shared.values()):
+        pick = picks[numbers[0]]
+        left = None if pick.column is None else wall.mark_of(pick.column)
+        threads.append(
+            _kept(
+                kept,
+                ("thread", ready.key, way.fibre, numbers, pick, left),
+                partial(_thread, ready, shelf, picks, numbers, way.conditions),
+            )
+        )
+    return tuple(threads)
 
 
 def _thread(

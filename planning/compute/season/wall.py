@@ -108,10 +108,10 @@ class Wall:
         """Return the free length of a shade in mm and its sigma, as ``OwnedShade.free`` has it."""
         return float(self.free_mm[column]), float(self.sigma_mm[column])
 
-    def medians(self, conditions: Conditions) -> Floats:
-        """Return the median of each shade's factor: (n,)."""
+    def medians(self, columns: Ints, conditions: Conditions) -> Floats:
+        """Return the median of the factor of each shade in ``columns``: (k,)."""
         of_range = [conditions.range_factors.get(range, conditions.factor).median for range in self._ranges]
-        return np.array(of_range, dtype=float)[self._range_of]
+        return np.array(of_range, dtype=float)[self._range_of[columns]]
 
     def covered_mm(self, columns: Ints, conditions: Conditions, *, enough_mm: Floats) -> Floats:
         """Return what ``planning.compute.colour.case.covered_mm`` says of the shades in ``columns``: (k,)."""
@@ -168,6 +168,10 @@ class Wall:
         """A mark of which shades there are, in which order, and of their colours; not of what is left of them."""
         written = repr((tuple(self.ids), sorted(self.every_id - self.ids.keys()))).encode()
         return hashlib.blake2b(written + self.labs.tobytes(), digest_size=16).digest()
+
+    def mark_of(self, column: int) -> bytes:
+        """Return a mark of all that is left of one shade."""
+        return self._left[column].tobytes()
 
     def state_of(self, columns: Ints) -> bytes:
         """Return a mark of all that is left of the shades in ``columns``: the same mark, the same answers."""
