@@ -163,9 +163,9 @@ def count_broken(case: ColourCase, chosen: Ints) -> Broken:
 
     Short are the fewest requests that would have to go for the metres to cover the rest.
     """
-    shades, times = np.unique(chosen, return_counts=True)
     short = int((case.needs_mm[np.arange(len(chosen)), chosen] > case.covers_mm[chosen]).sum())
-    if len(shades) < len(chosen):
+    if len(set(chosen.tolist())) < len(chosen):
+        shades, times = np.unique(chosen, return_counts=True)
         alone = np.isin(chosen, shades[times == 1])
         short = int((case.needs_mm[alone, chosen[alone]] > case.covers_mm[chosen[alone]]).sum())
         for shade in shades[times > 1]:

@@ -59,6 +59,10 @@ def stretch_of(pieces_mm: Sequence[Sequence[float]]) -> Stretch:
     >>> stretch.block_ends.tolist(), stretch.piece_ends.tolist()
     ([0.0, 3.0, 5.0, 9.0], [0.0, 5.0, 9.0])
     """
+    first = pieces_mm[0] if pieces_mm else ()
+    if all(piece is first for piece in pieces_mm):  # most batches have pieces of one kind
+        block_ends = np.cumsum(np.concatenate([[0.0], np.tile(first, len(pieces_mm))]))
+        return Stretch(block_ends, block_ends[np.arange(len(pieces_mm) + 1) * len(first)])
     taken_mm = np.fromiter(chain((0.0,), chain.from_iterable(pieces_mm)), dtype=np.float64)
     block_ends = np.cumsum(taken_mm)
     blocks = np.fromiter(accumulate(map(len, pieces_mm), initial=0), dtype=np.intp)
