@@ -4,10 +4,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from inventory.models import Entry
+from planning.compute.batch.asked import AskedDesign
 from planning.compute.stabilizer.layers import CutBefore
 from planning.facts.recipes import recipe_notes
 from planning.library.designs import asked_from_record
-from planning.models import Job, JobCut
+from planning.models import Job, JobCut, NamedPiece, PlacedDesign
 from planning.plan.asked import JobAsked, WorkshopFacts, workshop_facts
 from planning.plan.pins import pins_of
 
@@ -24,15 +25,16 @@ class AskedByJobs:
     def __init__(self, jobs: Sequence[Job]) -> None:
         self.facts: WorkshopFacts = workshop_facts([job.machine for job in jobs])
         self._cut = pieces_cut_of(jobs)
+        self._designs: dict[int, AskedDesign] = {}
 
     def of(self, job: Job) -> JobAsked:
         """Return what ``job`` asks. Raises WorkshopError for a design that cannot lie as it is placed."""
         return self.facts.asked(
             (
-                replace(asked_from_record(each.design), placement=each.placement, hooping=each.hooping)
+                replace(self._design(each), placement=each.placement, hooping=each.hooping)
                 for each in job.placed.all()
             ),
-            (replace(asked_from_record(each.design), hooping=LETTERING_HOOPING) for each in job.names.all()),
+            (replace(self._design(each), hooping=LETTERING_HOOPING) for each in job.names.all()),
             pieces=job.pieces,
             machine=job.machine,
             fabric=job.fabric,
@@ -46,6 +48,12 @@ class AskedByJobs:
             settled=_settled(job),
             cut_before=self._cut.get(job.pk, ()),
         )
+
+    def _design(self, part: PlacedDesign | NamedPiece) -> AskedDesign:
+        """Return the design of a part of a job: that of several jobs is made once."""
+        if part.design_id not in self._designs:
+            self._designs[part.design_id] = asked_from_record(part.design)
+        return self._designs[part.design_id]
 
 
 def asked_of(job: Job) -> JobAsked:

@@ -30,9 +30,10 @@ from planning.plan.hooping import hooping_of
 
 State = Job.State
 Answer = TypeVar("Answer")
-# So many answers are kept, and of each waiting job so many parts of standings and what it is made ready with; the
-# oldest go first. They are enough for all that is asked of one state of the workshop, and for a little of the last.
-MOST_ANSWERS, PARTS_A_JOB, READY_A_JOB, OF_FEW_JOBS = 16, 9, 1.2, 200
+# So many answers are kept, and of each waiting job so many parts of standings (one for each of its threads, and a few
+# more) and what it is made ready with; the oldest go first. They are enough for all that is asked of one state of the
+# workshop, and for a little of the last.
+MOST_ANSWERS, PARTS_A_JOB, READY_A_JOB, OF_FEW_JOBS = 16, 40, 1.2, 600
 # A whole plan takes a quarter of a megabyte.
 MOST_PLANS = 12
 READ_ANEW = 3  # times, where others change the workshop while it is read

@@ -13,9 +13,10 @@ from inventory.ledger.use_history import bobbin_material, roll_material, shade_m
 from inventory.orders.coming import on_the_way
 from planning.compute.batch.asked import AskedDesign, Shelf, Terms
 from planning.compute.batch.bought import shelf_with
-from planning.compute.batch.carrying import carry
+from planning.compute.batch.carrying import Carried, carry
 from planning.compute.batch.copies_compared import boxes_needed
-from planning.compute.batch.plan import BatchPlan, is_worse, layers_of, plan_batch
+from planning.compute.batch.needle_thread import judge_threads
+from planning.compute.batch.plan import BatchPlan, batch_verdict, carried_so, is_worse, layers_of, plan_batch
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.instead import LEAST_FALL
 from planning.compute.hooping.copies import copies_size_mm
@@ -129,27 +130,25 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
     terms, gone = terms_on(asked, hooping, on_shelf, with_advice=with_advice)
     notes = [*hooping.notes, *_notes(asked), *gone, *on_shelf.notes]
 
-    def planned(shelf: Shelf, terms: Terms) -> BatchPlan:
-        return plan_batch(
-            asked.designs,
-            pieces=asked.pieces,
-            shelf=shelf,
-            terms=terms,
-            lettering=asked.lettering,
-            needed_on=asked.needed_on,
-            notes=notes,
-            too_big=hooping.too_big,
-        )
-
-    answer = planned(on_shelf, terms)
+    answer = plan_batch(
+        asked.designs,
+        pieces=asked.pieces,
+        shelf=on_shelf,
+        terms=terms,
+        lettering=asked.lettering,
+        needed_on=asked.needed_on,
+        notes=notes,
+        too_big=hooping.too_big,
+    )
     if shelf is not None or not with_advice:
         return answer
-    alone = replace(terms, with_advice=False)
+    # What it carries rests on nothing that is owned: it is the same against every shelf it is held against.
+    _, carried, terms = carried_so(asked.designs, pieces=asked.pieces, terms=terms, lettering=asked.lettering)
     changed = what_leaving_out_changes(
         answer,
         asked,
-        planned=lambda wider, may_mix: planned(
-            wider, replace(alone, one_fibre=alone.one_fibre and not may_mix)
+        judged=lambda wider, may_mix: judge_threads(
+            carried, wider, replace(terms, one_fibre=terms.one_fibre and not may_mix)
         ),
     )
     suits = suiting_notes(answer.threads, asked.fabric)
@@ -158,20 +157,31 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
         notes=(*answer.notes, *changed, *suits),
         look_first=look_first(answer),
         on_order=_on_order(answer),
-        instead=_made_again(answer, asked, on_shelf),
+        instead=_made_again(answer, asked, hooping, on_shelf, carried),
     )
 
 
-def _made_again(answer: BatchPlan, asked: JobAsked, on_shelf: Shelf) -> tuple[PricedInstead, ...]:
+def _made_again(
+    answer: BatchPlan, asked: JobAsked, hooping: Hooping, on_shelf: Shelf, carried: Carried
+) -> tuple[PricedInstead, ...]:
     """Return what could be bought instead, with mean and verdict of the plan made again with it on the shelf.
 
-    What then comes to no good is left out: it brings the colours no nearer, and no better verdict.
+    What then comes to no good is left out: it brings the colours no nearer, and no better verdict. Bobbins and
+    stabilizer stand as they do in ``answer``: no thread that is bought changes them.
     """
     found: list[PricedInstead] = []
     least = answer.mean_delta_e
     for each in answer.instead:
-        then = plan_asked(asked, shelf=shelf_with(on_shelf, each), with_advice=False)
-        if is_worse(then.verdict, than=answer.verdict) or then.mean_delta_e > least - LEAST_FALL:
+        with_it = shelf_with(on_shelf, each)
+        terms, _gone = terms_on(asked, hooping, with_it, with_advice=False)
+        then = judge_threads(carried, with_it, terms.for_designs(asked.every_design))
+        verdict = batch_verdict(
+            then.verdicts,
+            answer.bobbins.verdict,
+            [layer.verdict for layer in answer.stabilizer],
+            is_too_big=bool(answer.too_big),
+        )
+        if is_worse(verdict, than=answer.verdict) or then.mean_delta_e > least - LEAST_FALL:
             continue
         least = then.mean_delta_e
         found.append(
@@ -179,7 +189,7 @@ def _made_again(answer: BatchPlan, asked: JobAsked, on_shelf: Shelf) -> tuple[Pr
                 each,
                 mean_before=answer.mean_delta_e,
                 mean_after=then.mean_delta_e,
-                verdict_after=then.verdict,
+                verdict_after=verdict,
             )
         )
     return tuple(found)

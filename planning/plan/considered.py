@@ -1,11 +1,11 @@
 """What a plan did not consider, and whether its answer would be another with it."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 from inventory.compute.spoken import _, ngettext
 from inventory.models import Reservation
 from planning.compute.batch.asked import Shelf
-from planning.compute.batch.needle_thread import PlannedThread
+from planning.compute.batch.needle_thread import JudgedThreads, PlannedThread
 from planning.compute.batch.plan import BatchPlan, is_worse, worst_verdict
 from planning.plan.asked import JobAsked
 from planning.plan.shelf import shelf as read_shelf
@@ -14,14 +14,14 @@ _REASONS = ("weight", "fibre", "set aside")
 
 
 def what_leaving_out_changes(
-    answer: BatchPlan, asked: JobAsked, *, planned: Callable[[Shelf, bool], BatchPlan]
+    answer: BatchPlan, asked: JobAsked, *, judged: Callable[[Shelf, bool], JudgedThreads]
 ) -> list[str]:
     """Return a sentence for each reason without which the verdict on the threads would be better.
 
-    ``planned`` answers the same question against another shelf, and whether fibres may mix for once. Nothing is read
-    where there is enough.
+    ``judged`` tells how the threads of the same question stand against another shelf, and whether fibres may mix for
+    once. Nothing is read where there is enough.
     """
-    verdict = _of_threads(answer)
+    verdict = _worst([(thread.verdict, thread.colour_verdict) for thread in answer.threads])
     if verdict == "enough":
         return []
     said = list(_unknown_lengths(answer))
@@ -30,7 +30,7 @@ def what_leaving_out_changes(
         is_asked_of_one_fibre = why == "fibre" and _names_a_fibre(answer, asked)
         if not count and not is_asked_of_one_fibre:
             continue
-        then = _of_threads(planned(_wider(asked, why), why == "fibre"))
+        then = _worst(judged(_wider(asked, why), why == "fibre").verdicts)
         if is_worse(verdict, than=then) and is_asked_of_one_fibre:
             # What would do may be thread that other colours have already.
             said.append(
@@ -61,10 +61,8 @@ def _with_what_is_left_out(why: str, count: int) -> str:
     }[why]
 
 
-def _of_threads(plan: BatchPlan) -> str:
-    return worst_verdict(
-        "short" if thread.colour_verdict == "off colour" else thread.verdict for thread in plan.threads
-    )
+def _worst(threads: Sequence[tuple[str, str]]) -> str:
+    return worst_verdict("short" if colour == "off colour" else stock for stock, colour in threads)
 
 
 def _names_a_fibre(answer: BatchPlan, asked: JobAsked) -> bool:

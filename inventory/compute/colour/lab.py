@@ -167,6 +167,15 @@ def delta_e_00_matrix(a: npt.ArrayLike, b: npt.ArrayLike) -> Floats:
     return differences
 
 
+def delta_e_00_of_pairs(some: npt.ArrayLike, others: npt.ArrayLike) -> Floats:
+    """Return the CIEDE2000 difference, (n,), of each colour of ``some``, (n, 3), from the one in its place: (n, 3).
+
+    >>> delta_e_00_of_pairs([(50, 2.6772, -79.7751)], [(50, 0, -82.7485)]).round(4).tolist()
+    [2.0425]
+    """
+    return _of_pairs(_columns(some), _columns(others))
+
+
 def _of_pairs(one: Floats, other: Floats) -> Floats:
     """Return CIEDE2000 of colours (..., 3) that broadcast: colormath's steps in its order, to the last bit.
 

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from colormath.color_objects import sRGBColor
 
-from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.colour.lab import delta_e_00_of_pairs, lower_bound_00
 from inventory.compute.names.iscc_nbs import CENTROIDS
 from inventory.compute.names.plain import EITHER_WAY, NEXT_TO_DEG, basic_hue, centroids, joined_hues
 from inventory.compute.surfaces.gamut import onto_surface_gamut
@@ -100,8 +100,18 @@ def labs_of_screen(channels: Ints) -> Floats:
 
 
 def _from_centroids(channels: Ints) -> Floats:
+    """Return CIEDE2000 of each colour from each centroid, (n, centroids), endless where another is surely nearer.
+
+    A colour may go by a centroid that is no more than ``EITHER_WAY`` farther than the nearest. By lightness alone most
+    lie farther than that from the one that is nearest by the older, simpler difference.
+    """
     distinct, where = np.unique(channels, axis=0, return_inverse=True)
-    apart = delta_e_00_matrix(onto_surface_gamut(labs_of_screen(distinct)), centroids())
+    labs, middles = onto_surface_gamut(labs_of_screen(distinct)), centroids()
+    simply = ((labs[:, None] - middles[None]) ** 2).sum(axis=2).argmin(axis=1)
+    within = delta_e_00_of_pairs(labs, middles[simply]) + EITHER_WAY + 1e-6
+    one, other = np.nonzero(lower_bound_00(labs[:, None], middles[None]) <= within[:, None])
+    apart = np.full((len(labs), len(middles)), np.inf)
+    apart[one, other] = delta_e_00_of_pairs(labs[one], middles[other])
     return np.asarray(apart[where.reshape(-1)])
 
 

@@ -141,6 +141,8 @@ class Terms:
     applique_s: float = 0.0  # of hands, for each piece of fabric
     needle_factor: Factor = NEEDLE_PRIOR
     bobbin_factor: Factor = BOBBIN_PRIOR
+    # ∂ ln length / ∂κ of the bobbin thread of all that is stitched, where the factors above were reckoned for it.
+    bobbin_slope: float | None = None
     # What was learned of needle thread, by the id of its range; others are as before anything was learned.
     range_factors: Mapping[int, Factor] = field(default_factory=dict)
     # What the machine taught, which knows how satin and fill differ; without it the factors above stand as they are.
@@ -187,6 +189,7 @@ class Terms:
             needle_factor=self.taught.factor(0, 0, slope=needle),
             range_factors={range: self.taught.factor(0, range, slope=needle) for range in ranges},
             bobbin_factor=self.taught.factor(1, self.bobbin_range, slope=bobbin),
+            bobbin_slope=bobbin,
         )
 
 

@@ -84,12 +84,14 @@ def plan_bobbins(carried: Carried, stock: BobbinStock | None, terms: Terms) -> P
     """
     geometry_mm = carried.bobbin_geometry_loads()
     loads_mm = carried.bobbin_loads(median=terms.bobbin_factor.median)
-    needed = round(sum(map(sum, loads_mm)))
+    needed = round(carried.over_loads(sum, loads_mm))
     by_piece = _by_piece(carried)
-    slope = kappa_slopes(
-        [scaled_sums(each.block.sums, carried.designs[each.design].placement) for each in carried.blocks],
-        terms.thread,
-    )[1]
+    slope = terms.bobbin_slope
+    if slope is None:
+        slope = kappa_slopes(
+            [scaled_sums(each.block.sums, carried.designs[each.design].placement) for each in carried.blocks],
+            terms.thread,
+        )[1]
     if stock is None:
         return PlannedBobbins(
             "", needed, 0, 0, 0.0, "unknown", (), (), None, geometry_mm=by_piece, kappa_slope=slope
@@ -178,7 +180,8 @@ def _by_piece(carried: Carried) -> tuple[float, ...]:
         design: sum(carried.blocks[index].bobbin_geometry_mm for index in blocks)
         for design, blocks in carried.blocks_of.items()
     }
-    return tuple(sum(per_design[design] for design in piece) for piece in carried.pieces)
+    per_kind = {kind: sum(per_design[design] for design in kind) for kind in set(carried.pieces)}
+    return tuple(per_kind[piece] for piece in carried.pieces)
 
 
 def windings(

@@ -134,6 +134,19 @@ class Carried:
         geometry_mm, path_mm = np.vstack([np.zeros((1, 2)), np.cumsum(per_piece, axis=0)]).T
         return geometry_mm, path_mm
 
+    def needle_totals_mm(self, groups: Sequence[Sequence[int]]) -> NDArray[np.float64]:
+        """Return what each of these groups of blocks takes over all pieces, (groups, 2): needle geometry, lost path.
+
+        It is the last of ``cumulative_needle_mm``, to the last digit.
+        """
+        lengths = np.zeros((len(self.designs), len(groups), 2))
+        for number, group in enumerate(groups):
+            for block in (self.blocks[index] for index in group):
+                lengths[block.design, number] += block.needle_geometry_mm, block.path_mm
+        kinds, kind_of_piece = self._piece_kinds
+        per_kind = np.array([lengths[list(piece)].sum(axis=0) for piece in kinds])
+        return np.asarray(np.cumsum(per_kind[kind_of_piece], axis=0)[-1])
+
     def needle_slope(self, blocks: Sequence[int], settings: ThreadSettings) -> float:
         """Return ∂ ln length / ∂κ of the needle geometry of these blocks over all pieces."""
         grows = length = 0.0
@@ -162,7 +175,20 @@ class Carried:
 
     def bobbin_loads(self, *, median: float) -> list[list[float]]:
         """Return the bobbin thread of each block of each load, in stitching order, at a factor's ``median``."""
-        return [[geometry_mm * median for geometry_mm in load] for load in self.bobbin_geometry_loads()]
+
+        def told(order: list[tuple[int, ...]]) -> list[float]:
+            return [sum(self.blocks[index].bobbin_geometry_mm for index in block) * median for block in order]
+
+        return self._by_kind(told)
+
+    def over_loads(self, told: Callable[[list[float]], float], loads: Sequence[list[float]]) -> float:
+        """Return the sum of what is ``told`` of each load, told once for loads that are alike."""
+        kinds, kind_of_load = self._load_kinds
+        known: list[float | None] = [None] * len(kinds)
+        for kind, load in zip(kind_of_load, loads, strict=True):
+            if known[kind] is None:
+                known[kind] = told(load)
+        return sum(known[kind] or 0.0 for kind in kind_of_load)
 
     def _by_kind(self, told: Callable[[list[tuple[int, ...]]], list[float]]) -> list[list[float]]:
         """Return what is told of each load's order, told once for loads that are alike."""
@@ -187,8 +213,10 @@ class Carried:
 
     def hoopings(self) -> int:
         """Return how often a hoop is loaded: once a load for each group of designs that is stitched together."""
-        by_kind = {piece: len({self.designs[each].hooping for each in piece}) for piece in set(self.pieces)}
-        return sum(max(by_kind[self.pieces[piece]] for piece in load) for load in self.loads)
+        by_piece = {piece: len({self.designs[each].hooping for each in piece}) for piece in set(self.pieces)}
+        kinds, kind_of_load = self._load_kinds
+        of_kind = [max(by_piece[piece] for piece in kind) for kind in kinds]
+        return sum(of_kind[kind] for kind in kind_of_load)
 
     def topping_sizes(self, *, margin_mm: int, copies: int = 1) -> tuple[tuple[tuple[int, int], int], ...]:
         """Return the sizes of pieces that cover what each hooping stitches, with how many hoopings are of each.

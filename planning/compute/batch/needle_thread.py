@@ -3,12 +3,15 @@
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from inventory.compute.names.plain import plain_name
 from planning.compute.batch.asked import Shelf, Terms
 from planning.compute.batch.carrying import Carried
+from planning.compute.batch.chosen import choose_together, place_of
 from planning.compute.batch.sentences import said_of_plan
 from planning.compute.batch.wished_thread import given_up, known_threads, shades_with_enough, wish_verdict
 from planning.compute.buying.packs import PackPurchase, cheapest_purchase
@@ -24,16 +27,15 @@ from planning.compute.certainty.enough import (
 )
 from planning.compute.colour import sentences as say
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
-from planning.compute.colour.fibres import METALLIC, in_one_fibre, spools_of_other_fibres
+from planning.compute.colour.fibres import spools_of_other_fibres
 from planning.compute.colour.instead import buy_instead, more_of
-from planning.compute.colour.rules import Conditions
-from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare, substitute
+from planning.compute.colour.rules import Conditions, lab_array
+from planning.compute.colour.substitution import RunnerUp, Substitution, nearest_first, prepare
 from planning.compute.colour.vision import fallen_together
-from planning.compute.colour.wishes import GivenUp, wished_thread_colour
+from planning.compute.colour.wishes import GivenUp
 from planning.compute.spools.turns import SpoolUse, choose_spools
 
 RUNNERS_UP = 3
-BRAND = "brand"
 MOST_NOTED_PAIRS = 4
 
 
@@ -107,32 +109,26 @@ class PlannedThreads:
 
 def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads:
     """Return the threads of a batch, their shades chosen together so that the whole design keeps working."""
-    groups: dict[object, list[int]] = {}
-    for index, block in enumerate(carried.blocks):
-        groups.setdefault(block.colour, []).append(index)
-    members = list(groups.values())
-    requests = [_request(carried, group, terms) for group in members]
-    conditions = conditions_on(shelf, requests, _conditions(carried, members, terms), terms)
+    chosen = choose_together(carried, shelf, terms)
+    requests, conditions, together = chosen.requests, chosen.conditions, chosen.together
+    choices = together.choices
     wishes = [number for number, request in enumerate(requests) if request.wished]
     # What a file wishes for is of the piece's fibre: only a person asks for another.
     known = known_threads(shelf, fibre=conditions.fibres.get(wishes[0])) if wishes else ()
-    together = substitute(requests, shelf.shades, conditions)
-    choices = together.choices
-    matching = prepare(requests, shelf.shades, replace(conditions, pinned={}))
-    others = dict(zip(matching.numbers, nearest_first(matching), strict=True)) if terms.with_advice else {}
-    shared: dict[object, list[int]] = {}
-    for number, choice in enumerate(choices):
-        # A shade that is not near enough is no stock of either colour: nothing is shared then.
-        key = choice.shade.id if choice.shade and choice.near_enough else ("apart", number)
-        shared.setdefault(key, []).append(number)
+    labs = lab_array([each.lab for each in known])
+    others: dict[int, tuple[RunnerUp, ...]] = {}
+    if terms.with_advice:
+        matching = together.matching if not conditions.pinned else None
+        matching = matching or prepare(requests, shelf.shades, replace(conditions, pinned={}))
+        others = dict(zip(matching.numbers, nearest_first(matching), strict=True))
     threads = []
-    for numbers in shared.values():
-        worst = max(numbers, key=lambda number: choices[number].delta_e_00 or 0.0)
+    for numbers in chosen.sharing:
+        worst = chosen.furthest(numbers)
         furthest, is_pinned = choices[worst], any(number in conditions.pinned for number in numbers)
         threads.append(
             _thread(
                 carried,
-                sorted(index for number in numbers for index in members[number]),
+                chosen.blocks_of(numbers),
                 requests[numbers[0]],
                 furthest,
                 shelf,
@@ -140,7 +136,7 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
                 is_pinned=is_pinned,
                 given_up_for_it=None
                 if worst in conditions.pinned
-                else given_up(requests[worst], furthest, known, colour_limit=terms.colour_limit),
+                else given_up(requests[worst], furthest, known, colour_limit=terms.colour_limit, labs=labs),
                 conditions=conditions,
                 fibre=conditions.fibres.get(numbers[0]),
                 runners_up=tuple(each for each in others.get(numbers[0], ()) if each.shade != furthest.shade)[
@@ -156,7 +152,7 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     instead = price_instead(
         buy_instead(requests, shelf.shades, [*shelf.on_offer, *more], conditions, now=together),
         offers=shelf.thread_offers,
-        blocks=[[_place(carried, index) for index in group] for group in members],
+        blocks=[[place_of(carried, index) for index in group] for group in chosen.members],
         conditions=conditions,
         owned=shelf.shades,
     )
@@ -164,57 +160,62 @@ def plan_threads(carried: Carried, shelf: Shelf, terms: Terms) -> PlannedThreads
     return PlannedThreads(tuple(threads), notes, instead, together.mean_delta_e, others_left_out)
 
 
-def _request(carried: Carried, blocks: Sequence[int], terms: Terms) -> ColourRequest:
-    asked = carried.blocks[blocks[0]].block
-    # What a person asked for in one of the blocks holds for all of that colour; of a brand, colours are demands.
-    is_wish = terms.strictness != BRAND and all(carried.blocks[index].block.is_wish for index in blocks)
-    geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
-    return ColourRequest(
-        hex=asked.hex,
-        lab=asked.lab,
-        geometry_mm=geometry_mm,
-        name=asked.name,
-        sigma=asked.sigma,
-        path_mm=path_mm,
-        wished=wished_thread_colour(asked.lab) if is_wish and asked.lab else None,
-        fibre=next((fibre for index in blocks if (fibre := carried.blocks[index].block.fibre)), "")
-        if terms.one_fibre
-        else "",
-    )
+@dataclass(frozen=True)
+class JudgedThreads:
+    """How the threads of a batch stand against a shelf, in words, and how far off they are: of ``PlannedThreads``.
 
-
-def _place(carried: Carried, index: int) -> tuple[int, int]:
-    return carried.blocks[index].design, carried.blocks[index].block.number
-
-
-def _conditions(carried: Carried, members: Sequence[Sequence[int]], terms: Terms) -> Conditions:
-    pinned = {}
-    for number, group in enumerate(members):
-        places = [place for index in group if (place := _place(carried, index)) in terms.pinned]
-        # What was said of this batch goes before what was said once for every file.
-        for place in sorted(places, key=lambda place: place not in terms.remembered):
-            pinned[number] = terms.pinned[place]
-    return Conditions(
-        factor=terms.needle_factor,
-        range_factors=terms.range_factors,
-        certainty=terms.enough_at,
-        colour_limit=terms.colour_limit,
-        pinned=pinned,
-        excluded=terms.excluded,
-    )
-
-
-def conditions_on(
-    shelf: Shelf, requests: Sequence[ColourRequest], conditions: Conditions, terms: Terms
-) -> Conditions:
-    """Return ``conditions`` with the fibre of the piece where it is to be of one, chosen from what is on the shelf.
-
-    Where nothing is owned but metallic thread, or nothing at all, it is chosen from what can be bought.
+    ``verdicts`` are (verdict, colour verdict) of each thread, as ``PlannedThread`` has them.
     """
-    if not terms.one_fibre:
-        return conditions
-    owned = any(shade.fibre != METALLIC and shade.lab is not None for shade in shelf.shades)
-    return in_one_fibre(requests, shelf.shades if owned else (*shelf.shades, *shelf.on_offer), conditions)
+
+    verdicts: tuple[tuple[str, str], ...]
+    mean_delta_e: float
+
+
+def judge_threads(carried: Carried, shelf: Shelf, terms: Terms) -> JudgedThreads:
+    """Return the verdicts that ``plan_threads`` would come to, without spools, purchases and advice."""
+    chosen = choose_together(carried, shelf, terms)
+    verdicts = []
+    for numbers in chosen.sharing:
+        request, choice = chosen.requests[numbers[0]], chosen.together.choices[chosen.furthest(numbers)]
+        takes = _takes(carried, chosen.blocks_of(numbers), choice, terms)
+        p = p_enough(takes.total_mm, takes.factor.about_one, **takes.stock)
+        verdicts.append((_verdict(choice, p, request, terms)[0], _colour_verdict(request, choice, terms)))
+    return JudgedThreads(tuple(verdicts), chosen.together.mean_delta_e)
+
+
+@dataclass(frozen=True)
+class _Takes:
+    """What one thread takes over the first 0, 1, … pieces, (pieces + 1,), and what is free of its shade."""
+
+    shade: OwnedShade | None
+    factor: Factor
+    slope: float
+    geometry_mm: NDArray[np.float64]
+    path_mm: NDArray[np.float64]
+
+    @cached_property
+    def lengths_mm(self) -> NDArray[np.float64]:
+        """At the median of the shade's own factor, with what is lost at thread changes, which no factor scales.
+
+        What is not known of the factor is taken to scatter the whole length: on the safe side.
+        """
+        return np.asarray(self.geometry_mm * self.factor.median + self.path_mm)
+
+    @property
+    def total_mm(self) -> float:
+        return float(self.lengths_mm[-1])
+
+    @cached_property
+    def stock(self) -> dict[str, float]:
+        free_mm, free_sigma_mm = self.shade.free if self.shade else (0.0, 0.0)
+        return {"free_mm": free_mm, "free_sigma_mm": free_sigma_mm}
+
+
+def _takes(carried: Carried, blocks: Sequence[int], choice: Choice, terms: Terms) -> _Takes:
+    shade = choice.shade if choice.near_enough else None
+    slope = carried.needle_slope(blocks, terms.thread)
+    geometry_mm, path_mm = carried.cumulative_needle_mm(blocks)
+    return _Takes(shade, terms.factor_of(shade, slope=slope), slope, geometry_mm, path_mm)
 
 
 def _notes(together: Substitution, terms: Terms, pinned: Collection[int]) -> tuple[str, ...]:
@@ -271,19 +272,11 @@ def _thread(
     conditions: Conditions,
     fibre: str | None,
 ) -> PlannedThread:
-    shade = choice.shade if choice.near_enough else None
-    slope = carried.needle_slope(blocks, terms.thread)
-    factor = terms.factor_of(shade, slope=slope)
-    geometry_mm, path_mm = carried.cumulative_needle_mm(blocks)
-    # At the median of the shade's own factor, with what is lost at thread changes, which no factor scales. What is
-    # not known of the factor is taken to scatter the whole length: on the safe side.
-    lengths_mm, spread = geometry_mm * factor.median + path_mm, factor.about_one
-    total_mm = float(lengths_mm[-1])
-    wanted = need(total_mm, spread)
-    free_mm, free_sigma_mm = shade.free if shade else (0.0, 0.0)
-    stock = {"free_mm": free_mm, "free_sigma_mm": free_sigma_mm}
-    p = p_enough(total_mm, spread, **stock)
-    lacking = math.ceil(missing_mm(total_mm, spread, certainty=terms.enough_at, **stock))
+    takes = _takes(carried, blocks, choice, terms)
+    shade, factor, spread = takes.shade, takes.factor, takes.factor.about_one
+    wanted = need(takes.total_mm, spread)
+    p = p_enough(takes.total_mm, spread, **takes.stock)
+    lacking = math.ceil(missing_mm(takes.total_mm, spread, certainty=terms.enough_at, **takes.stock))
     word, reason = _verdict(choice, p, request, terms, thread=_thread_sought(shelf, fibre))
     if choice.shade is None and request.lab is None:
         lacking = 0  # nothing was asked of the shelf yet
@@ -293,19 +286,17 @@ def _thread(
     return PlannedThread(
         hex=request.hex,
         name=first.name,
-        blocks=tuple(_place(carried, index) for index in blocks),
+        blocks=tuple(place_of(carried, index) for index in blocks),
         choice=choice,
         needed_mm=round(wanted.median_mm),
         needed_sigma_mm=round(wanted.sigma_mm),
-        free_mm=round(free_mm),
-        free_sigma_mm=round(free_sigma_mm),
+        free_mm=round(takes.stock["free_mm"]),
+        free_sigma_mm=round(takes.stock["free_sigma_mm"]),
         p_enough=p,
         verdict=word,
-        colour_verdict=colour_verdict(choice, limit=terms.colour_limit)
-        if request.wished is None
-        else wish_verdict(choice),
+        colour_verdict=_colour_verdict(request, choice, terms),
         kept_reason=reason,
-        pieces_possible=pieces_covered(lengths_mm, spread, certainty=terms.enough_at, **stock),
+        pieces_possible=pieces_covered(takes.lengths_mm, spread, certainty=terms.enough_at, **takes.stock),
         missing_mm=lacking,
         spools=_spools(carried, blocks, shade, word, terms, factor=factor) if shade else (),
         to_buy=to_buy,
@@ -313,7 +304,9 @@ def _thread(
         is_pinned=is_pinned,
         is_remembered=is_pinned
         and all(
-            place in terms.remembered for index in blocks if (place := _place(carried, index)) in terms.pinned
+            place in terms.remembered
+            for index in blocks
+            if (place := place_of(carried, index)) in terms.pinned
         ),
         runners_up=runners_up,
         given_up=given_up_for_it,
@@ -321,12 +314,12 @@ def _thread(
         may_have=shades_with_enough(request, shelf.shades, conditions, fibre=fibre)
         if choice.shade is None and request.lab is None and terms.with_advice
         else (),
-        geometry_mm=tuple(np.diff(geometry_mm).tolist()),
-        path_mm=tuple(np.diff(path_mm).tolist()),
+        geometry_mm=tuple(np.diff(takes.geometry_mm).tolist()),
+        path_mm=tuple(np.diff(takes.path_mm).tolist()),
         factor_median=factor.median,
         relative_sigma=factor.predictive_sigma,
         level_sigma=min(factor.sigma, factor.predictive_sigma),
-        kappa_slope=slope,
+        kappa_slope=takes.slope,
         spread=spread,
     )
 
@@ -342,6 +335,12 @@ def colour_verdict(choice: Choice, *, limit: float) -> str:
     if choice.shade is None or choice.delta_e_00 is None:
         return "unknown"
     return "near" if choice.delta_e_00 <= limit else "off colour"
+
+
+def _colour_verdict(request: ColourRequest, choice: Choice, terms: Terms) -> str:
+    if request.wished is None:
+        return colour_verdict(choice, limit=terms.colour_limit)
+    return wish_verdict(choice)
 
 
 def _spools(
@@ -373,7 +372,7 @@ def _spools(
             sure_mm=round(use.needed_mm * margin),
             from_piece=carried.loads[use.from_piece - 1][0] + 1,
             to_piece=carried.loads[use.to_piece - 1][-1] + 1,
-            at_block=_place(carried, own[use.from_block][0]),
+            at_block=place_of(carried, own[use.from_block][0]),
         )
 
     return tuple(map(on_pieces, choice.uses))

@@ -100,9 +100,7 @@ def plan_batch(
 
     What is ``too_big`` for every hoop is not enough of anything: how it is split, or hooped, is not known.
     """
-    terms = terms.for_designs([*designs, *dict.fromkeys(lettering)])
-    to_stitch = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage)
-    carried = carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms)
+    to_stitch, carried, terms = carried_so(designs, pieces=pieces, terms=terms, lettering=lettering)
     planned = plan_threads(carried, shelf, terms)
     threads = planned.threads
     terms = terms.at_speed_of(thread.choice.shade for thread in threads if thread.choice.near_enough)
@@ -122,12 +120,12 @@ def plan_batch(
     machine_min, hands_on_min = batch_minutes(
         carried, terms, bobbin_changes=len(bobbins.changes) + bobbins.inside_blocks, spools=spools
     )
-    verdicts = (
-        [thread.verdict for thread in threads] + [bobbins.verdict] + [layer.verdict for layer in layers]
+    verdict = batch_verdict(
+        [(thread.verdict, thread.colour_verdict) for thread in threads],
+        bobbins.verdict,
+        [layer.verdict for layer in layers],
+        is_too_big=bool(too_big),
     )
-    # Whatever its stock, a thread of another colour is not enough; one that is pinned wants a second look.
-    verdicts += ["tight" for thread in threads if thread.colour_verdict == "off colour"]
-    verdicts += ["unknown"] if too_big else []
     cost = batch_cost(
         threads=[(thread.choice.shade, thread.spools, thread.needed_mm) for thread in threads],
         thread_offers=shelf.thread_offers,
@@ -143,7 +141,7 @@ def plan_batch(
         part_bobbins=cost_of_parts(bobbins, shelf.bobbins),
     )
     return BatchPlan(
-        verdict=worst_verdict(verdicts),
+        verdict=verdict,
         pieces=to_stitch,
         copies_per_hooping=terms.copies_per_hooping,
         hoopings=hoopings,
@@ -198,6 +196,18 @@ def plan_batch(
     )
 
 
+def carried_so(
+    designs: Sequence[AskedDesign], *, pieces: int, terms: Terms, lettering: Sequence[AskedDesign] = ()
+) -> tuple[PiecesToStitch, Carried, Terms]:
+    """Return what a batch stitches and carries, and the terms with the factors of its stitches: whatever is owned.
+
+    Raises WorkshopError for numbers that make no batch.
+    """
+    terms = terms.for_designs([*designs, *dict.fromkeys(lettering)])
+    to_stitch = pieces_to_stitch(pieces, test_pieces=terms.test_pieces, spoilage=terms.spoilage)
+    return to_stitch, carry(designs, lettering=lettering, to_stitch=to_stitch, terms=terms), terms
+
+
 def layers_of(carried: Carried, terms: Terms, *, job: str = "") -> JobLayers:
     """Return what a batch asks of stabilizer; ``job`` is what it is called among others that are cut with it."""
     return JobLayers(
@@ -218,6 +228,20 @@ def worst_verdict(verdicts: Iterable[str]) -> str:
     ('unknown', 'enough')
     """
     return max(verdicts, key=VERDICTS.index, default="enough")
+
+
+def batch_verdict(
+    threads: Sequence[tuple[str, str]], bobbins: str, layers: Sequence[str], *, is_too_big: bool
+) -> str:
+    """Return the verdict of a batch from those of its ``threads``, (stock, colour), bobbins and stabilizer.
+
+    >>> batch_verdict([("enough", "off colour")], "enough", [], is_too_big=False)
+    'tight'
+    """
+    # Whatever its stock, a thread of another colour is not enough; one that is pinned wants a second look.
+    off_colour = ["tight" for _, colour in threads if colour == "off colour"]
+    too_big = ["unknown"] if is_too_big else []
+    return worst_verdict([stock for stock, _ in threads] + [bobbins, *layers] + off_colour + too_big)
 
 
 def is_worse(verdict: str, than: str) -> bool:

@@ -7,7 +7,7 @@ import numpy as np
 from planning.compute.batch.asked import Shelf
 from planning.compute.colour.case import covered_mm
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
-from planning.compute.colour.rules import Conditions
+from planning.compute.colour.rules import Conditions, Floats
 from planning.compute.colour.wishes import GivenUp, KnownThread, nearest_thread, what_is_given_up
 
 
@@ -23,15 +23,23 @@ def known_threads(shelf: Shelf, *, fibre: str | None = None) -> tuple[KnownThrea
 
 
 def given_up(
-    request: ColourRequest, choice: Choice, known: Sequence[KnownThread], *, colour_limit: float
+    request: ColourRequest,
+    choice: Choice,
+    known: Sequence[KnownThread],
+    *,
+    colour_limit: float,
+    labs: Floats | None = None,
 ) -> GivenUp | None:
-    """Return how the shade of a choice stands for a wish; None for a demand, and where nothing is owned."""
+    """Return how the shade of a choice stands for a wish; None for a demand, and where nothing is owned.
+
+    ``labs`` (n, 3) are the colours of the ``known``, where many wishes are asked for.
+    """
     if request.lab is None or request.wished is None or choice.shade is None:
         return None
     return what_is_given_up(
         request.lab,
         owned=next(each for each in known if each.id == choice.shade.id),
-        nearest=nearest_thread(request.wished, known),
+        nearest=nearest_thread(request.wished, known, labs=labs),
         known=len(known),
         colour_limit=colour_limit,
     )

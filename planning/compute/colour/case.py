@@ -32,6 +32,9 @@ class Broken(NamedTuple):
     out_of_order: int
 
 
+NEVER = 1_000.0  # beyond any difference of two colours
+
+
 @dataclass(frozen=True)
 class ColourCase:
     """m requests and n shades: what each pair costs, which may be paired, and what the rules ask.
@@ -102,10 +105,12 @@ def colour_case(
     open_pairs: Bools,
     conditions: Conditions,
     endless: Bools | None = None,
+    apart: Floats | None = None,
 ) -> ColourCase:
     """Return the case of ``requests``, which ask for the colours ``asked``, (m, 3), and ``shades``.
 
-    ``endless`` (n,) are shades of which as much as is needed can be had.
+    ``endless`` (n,) are shades of which as much as is needed can be had. ``apart`` (m, n) is CIEDE2000 where known
+    already, endless for pairs that are never asked for.
     """
     labs = lab_array([shade.lab for shade in shades])
     medians = np.array([conditions.factor_of(shade).median for shade in shades], dtype=float)
@@ -117,8 +122,10 @@ def colour_case(
     covers_mm[stocked] = covered_mm(
         [shades[int(each)] for each in stocked], conditions, enough_mm=needs_mm.sum(axis=0)[stocked]
     )
+    if apart is None:
+        apart = delta_e_00_matrix(asked, labs)
     return ColourCase(
-        cost=weights[:, None] * delta_e_00_matrix(asked, labs),
+        cost=weights[:, None] * np.where(np.isfinite(apart), apart, NEVER),
         open=open_pairs,
         needs_mm=needs_mm,
         covers_mm=covers_mm,
@@ -156,9 +163,9 @@ def count_broken(case: ColourCase, chosen: Ints) -> Broken:
 
     Short are the fewest requests that would have to go for the metres to cover the rest.
     """
-    shades, times = np.unique(chosen, return_counts=True)
     short = int((case.needs_mm[np.arange(len(chosen)), chosen] > case.covers_mm[chosen]).sum())
-    if len(shades) < len(chosen):
+    if len(set(chosen.tolist())) < len(chosen):
+        shades, times = np.unique(chosen, return_counts=True)
         alone = np.isin(chosen, shades[times == 1])
         short = int((case.needs_mm[alone, chosen[alone]] > case.covers_mm[chosen[alone]]).sum())
         for shade in shades[times > 1]:

@@ -7,7 +7,7 @@ import numpy as np
 
 from planning.compute.colour.case import Bools, Broken, ColourCase, Ints, colour_case, count_broken
 from planning.compute.colour.choice import ColourRequest, OwnedShade
-from planning.compute.colour.program import Caps, Columns, solve
+from planning.compute.colour.program import Caps, Columns, buying_ever_more
 from planning.compute.colour.rules import Conditions
 from planning.compute.colour.substitution import Matching, Substitution, prepare
 from planning.compute.search.proof import SecondsLeft
@@ -78,6 +78,7 @@ def buy_instead(
         open_pairs=matching.open[rows],
         conditions=conditions,
         endless=for_sale,
+        apart=matching.distance[rows],
     )
     places = {shade.id: column for column, shade in enumerate(matching.shades)}
     choices = [now.choices[matching.numbers[row]] for row in rows]
@@ -90,15 +91,14 @@ def buy_instead(
         return []
     broken = _broken_among(case, chosen, near)
     found, mean = [], now.mean_delta_e
-    for most in range(1, MOST_BOUGHT + 1):
-        answer = solve(
-            case,
-            columns,
-            caps=Caps(*broken),
-            seconds_left=seconds_left,
-            to_buy=for_sale,
-            most_bought=most,
-        )
+    for answer in buying_ever_more(
+        case,
+        columns,
+        caps=Caps(*broken),
+        to_buy=for_sale,
+        most=MOST_BOUGHT,
+        seconds_left=seconds_left,
+    ):
         if answer.columns is None:
             break
         cost = case.cost[np.arange(len(rows)), columns.shade[answer.columns]]

@@ -1,12 +1,13 @@
 """The choice of shades as a mixed-integer program, solved by HiGHS."""
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.colour.lab import delta_e_00_matrix, delta_e_00_of_pairs, lower_bound_00
 from inventory.compute.later import later
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints
 from planning.compute.search.proof import SecondsLeft, limited
@@ -21,6 +22,8 @@ else:
 # Work of one solve; the same question has the same answer on any machine. A node of a program with many entries is
 # more work than one with few.
 NODES, WORK = 1_000, 300_000
+# Differences of so many shades are worked out all from all; of more, only of those that are held against each other.
+MOST_AT_ONCE = 400
 _SCALE = 100.0  # HiGHS stops within 1e-6 of the least; a mean difference is wanted to 1e-8
 
 
@@ -59,6 +62,9 @@ class Solved:
     nodes: int
 
 
+_NOTHING_BEGUN = Solved(None, np.inf, -np.inf, is_proven=False, nodes=0)
+
+
 @dataclass
 class _Rows:
     """Rows of a sparse matrix, grown one at a time, each with bounds."""
@@ -90,17 +96,44 @@ def solve(
     nodes: int = NODES,
     most_entries: float = np.inf,
     seconds_left: SecondsLeft = None,
-    to_buy: Bools | None = None,
-    most_bought: int = 0,
 ) -> Solved:
     """Return the columns, one a request, for which ``least`` (a field of ``Caps``, or "cost") is least.
 
-    ``to_buy`` (n,) marks shades that count only if bought, at most ``most_bought`` of them. Nothing is begun with no
-    work or no time left, nor a program of over ``most_entries``.
+    Nothing is begun with no work or no time left, nor a program of over ``most_entries``.
     """
-    options = limited({"node_limit": nodes, "mip_rel_gap": 0.0}, seconds_left)
-    if options is None or nodes < 1:
-        return Solved(None, np.inf, -np.inf, is_proven=False, nodes=0)
+    if limited({}, seconds_left) is None or nodes < 1:
+        return _NOTHING_BEGUN
+    rows, broken, width = _rules(case, columns, caps)
+    return _solved(
+        rows, columns, broken, width, least, nodes=nodes, most_entries=most_entries, seconds_left=seconds_left
+    )
+
+
+def buying_ever_more(
+    case: ColourCase,
+    columns: Columns,
+    *,
+    caps: Caps,
+    to_buy: Bools,
+    most: int,
+    seconds_left: SecondsLeft = None,
+) -> Iterator[Solved]:
+    """Yield the columns of the least cost with at most one of the shades ``to_buy``, (n,), bought, then two, …
+
+    They count only if bought. The rules are written down once for all numbers.
+    """
+    if limited({}, seconds_left) is None:
+        return
+    rows, broken, width = _rules(case, columns, caps)
+    before, width = width, _add_purchases(rows, columns, to_buy, 1, width)
+    for bought in range(1, most + 1):
+        if width > before:
+            rows.high[-1] = float(bought)
+        yield _solved(rows, columns, broken, width, "cost", seconds_left=seconds_left)
+
+
+def _rules(case: ColourCase, columns: Columns, caps: Caps) -> tuple[_Rows, dict[str, NDArray], int]:
+    """Return the rows of what a choice must keep, the columns of what breaks each rule, and their number."""
     rows, width = _Rows(), len(columns.request)
     for request in range(len(case.needs_mm)):
         rows.add(np.flatnonzero(columns.request == request), 1.0, low=1.0, high=1.0)
@@ -117,8 +150,23 @@ def solve(
         cap = getattr(caps, rule)
         if cap is not None and len(which) > cap:
             rows.add(which, 1.0, high=float(cap))
-    if to_buy is not None:
-        width = _add_purchases(rows, columns, to_buy, most_bought, width)
+    return rows, broken, width
+
+
+def _solved(
+    rows: _Rows,
+    columns: Columns,
+    broken: dict[str, NDArray],
+    width: int,
+    least: str,
+    *,
+    nodes: int = NODES,
+    most_entries: float = np.inf,
+    seconds_left: SecondsLeft,
+) -> Solved:
+    options = limited({"node_limit": nodes, "mip_rel_gap": 0.0}, seconds_left)
+    if options is None:
+        return _NOTHING_BEGUN
     objective = np.zeros(width)
     if least == "cost":
         objective[: len(columns.cost)] = columns.cost * _SCALE
@@ -126,7 +174,7 @@ def solve(
         objective[broken[least]] = 1.0
     constraint = rows.constraint(width)
     if constraint.A.nnz > most_entries:
-        return Solved(None, np.inf, -np.inf, is_proven=False, nodes=0)
+        return _NOTHING_BEGUN
     options["node_limit"] = max(1, min(nodes, WORK // max(1, constraint.A.nnz)))
     found = milp(
         objective,
@@ -169,14 +217,14 @@ def _add_pairs(rows: _Rows, case: ColourCase, columns: Columns, *, rule: str, so
     of = [
         np.flatnonzero((columns.request == request) & columns.ruled) for request in range(len(case.needs_mm))
     ]
-    L = case.shades[:, 0]
+    L, apart = case.shades[:, 0], _apart(case, columns) if rule == "alike" else None
     wanted = np.triu(case.least_apart, 1) > 0 if rule == "alike" else case.lighter
     for one, other in zip(*np.nonzero(wanted), strict=True):
         ours, theirs = columns.shade[of[one]], columns.shade[of[other]]
         if not (len(ours) and len(theirs)):
             continue
-        if rule == "alike":
-            clash = delta_e_00_matrix(case.shades[ours], case.shades[theirs]) < case.least_apart[one, other]
+        if apart is not None:
+            clash = apart(ours, theirs) < case.least_apart[one, other]
         else:
             clash = L[ours][:, None] <= L[theirs][None, :]
         if not clash.any():
@@ -192,6 +240,23 @@ def _add_pairs(rows: _Rows, case: ColourCase, columns: Columns, *, rule: str, so
             values[len(which) - len(extra) :] = -1.0
             rows.add(which, values, high=1.0)
     return width
+
+
+def _apart(case: ColourCase, columns: Columns) -> Callable[[Ints, Ints], Floats]:
+    """Return what tells CIEDE2000 of some shades of the columns, (m,), from others, (k,): (m, k).
+
+    Of those that lie farther apart than is ever asked for it tells no more than that.
+    """
+    used = np.unique(columns.shade)
+    if len(used) > MOST_AT_ONCE:
+        return lambda some, others: delta_e_00_matrix(case.shades[some], case.shades[others])
+    labs, at = case.shades[used], np.zeros(len(case.shades), dtype=np.intp)
+    at[used] = np.arange(len(used))
+    may_clash = np.triu(lower_bound_00(labs[:, None], labs[None]) <= case.least_apart.max(initial=0.0) + 1e-6)
+    one, other = np.nonzero(may_clash)
+    every = np.full((len(used), len(used)), np.inf)
+    every[one, other] = every[other, one] = delta_e_00_of_pairs(labs[one], labs[other])
+    return lambda some, others: every[np.ix_(at[some], at[others])]
 
 
 def _add_same_shade(rows: _Rows, case: ColourCase, columns: Columns) -> None:

@@ -6,7 +6,7 @@ chosen together so that, with as few of these rules broken as can be, the mean d
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -58,6 +58,7 @@ class Substitution:
     proof: Proof
     broken: tuple[ChoiceProblem, ...]
     must_break: bool = False
+    matching: "Matching | None" = field(default=None, compare=False, repr=False)  # what it was chosen from
 
     @property
     def is_proven(self) -> bool:
@@ -117,7 +118,7 @@ def substitute(
     matching = prepare(requests, shades, conditions)
     if not matching.numbers:
         problems = choice_problems([None] * len(requests), requests, shades, conditions)
-        return Substitution(tuple(choices), 0.0, 0.0, Proof.LEAST, tuple(problems))
+        return Substitution(tuple(choices), 0.0, 0.0, Proof.LEAST, tuple(problems), matching=matching)
     near = np.flatnonzero(matching.open.any(axis=1))
     far = np.flatnonzero(~matching.open.any(axis=1) & np.isfinite(matching.distance).any(axis=1))
     picked = {int(row): int(matching.distance[row].argmin()) for row in far}
@@ -134,6 +135,7 @@ def substitute(
             weights=matching.weights[near],
             open_pairs=matching.open[np.ix_(near, used)],
             conditions=conditions,
+            apart=matching.distance[np.ix_(near, used)],
         )
         answer = least_broken(case, seconds_left=seconds_left)
         picked |= {int(row): int(used[column]) for row, column in zip(near, answer.chosen, strict=True)}
@@ -143,7 +145,7 @@ def substitute(
         choices[matching.numbers[row]] = _choice(matching, row, column)
     chosen = [choice.shade for choice in choices]
     broken = choice_problems(chosen, requests, shades, conditions)
-    return Substitution(tuple(choices), total, bound, proof, tuple(broken), must_break)
+    return Substitution(tuple(choices), total, bound, proof, tuple(broken), must_break, matching)
 
 
 def prepare(

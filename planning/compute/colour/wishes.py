@@ -9,12 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from inventory.compute.colour.lab import Lab, delta_e_00
+import numpy as np
+
+from inventory.compute.colour.lab import Lab, delta_e_00, lower_bound_00
 from inventory.compute.names.plain import plain_name, share_a_hue
 from inventory.compute.spoken import said_again
 from inventory.compute.surfaces.even_hue import onto_surface_gamut_by_even_hue
 from planning.compute.colour import sentences as say
-from planning.compute.colour.rules import lab_array
+from planning.compute.colour.rules import Floats, lab_array
 
 Word = Literal[
     "near",
@@ -75,8 +77,12 @@ def wished_thread_colour(wish: Lab) -> Lab:
     return onto_surface_gamut_by_even_hue(wish)
 
 
-def nearest_thread(wished: Lab, threads: Sequence[KnownThread]) -> KnownThread | None:
+def nearest_thread(
+    wished: Lab, threads: Sequence[KnownThread], *, labs: Floats | None = None
+) -> KnownThread | None:
     """Return the thread nearest to a wish on the gamut by CIEDE2000, the first of equals; None of none.
+
+    ``labs`` (n, 3) are the colours of the threads, where many wishes are asked for.
 
     >>> black, navy = KnownThread(1, Lab(18.0, 0.0, 0.0), "Dory 199"), KnownThread(2, Lab(20.0, 4.0, -18.0), "Dory 150")
     >>> nearest_thread(wished_thread_colour(Lab(0.0, 0.0, 0.0)), [navy, black]).called
@@ -84,7 +90,14 @@ def nearest_thread(wished: Lab, threads: Sequence[KnownThread]) -> KnownThread |
     """
     if not threads:
         return None
-    apart = delta_e_00(tuple(wished), lab_array([thread.lab for thread in threads]))
+    labs = lab_array([thread.lab for thread in threads]) if labs is None else labs
+    # No difference is less than that of lightness: of all that lie farther by it than one does, it is not worked out.
+    least = lower_bound_00(tuple(wished), labs)
+    first = int(least.argmin())
+    enough = float(delta_e_00(tuple(wished), labs[first : first + 1])[0])
+    near = np.flatnonzero(least <= enough + 1e-6)
+    apart = np.full(len(labs), np.inf)
+    apart[near] = delta_e_00(tuple(wished), labs[near])
     return threads[int(apart.argmin())]
 
 

@@ -87,8 +87,6 @@ def fibre_ways(
 
 def columns_of(ways: Sequence[FibreWay]) -> Ints:
     """Return the shades of the wall that the choice of a fibre, and of shades in it, rests on."""
-    if len(ways) == 1:
-        return ways[0].reach.columns
     return np.unique(np.concatenate([part for way in ways for part in (way.columns, way.reach.columns)]))
 
 
@@ -101,7 +99,7 @@ def best_way(ways: Sequence[FibreWay], requests: Sequence[ColourRequest], wall: 
     taken_mm = np.array([(each.geometry_mm, each.path_mm) for each in asking], dtype=float).reshape(-1, 2)
     found: list[tuple[Served, int]] = []
     for number, way in enumerate(ways):
-        medians = wall.medians(way.conditions)[way.columns]
+        medians = wall.medians(way.columns, way.conditions)
         needs_mm = taken_mm[:, :1] * medians + taken_mm[:, 1:]
         served_so = how_served(
             way.fibre or "",

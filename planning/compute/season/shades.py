@@ -1,6 +1,7 @@
 """Which shade of a wall stands for each colour of a design: what ``substitute`` says, read off arrays."""
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from planning.compute.colour.case import ColourCase
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.rules import Conditions, clearly_lighter, lab_array, least_apart
 from planning.compute.colour.substitution import least_broken
-from planning.compute.season.wall import EVERYTHING, FIRST_REACH, Wall
+from planning.compute.season.wall import EVERYTHING, FIRST_REACH, MOST_NEAR, Near, Wall
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -52,37 +53,36 @@ def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Condition
         for number, request in enumerate(requests)
         if wall.shades and (request.lab is not None or number in pins)
     ]
-    barred = np.zeros(len(wall.shades), dtype=bool)
-    barred[[wall.ids[shade] for shade in conditions.excluded if shade in wall.ids]] = True
-    wall.look_at_hues([wished for number in numbers if (wished := requests[number].wished) is not None])
-    near, asked, rows, far = [], [], [], {}
-    for number in numbers:
-        request = requests[number]
-        sought = request.sought or wall.shades[pins[number]].lab
+    asks = [
+        (requests[number].sought, requests[number].wished, conditions.fibres.get(number))
+        for number in numbers
+    ]
+    new = [ask for number, ask in zip(numbers, asks, strict=True) if number not in pins]
+    _look_at(wall, new, conditions)
+    near, asked, found, far = [], [], [], {}
+    for number, ask in zip(numbers, asks, strict=True):
+        sought = ask[0] or wall.shades[pins[number]].lab
         assert sought is not None  # of a shade on the wall
-        if number in pins:
-            row, is_open = _pinned(wall, sought, pins[number])
-        else:
-            its = barred
-            if number in conditions.fibres:
-                its = barred | (wall.fibres != conditions.fibres[number])
-            row, is_open = _within_reach(wall, request, sought, its, conditions.colour_limit)
-        if is_open.any():
+        its = _pinned(wall, sought, pins[number]) if number in pins else wall.near[_key(ask, conditions)]
+        if len(its.columns):
             near.append(number)
             asked.append(sought)
-            rows.append(np.where(is_open, row, np.inf))
-        elif np.isfinite(row).any():
-            far[number] = int(row.argmin())
+            found.append(its)
+        elif its.far is not None:
+            far[number] = its.far
     thread = np.array(
         [requests[number].geometry_mm + requests[number].path_mm for number in numbers], dtype=float
     )
     weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
-    apart = np.array(rows, dtype=float).reshape(len(near), len(wall.shades))
-    columns, labs = np.flatnonzero(np.isfinite(apart).any(axis=0)), lab_array(asked)
+    columns = np.unique(np.concatenate([each.columns for each in found])) if found else np.zeros(0, np.intp)
+    apart = np.full((len(found), len(columns)), np.inf)
+    for row, its in enumerate(found):
+        apart[row, np.searchsorted(columns, its.columns)] = its.apart
+    labs = lab_array(asked)
     return Reached(
         tuple(near),
         columns,
-        apart[:, columns],
+        apart,
         weights[np.isin(numbers, near)],
         least_apart(labs),
         clearly_lighter(labs),
@@ -90,26 +90,52 @@ def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Condition
     )
 
 
-def _pinned(wall: Wall, sought: Lab, column: int) -> tuple[Floats, Bools]:
-    row, is_open = np.full(len(wall.shades), np.inf), np.zeros(len(wall.shades), dtype=bool)
-    row[column] = delta_e_00(tuple(sought), wall.labs[column : column + 1])[0]
-    is_open[column] = True
-    return row, is_open
+def _pinned(wall: Wall, sought: Lab, column: int) -> Near:
+    return Near(np.array([column]), delta_e_00(tuple(sought), wall.labs[column : column + 1]), None)
+
+
+# The colour that is sought, what it is a wish for, and the fibre it may be of.
+Ask = tuple[Lab | None, Lab | None, str | None]
+
+
+def _key(ask: Ask, conditions: Conditions) -> Hashable:
+    return ask, conditions.colour_limit, conditions.excluded
+
+
+def _look_at(wall: Wall, asks: Sequence[Ask], conditions: Conditions) -> None:
+    """Find what is near to each of these, where no batch before asked for the same."""
+    new = [ask for ask in dict.fromkeys(asks) if _key(ask, conditions) not in wall.near]
+    if not new:
+        return
+    if len(wall.near) + len(new) > MOST_NEAR:
+        wall.near.clear()
+        new = list(dict.fromkeys(asks))
+    wall.look_at_hues([wished for _, wished, _ in new if wished is not None])
+    barred = np.zeros(len(wall.shades), dtype=bool)
+    barred[[wall.ids[shade] for shade in conditions.excluded if shade in wall.ids]] = True
+    for ask in new:
+        sought, wished, fibre = ask
+        assert sought is not None  # it is not pinned, and asks for a colour
+        its = barred if fibre is None else barred | (wall.fibres != fibre)
+        row, is_open = _within_reach(wall, wished, sought, its, conditions.colour_limit)
+        columns = np.flatnonzero(is_open & np.isfinite(row))
+        far = None if len(columns) or not np.isfinite(row).any() else int(row.argmin())
+        wall.near[_key(ask, conditions)] = Near(columns, row[columns], far)
 
 
 def _within_reach(
-    wall: Wall, request: ColourRequest, sought: Lab, barred: Bools, limit: float
+    wall: Wall, wished: Lab | None, sought: Lab, barred: Bools, limit: float
 ) -> tuple[Floats, Bools]:
     """Return the differences of a request and what is within its reach, as ``within_reach`` has it of owned shades."""
     known, row = wall.differences(sought, within=limit + FIRST_REACH)
     if barred.any():
         row = np.where(barred, np.inf, row)
-    if request.wished is None:
+    if wished is None:
         is_open = (row <= limit) & np.isfinite(row)
         if not is_open.any() and known < EVERYTHING:
-            return _everything(wall, request, sought, barred, limit)
+            return _everything(wall, sought, barred, limit)
         return row, is_open
-    of_its_hue = wall.sharing_a_hue(request.wished)
+    of_its_hue = wall.sharing_a_hue(wished)
     nearest = float(row[of_its_hue].min(initial=np.inf))
     if known < EVERYTHING and nearest + limit > known:
         # The nearest of its hue lies farther, or others as near may: look as far as that asks for.
@@ -124,42 +150,64 @@ def _within_reach(
     return row, is_open
 
 
-def _everything(
-    wall: Wall, request: ColourRequest, sought: Lab, barred: Bools, limit: float
-) -> tuple[Floats, Bools]:
+def _everything(wall: Wall, sought: Lab, barred: Bools, limit: float) -> tuple[Floats, Bools]:
     """Nothing is near: the nearest of all is what is told."""
     row = np.where(barred, np.inf, wall.differences(sought, within=EVERYTHING)[1])
     return row, (row <= limit) & np.isfinite(row)
 
 
-def pick_shades(
+@dataclass(frozen=True)
+class Metres:
+    """What a batch needs of the shades it may have, and what they cover: all that its choice of shades rests on.
+
+    ``needs_mm`` (k, u) is of each request; ``covers_mm`` (u,) is no more than all of them together need, where a shade
+    has more: it makes no difference then how much.
+    """
+
+    needs_mm: Floats
+    covers_mm: Floats
+
+    @property
+    def state(self) -> bytes:
+        """A mark of it: the same mark, the same choice."""
+        return hashlib.blake2b(self.covers_mm.tobytes(), digest_size=16).digest()
+
+
+def metres_for(
     reach: Reached, requests: Sequence[ColourRequest], wall: Wall, conditions: Conditions
-) -> list[Picked]:
-    """Return the shade picked for each request, together, as ``substitute`` does."""
+) -> Metres:
+    """Return what the requests that shades are near to need of those, and what is left of them now."""
+    medians = wall.medians(reach.columns, conditions)
+    geometry_mm = np.array([requests[number].geometry_mm for number in reach.near], dtype=float)
+    path_mm = np.array([requests[number].path_mm for number in reach.near], dtype=float)
+    needs_mm = geometry_mm[:, None] * medians + path_mm[:, None]
+    enough_mm = needs_mm.sum(axis=0)
+    covers_mm = wall.covered_mm(reach.columns, conditions, enough_mm=enough_mm)
+    return Metres(needs_mm, np.minimum(covers_mm, enough_mm * (1 + 1e-9)))
+
+
+def pick_shades(
+    reach: Reached, requests: Sequence[ColourRequest], wall: Wall, metres: Metres
+) -> tuple[Picked, ...]:
+    """Return the shade of each request, chosen together as ``substitute`` chooses."""
     picks = [Picked(None)] * len(requests)
     for number, column in reach.far.items():
         picks[number] = Picked(column)
     if reach.near:
-        chosen = least_broken(_case(reach, requests, wall, conditions)).chosen
+        chosen = least_broken(_case(reach, wall, metres)).chosen
         for number, column in zip(reach.near, reach.columns[chosen].tolist(), strict=True):
             picks[number] = Picked(column, near_enough=True)
-    return picks
+    return tuple(picks)
 
 
-def _case(
-    reach: Reached, requests: Sequence[ColourRequest], wall: Wall, conditions: Conditions
-) -> ColourCase:
-    medians = wall.medians(conditions)[reach.columns]
-    geometry_mm = np.array([requests[number].geometry_mm for number in reach.near], dtype=float)
-    path_mm = np.array([requests[number].path_mm for number in reach.near], dtype=float)
-    needs_mm = geometry_mm[:, None] * medians + path_mm[:, None]
+def _case(reach: Reached, wall: Wall, metres: Metres) -> ColourCase:
     is_open = np.isfinite(reach.apart)
     return ColourCase(
         # Only open pairs are ever looked at.
         cost=reach.weights[:, None] * np.where(is_open, reach.apart, EVERYTHING),
         open=is_open,
-        needs_mm=needs_mm,
-        covers_mm=wall.covered_mm(reach.columns, conditions, enough_mm=needs_mm.sum(axis=0)),
+        needs_mm=metres.needs_mm,
+        covers_mm=metres.covers_mm,
         shades=wall.labs[reach.columns],
         least_apart=reach.least_apart,
         lighter=reach.lighter,

@@ -7,24 +7,26 @@ worked out anew only where what it rests on has changed.
 
 import math
 from collections import Counter
-from collections.abc import Callable, Hashable, MutableMapping, Sequence
+from collections.abc import Callable, Collection, Hashable, MutableMapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TypeVar, cast
 
 from inventory.compute.colour.lab import delta_e_00
 from planning.compute.batch.asked import AskedDesign, BobbinStock, Shelf, Terms
 from planning.compute.batch.bobbin_thread import PlannedBobbins, plan_bobbins
 from planning.compute.batch.carrying import Carried, carry
-from planning.compute.batch.needle_thread import _conditions, _place, _request, _spools, _verdict
+from planning.compute.batch.chosen import conditions_of, place_of, requests_of
+from planning.compute.batch.needle_thread import _spools, _verdict
 from planning.compute.batch.plan import layers_of, worst_verdict
 from planning.compute.batch.taking import ALL_OF_IT, layer_claims, shelf_after
 from planning.compute.certainty.enough import missing_mm, need, p_enough
 from planning.compute.certainty.factor import Factor
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
+from planning.compute.colour.rules import Conditions
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
 from planning.compute.season.fibres import FibreWay, best_way, columns_of, fibre_ways
-from planning.compute.season.shades import Picked, nearest_of, pick_shades
+from planning.compute.season.shades import Picked, metres_for, nearest_of, pick_shades
 from planning.compute.season.wall import Wall
 from planning.compute.spools.turns import SpoolUse
 from planning.compute.stabilizer.cutting import Strip
@@ -135,8 +137,8 @@ def make_ready(
     for index, block in enumerate(carried.blocks):
         groups.setdefault(block.colour, []).append(index)
     members = tuple(map(tuple, groups.values()))
-    requests = tuple(_request(carried, group, terms) for group in members)
-    conditions = _conditions(carried, members, terms)
+    requests = requests_of(carried, members, terms)
+    conditions = conditions_of(carried, members, terms)
     ways = fibre_ways(requests, shelf.wall, shelf.on_offer, conditions, one_fibre=terms.one_fibre)
     return ReadyBatch(
         carried,
@@ -159,8 +161,7 @@ def stand(
     What was worked out before of the same question against the same things is taken from ``kept``.
     """
     kept = None if ready.key is None else kept
-    wall = shelf.wall.state_of(columns_of(ready.ways))
-    threads = _kept(kept, ("threads", ready.key, wall), lambda: _threads(ready, shelf))
+    threads = _threads(ready, shelf, kept)
     planned = _kept(
         kept, ("bobbins", ready.key, bobbins), lambda: plan_bobbins(ready.carried, bobbins, ready.terms)
     )
@@ -231,16 +232,33 @@ def _kept(kept: Kept | None, rests_on: Hashable, work: Callable[[], Part]) -> Pa
     return cast(Part, found)
 
 
-def _threads(ready: ReadyBatch, shelf: SeasonShelf) -> tuple[StoodThread, ...]:
-    way = best_way(ready.ways, ready.requests, shelf.wall)
-    picks = pick_shades(way.reach, ready.requests, shelf.wall, way.conditions)
+def _threads(ready: ReadyBatch, shelf: SeasonShelf, kept: Kept | None) -> tuple[StoodThread, ...]:
+    """Return the threads of a batch, each anew only where what is left of its own shade has changed."""
+    wall, way = shelf.wall, ready.ways[0]
+    if len(ready.ways) > 1:
+        state = wall.state_of(columns_of(ready.ways))
+        way = _kept(kept, ("fibre", ready.key, state), lambda: best_way(ready.ways, ready.requests, wall))
+    metres = metres_for(way.reach, ready.requests, wall, way.conditions)
+    picks = _kept(
+        kept,
+        ("shades", ready.key, way.fibre, metres.state),
+        lambda: pick_shades(way.reach, ready.requests, wall, metres),
+    )
     shared: dict[object, list[int]] = {}
     for number, pick in enumerate(picks):
         shared.setdefault(pick.column if pick.near_enough else ("apart", number), []).append(number)
-    return tuple(
-        _thread(ready, shelf, picks, numbers, way.conditions.fibres.get(numbers[0]))
-        for numbers in shared.values()
-    )
+    threads = []
+    for numbers in map(tuple, shared.values()):
+        pick = picks[numbers[0]]
+        left = None if pick.column is None else wall.mark_of(pick.column)
+        threads.append(
+            _kept(
+                kept,
+                ("thread", ready.key, way.fibre, numbers, pick, left),
+                partial(_thread, ready, shelf, picks, numbers, way.conditions),
+            )
+        )
+    return tuple(threads)
 
 
 def _thread(
@@ -248,14 +266,14 @@ def _thread(
     shelf: SeasonShelf,
     picks: Sequence[Picked],
     numbers: Sequence[int],
-    fibre: str | None,
+    conditions: Conditions,
 ) -> StoodThread:
     carried, terms, wall = ready.carried, ready.terms, shelf.wall
     request, pick = ready.requests[numbers[0]], picks[numbers[0]]
     blocks = sorted(index for number in numbers for index in ready.members[number])
     geometry_mm, path_mm = request.geometry_mm, request.path_mm
     if len(numbers) > 1:
-        geometry_mm, path_mm = (float(each[-1]) for each in carried.cumulative_needle_mm(blocks))
+        geometry_mm, path_mm = carried.needle_totals_mm([blocks])[0].tolist()
     shade = wall.shades[pick.column] if pick.column is not None and pick.near_enough else None
     factor = terms.factor_of(shade, slope=carried.needle_slope(blocks, terms.thread))
     total_mm, spread = geometry_mm * factor.median + path_mm, factor.about_one
@@ -278,15 +296,15 @@ def _thread(
         shelf.on_offer,
         colour_limit=terms.colour_limit,
         excluded=terms.excluded,
-        fibre=fibre,
+        fibre=conditions.fibres.get(numbers[0]),
     )
     return StoodThread(
         hex=request.hex,
         name=carried.blocks[blocks[0]].block.name,
-        blocks=tuple(_place(carried, index) for index in blocks),
+        blocks=tuple(place_of(carried, index) for index in blocks),
         shade=shade.id if shade else None,
         verdict=word,
-        is_off_colour=_is_off_colour(ready, wall, picks, numbers),
+        is_off_colour=_is_off_colour(ready, wall, picks, numbers, pinned=conditions.pinned),
         needed_mm=round(wanted.median_mm),
         needed_sigma_mm=round(wanted.sigma_mm),
         missing_mm=lacking,
@@ -297,13 +315,22 @@ def _thread(
     )
 
 
-def _is_off_colour(ready: ReadyBatch, wall: Wall, picks: Sequence[Picked], numbers: Sequence[int]) -> bool:
+def _is_off_colour(
+    ready: ReadyBatch,
+    wall: Wall,
+    picks: Sequence[Picked],
+    numbers: Sequence[int],
+    *,
+    pinned: Collection[int],
+) -> bool:
     """Return whether the thread is of another colour than is asked for: as ``colour_verdict`` says of the furthest."""
     first, pick = ready.requests[numbers[0]], picks[numbers[0]]
     if pick.column is None:
         return False
     if first.wished is not None:
         return not pick.near_enough
+    if pick.near_enough and not any(number in pinned for number in numbers):
+        return False  # what stands for a demand unpinned is within the limit
     furthest = 0.0
     for number in numbers:
         lab = ready.requests[number].lab

@@ -59,6 +59,10 @@ def stretch_of(pieces_mm: Sequence[Sequence[float]]) -> Stretch:
     >>> stretch.block_ends.tolist(), stretch.piece_ends.tolist()
     ([0.0, 3.0, 5.0, 9.0], [0.0, 5.0, 9.0])
     """
+    first = pieces_mm[0] if pieces_mm else ()
+    if all(piece is first for piece in pieces_mm):  # most batches have pieces of one kind
+        block_ends = np.cumsum(np.concatenate([[0.0], np.tile(first, len(pieces_mm))]))
+        return Stretch(block_ends, block_ends[np.arange(len(pieces_mm) + 1) * len(first)])
     taken_mm = np.fromiter(chain((0.0,), chain.from_iterable(pieces_mm)), dtype=np.float64)
     block_ends = np.cumsum(taken_mm)
     blocks = np.fromiter(accumulate(map(len, pieces_mm), initial=0), dtype=np.intp)
@@ -94,59 +98,83 @@ def reaches(
     >>> reach.start[:, 0].tolist()  # no spool, the first, the second, both
     [0.0, 4.0, 4.0, 8.0]
     """
-    spools = len(holds)
-    same = np.arange(lots.max() + 1)[:, None] == lots[None, :]  # (lots, spools)
+    spools, of_lot = len(holds), [np.flatnonzero(lots == lot) for lot in range(lots.max() + 1)]
     found = dict(known or {})
     for within in range(inside + 1):
         for mix in range(mixed + 1):
             if (within, mix) in found:
                 continue
             reach = Reach(
-                start=np.zeros((1 << spools, len(same))), end=np.full((1 << spools, spools), -np.inf)
+                start=np.zeros((1 << spools, len(of_lot))), end=np.full((1 << spools, spools), -np.inf)
             )
-            for count, (layer, having) in enumerate(_layers(spools)):
-                if count:
-                    for spool, those in enumerate(having):
-                        without = those ^ (1 << spool)
-                        reach.end[those, spool] = reach.start[without, lots[spool]] + holds[spool]
-                    _let_next_start(found, reach, layer, same, stretch, within=within, mix=mix)
+            for layer, members, without in _layers(spools):
+                ends = reach.start[without, lots[members]] + holds[members]
+                reach.end[layer[:, None], members] = ends
+                _let_next_start(found, reach, layer, ends, of_lot, stretch, within=within, mix=mix)
             found[within, mix] = reach
     return found
 
 
 @lru_cache(maxsize=16)
-def _layers(spools: int) -> list[tuple[NDArray[np.intp], list[NDArray[np.intp]]]]:
-    """Return the sets of so many spools, layer by layer of as many each, and those of a layer that have each spool."""
+def _layers(spools: int) -> list[tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]]:
+    """Return the sets of so many spools, layer by layer of as many each, from one on.
+
+    Of each layer of n sets of k spools: the sets (n,), their spools (n, k), and each set without each of them (n, k).
+    """
     sets = np.arange(1 << spools)
-    counts = sum((sets >> spool) & 1 for spool in range(spools)) + np.zeros_like(sets)
-    layers = [sets[counts == count] for count in range(spools + 1)]
-    return [(layer, [layer[(layer >> spool) & 1 == 1] for spool in range(spools)]) for layer in layers]
+    has = (sets[:, None] >> np.arange(spools)) & 1 == 1
+    counts = has.sum(axis=1)
+    layers = []
+    for count in range(1, spools + 1):
+        layer = sets[counts == count]
+        members = np.nonzero(has[layer])[1].reshape(len(layer), count)
+        layers.append((layer, members, layer[:, None] ^ (1 << members)))
+    return layers
 
 
 def _let_next_start(
     found: dict[tuple[int, int], Reach],
     reach: Reach,
     layer: NDArray[np.intp],
-    same: NDArray[np.bool_],
+    ends: Floats,
+    of_lot: Sequence[NDArray[np.intp]],
     stretch: Stretch,
     *,
     within: int,
     mix: int,
 ) -> None:
-    """Set where the spool after each set of the ``layer`` may start, for each lot it may be of."""
-    end = reach.end[layer]
-    at_block, at_piece = last_before(end, stretch.block_ends), last_before(end, stretch.piece_ends)
-    absent = np.isinf(end)
-    at_block[absent] = at_piece[absent] = 0.0
-    mixed_end = found[within, mix - 1].end[layer] if mix else None
-    inside_end = found[within - 1, mix].end[layer] if within else None
-    both_end = found[within - 1, mix - 1].end[layer] if within and mix else None
-    for lot, alike in enumerate(same):
-        best = np.where(alike, at_block, at_piece)
-        if mixed_end is not None:
-            best = np.maximum(best, np.where(alike, 0.0, last_before(mixed_end, stretch.block_ends)))
-        if inside_end is not None:
-            best = np.maximum(best, np.where(alike, inside_end, 0.0))
-        if both_end is not None:
-            best = np.maximum(best, np.where(alike, 0.0, both_end))
-        reach.start[layer, lot] = np.minimum(best.max(axis=1), stretch.length)
+    """Set where the spool after each set of the ``layer`` may start, for each lot it may be of.
+
+    ``ends`` is where each set ends with each of its spools last. Of the spools of one lot only the one that ends
+    furthest matters: where a block ends before it, none lies later before another.
+    """
+
+    def furthest(ends: Floats) -> Floats:
+        return np.column_stack([ends[:, spools].max(axis=1) for spools in of_lot])
+
+    end = furthest(reach.end[layer]) if len(of_lot) > 1 else ends.max(axis=1, keepdims=True)
+    best = last_before(end, stretch.block_ends)
+    if len(of_lot) > 1:
+        best = np.maximum(best, _of_others(last_before(end, stretch.piece_ends)))
+        if mix:
+            mixed_end = furthest(found[within, mix - 1].end[layer])
+            best = np.maximum(best, _of_others(last_before(mixed_end, stretch.block_ends)))
+        if within and mix:
+            best = np.maximum(best, _of_others(furthest(found[within - 1, mix - 1].end[layer])))
+    if within:
+        best = np.maximum(best, furthest(found[within - 1, mix].end[layer]))
+    reach.start[layer] = np.minimum(best, stretch.length)
+
+
+def _of_others(places: Floats) -> Floats:
+    """Return for each lot the furthest place of any other lot, (sets, lots), of ``places`` like it; two lots at least.
+
+    >>> _of_others(np.array([[3.0, 5.0, 4.0]])).tolist()
+    [[5.0, 4.0, 5.0]]
+    """
+    first = places.argmax(axis=1)
+    every, but_first = np.arange(len(places)), places.copy()
+    but_first[every, first] = -np.inf
+    found = np.repeat(places[every, first][:, None], places.shape[1], axis=1)
+    found[every, first] = but_first.max(axis=1)
+    return found

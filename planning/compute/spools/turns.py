@@ -171,23 +171,22 @@ def _one_alone(wall: _Wall, stretch: Stretch) -> int | None:
 def _best(wall: _Wall, stretch: Stretch, may_change_inside: bool) -> tuple[list[_Turn], Stretch]:
     """Return the best turns over all sets of the spools, and as much of the stretch as they do."""
     inside = 0
-    alone = reaches(wall.holds, wall.alike, stretch, inside=0, mixed=0)[0, 0]
+    known = reaches(wall.holds, wall.alike, stretch, inside=0, mixed=0)
     whole = stretch.length * (1 - SLACK)
-    if alone.end.max() < whole:
+    if known[0, 0].end.max() < whole:
         if may_change_inside and wall.holds.sum() >= whole:
-            known = {(0, 0): alone}
             while known[inside, 0].end.max() < whole:
                 inside += 1
                 known = reaches(wall.holds, wall.alike, stretch, inside=inside, mixed=0, known=known)
         else:
-            stretch = stretch.until(
-                float(last_before(alone.end.max(keepdims=True), stretch.piece_ends)[0, 0])
-            )
-            whole = stretch.length * (1 - SLACK)
+            furthest = known[0, 0].end.max(keepdims=True)
+            stretch = stretch.until(float(last_before(furthest, stretch.piece_ends)[0, 0]))
+            known, whole = {}, stretch.length * (1 - SLACK)
     if not stretch.length:
         return [], stretch
     mixed = 0
-    forward: dict[tuple[int, int], Reach] = {}
+    # Of one lot they are all alike, and what was found so stands.
+    forward = {} if wall.lots.any() else known
     while True:
         forward = reaches(wall.holds, wall.lots, stretch, inside=inside, mixed=mixed, known=forward)
         ends = forward[inside, mixed].end.max(axis=1)

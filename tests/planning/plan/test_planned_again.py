@@ -12,11 +12,15 @@ from inventory.compute.colour.lab import lab_from_hex
 from inventory.models import PutUp, Shade
 from inventory.shelf.receipts import receive_spools
 from planning.compute.batch.asked import AskedDesign
+from planning.compute.batch.needle_thread import judge_threads
+from planning.compute.batch.plan import carried_so
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.library.designs import asked_from_file
 from planning.models import Strictness
-from planning.plan.ask import Question, plan
+from planning.plan.ask import Question, asked_by, plan, plan_asked, terms_on
 from planning.plan.data import plan_as_data
+from planning.plan.hooping import hooping_of
+from planning.plan.shelf import shelf as read_shelf
 from planning.plan.words import instead_in_words
 from planning.stitch_files.reading import read_design_file
 from tests.factories import a_delivery, a_put_up, a_range, a_roll, a_shade, a_spool, an_offer, some_bobbins
@@ -99,6 +103,26 @@ def test_a_few_purchases_come_true(market, drawn):
     kept = promises_kept(3, seed=1, design=drawn)
     assert max(off for off, _ in kept) <= WITHIN
     assert all(same for _, same in kept)
+
+
+def test_judging_comes_to_what_planning_does(market, drawn):
+    rng = np.random.default_rng(5)
+    for _ in range(6):
+        strictness = Strictness.BRAND if rng.random() < 0.5 else Strictness.PICTURE
+        question = Question(pieces=int(rng.integers(2, 25)), strictness=strictness)
+        asked = asked_by(question, [coloured(drawn, rng)])
+        shelf = read_shelf(
+            fibre=asked.rules.fibre,
+            weight_label=asked.rules.weight_label,
+            bobbin_style=asked.machine.bobbin_style,
+            holder=asked.holder,
+        )
+        planned = plan_asked(asked, with_advice=False)
+        terms, _ = terms_on(asked, hooping_of(asked), shelf)
+        _, carried, terms = carried_so(asked.designs, pieces=asked.pieces, terms=terms)
+        judged = judge_threads(carried, shelf, terms)
+        assert list(judged.verdicts) == [(each.verdict, each.colour_verdict) for each in planned.threads]
+        assert judged.mean_delta_e == planned.mean_delta_e
 
 
 @pytest.mark.thorough
