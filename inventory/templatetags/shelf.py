@@ -149,7 +149,7 @@ def stock_line(levels: Sequence[Level], kind: str, units: Units) -> SafeString:
         share = (level.at - first.at).total_seconds() / seconds if seconds else number / (len(levels) - 1)
         steps.append(f"H{round(share * WIDTH, 1)}V{_y(level.held, most)}")
     picture = format_html(
-        '<svg viewBox="0 -4 {width} {height}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+        '<svg viewBox="0 -4 {width} {height}" preserveAspectRatio="none" aria-hidden="true">'
         '<path d="M0 {floor}H{width}" fill="none" stroke="currentColor" stroke-opacity=".5" stroke-width="1" '
         'vector-effect="non-scaling-stroke"/>'
         '<path class="stock-line-held" d="{line}" fill="none" stroke="currentColor" stroke-width="2.5" '

@@ -86,7 +86,7 @@ def use_chart(need: MaterialNeed, units: Units) -> SafeString:
     level = round(HEIGHT * (1 - point / most), 1)
     busy = sum(used > 0 for used in weeks)
     picture = format_html(
-        '<svg viewBox="0 -2 {width} {height}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+        '<svg viewBox="0 -2 {width} {height}" preserveAspectRatio="none" aria-hidden="true">'
         '<g fill="currentColor">{bars}</g>'
         '<path d="M0 {floor}H{width}" stroke="currentColor" stroke-width="1" vector-effect="non-scaling-stroke"/>'
         '<path class="use-chart-point" d="M0 {level}H{width}" fill="none" stroke-width="2" stroke-dasharray="7 4" '
@@ -122,7 +122,7 @@ def money_chart(months: Sequence[tuple[str, Decimal]], currency: str) -> SafeStr
         return mark_safe("")
     wide = WIDTH / len(months)
     picture = format_html(
-        '<svg viewBox="0 -2 {} {}" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+        '<svg viewBox="0 -2 {} {}" preserveAspectRatio="none" aria-hidden="true">'
         '<g fill="currentColor">{}</g>'
         '<path d="M0 {}H{}" stroke="currentColor" stroke-width="1" vector-effect="non-scaling-stroke"/></svg>',
         WIDTH,

@@ -33,7 +33,7 @@ def thread_band(blocks: Sequence[Block]) -> SafeString:
         x += width
     return format_html(
         '<svg class="thread-band" viewBox="0 0 {0} {1}" preserveAspectRatio="none" aria-hidden="true" '
-        'focusable="false"><rect width="{0}" height="{1}" fill="#bababa"/>{2}</svg>',
+        '><rect width="{0}" height="{1}" fill="#bababa"/>{2}</svg>',
         WIDTH,
         HEIGHT,
         format_html_join(

@@ -44,16 +44,14 @@ def fullness(colour: str, level: str) -> SafeString:
             f"{2 * reach:.1f}",
             colour or "#ffffff",
         )
-    return format_html(
-        '<svg class="fullness" viewBox="0 0 48 38" aria-hidden="true" focusable="false">{}</svg>', drawn
-    )
+    return format_html('<svg class="fullness" viewBox="0 0 48 38" aria-hidden="true">{}</svg>', drawn)
 
 
 @register.simple_tag
 def beside_asked(asked: str, chosen: str) -> SafeString:
     """Return a colour beside the one that is asked for, touching it on neutral grey."""
     return format_html(
-        '<svg class="fullness" viewBox="0 0 48 38" aria-hidden="true" focusable="false">'
+        '<svg class="fullness" viewBox="0 0 48 38" aria-hidden="true">'
         '<path d="M0 0H48V38H0z" fill="#bababa"/><path d="M5 6H24V32H5z" fill="{}"/>'
         '<path d="M24 6H43V32H24z" fill="{}"/></svg>',
         asked,
@@ -70,7 +68,7 @@ def needle_bar(kind: str, needles_of: Mapping[str, int]) -> SafeString:
     apart = min(12, 72 // max(1, needles - 1))
     across = [60 - (needles - 1) * apart / 2 + number * apart for number in range(needles)]
     return format_html(
-        '<svg class="needle-bar" viewBox="0 0 120 60" aria-hidden="true" focusable="false">'
+        '<svg class="needle-bar" viewBox="0 0 120 60" aria-hidden="true">'
         '<rect x="{}" y="8" width="{}" height="18" rx="3" fill="none" stroke="currentColor"/>{}'
         '<path d="M20 55h80" stroke="currentColor" stroke-width="4"/></svg>',
         f"{across[0] - 10:g}",
@@ -93,7 +91,7 @@ def hoop_drawing(hoop: OfferedHoop, design: Design) -> SafeString:
     if turned and own[1] <= wide and own[0] <= high:
         own = own[1], own[0]
     return format_html(
-        '<svg class="hoop-drawing" viewBox="0 0 100 84" aria-hidden="true" focusable="false">'
+        '<svg class="hoop-drawing" viewBox="0 0 100 84" aria-hidden="true">'
         '<rect x="{}" y="{}" width="{}" height="{}" rx="5" fill="none" stroke="currentColor" stroke-width="4"/>'
         '<rect x="{}" y="{}" width="{}" height="{}" fill="none" stroke="currentColor" stroke-dasharray="3 2"/></svg>',
         *(f"{value:.1f}" for value in (*_centred(wide + 8, high + 8), *_centred(*own))),

@@ -88,7 +88,7 @@ THINGS = {
 def thing_drawn(what: str) -> SafeString:
     """Return a bobbin or a roll of stabilizer on neutral grey; its name stands beside it."""
     return format_html(
-        '<svg class="pair" viewBox="0 0 82 36" aria-hidden="true" focusable="false">'
+        '<svg class="pair" viewBox="0 0 82 36" aria-hidden="true">'
         '<path d="M0 0H82V36H0z" fill="#bababa"/>{}</svg>',
         THINGS[what],
     )
@@ -98,7 +98,7 @@ def thing_drawn(what: str) -> SafeString:
 def bar_key(part: str) -> SafeString:
     """Return a piece of a thread bar as its key: sure, perhaps or missing."""
     return format_html(
-        '<svg class="bar-key" viewBox="0 0 44 20" aria-hidden="true" focusable="false">{}</svg>',
+        '<svg class="bar-key" viewBox="0 0 44 20" aria-hidden="true">{}</svg>',
         mark_safe(bar_of(part)),
     )
 
@@ -109,7 +109,7 @@ def changing_drawn(changing: Changing, pieces: int, now: int | None) -> SafeStri
     # Only numbers and a colour of six digits are in it: nothing that a person typed.
     drawn = turns_drawn(pieces=pieces, changes=changing.changes, now=now, colour=changing.colour)
     return format_html(
-        '<svg class="turns" width="100%" height="{}" aria-hidden="true" focusable="false">{}</svg>',
+        '<svg class="turns" width="100%" height="{}" aria-hidden="true">{}</svg>',
         TALL,
         mark_safe(drawn),
     )

@@ -122,7 +122,7 @@ def swatch(colour: str | None, name: str, *, detail: str = "", size: str = "m") 
     if size not in SWATCH_SIZES:
         raise ValueError(f"A swatch is s, m or l, not {size!r}.")
     return format_html(
-        '<span class="swatch swatch-{}"><svg viewBox="0 0 48 36" aria-hidden="true" focusable="false">'
+        '<span class="swatch swatch-{}"><svg viewBox="0 0 48 36" aria-hidden="true">'
         "{}{}</svg>"
         '<span class="swatch-words"><span class="swatch-name">{}</span>{}{}</span></span>',
         size,
@@ -183,7 +183,7 @@ def _satin(colour: str | None) -> SafeString:
 def satin(colour: str | None) -> SafeString:
     """Return a colour that is asked for as a patch of satin on neutral grey; its name stands beside it."""
     return format_html(
-        '<svg class="satin" viewBox="2 1 44 34" aria-hidden="true" focusable="false">'
+        '<svg class="satin" viewBox="2 1 44 34" aria-hidden="true">'
         '<path d="M2 1H46V35H2z" fill="#bababa"/>{}</svg>',
         _satin(colour),
     )
@@ -203,7 +203,7 @@ def asked_and_chosen(asked: str | None, chosen: str | None, *, measured: bool = 
         )
     )
     return format_html(
-        '<svg class="pair" viewBox="0 0 82 36" aria-hidden="true" focusable="false">'
+        '<svg class="pair" viewBox="0 0 82 36" aria-hidden="true">'
         '<path d="M0 0H82V36H0z" fill="#bababa"/><g transform="translate(-2 0)">{}</g>'
         '<g transform="translate(34 0)"><path d="M5 2.6H43V5H5zM5 31H43V33.4H5z" fill="#6a6a6a"/>{}</g>{}</svg>',
         _satin(asked),
@@ -219,7 +219,7 @@ def verdict(word: str, text: str = "") -> SafeString:
         raise ValueError(f"A verdict is one of {', '.join(VERDICT_SHAPES)}, not {word!r}.")
     return format_html(
         '<span class="verdict verdict-{}">'
-        '<svg viewBox="0 0 24 24" aria-hidden="true" focusable="false">{}</svg>'
+        '<svg viewBox="0 0 24 24" aria-hidden="true">{}</svg>'
         '<span class="verdict-words">{}</span></span>',
         word.replace(" ", "-"),
         VERDICT_SHAPES[word],
@@ -250,7 +250,7 @@ def strand(free: float | None, needed: float | None) -> SafeString:
         return mark_safe("")
     end = round(min(free / needed * STRAND_LENGTH, STRAND_ROOM), 1)
     return format_html(
-        '<svg class="strand" viewBox="-2 0 124 12" aria-hidden="true" focusable="false">'
+        '<svg class="strand" viewBox="-2 0 124 12" aria-hidden="true">'
         '<path class="strand-needed" d="M0 6H{length}" fill="none" stroke="currentColor" stroke-width="1.5" '
         'stroke-dasharray="5 3"/>'
         '<path d="M{length} 1V11" stroke="currentColor" stroke-width="1.5"/>{laid}</svg>',
@@ -269,8 +269,7 @@ def strand(free: float | None, needed: float | None) -> SafeString:
 def icon(name: str) -> SafeString:
     """Return the drawing ``name`` from the sheet of icons."""
     return format_html(
-        '<svg class="icon" viewBox="0 0 24 24" aria-hidden="true" focusable="false">'
-        '<use href="{}#{}"/></svg>',
+        '<svg class="icon" viewBox="0 0 24 24" aria-hidden="true"><use href="{}#{}"/></svg>',
         static("workshop/icons.svg"),
         name,
     )

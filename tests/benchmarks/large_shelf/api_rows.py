@@ -10,8 +10,8 @@ from typing import Any
 PROGRAMS_WAIT_FOR = frozenset({"api_basket"})
 
 # What they ask the database hangs on what there is to say: why something was left out of a plan, which cloth a
-# finished job was of. On a larger shelf it is never more.
-BY_ITS_ANSWER = frozenset({"api_plan", "api_report"})
+# finished job was of, what material runs out while few jobs wait. On a larger shelf it is never more.
+BY_ITS_ANSWER = frozenset({"api_plan", "api_report", "jobs"})
 
 # What each address below api/1/ is made of, and what is asked beside it, by the operation's name. None: this
 # workshop has no such record.
