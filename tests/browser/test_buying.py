@@ -53,7 +53,7 @@ def test_from_a_shortage_to_the_shelf_with_labels(job: Job, signed_in: Page, axe
     page.get_by_role("button", name="It is sent").click()
     expect(page.get_by_text("Order 1 is placed")).to_be_visible()
     packs = Order.objects.get().lines.get().packs
-    page.get_by_label("Came").fill(str(packs))
+    page.get_by_label("Came", exact=True).fill(str(packs))
     page.get_by_label("Lot").fill("L7")
     axe_is_silent(page)
     page.get_by_role("button", name="Put on the shelf").click()
