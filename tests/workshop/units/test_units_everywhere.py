@@ -30,6 +30,7 @@ KEPT: dict[str, str] = {
     r"lie 4 mm apart|0\.4 mm rows and 4 mm stitches|stitches per cm²": "stitches are measured in mm in the trade",
     r"1\.5 oz/yd², which is 50\.9 g/m²": "it says what one is in the other",
     r"Tex is a measure, grams in a kilometre": "the tex is of the metric system",
+    r"12\.5 m, 15 yd and 30 cm are understood": "what fields take, in units of both kinds",
     r"Lengths are in millimetres|Lengths are whole millimetres": "what programs read is metric",
 }
 # Columns of files are metric for everybody, with the unit in their names.

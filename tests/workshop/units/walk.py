@@ -37,8 +37,11 @@ def said_in_metric(html: str, *, without: re.Pattern[str] = NOTHING) -> list[str
     return list(dict.fromkeys(each for each in texts if METRIC.search(without.sub("", each))))
 
 
-def _answers(client: Any, address: str, *, without: re.Pattern[str]) -> list[str]:
-    """Return what is said of the forms of a page that are refused; whatever they did is taken back."""
+def _answers(client: Any, address: str, *, without: re.Pattern[str], sent_before: set[Any]) -> list[str]:
+    """Return what is said of the forms of a page that are refused; whatever they did is taken back.
+
+    A form that stands on many pages, or for many things on one, is sent once: ``sent_before`` has those that were.
+    """
     from django.db import transaction
 
     found: list[str] = []
@@ -46,8 +49,10 @@ def _answers(client: Any, address: str, *, without: re.Pattern[str]) -> list[str
     for action, fields in Forms(page).found:
         if "csrfmiddlewaretoken" not in fields and action.startswith("/"):
             continue
-        if "sign-out" in action:
+        alike = re.sub(r"\d+", "#", (action or address).partition("?")[0]), frozenset(fields)
+        if "sign-out" in action or alike in sent_before:
             continue
+        sent_before.add(alike)
         for typed in TYPED:
             sent = {
                 name: typed if _is_open(name, value) else value
@@ -139,7 +144,7 @@ def look(client: Any, pages: dict[str, str], person: Any) -> dict[str, Any]:
     named = re.compile("|".join(re.escape(each) for each in known_words()))
     shown: dict[str, list[str]] = {}
     refused: dict[str, list[str]] = {}
-    seen = 0
+    seen, sent_before = 0, set[Any]()
     for route, address in pages.items():
         answer = client.get(address, headers={"accept-language": "en-GB"}, follow=True)
         if "html" not in answer.headers.get("Content-Type", ""):
@@ -148,7 +153,9 @@ def look(client: Any, pages: dict[str, str], person: Any) -> dict[str, Any]:
         seen += 1
         shown[route] = said_in_metric(answer.content.decode(), without=named)
         refused[route] = [
-            each for each in _answers(client, address, without=named) if each not in shown[route]
+            each
+            for each in _answers(client, address, without=named, sent_before=sent_before)
+            if each not in shown[route]
         ]
     return {"pages": seen, "shown": shown, "refused": refused}
 
