@@ -7,7 +7,7 @@ worked out anew only where what it rests on has changed.
 
 import math
 from collections import Counter
-from collections.abc import Callable, Collection, Hashable, MutableMapping, Sequence
+from collections.abc import Callable, Hashable, MutableMapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from typing import TypeVar, cast
@@ -304,7 +304,7 @@ def _thread(
         blocks=tuple(place_of(carried, index) for index in blocks),
         shade=shade.id if shade else None,
         verdict=word,
-        is_off_colour=_is_off_colour(ready, wall, picks, numbers, pinned=conditions.pinned),
+        is_off_colour=_is_off_colour(ready, wall, picks, numbers),
         needed_mm=round(wanted.median_mm),
         needed_sigma_mm=round(wanted.sigma_mm),
         missing_mm=lacking,
@@ -315,22 +315,13 @@ def _thread(
     )
 
 
-def _is_off_colour(
-    ready: ReadyBatch,
-    wall: Wall,
-    picks: Sequence[Picked],
-    numbers: Sequence[int],
-    *,
-    pinned: Collection[int],
-) -> bool:
+def _is_off_colour(ready: ReadyBatch, wall: Wall, picks: Sequence[Picked], numbers: Sequence[int]) -> bool:
     """Return whether the thread is of another colour than is asked for: as ``colour_verdict`` says of the furthest."""
     first, pick = ready.requests[numbers[0]], picks[numbers[0]]
     if pick.column is None:
         return False
     if first.wished is not None:
         return not pick.near_enough
-    if pick.near_enough and not any(number in pinned for number in numbers):
-        return False  # what stands for a demand unpinned is within the limit
     furthest = 0.0
     for number in numbers:
         lab = ready.requests[number].lab
