@@ -43,7 +43,7 @@ MOST_NEAR = 4_000  # colours of which it is kept what is near to them
 
 
 @dataclass(frozen=True, eq=False)
-class Near:
+class NearShades:
     """The shades that may stand for a colour, by their columns, (k,), and CIEDE2000 to each.
 
     Where none may, ``far`` is the nearest of all, or None where there is none at all.
@@ -75,7 +75,7 @@ class Wall:
             spool.label: column for column, shade in enumerate(self.shades) for spool in shade.spools
         }
         # What is near to a colour rests on colours and fibres alone: it is the same for every wall of these shades.
-        self.near: dict[Hashable, Near] = {}
+        self.near: dict[Hashable, NearShades] = {}
         self._colours = _colours_of(self.labs.tobytes())
         # What is left of each shade, by a mark of its spools: made once, and anew for the shades that are touched.
         self._left = np.array([_mark_of(shade) for shade in self.shades], dtype="V16")

@@ -35,7 +35,7 @@ EVERYWHERE = (
     r"English", r"Deutsch", r"ΔE", r"ISO", r"CIE\w*", r"SI", r"QR", r"PIN", r"JSON", r"CSV", r"XLSX",
     r"OpenAPI", r"SQLite", r"PostgreSQL", r"Python", r"Django", r"Linux [\w.-]+", r"Prometheus", r"https?",
     r"HTTPS?", r"[bB]ytes", r"#[0-9a-fA-F]{6}", r"[A-Z]{1,4}\d+\w*",
-    r"(?:cm|mm|km|mg|kg|oz|yd|in|ft|ms|min|kB|KB|MB|GB|MiB|dtex|tex|den|Nm|Ne)",
+    r"(?:cm|mm|km|mg|kg|oz|yd|in|ft|ms|min|kB|KB|MB|GB|MiB|dtex|tex|den|Nm|Ne)²?",
     r"[\w./-]+\.(?:csv|xlsx|pes|dst|zip|html|json|py)",
 )  # fmt: skip
 
@@ -87,9 +87,11 @@ class Texts(HTMLParser):
 
 
 def _steady(name: str, value: str | None) -> str | None:
-    """Return an attribute without what is another each time: keys of acts, and tokens against forgery."""
+    """Return an attribute without what is another each time, keys of acts and tokens against forgery, and without the
+    folder of a language's pictures."""
     if name in ("content", "hx-headers") or value is None:
         return "…"
+    value = re.sub(r"/pictures/[a-z]{2}/", "/pictures/…/", value)
     return re.sub(r"[0-9a-f]{8}-?[0-9a-f]{4}-?[0-9a-f-]{16,}", "…", value)
 
 
