@@ -12,7 +12,7 @@ from planning.compute.colour.case import ColourCase
 from planning.compute.colour.choice import ColourRequest, OwnedShade
 from planning.compute.colour.rules import Conditions, clearly_lighter, lab_array, least_apart
 from planning.compute.colour.substitution import least_broken
-from planning.compute.season.wall import EVERYTHING, FIRST_REACH, MOST_NEAR, Near, Wall
+from planning.compute.season.wall import EVERYTHING, FIRST_REACH, MOST_NEAR, NearShades, Wall
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -90,8 +90,8 @@ def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Condition
     )
 
 
-def _pinned(wall: Wall, sought: Lab, column: int) -> Near:
-    return Near(np.array([column]), delta_e_00(tuple(sought), wall.labs[column : column + 1]), None)
+def _pinned(wall: Wall, sought: Lab, column: int) -> NearShades:
+    return NearShades(np.array([column]), delta_e_00(tuple(sought), wall.labs[column : column + 1]), None)
 
 
 # The colour that is sought, what it is a wish for, and the fibre it may be of.
@@ -120,7 +120,7 @@ def _look_at(wall: Wall, asks: Sequence[Ask], conditions: Conditions) -> None:
         row, is_open = _within_reach(wall, wished, sought, its, conditions.colour_limit)
         columns = np.flatnonzero(is_open & np.isfinite(row))
         far = None if len(columns) or not np.isfinite(row).any() else int(row.argmin())
-        wall.near[_key(ask, conditions)] = Near(columns, row[columns], far)
+        wall.near[_key(ask, conditions)] = NearShades(columns, row[columns], far)
 
 
 def _within_reach(
