@@ -1,6 +1,5 @@
 """What a day asks: jobs with the one act each needs, what runs, what is late, what nobody has measured."""
 
-from collections.abc import Callable
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -16,32 +15,14 @@ from inventory.models import Spool
 from inventory.orders.orders import OrderedThing, draft_order, place_order
 from inventory.shelf.weights import mark_unknown
 from planning.day.agenda import Agenda, agenda
-from planning.jobs.jobs import JobFacts, make_job
-from planning.library.designs import keep_design
-from planning.models import Design, Job, Machine
+from planning.models import Design
 from planning.run.promise import promise
 from planning.run.ticks import Happening, begin, note
-from planning.stitch_files.reading import read_design_file
-from tests.factories import NOW, a_put_up, a_roll, a_shade, a_spool, an_offer, some_bobbins
+from tests.factories import NOW, a_put_up, a_shade, an_offer
+from tests.planning.day.open_jobs import a_job
 
 pytestmark = pytest.mark.django_db
-RED = "#b01c2e"
 TODAY = date(2026, 3, 2)
-
-
-@pytest.fixture
-def design(stitch_file: Callable[..., Any], workshop: Machine) -> Design:
-    """A design of which the only red spool does for one job and not for two."""
-    a_spool(a_shade("R", hex=RED, name="ox red"), left_m=60)
-    some_bobbins(count=40)
-    a_roll()
-    path = stitch_file(RED, name="flag.pes", stitches=800)
-    return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
-
-
-def a_job(design: Design, what: str, **facts: Any) -> Job:
-    wanted = JobFacts(**{"what": what, "pieces": 5, "machine": Machine.objects.first()} | facts)
-    return Job.objects.with_everything().get(pk=make_job(wanted, designs=[design], at=NOW, by=None).pk)
 
 
 def day() -> Agenda:

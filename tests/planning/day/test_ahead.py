@@ -1,9 +1,7 @@
 """The page of open jobs: whether they are stitched in time, on which days at which machine, and what each waits for."""
 
 import re
-from collections.abc import Callable
 from datetime import date, timedelta
-from typing import Any
 
 import pytest
 from django.db import connection
@@ -16,33 +14,16 @@ from inventory.compute.units import METRIC
 from planning.day.agenda import agenda
 from planning.day.ahead import MOST_BLOCKS, jobs_ahead
 from planning.jobs import season
-from planning.jobs.jobs import JobFacts, make_job, plan_of
-from planning.library.designs import keep_design
+from planning.jobs.jobs import plan_of
 from planning.models import Design, Job, Machine, Rules
 from planning.run.promise import promise
 from planning.run.ticks import Happening, begin, note
-from planning.stitch_files.reading import read_design_file
-from tests.factories import NOW, a_roll, a_shade, a_spool, some_bobbins
+from tests.factories import NOW
 from tests.pages import page_text
+from tests.planning.day.open_jobs import a_job
 
 pytestmark = pytest.mark.django_db
-RED = "#b01c2e"
 TODAY = date(2026, 3, 2)  # a Monday
-
-
-@pytest.fixture
-def design(stitch_file: Callable[..., Any], workshop: Machine) -> Design:
-    """A design of which the only red spool does for one job and not for two."""
-    a_spool(a_shade("R", hex=RED, name="ox red"), left_m=60)
-    some_bobbins(count=40)
-    a_roll()
-    path = stitch_file(RED, name="flag.pes", stitches=800)
-    return keep_design(read_design_file(path), content=path, trim_at_jumps=3, at=NOW)
-
-
-def a_job(design: Design, what: str, **facts: Any) -> Job:
-    wanted = JobFacts(**{"what": what, "pieces": 5, "machine": Machine.objects.first()} | facts)
-    return Job.objects.with_everything().get(pk=make_job(wanted, designs=[design], at=NOW, by=None).pk)
 
 
 def test_the_act_and_the_last_day_are_those_of_today_and_of_the_plan(design: Design) -> None:
