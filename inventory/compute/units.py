@@ -84,7 +84,7 @@ def side_number(mm: float) -> str:
         return plainly(mm) if abs(mm) < 1e6 else figure(mm, grouped=False)
     inches = mm / MM_PER_INCH
     places = 2 if abs(inches) >= 1 else 3
-    return as_written_here(f"{inches:.{places}f}".rstrip("0").rstrip("."))
+    return _in_few_figures(inches, places)
 
 
 def told_thread(mm: float, *, places: int = 1) -> str:
@@ -104,7 +104,7 @@ def told_length_plainly(mm: float) -> str:
     """
     if reader().length == "m":
         return f"{plainly(mm / 1000)} m"
-    return f"{as_written_here(f'{mm / 914.4:.1f}'.removesuffix('.0'))} yd"
+    return f"{_in_few_figures(mm / 914.4, 1)} yd"
 
 
 def told_roll(width_mm: float, length_mm: float) -> str:
@@ -136,7 +136,7 @@ def told_mass_plainly(mg: float) -> str:
     """
     if reader().weight == "g":
         return f"{plainly(mg / 1000)} g"
-    return f"{as_written_here(f'{mg / 1000 / G_PER_OUNCE:.2f}'.rstrip('0').rstrip('.'))} oz"
+    return f"{_in_few_figures(mg / 1000 / G_PER_OUNCE, 2)} oz"
 
 
 def told_area(mm2: float) -> str:
@@ -157,5 +157,10 @@ def told_area_weight(g_m2: float) -> str:
     '50 g/m²'
     """
     if reader().weight == "oz":
-        return f"{as_written_here(f'{g_m2 / G_M2_PER_OZ_YD2:.2f}'.rstrip('0').rstrip('.'))} oz/yd²"
+        return f"{_in_few_figures(g_m2 / G_M2_PER_OZ_YD2, 2)} oz/yd²"
     return f"{plainly(g_m2)} g/m²"
+
+
+def _in_few_figures(number: float, places: int) -> str:
+    """Return a number in so many ``places`` at most, as the reader writes it."""
+    return as_written_here(f"{number:.{places}f}".rstrip("0").rstrip("."))
