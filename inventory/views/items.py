@@ -93,9 +93,7 @@ def _taken_back(request: HttpRequest, entry: Entry, key: str) -> HttpResponse:
     if in_place(request):
         entries = act_of(key)
         said = outcome(entries, units_of(request))
-        response = render(request, "inventory/scan_step.html", {"code": "", "said": said, "in_place": True})
-        response["HX-Trigger"] = ", ".join(f"moved-{each.item_id}" for each in entries)
-        return response
+        return render(request, "inventory/scan_step.html", {"code": "", "said": said, "in_place": True})
     if request.POST.get("back") == "scan":
         return redirect(f"{reverse('scan')}?done={key}")
     return redirect(f"{reverse('item', args=[entry.item.label])}?done={key}")

@@ -1,6 +1,5 @@
 """The scan box: a label code, then a quantity or a weight; the result is announced with *take back* beside it."""
 
-import json
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -89,10 +88,7 @@ def _second_step(request: HttpRequest) -> HttpResponse:
     if not in_place(request):
         return redirect(f"{reverse('scan')}?done={key}")
     entries = act_of(key)
-    response = _answer(request, {"code": ""} | result_of(request, entries))
-    # A page of the thing that moved shows it anew.
-    response["HX-Trigger"] = json.dumps({f"moved-{entry.item_id}": "" for entry in entries})
-    return response
+    return _answer(request, {"code": ""} | result_of(request, entries))
 
 
 def _act(request: HttpRequest, found: Described, typed: str) -> Act:
