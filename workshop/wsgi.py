@@ -6,6 +6,7 @@ import os
 from django.core.wsgi import get_wsgi_application
 
 from inventory.processes.allocator import give_memory_back
+from inventory.processes.tidying import collect_between_requests
 
 give_memory_back()
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
@@ -22,4 +23,5 @@ if settings.WORK_IN == "site":
 # What is loaded by now stays: looked through at every collection, it costs tenths of a second in the middle of a page.
 gc.collect()
 gc.freeze()
-gc.set_threshold(10_000, 10, 10)
+gc.set_threshold(2_000, 5, 5)
+collect_between_requests()

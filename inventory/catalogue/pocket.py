@@ -32,7 +32,7 @@ def pocket_list() -> list[PocketShade]:
     queries: owned or not, how much is free and where, and of one that is not owned which owned one comes nearest.
     """
     owned = set(Shade.objects.owned().for_needle().values_list("pk", flat=True))
-    shades = list(Shade.objects.for_needle().select_related("range"))
+    shades = list(Shade.objects.for_needle().prefetch_related("range"))
     kept = kept_of(owned)
     earlier: dict[int, list[str]] = defaultdict(list)
     for shade, code in EarlierCode.objects.order_by("id").values_list("shade_id", "code"):

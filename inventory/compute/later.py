@@ -1,5 +1,7 @@
 """Names of heavy libraries, imported when they are first used: most commands and pages never use them."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from importlib import import_module
 from typing import Any
 
@@ -19,7 +21,8 @@ class Later:
 
     def _there(self) -> Any:
         if self._found is None:
-            self._found = getattr(import_module(self._module), self._name)
+            with _numpy_as_it_is() if self._module.startswith("scipy") else nullcontext():
+                self._found = getattr(import_module(self._module), self._name)
         return self._found
 
     def __call__(self, *args: Any, **kwargs: Any) -> Any:
@@ -33,3 +36,23 @@ def later(module: str, *names: str) -> Any:
     """Return the named things of a module, to be imported when they are first used; one alone by itself."""
     found = [Later(module, name) for name in names]
     return found[0] if len(found) == 1 else tuple(found)
+
+
+@contextmanager
+def _numpy_as_it_is() -> Iterator[None]:
+    """Tell what asks for all of numpy only what is loaded of it.
+
+    scipy copies every name of numpy for other kinds of arrays, and so loads numpy's tools for tests, Fortran, masks
+    and chance: 9 MB that nothing here uses. What asks for one of them by name still gets it.
+    """
+    import numpy as np
+
+    loaded = [name for name in dir(np) if name in vars(np)]
+    before = {name: getattr(np, name) for name in ("__all__", "__dir__")}
+    np.__all__ = [name for name in np.__all__ if name in vars(np)]
+    np.__dir__ = lambda: loaded
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            setattr(np, name, value)

@@ -125,7 +125,7 @@ def _threads(offers: dict[str, list[Offer]], aside: dict[int, int]) -> list[Mate
     for pk, of, on_hand, sigma in known.values_list("pk", "shade_id", "on_hand", "sigma"):
         spools[of].append((on_hand - aside.get(pk, 0), sigma or 0.0))
     materials = []
-    for shade in Shade.objects.select_related("range"):
+    for shade in Shade.objects.prefetch_related("range"):  # each range once
         free, sigma = combine_free(spools[shade.pk])
         of_range = offers.get(f"range {shade.range_id}", ())
         materials.append(

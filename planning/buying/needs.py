@@ -1,6 +1,7 @@
 """What must be bought: the needs of all open jobs and of the shelf itself, each with its reasons."""
 
 import math
+from array import array
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
@@ -187,12 +188,12 @@ def _needs_of_all(*, today: date, include_drafts: bool) -> Needs:
     )
 
 
-def _weekly_use(today: date) -> dict[str, list[int]]:
+def _weekly_use(today: date) -> "dict[str, array[int]]":
     """Return what each material took, which rests on the ledger and on what each thing is: no rule moves it."""
     return kept(
         ("use", today),
         lambda: (season_marks().stock, _last_entry()),
-        lambda: weekly_use(today=today),
+        lambda: {material: array("q", used) for material, used in weekly_use(today=today).items()},
     )
 
 

@@ -122,7 +122,7 @@ def needle_shades(
 
 
 def _known_shades() -> list[Shade]:
-    return list(Shade.objects.select_related("range"))
+    return list(Shade.objects.prefetch_related("range"))
 
 
 def _unwanted(shade: Shade, *, fibre: str, weight_label: str) -> Why | None:

@@ -169,7 +169,7 @@ def _on_piece(carried: Carried, placed: Placed) -> Placed:
     block = carried.blocks[carried.stitched_blocks(placed.piece - 1)[placed.block][0]]
     return replace(
         placed,
-        piece=carried.loads[placed.piece - 1][0] + 1,
+        piece=carried.load(placed.piece - 1)[0] + 1,
         at_block=(block.design, block.block.number),
     )
 

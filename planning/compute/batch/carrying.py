@@ -75,11 +75,19 @@ class Carried:
                 counts[design] += 1
         return counts
 
-    @cached_property
+    @property
+    def load_count(self) -> int:
+        return -(-len(self.pieces) // self.copies)
+
+    @property
     def loads(self) -> list[range]:
-        """The pieces (from 0) that are hooped together, load by load; the last load may be part full."""
-        starts = range(0, len(self.pieces), self.copies)
-        return [range(start, min(start + self.copies, len(self.pieces))) for start in starts]
+        """The pieces (from 0) that are hooped together, load by load."""
+        return [self.load(number) for number in range(self.load_count)]
+
+    def load(self, number: int) -> range:
+        """Return the pieces (from 0) of load ``number`` (from 0); the last load may be part full."""
+        start = number * self.copies
+        return range(start, min(start + self.copies, len(self.pieces)))
 
     @property
     def is_uniform(self) -> bool:
@@ -91,7 +99,7 @@ class Carried:
         Copies are stitched colour by colour: a block of one thread on all of them, then the next. Blocks in one
         place of different designs go together where they ask for one colour.
         """
-        return self._in_order(tuple(self.pieces[piece] for piece in self.loads[load]))
+        return self._in_order(tuple(self.pieces[piece] for piece in self.load(load)))
 
     def _in_order(self, kind: tuple[tuple[int, ...], ...]) -> list[tuple[int, ...]]:
         if kind not in self._orders:
@@ -279,15 +287,15 @@ class Carried:
         )
 
     def thread_changes(self) -> int:
-        return thread_changes(self.threads(), hoopings=len(self.loads) if self.is_uniform else 1)
+        return thread_changes(self.threads(), hoopings=self.load_count if self.is_uniform else 1)
 
     def rethreads(self, *, needles: int) -> int:
         """Return how often a needle is threaded by hand over the batch."""
-        return rethreads(self.threads(), hoopings=len(self.loads) if self.is_uniform else 1, needles=needles)
+        return rethreads(self.threads(), hoopings=self.load_count if self.is_uniform else 1, needles=needles)
 
     def threads(self) -> list[object]:
         """Return what is threaded block by block: over one load where all pieces are alike, else over all."""
-        loads = range(1) if self.is_uniform else range(len(self.loads))
+        loads = range(1) if self.is_uniform else range(self.load_count)
         return [thread for load in loads for thread in self.threads_of_load(load)]
 
     def threads_of_load(self, load: int) -> list[object]:

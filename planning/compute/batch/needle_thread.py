@@ -370,8 +370,8 @@ def _spools(
         return replace(
             use,
             sure_mm=round(use.needed_mm * margin),
-            from_piece=carried.loads[use.from_piece - 1][0] + 1,
-            to_piece=carried.loads[use.to_piece - 1][-1] + 1,
+            from_piece=carried.load(use.from_piece - 1)[0] + 1,
+            to_piece=carried.load(use.to_piece - 1)[-1] + 1,
             at_block=place_of(carried, own[use.from_block][0]),
         )
 

@@ -113,7 +113,7 @@ def plan_batch(
         count * design.stitches for design, count in zip(carried.designs, carried.counts, strict=True)
     )
     needles = needle_places(
-        [carried.threads_of_load(load) for load in range(len(carried.loads))], needles=terms.times.needles
+        [carried.threads_of_load(load) for load in range(carried.load_count)], needles=terms.times.needles
     )
     changes = spool_changes(needles, spool_ends(carried, threads))
     spools = SpoolHands(sum(not each.is_anyway for each in changes), sum(each.stops for each in changes))

@@ -7,21 +7,13 @@ in which a material may come from several suppliers.
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from inventory.compute.later import later
 from planning.compute.buying.basket import Basket, BasketOffer, Market, basket_of, most_packs
 from planning.compute.buying.basket_ways import cents
-from planning.compute.search.proof import SecondsLeft, limited
-
-if TYPE_CHECKING:
-    from scipy.optimize import Bounds, LinearConstraint, milp
-    from scipy.sparse import csr_matrix
-else:
-    Bounds, LinearConstraint, milp = later("scipy.optimize", "Bounds", "LinearConstraint", "milp")
-    csr_matrix = later("scipy.sparse", "csr_matrix")
+from planning.compute.search.linear import Rows, least_whole
+from planning.compute.search.proof import SecondsLeft
 
 NODES = 5_000
 # Of the search for a basket of several lots, which is told beside the other.
@@ -37,7 +29,7 @@ class OpenProgram:
     costs: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
-    rows: list[tuple[Terms, float, float]] = field(default_factory=list)
+    rows: Rows = field(default_factory=Rows)
 
     def add(self, *, cost: float = 0.0, upper: float = 1.0, whole: bool = True) -> int:
         self.costs.append(cost)
@@ -45,33 +37,20 @@ class OpenProgram:
         self.whole.append(whole)
         return len(self.costs) - 1
 
-    def row(self, terms: Terms, *, low: float = -np.inf, high: float = np.inf) -> None:
-        self.rows.append((terms, low, high))
-
     def solve(
         self, *, gap: float, nodes: int, seconds_left: SecondsLeft
     ) -> tuple[np.ndarray | None, float, bool]:
         """Return the values found or None, a bound on the cost in cents, and if it is sure that there are none."""
-        options = limited({"mip_rel_gap": gap, "node_limit": nodes}, seconds_left)
-        if options is None:
-            return None, -np.inf, False
-        if not self.costs:
-            return np.zeros(0), 0.0, False
-        number = [at for at, (terms, _, _) in enumerate(self.rows) for _ in terms]
-        columns = [column for terms, _, _ in self.rows for column, _ in terms]
-        factors = [factor for terms, _, _ in self.rows for _, factor in terms]
-        matrix = csr_matrix((factors, (number, columns)), shape=(len(self.rows), len(self.costs)))
-        answer = milp(
+        found = least_whole(
             self.costs,
-            integrality=np.array(self.whole, dtype=int),
-            bounds=Bounds(0, self.upper),
-            constraints=LinearConstraint(
-                matrix, [low for _, low, _ in self.rows], [high for _, _, high in self.rows]
-            ),
-            options=options,
+            self.rows,
+            upper=self.upper,
+            whole=self.whole,
+            nodes=nodes,
+            gap=gap,
+            seconds_left=seconds_left,
         )
-        bound = answer.mip_dual_bound
-        return answer.x, -np.inf if bound is None else float(bound), answer.status == 2
+        return found.amounts, found.bound, found.is_none
 
 
 @dataclass(frozen=True)
@@ -104,7 +83,7 @@ def open_basket(
         if market.offers_of.get(material)
     }
     for number in range(len(market.needs)):
-        program.row([(at, 1.0) for (of, _), at in covers.items() if of == number], low=1, high=1)
+        program.rows.add_terms([(at, 1.0) for (of, _), at in covers.items() if of == number], low=1, high=1)
     wanted: dict[str, list[tuple[int, int]]] = defaultdict(list)
     for (number, material), at in covers.items():
         wanted[material].append((number, at))
@@ -145,28 +124,28 @@ def _buy(
     needed: Terms = [(at, quantity / unit) for (_, at), quantity in zip(users, quantities, strict=True)]
     sellers = {offer.supplier: program.add() for offer in offers}
     if not may_split:
-        program.row([(at, 1.0) for at in sellers.values()], high=1)
+        program.rows.add_terms([(at, 1.0) for at in sellers.values()], high=1)
     for at in sellers.values():  # nothing is bought that covers nothing
-        program.row([(at, 1.0), *((user, -1.0) for _, user in users)], high=0)
+        program.rows.add_terms([(at, 1.0), *((user, -1.0) for _, user in users)], high=0)
     every: list[_Step] = []
     for offer in offers:
         steps = list(_steps(program, offer, _most(offer, sum(quantities))))
         taken = [(step.is_taken, 1.0) for step in steps]
-        program.row([*taken, (sellers[offer.supplier], -1.0)], high=0)
+        program.rows.add_terms([*taken, (sellers[offer.supplier], -1.0)], high=0)
         for number, user in users:
             days = market.needs[number].days
             if days is not None and offer.lead_time_days > days:
-                program.row([*taken, (user, 1.0)], high=1)
+                program.rows.add_terms([*taken, (user, 1.0)], high=1)
         _no_more_than_wanted(program, offer, steps, needed, unit, sum(quantities))
         every += steps
     held: Terms = [(step.packs, step.offer.holds / unit) for step in every]
     less = [(at, -share) for at, share in needed]
-    program.row([*held, *less], low=0)
+    program.rows.add_terms([*held, *less], low=0)
     worth = market.surplus.get(material)
     if worth is not None and worth.value > 0:
         # What is left is worth something up to what is useful: the program makes the most of it.
         left = program.add(cost=-float(worth.value * 100) * unit, upper=worth.useful / unit, whole=False)
-        program.row([*held, *less, (left, -1.0)], low=0)
+        program.rows.add_terms([*held, *less, (left, -1.0)], low=0)
     return every, sellers
 
 
@@ -184,8 +163,8 @@ def _steps(program: OpenProgram, offer: BasketOffer, most: int) -> Iterator[_Ste
         each = cents(offer.cost(first + 1) - offer.cost(first)) if last > first else cents(step.price)
         start = cents(offer.cost(first)) - each * first
         packs, is_taken = program.add(cost=each, upper=last), program.add(cost=start)
-        program.row([(packs, 1.0), (is_taken, -float(last))], high=0)
-        program.row([(packs, 1.0), (is_taken, -float(first))], low=0)
+        program.rows.add_terms([(packs, 1.0), (is_taken, -float(last))], high=0)
+        program.rows.add_terms([(packs, 1.0), (is_taken, -float(first))], low=0)
         yield _Step(offer, packs, is_taken, [(packs, each), (is_taken, start)])
 
 
@@ -199,11 +178,11 @@ def _no_more_than_wanted(
         return
     packs: Terms = [(step.packs, 1.0) for step in steps]
     is_more = program.add()
-    program.row([*packs, (is_more, -float(room - always))], high=always)
+    program.rows.add_terms([*packs, (is_more, -float(room - always))], high=always)
     holds = offer.holds / unit
     held = [(at, holds) for at, _ in packs]
     spare = always * holds
-    program.row(
+    program.rows.add_terms(
         [*held, *((at, -share) for at, share in needed), (is_more, spare)],
         high=(2 * offer.holds - 1) / unit + spare,
     )
@@ -216,11 +195,11 @@ def _ship(program: OpenProgram, market: Market, name: str, sells: Terms, steps: 
         return
     used = program.add(cost=cents(terms.shipping))
     for at, _ in sells:
-        program.row([(at, 1.0), (used, -1.0)], high=0)
+        program.rows.add_terms([(at, 1.0), (used, -1.0)], high=0)
     goods = [term for step in steps for term in step.cost]
     if terms.minimum_order > 0:
-        program.row([*goods, (used, -cents(terms.minimum_order))], low=0)
+        program.rows.add_terms([*goods, (used, -cents(terms.minimum_order))], low=0)
     if terms.shipping > 0 and terms.free_from is not None:
         free = program.add(cost=-cents(terms.shipping))
-        program.row([(free, 1.0), (used, -1.0)], high=0)
-        program.row([*goods, (free, -cents(terms.free_from))], low=0)
+        program.rows.add_terms([(free, 1.0), (used, -1.0)], high=0)
+        program.rows.add_terms([*goods, (free, -cents(terms.free_from))], low=0)

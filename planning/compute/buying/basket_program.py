@@ -9,11 +9,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_FLOOR, Decimal
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from inventory.compute.later import later
 from inventory.compute.spoken import _
 from planning.compute.buying.basket import (
     CENT,
@@ -34,14 +32,8 @@ from planning.compute.buying.basket_ways import (
     need_groups,
     ways_to_buy,
 )
-from planning.compute.search.proof import SecondsLeft, limited, proof_of
-
-if TYPE_CHECKING:
-    from scipy.optimize import Bounds, LinearConstraint, milp
-    from scipy.sparse import csr_matrix
-else:
-    Bounds, LinearConstraint, milp = later("scipy.optimize", "Bounds", "LinearConstraint", "milp")
-    csr_matrix = later("scipy.sparse", "csr_matrix")
+from planning.compute.search.linear import Rows, least_whole
+from planning.compute.search.proof import SecondsLeft, is_over, proof_of
 
 # Of more suppliers not every set is looked at; the program then has all the ways to choose from.
 MOST_SUPPLIERS = 8
@@ -108,7 +100,7 @@ def _told(basket: Basket, bound: Decimal | None, seconds_left: SecondsLeft) -> B
         bound=bound,
         proof=proof_of(
             is_least=bound is not None and basket.net - bound < CENT,
-            was_cut_short=seconds_left is not None and seconds_left() <= 0,
+            was_cut_short=is_over(seconds_left),
         ),
     )
 
@@ -294,37 +286,16 @@ class _Program:
     """Binary variables with their costs in cents, and rows low <= sum <= high."""
 
     costs: list[float] = field(default_factory=list)
-    rows: list[tuple[list[tuple[int, float]], float, float]] = field(default_factory=list)
+    rows: Rows = field(default_factory=Rows)
 
     def choice(self, cost: float = 0.0) -> int:
         self.costs.append(cost)
         return len(self.costs) - 1
 
-    def row(self, terms: list[tuple[int, float]], *, low: float = -np.inf, high: float = np.inf) -> None:
-        self.rows.append((terms, low, high))
-
     def solve(self, *, gap: float, seconds_left: SecondsLeft) -> tuple[np.ndarray | None, float]:
         """Return the best choices found, None if there are none, and the bound on the cost in cents."""
-        options = limited({"mip_rel_gap": gap, "node_limit": NODES}, seconds_left)
-        if options is None:
-            return None, -np.inf
-        if not self.costs:
-            return np.zeros(0), 0.0
-        number = [at for at, (terms, _, _) in enumerate(self.rows) for _ in terms]
-        columns = [column for terms, _, _ in self.rows for column, _ in terms]
-        factors = [factor for terms, _, _ in self.rows for _, factor in terms]
-        matrix = csr_matrix((factors, (number, columns)), shape=(len(self.rows), len(self.costs)))
-        answer = milp(
-            self.costs,
-            integrality=np.ones(len(self.costs)),
-            bounds=Bounds(0, 1),
-            constraints=LinearConstraint(
-                matrix, [low for _, low, _ in self.rows], [high for _, _, high in self.rows]
-            ),
-            options=options,
-        )
-        bound = answer.mip_dual_bound
-        return answer.x, -np.inf if bound is None else float(bound)
+        found = least_whole(self.costs, self.rows, nodes=NODES, gap=gap, seconds_left=seconds_left)
+        return found.amounts, found.bound
 
 
 Bought = list[tuple[Way, int]]  # the ways to buy one material, each with its variable
@@ -337,15 +308,15 @@ def _choose_ways(program: _Program, groups: Sequence[Sequence[Assignment]]) -> l
     for group in groups:
         columns = [program.choice() for _ in group] if len(group) > 1 else [None]
         if len(group) > 1:
-            program.row([(column, 1.0) for column in columns if column is not None], low=1, high=1)
+            program.rows.add_terms([(column, 1.0) for column in columns if column is not None], low=1, high=1)
         for assignment, column in zip(group, columns, strict=True):
             parts = [[(way, program.choice(way.net)) for way in ways] for ways in assignment.ways]
             for part in parts:
                 terms = [(at, 1.0) for _, at in part]
                 if column is None:
-                    program.row(terms, low=1, high=1)
+                    program.rows.add_terms(terms, low=1, high=1)
                 else:
-                    program.row([*terms, (column, -1.0)], low=0, high=0)
+                    program.rows.add_terms([*terms, (column, -1.0)], low=0, high=0)
             chosen.append((assignment, column, parts))
     return chosen
 
@@ -362,14 +333,14 @@ def _ship(program: _Program, market: Market, parts: Sequence[Bought]) -> None:
             continue
         used = program.choice(cents(terms.shipping))
         for part in of_supplier:
-            program.row([*((column, 1.0) for _, column in part), (used, -1.0)], high=0)
+            program.rows.add_terms([*((column, 1.0) for _, column in part), (used, -1.0)], high=0)
         bought = [pair for part in of_supplier for pair in part]
         if terms.minimum_order > 0:
-            program.row([*_shares(bought, terms.minimum_order), (used, -1.0)], low=0)
+            program.rows.add_terms([*_shares(bought, terms.minimum_order), (used, -1.0)], low=0)
         if terms.shipping > 0 and terms.free_from is not None:
             free = program.choice(-cents(terms.shipping))
-            program.row([(free, 1.0), (used, -1.0)], high=0)
-            program.row([*_shares(bought, terms.free_from), (free, -1.0)], low=0)
+            program.rows.add_terms([(free, 1.0), (used, -1.0)], high=0)
+            program.rows.add_terms([*_shares(bought, terms.free_from), (free, -1.0)], low=0)
 
 
 def _shares(bought: Bought, worth: Decimal) -> list[tuple[int, float]]:

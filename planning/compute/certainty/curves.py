@@ -14,12 +14,11 @@ from numpy.typing import NDArray
 
 from inventory.compute.later import later
 from planning.compute.certainty.factor import Factor
+from planning.compute.search.root import root_between
 
 if TYPE_CHECKING:
-    from scipy.optimize import brentq
     from scipy.special import ndtri
 else:
-    brentq = later("scipy.optimize", "brentq")
     ndtri = later("scipy.special", "ndtri")
 
 Floats = NDArray[np.float64]
@@ -117,7 +116,7 @@ class Curves:
             high = self._k[0] + (abs(self._z) + 2) * spread
             while over(high) < 0:
                 high *= 2
-            k = float(brentq(over, low, high, rtol=1e-10)) if over(low) < 0 else low
+            k = root_between(over, low, high, within=2e-12, share=1e-10) if over(low) < 0 else low
         else:
             k = float(np.interp(spread, self._spreads, self._k))
         return geometry_mm * k * (1 + CURVE_ERROR / 2)
@@ -134,7 +133,7 @@ class Curves:
             high += 2.0
         if self._p(high, ratio) < self.certainty:
             return _MOST_LOG
-        return float(brentq(lambda each: self._p(each, ratio) - self.certainty, low, high, xtol=1e-10))
+        return root_between(lambda each: self._p(each, ratio) - self.certainty, low, high, within=1e-10)
 
     def _solve(self, ratios: Floats) -> Floats:
         """Return ln of the mean stock that is enough for a geometry of 1, at each ratio σ / stock: shape (n,)."""
@@ -188,5 +187,5 @@ def _rising_root(p: Callable[[Floats, Ints], Floats], *, target: float, start: F
             low -= 1.0
         while over(high) < 0 and high < _MOST_LOG:
             high += 1.0
-        now[place] = brentq(over, low, high, xtol=1e-9) if over(high) >= 0 else _MOST_LOG
+        now[place] = root_between(over, low, high, within=1e-9) if over(high) >= 0 else _MOST_LOG
     return np.asarray(now)

@@ -19,12 +19,11 @@ from inventory.compute.spoken import N_, _
 from planning.compute.certainty.curves import chance, curves
 from planning.compute.certainty.factor import SCATTER
 from planning.compute.certainty.factor import Factor as Factor
+from planning.compute.search.root import root_between
 
 if TYPE_CHECKING:
-    from scipy.optimize import brentq
     from scipy.special import ndtr, ndtri
 else:
-    brentq = later("scipy.optimize", "brentq")
     ndtr, ndtri = later("scipy.special", "ndtr", "ndtri")
 
 _NEGLIGIBLE = 1e-12  # a relative error below this is none
@@ -177,7 +176,7 @@ def geometry_covered(
             return 0.0
     while p(unsure) >= certainty:
         sure, unsure, stride = unsure, unsure + stride, stride * 2
-    edge = brentq(lambda log_mm: p(log_mm) - certainty, sure, unsure, xtol=1e-10)
+    edge = root_between(lambda log_mm: p(log_mm) - certainty, sure, unsure, within=1e-10)
     return math.exp(_on_the_sure_side(edge, step=-1e-11, p=p, certainty=certainty))
 
 
@@ -205,7 +204,7 @@ def missing_mm(
         return 0.0
     worst_mm = geometry_mm * factor.median * math.exp(9 * factor.predictive_sigma)
     most_mm = (worst_mm + 9 * free_sigma_mm - free_mm) * (1 + 1e-9) + 1.0
-    edge_mm = brentq(lambda more_mm: p(more_mm) - certainty, 0.0, most_mm, xtol=1e-9)
+    edge_mm = root_between(lambda more_mm: p(more_mm) - certainty, 0.0, most_mm, within=1e-9)
     step_mm = 1e-12 * (abs(free_mm) + edge_mm) + 1e-9
     return _on_the_sure_side(edge_mm, step=step_mm, p=p, certainty=certainty)
 

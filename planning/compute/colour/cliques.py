@@ -5,25 +5,16 @@ cliques only those are written down that the linear program runs into. What a pa
 no better answer can hold (reduced-cost fixing; Dantzig, Fulkerson and Johnson, Operations Research 2, 1954).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from inventory.compute.later import later
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints, count_broken
 from planning.compute.colour.repair import STARTS, pairs_of, repaired
 from planning.compute.colour.shaving import holdable
-from planning.compute.search.proof import SecondsLeft, limited
-
-if TYPE_CHECKING:
-    from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-    from scipy.sparse import csr_array, vstack
-else:
-    Bounds, LinearConstraint, linprog, milp = later(
-        "scipy.optimize", "Bounds", "LinearConstraint", "linprog", "milp"
-    )
-    csr_array, vstack = later("scipy.sparse", "csr_array", "vstack")
+from planning.compute.search.linear import Rows, least_relaxed, least_whole
+from planning.compute.search.proof import SecondsLeft, is_over
 
 # Rounds of adding cliques; columns of the quick search; the most columns that are searched whole
 # if an answer is at hand, and if none is.
@@ -114,52 +105,48 @@ class _Program:
         self.metres = self._metres(needs_mm)
         self.cliques: list[Ints] = []
 
-    def _metres(self, needs_mm: Floats) -> csr_array:
-        rows = [
-            np.where(self.shade == shade, needs_mm / max(self.case.covers_mm[shade], 1e-9), 0.0)
+    def _metres(self, needs_mm: Floats) -> list[tuple[Ints, Floats]]:
+        """Return for each shade that does not cover all of its pairs these pairs, and the share that each takes."""
+        return [
+            (pairs, needs_mm[pairs] / max(self.case.covers_mm[shade], 1e-9))
             for shade in np.unique(self.shade)
-            if needs_mm[self.shade == shade].sum() > self.case.covers_mm[shade]
+            for pairs in [np.flatnonzero((self.shade == shade) & (needs_mm > 0))]
+            if needs_mm[pairs].sum() > self.case.covers_mm[shade]
         ]
-        return csr_array(np.array(rows).reshape(-1, len(self.shade)))
 
-    def _one_each(self, kept: Ints) -> csr_array:
-        ones = np.ones(len(kept))
-        return csr_array(
-            (ones, (self.request[kept], np.arange(len(kept)))), shape=(len(self.case.needs_mm), len(kept))
-        )
+    def _rows(self, cliques: Sequence[Ints], kept: Ints) -> Rows:
+        """Return what the pairs ``kept`` must keep: of each clique one, no more than there is, of each request one.
 
-    def _rows(self, cliques: list[Ints], width: int) -> csr_array:
-        sizes = [len(each) for each in cliques]
-        columns = np.concatenate(cliques) if cliques else np.zeros(0, dtype=int)
-        entries = (np.ones(len(columns)), (np.repeat(np.arange(len(cliques)), sizes), columns))
-        return csr_array(entries, shape=(len(cliques), width))
+        The cliques are told by their places among what is kept.
+        """
+        place = np.full(len(self.shade), -1)
+        place[kept] = np.arange(len(kept))
+        rows = Rows()
+        for clique in cliques:
+            rows.add(clique, high=1.0)
+        for pairs, shares in self.metres:
+            there = place[pairs] >= 0
+            rows.add(place[pairs[there]], shares[there], high=1.0)
+        for request in range(len(self.case.needs_mm)):
+            rows.add(np.flatnonzero(self.request[kept] == request), low=1.0, high=1.0)
+        return rows
 
     def relaxed(self, seconds_left: SecondsLeft) -> tuple[float, Floats] | None:
         """Return the least with parts of pairs allowed and what each pair would add, or None: there is no answer."""
-        every = np.arange(len(self.shade))
-        equal = self._one_each(every)
-        work = 0
+        work, bound, added = 0, -np.inf, np.zeros(len(self.shade))
         for _ in range(ROUNDS):
-            rows = vstack([self._rows(self.cliques, len(every)), self.metres])
-            solved = linprog(
-                self.cost * _SCALE,
-                A_ub=rows if rows.shape[0] else None,
-                b_ub=np.ones(rows.shape[0]) if rows.shape[0] else None,
-                A_eq=equal,
-                b_eq=np.ones(equal.shape[0]),
-                bounds=(0, 1),
-                method="highs",
-            )
-            if solved.x is None:
+            rows = self._rows(self.cliques, np.arange(len(self.shade)))
+            solved = least_relaxed(self.cost * _SCALE, rows, upper=1.0)
+            if solved is None:
                 return None
-            work += solved.nit * rows.shape[0]
-            new = self._run_into(solved.x)
-            if not new or work > RELAXED_WORK or (seconds_left is not None and seconds_left() <= 0):
+            bound, added = solved.cost / _SCALE, np.maximum(0.0, solved.added) / _SCALE
+            work += solved.pivots * len(rows)
+            new = self._run_into(solved.amounts)
+            if not new or work > RELAXED_WORK or is_over(seconds_left):
                 break
             # What does not hold the least up is in the way; it comes again if it is run into again.
-            tight = solved.ineqlin.residual[: len(self.cliques)] < 1e-6 if self.cliques else []
-            self.cliques = [each for each, holds in zip(self.cliques, tight, strict=True) if holds] + new
-        return solved.fun / _SCALE, np.maximum(0.0, solved.lower.marginals) / _SCALE
+            self.cliques = [each for each in self.cliques if solved.amounts[each].sum() > 1 - 1e-6] + new
+        return bound, added
 
     def _run_into(self, x: Floats) -> list[Ints]:
         """Return cliques that ``x`` has more than one of, each grown as far as it goes."""
@@ -186,25 +173,17 @@ class _Program:
         place[kept] = np.arange(len(kept))
         known = [place[clique][place[clique] >= 0] for clique in self.cliques]
         cliques = _cover(self.clash[np.ix_(kept, kept)], self.exclude[np.ix_(kept, kept)], known)
-        rows = vstack([self._rows(cliques, len(kept)), self.metres[:, kept]])
-        entries = max(1, rows.nnz)
-        options = limited({"node_limit": max(1, WORK // entries // 20), "mip_rel_gap": 0.0}, seconds_left)
-        if options is None:
-            return None, -np.inf, False
-        constraints = [LinearConstraint(self._one_each(kept), 1, 1)]
-        if rows.shape[0]:
-            constraints.append(LinearConstraint(rows, -np.inf, 1))
-        solved = milp(
+        rows = self._rows(cliques, kept)
+        solved = least_whole(
             self.cost[kept] * _SCALE,
-            integrality=np.ones(len(kept)),
-            bounds=Bounds(0, 1),
-            constraints=constraints,
-            options=options,
+            rows,
+            nodes=WORK // max(1, rows.entries - len(kept)) // 20,
+            seconds_left=seconds_left,
         )
-        bound = -np.inf if solved.mip_dual_bound is None else solved.mip_dual_bound / _SCALE
-        if solved.x is None:
-            return None, bound, solved.status == 2
-        picked = kept[solved.x > 0.5]
+        bound = solved.bound / _SCALE
+        if solved.amounts is None:
+            return None, bound, solved.is_none
+        picked = kept[solved.amounts > 0.5]
         chosen = np.zeros(len(self.case.needs_mm), dtype=int)
         chosen[self.request[picked]] = self.shade[picked]
         return chosen, bound, False

@@ -1,23 +1,15 @@
 """The choice of shades as a mixed-integer program, solved by HiGHS."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from inventory.compute.colour.lab import delta_e_00_matrix, delta_e_00_of_pairs, lower_bound_00
-from inventory.compute.later import later
 from planning.compute.colour.case import Bools, ColourCase, Floats, Ints
-from planning.compute.search.proof import SecondsLeft, limited
-
-if TYPE_CHECKING:
-    from scipy.optimize import Bounds, LinearConstraint, milp
-    from scipy.sparse import csr_array
-else:
-    Bounds, LinearConstraint, milp = later("scipy.optimize", "Bounds", "LinearConstraint", "milp")
-    csr_array = later("scipy.sparse", "csr_array")
+from planning.compute.search.linear import Rows, least_whole
+from planning.compute.search.proof import SecondsLeft, is_over
 
 # Work of one solve; the same question has the same answer on any machine. A node of a program with many entries is
 # more work than one with few.
@@ -65,28 +57,6 @@ class Solved:
 _NOTHING_BEGUN = Solved(None, np.inf, -np.inf, is_proven=False, nodes=0)
 
 
-@dataclass
-class _Rows:
-    """Rows of a sparse matrix, grown one at a time, each with bounds."""
-
-    row: list[NDArray] = field(default_factory=list)
-    column: list[NDArray] = field(default_factory=list)
-    value: list[NDArray] = field(default_factory=list)
-    low: list[float] = field(default_factory=list)
-    high: list[float] = field(default_factory=list)
-
-    def add(self, columns: NDArray, values: NDArray | float, *, low: float = -np.inf, high: float) -> None:
-        self.row.append(np.full(len(columns), len(self.low)))
-        self.column.append(columns)
-        self.value.append(np.broadcast_to(np.asarray(values, dtype=float), (len(columns),)))
-        self.low.append(low)
-        self.high.append(high)
-
-    def constraint(self, width: int) -> LinearConstraint:
-        entries = (np.concatenate(self.value), (np.concatenate(self.row), np.concatenate(self.column)))
-        return LinearConstraint(csr_array(entries, shape=(len(self.low), width)), self.low, self.high)
-
-
 def solve(
     case: ColourCase,
     columns: Columns,
@@ -101,7 +71,7 @@ def solve(
 
     Nothing is begun with no work or no time left, nor a program of over ``most_entries``.
     """
-    if limited({}, seconds_left) is None or nodes < 1:
+    if nodes < 1 or is_over(seconds_left):
         return _NOTHING_BEGUN
     rows, broken, width = _rules(case, columns, caps)
     return _solved(
@@ -122,7 +92,7 @@ def buying_ever_more(
 
     They count only if bought. The rules are written down once for all numbers.
     """
-    if limited({}, seconds_left) is None:
+    if is_over(seconds_left):
         return
     rows, broken, width = _rules(case, columns, caps)
     before, width = width, _add_purchases(rows, columns, to_buy, 1, width)
@@ -132,9 +102,9 @@ def buying_ever_more(
         yield _solved(rows, columns, broken, width, "cost", seconds_left=seconds_left)
 
 
-def _rules(case: ColourCase, columns: Columns, caps: Caps) -> tuple[_Rows, dict[str, NDArray], int]:
+def _rules(case: ColourCase, columns: Columns, caps: Caps) -> tuple[Rows, dict[str, NDArray], int]:
     """Return the rows of what a choice must keep, the columns of what breaks each rule, and their number."""
-    rows, width = _Rows(), len(columns.request)
+    rows, width = Rows(), len(columns.request)
     for request in range(len(case.needs_mm)):
         rows.add(np.flatnonzero(columns.request == request), 1.0, low=1.0, high=1.0)
     _add_metres(rows, case, columns)
@@ -154,7 +124,7 @@ def _rules(case: ColourCase, columns: Columns, caps: Caps) -> tuple[_Rows, dict[
 
 
 def _solved(
-    rows: _Rows,
+    rows: Rows,
     columns: Columns,
     broken: dict[str, NDArray],
     width: int,
@@ -164,41 +134,33 @@ def _solved(
     most_entries: float = np.inf,
     seconds_left: SecondsLeft,
 ) -> Solved:
-    options = limited({"node_limit": nodes, "mip_rel_gap": 0.0}, seconds_left)
-    if options is None:
-        return _NOTHING_BEGUN
     objective = np.zeros(width)
     if least == "cost":
         objective[: len(columns.cost)] = columns.cost * _SCALE
     else:
         objective[broken[least]] = 1.0
-    constraint = rows.constraint(width)
-    if constraint.A.nnz > most_entries:
+    if rows.entries > most_entries:
         return _NOTHING_BEGUN
-    options["node_limit"] = max(1, min(nodes, WORK // max(1, constraint.A.nnz)))
-    found = milp(
-        objective,
-        constraints=constraint,
-        integrality=np.ones(width),
-        bounds=Bounds(0, 1),
-        options=options,
+    found = least_whole(
+        objective, rows, nodes=min(nodes, WORK // max(1, rows.entries)), seconds_left=seconds_left
     )
     scale = _SCALE if least == "cost" else 1.0
-    if found.x is None:
-        return Solved(None, np.inf, -np.inf, is_proven=found.status == 2, nodes=found.mip_node_count or 1)
-    picked = np.flatnonzero(found.x[: len(columns.request)] > 0.5)
-    value = float(objective[: len(columns.request)][picked].sum()) if least == "cost" else float(found.fun)
-    bound = found.mip_dual_bound
+    if found.amounts is None:
+        return Solved(None, np.inf, -np.inf, is_proven=found.is_none, nodes=found.nodes)
+    picked = np.flatnonzero(found.amounts[: len(columns.request)] > 0.5)
+    value = float(objective @ found.amounts)
+    if least == "cost":
+        value = float(objective[picked].sum())
     return Solved(
         columns=picked[np.argsort(columns.request[picked])],
         objective=value / scale,
-        bound=-np.inf if bound is None else bound / scale,
-        is_proven=found.status == 0,
-        nodes=found.mip_node_count or 1,
+        bound=found.bound / scale,
+        is_proven=found.is_searched,
+        nodes=found.nodes,
     )
 
 
-def _add_metres(rows: _Rows, case: ColourCase, columns: Columns) -> None:
+def _add_metres(rows: Rows, case: ColourCase, columns: Columns) -> None:
     taking = np.flatnonzero(~columns.short & columns.ruled)
     for shade in np.unique(columns.shade[taking]):
         which = taking[columns.shade[taking] == shade]
@@ -212,7 +174,7 @@ def _add_metres(rows: _Rows, case: ColourCase, columns: Columns) -> None:
                     rows.add(np.array([one, other]), 1.0, high=1.0)
 
 
-def _add_pairs(rows: _Rows, case: ColourCase, columns: Columns, *, rule: str, soft: bool, width: int) -> int:
+def _add_pairs(rows: Rows, case: ColourCase, columns: Columns, *, rule: str, soft: bool, width: int) -> int:
     """Add the rule of two requests; where it is ``soft``, a column for each two that may break it."""
     of = [
         np.flatnonzero((columns.request == request) & columns.ruled) for request in range(len(case.needs_mm))
@@ -259,7 +221,7 @@ def _apart(case: ColourCase, columns: Columns) -> Callable[[Ints, Ints], Floats]
     return lambda some, others: every[np.ix_(at[some], at[others])]
 
 
-def _add_same_shade(rows: _Rows, case: ColourCase, columns: Columns) -> None:
+def _add_same_shade(rows: Rows, case: ColourCase, columns: Columns) -> None:
     """At most one of the requests that must all stay apart has a shade: implied two by two, but tighter."""
     ruled = np.flatnonzero(columns.ruled)
     for shade in np.unique(columns.shade[ruled]):
@@ -271,7 +233,7 @@ def _add_same_shade(rows: _Rows, case: ColourCase, columns: Columns) -> None:
             rows.add(which, 1.0, high=1.0)
 
 
-def _add_purchases(rows: _Rows, columns: Columns, to_buy: Bools, most_bought: int, width: int) -> int:
+def _add_purchases(rows: Rows, columns: Columns, to_buy: Bools, most_bought: int, width: int) -> int:
     sold = np.unique(columns.shade[to_buy[columns.shade] & columns.ruled])
     for place, shade in enumerate(sold):
         for column in np.flatnonzero((columns.shade == shade) & columns.ruled):

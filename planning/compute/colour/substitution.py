@@ -7,14 +7,12 @@ chosen together so that, with as few of these rules broken as can be, the mean d
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from inventory.compute.colour.grade import grade_between
 from inventory.compute.colour.knowing import difference_between
 from inventory.compute.colour.lab import delta_e_00_matrix
-from inventory.compute.later import later
 from planning.compute.colour.case import Bools, Broken, ColourCase, Floats, Ints, colour_case, count_broken
 from planning.compute.colour.choice import Choice, ColourRequest, OwnedShade
 from planning.compute.colour.cliques import unbroken
@@ -27,12 +25,8 @@ from planning.compute.colour.rules import (
     lab_array,
     within_reach,
 )
+from planning.compute.search.linear import Rows, least_relaxed
 from planning.compute.search.proof import Proof, SecondsLeft, proof_of
-
-if TYPE_CHECKING:
-    from scipy.optimize import linear_sum_assignment
-else:
-    linear_sum_assignment = later("scipy.optimize", "linear_sum_assignment")
 
 # Work of all stages in which rules give way, shared among them; the last one, the differences, always gets its part.
 NODES = 2_000
@@ -337,10 +331,19 @@ def _matched(case: ColourCase) -> Ints | None:
     may_share = (case.least_apart == 0).sum() > len(nearest)
     if len(set(nearest)) == len(nearest) or may_share or cost.shape[0] > cost.shape[1]:
         return nearest
-    try:
-        return np.asarray(linear_sum_assignment(cost)[1])
-    except ValueError:  # there are not shades enough for one each
+    # In some cheapest matching each request has one of as many shades as there are requests, its cheapest.
+    few = np.argsort(cost, axis=1, kind="stable")[:, : len(nearest)]
+    request, place = np.nonzero(np.isfinite(np.take_along_axis(cost, few, axis=1)))
+    shade = few[request, place]
+    rows = Rows()
+    for each in range(len(nearest)):
+        rows.add(np.flatnonzero(request == each), low=1.0, high=1.0)
+    for each in np.unique(shade):
+        rows.add(np.flatnonzero(shade == each), high=1.0)
+    found = least_relaxed(cost[request, shade], rows)  # a corner of it has whole numbers
+    if found is None:  # there are not shades enough for one each
         return None
+    return np.asarray(shade[found.amounts > 0.5])
 
 
 def _quick(case: ColourCase) -> Ints:

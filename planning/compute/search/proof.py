@@ -33,13 +33,10 @@ def proof_of(*, is_least: bool, was_cut_short: bool) -> Proof:
     return Proof.IN_TIME if was_cut_short else Proof.BEST_SEEN
 
 
-def limited(options: dict[str, float], seconds_left: SecondsLeft) -> dict[str, float] | None:
-    """Return a solver's ``options`` with what time there is, or None where there is none: then do not start.
+def is_over(seconds_left: SecondsLeft) -> bool:
+    """Return whether there is no time left: then nothing is begun.
 
-    >>> limited({"node_limit": 10}, None), limited({"node_limit": 10}, lambda: -0.2)
-    ({'node_limit': 10}, None)
+    >>> is_over(None), is_over(lambda: 0.5), is_over(lambda: -0.2)
+    (False, False, True)
     """
-    if seconds_left is None:
-        return options
-    left = seconds_left()
-    return options | {"time_limit": left} if left > 0 else None
+    return seconds_left is not None and seconds_left() <= 0

@@ -143,8 +143,8 @@ def _serving(
     own[[wall.ids[each] for each in excluded if each in wall.ids]] = False
     distance = np.full((len(asking), len(wall.shades)), np.inf)
     is_open = np.zeros(distance.shape, dtype=bool)
-    for row, number in enumerate(near.near):
-        distance[number, near.columns] = near.apart[row]
+    for number, its in zip(near.near, near.within, strict=True):
+        distance[number, its.columns] = its.apart
     distance[:, ~own] = np.inf
     is_open[np.isfinite(distance)] = True
     for number in np.flatnonzero(~is_open.any(axis=1)).tolist():

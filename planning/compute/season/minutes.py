@@ -25,7 +25,7 @@ def minutes_of(ready: ReadyBatch, stood: Stood, shades: Mapping[int, OwnedShade]
     spools = NO_SPOOLS
     if any(len(thread.spools) > 1 for thread in stood.threads):
         needles = needle_places(
-            [carried.threads_of_load(load) for load in range(len(carried.loads))], needles=terms.times.needles
+            [carried.threads_of_load(load) for load in range(carried.load_count)], needles=terms.times.needles
         )
         changes = spool_changes(needles, spool_ends(carried, stood.threads))
         spools = SpoolHands(sum(not each.is_anyway for each in changes), sum(each.stops for each in changes))

@@ -31,18 +31,28 @@ class Picked:
 class Reached:
     """The requests of one design that ask for a colour, and which shades may stand for them.
 
-    ``near`` are the places of the k requests that shades are near to, ``columns`` those u shades; ``apart`` (k, u) is
-    CIEDE2000, endless where the shade may not stand for the request; ``far`` maps each other request to the nearest
-    of all shades. All of it rests on the colours alone, not on what is left of the thread.
+    ``near`` are the places of the k requests that shades are near to, ``within`` what is near to each, and
+    ``columns`` all those u shades; ``far`` maps each other request to the nearest of all shades. All of it rests on
+    the colours alone, not on what is left of the thread.
     """
 
     near: tuple[int, ...]
+    within: tuple[NearShades, ...]
     columns: Ints
-    apart: Floats
     weights: Floats
     least_apart: Floats
     lighter: Bools
     far: dict[int, int]
+
+    def apart(self) -> Floats:
+        """Return CIEDE2000 of each request and shade, (k, u), endless where the shade may not stand for the request.
+
+        Written out each time: of all waiting jobs it would be the largest thing that a season keeps.
+        """
+        apart = np.full((len(self.near), len(self.columns)), np.inf)
+        for row, its in enumerate(self.within):
+            apart[row, np.searchsorted(self.columns, its.columns)] = its.apart
+        return apart
 
 
 def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Conditions) -> Reached:
@@ -75,14 +85,11 @@ def reached(requests: Sequence[ColourRequest], wall: Wall, conditions: Condition
     )
     weights = thread / thread.sum() if thread.sum() > 0 else np.full(len(numbers), 1 / max(1, len(numbers)))
     columns = np.unique(np.concatenate([each.columns for each in found])) if found else np.zeros(0, np.intp)
-    apart = np.full((len(found), len(columns)), np.inf)
-    for row, its in enumerate(found):
-        apart[row, np.searchsorted(columns, its.columns)] = its.apart
     labs = lab_array(asked)
     return Reached(
         tuple(near),
+        tuple(found),
         columns,
-        apart,
         weights[np.isin(numbers, near)],
         least_apart(labs),
         clearly_lighter(labs),
@@ -201,10 +208,11 @@ def pick_shades(
 
 
 def _case(reach: Reached, wall: Wall, metres: Metres) -> ColourCase:
-    is_open = np.isfinite(reach.apart)
+    apart = reach.apart()
+    is_open = np.isfinite(apart)
     return ColourCase(
         # Only open pairs are ever looked at.
-        cost=reach.weights[:, None] * np.where(is_open, reach.apart, EVERYTHING),
+        cost=reach.weights[:, None] * np.where(is_open, apart, EVERYTHING),
         open=is_open,
         needs_mm=metres.needs_mm,
         covers_mm=metres.covers_mm,
@@ -228,4 +236,7 @@ def nearest_of(
     fibres = {} if fibre is None else {0: fibre}
     conditions = Conditions(colour_limit=colour_limit, excluded=excluded, fibres=fibres)
     reach = reached([request], wall, conditions)
-    return wall.shades[int(reach.columns[int(reach.apart[0].argmin())])] if reach.near else None
+    if not reach.near:
+        return None
+    (its,) = reach.within
+    return wall.shades[int(its.columns[int(its.apart.argmin())])]

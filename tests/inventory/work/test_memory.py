@@ -38,6 +38,13 @@ def kept_mb(*words: str) -> int:
     return int(done.stdout)
 
 
+def told_by(program: str) -> list[str]:
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=HOUSE, capture_output=True, text=True, check=True
+    )
+    return done.stdout.split()
+
+
 def test_what_is_freed_goes_back_to_the_machine() -> None:
     assert kept_mb() > 10
     assert kept_mb("told") < 3
@@ -53,7 +60,37 @@ def test_how_often_a_band_held_needs_no_library_of_distributions() -> None:
         "import sys; from planning.compute.certainty.learned import InsideBand\n"
         "print(InsideBand(20, 15).is_too_few, 'scipy.stats' in sys.modules)"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", program], cwd=HOUSE, capture_output=True, text=True, check=True
+    assert told_by(program) == ["True", "False"]
+
+
+def test_of_numpy_only_what_is_asked_for_is_loaded() -> None:
+    program = (
+        "import sys; from inventory.compute.later import later\n"
+        "print(round(later('scipy.special', 'ndtr')(0.0), 3))\n"
+        "print(*(each in sys.modules for each in ('numpy.f2py', 'numpy.testing', 'numpy.ma')))\n"
+        # What somebody asks for by name is still there.
+        "import numpy as np; print(len(dir(np)) > len(vars(np)), np.ma.masked is not None)\n"
     )
-    assert done.stdout.split() == ["True", "False"]
+    assert told_by(program) == ["0.5", "False", "False", "False", "True", "True"]
+
+
+def test_the_least_of_a_program_is_found_without_a_library_of_everything() -> None:
+    program = (
+        "import sys; from planning.compute.search.linear import Rows, least_whole\n"
+        "rows = Rows(); rows.add([0, 1], low=1.5)\n"
+        "print(round(least_whole([1.0, 1.0], rows, upper=3, nodes=9).bound), 'scipy' in sys.modules)"
+    )
+    assert told_by(program) == ["2", "False"]
+
+
+def test_circles_are_collected_once_requests_are_answered() -> None:
+    program = (
+        "import gc, weakref; from django.core.signals import request_finished\n"
+        "from inventory.processes.tidying import collect_between_requests\n"
+        "gc.disable(); collect_between_requests(every=3)\n"
+        "class Circle: pass\n"
+        "one = Circle(); one.itself = one; seen = weakref.ref(one); del one\n"
+        "for _ in range(3): print(seen() is not None); request_finished.send(sender=None)\n"
+        "print(seen() is not None)"
+    )
+    assert told_by(program) == ["True", "True", "True", "False"]

@@ -8,30 +8,27 @@ from contextlib import contextmanager
 
 import pytest
 
-from planning.compute.buying import basket_open, basket_program
 from planning.compute.buying.basket_program import solve_basket
-from planning.compute.colour import cliques, program
 from planning.compute.colour.substitution import substitute
-from planning.compute.stabilizer.cutting import plan_cut, solving
+from planning.compute.search import linear
+from planning.compute.stabilizer.cutting import plan_cut
 from tests.planning.compute.buying.test_basket_exact import near_shades
 from tests.planning.compute.colour.test_crowds import CONDITIONS, crowd
 from tests.planning.compute.stabilizer.test_cutting_exact import random_case_with_offcuts
-
-SOLVERS = (basket_open, basket_program, cliques, program, solving)
 
 
 @pytest.fixture
 def begun(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, float]]:
     """The limits with which programs were begun."""
     limits: list[dict[str, float]] = []
-    for module in SOLVERS:
-        real = module.milp
+    real = linear._solver
 
-        def milp(*args, real=real, **how):
-            limits.append(dict(how.get("options") or {}))
-            return real(*args, **how)
+    def solver(**options):
+        if options:  # a program in whole numbers
+            limits.append(options)
+        return real(**options)
 
-        monkeypatch.setattr(module, "milp", milp)
+    monkeypatch.setattr(linear, "_solver", solver)
     return limits
 
 
@@ -59,7 +56,7 @@ def answers() -> list[object]:
 def test_answers_are_the_same_while_other_work_takes_the_cores(begun):
     alone = answers()
     assert len(begun) > 3
-    assert all("node_limit" in limits and "time_limit" not in limits for limits in begun)
+    assert all("mip_max_nodes" in limits and "time_limit" not in limits for limits in begun)
     counted = list(begun)
     begun.clear()
     with other_work():

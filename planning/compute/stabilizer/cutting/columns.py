@@ -3,12 +3,11 @@
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from inventory.compute.later import later
+from planning.compute.search.linear import Rows, least_relaxed
 from planning.compute.stabilizer.cutting.flats import seen_from_the_side, stack_worth_most
 from planning.compute.stabilizer.cutting.patterns import (
     FlatPattern,
@@ -17,11 +16,6 @@ from planning.compute.stabilizer.cutting.patterns import (
     narrowest,
     strip_lengths,
 )
-
-if TYPE_CHECKING:
-    from scipy.optimize import linprog
-else:
-    linprog = later("scipy.optimize", "linprog")
 
 MOST_ROUNDS = 120
 
@@ -88,16 +82,15 @@ def _prices(kinds: Sequence[PieceKind], listed: ListedPatterns, demand: NDArray)
         [np.array([each for each, _ in columns], float).reshape(-1, len(kinds)), np.eye(len(kinds))]
     )
     cost = np.concatenate([[each for _, each in columns], 20.0 * areas.max() * np.ones(len(kinds))])
-    of_flat = np.zeros((len(listed.flats), len(cost)))
-    for at, (start, end) in enumerate(itertools.pairwise(starts)):
-        of_flat[at, start:end] = 1.0
-    solved = linprog(
-        cost,
-        A_ub=np.vstack([-counts.T, of_flat]),
-        b_ub=np.concatenate([-demand, [float(count) for _, _, count in listed.flats]]),
-        method="highs",
-    )
-    return np.maximum(0.0, -solved.ineqlin.marginals[: len(kinds)])
+    rows = Rows()
+    for of_kind, wanted in zip(counts.T, demand, strict=True):
+        giving = np.flatnonzero(of_kind)
+        rows.add(giving, of_kind[giving], low=wanted)
+    for (start, end), (_, _, count) in zip(itertools.pairwise(starts), listed.flats, strict=True):
+        rows.add(range(start, end), high=count)
+    solved = least_relaxed(cost, rows)
+    assert solved is not None  # everything can be bought
+    return np.maximum(0.0, solved.prices[: len(kinds)])
 
 
 def _add(

@@ -7,32 +7,21 @@ lengths in the place of stock sheets.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from inventory.compute.later import later
-from planning.compute.search.proof import SecondsLeft, limited
+from planning.compute.search.linear import Rows, Whole, least_relaxed, least_whole
+from planning.compute.search.proof import SecondsLeft
 from planning.compute.stabilizer.cutting.greedy import cut_greedily
 from planning.compute.stabilizer.cutting.patterns import FlatPattern, Pattern, PieceKind
-
-if TYPE_CHECKING:
-    from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-    from scipy.sparse import csr_matrix, diags, hstack, identity, vstack
-else:
-    Bounds, LinearConstraint, linprog, milp = later(
-        "scipy.optimize", "Bounds", "LinearConstraint", "linprog", "milp"
-    )
-    csr_matrix, diags, hstack, identity, vstack = later(
-        "scipy.sparse", "csr_matrix", "diags", "hstack", "identity", "vstack"
-    )
 
 # The search stops after so many nodes, not after so long: an answer must not depend on how busy the machine is.
 # A node of a program with many columns is more work than one with few.
 NODES, WORK = 1_500, 300_000
 PROMISING = 100
 MOST_TIDIED = 60
+TIDY_ENOUGH = 1e-4  # as a share of what could be simpler still
 
 
 @dataclass(frozen=True)
@@ -90,6 +79,10 @@ def choose(
         solved = model.least_area(missing=fewest)
     assert solved is not None  # what was found with so few missing is a way with so few missing
     return model.simplest(solved, misses_least=is_proven)
+
+
+def _rounded(found: Whole) -> NDArray | None:
+    return None if found.amounts is None else np.round(found.amounts)
 
 
 @dataclass(frozen=True)
@@ -178,19 +171,13 @@ class _Model:
                 here = [(at, along) for at, of, along in parts if of == place]
                 self._rows.append(([at for at, _ in here], [float(n) for _, n in here], 0, free))
 
-    def _rows_for(self, *, missing: int) -> tuple[csr_matrix, NDArray, NDArray]:
-        rows = [row for row in self._rows if row[0]]
-        own = list(range(self.starts[3], self.starts[4]))
-        rows.append((own, [1.0] * len(self.kinds), 0, missing))
-        matrix = csr_matrix(
-            (
-                np.concatenate([row[1] for row in rows]),
-                np.concatenate([np.asarray(row[0], dtype=int) for row in rows]),
-                np.cumsum([0, *(len(row[0]) for row in rows)]),
-            ),
-            shape=(len(rows), int(self.starts[4])),
-        )
-        return matrix, np.array([row[2] for row in rows], float), np.array([row[3] for row in rows], float)
+    def _rows_for(self, *, missing: int) -> Rows:
+        rows = Rows()
+        for columns, factors, low, high in self._rows:
+            if columns:
+                rows.add(columns, factors, low=low, high=high)
+        rows.add(range(self.starts[3], self.starts[4]), low=0, high=missing)
+        return rows
 
     def _upper(self, *, missing: int) -> NDArray:
         upper = np.full(int(self.starts[4]), float(sum(kind.count for kind in self.kinds)))
@@ -199,36 +186,22 @@ class _Model:
 
     def _solve(
         self, cost: NDArray, *, missing: int, upper: NDArray | None = None, nodes: int = NODES
-    ) -> tuple[NDArray | None, float, bool]:
-        """Return whole amounts for the columns, or None, a bound below their ``cost``, and if all was looked at."""
-        nodes = max(1, min(nodes, WORK // len(cost)))
-        options = limited({"node_limit": nodes, "mip_rel_gap": 0.0}, self.seconds_left)
-        if options is None:
-            return None, 0.0, False
-        matrix, low, high = self._rows_for(missing=missing)
+    ) -> tuple[NDArray | None, float]:
+        """Return whole amounts for the columns, or None, and a bound below their ``cost``."""
         scale = max(1.0, float(np.max(np.abs(cost), initial=0.0)))
-        result = milp(
+        found = least_whole(
             cost / scale,
-            constraints=LinearConstraint(matrix, low, high),
-            integrality=np.ones(len(cost)),
-            bounds=Bounds(0, self._upper(missing=missing) if upper is None else upper),
-            options=options,
+            self._rows_for(missing=missing),
+            upper=self._upper(missing=missing) if upper is None else upper,
+            nodes=min(nodes, WORK // len(cost)),
+            seconds_left=self.seconds_left,
         )
-        bound = result.mip_dual_bound if result.mip_dual_bound is not None else 0.0
-        return (None if result.x is None else np.round(result.x)), bound * scale, result.status in (0, 2)
+        return _rounded(found), max(0.0, found.bound * scale)
 
     def _relaxed(self, *, missing: int) -> tuple[float, NDArray] | None:
         """Return the least area with parts of strips allowed, and what one more of each column would add to it."""
-        matrix, low, high = self._rows_for(missing=missing)
-        capped = np.isfinite(high)
-        result = linprog(
-            self.cost,
-            A_ub=vstack([-matrix, matrix[capped]]),
-            b_ub=np.concatenate([-low, high[capped]]),
-            bounds=np.column_stack([np.zeros(len(self.cost)), self._upper(missing=missing)]),
-            method="highs",
-        )
-        return None if result.x is None else (float(result.fun), np.maximum(0.0, result.lower.marginals))
+        found = least_relaxed(self.cost, self._rows_for(missing=missing), upper=self._upper(missing=missing))
+        return None if found is None else (found.cost, np.maximum(0.0, found.added))
 
     def least_area(self, *, missing: int) -> "_Solved | None":
         """Return the whole amounts that take least area with at most so many pieces missing, or None if none is found.
@@ -245,7 +218,7 @@ class _Model:
         amounts = self.at_hand if self.at_hand[self.starts[3] :].sum() <= missing else None
         if len(added) > PROMISING:
             promising = added <= np.partition(added, PROMISING - 1)[PROMISING - 1]
-            tried, _, _ = self._solve(
+            tried, _ = self._solve(
                 self.cost, missing=missing, upper=np.where(promising, everything, 0.0), nodes=NODES // 10
             )
             amounts = self._better(tried, amounts)
@@ -253,7 +226,7 @@ class _Model:
             return _Solved(amounts, bound, missing, added)
         gap = np.inf if amounts is None else float(self.cost @ amounts) - relaxed[0]
         upper = np.where(added <= gap + 0.5, everything, 0.0)
-        found, searched, _ = self._solve(self.cost, missing=missing, upper=upper)
+        found, searched = self._solve(self.cost, missing=missing, upper=upper)
         amounts = self._better(found, amounts)
         if amounts is None:
             return None
@@ -275,7 +248,7 @@ class _Model:
         """Return the fewest pieces that were found to go missing, and if it is proven that none fewer can."""
         cost = np.zeros(self.starts[4])
         cost[self.starts[3] :] = 1.0
-        amounts, bound, _ = self._solve(cost, missing=sum(kind.count for kind in self.kinds))
+        amounts, bound = self._solve(cost, missing=sum(kind.count for kind in self.kinds))
         fewest = int(self.at_hand[self.starts[3] :].sum())
         if amounts is not None and amounts[self.starts[3] :].sum() < fewest:
             self.at_hand, fewest = amounts, int(amounts[self.starts[3] :].sum())
@@ -294,8 +267,7 @@ class _Model:
             return None  # nothing can be simpler
         upper = np.where(solved.added <= area - solved.bound + 0.5, self._upper(missing=solved.missing), 0.0)
         upper = np.where(solved.amounts > 0, self._upper(missing=solved.missing), upper)
-        options = limited({"node_limit": NODES // 10}, self.seconds_left)
-        if np.count_nonzero(upper) > MOST_TIDIED or options is None:
+        if np.count_nonzero(upper) > MOST_TIDIED:
             return None
         cost = np.zeros(columns + strips)
         cost[columns:] = 1.0
@@ -303,22 +275,21 @@ class _Model:
             cost[self.starts[1] + at] = 1e-5 * width.rolls[place] * along / max(width.free_mm)
         for at, (flat, _) in enumerate(self.ways):
             cost[self.starts[2] + at] = 1e-3 * (1 + flat.flat / len(self.flats))
-        matrix, low, high = self._rows_for(missing=solved.missing)
-        used = hstack([identity(columns, format="csr")[:strips], -diags(np.maximum(upper[:strips], 1.0))])
-        no_more = csr_matrix(np.concatenate([self.cost, np.zeros(strips)]))
-        wide = hstack([matrix, csr_matrix((matrix.shape[0], strips))])
-        result = milp(
+        rows = self._rows_for(missing=solved.missing)
+        for at in range(strips):
+            rows.add([at, columns + at], [1.0, -max(upper[at], 1.0)], high=0.0)
+        costly = np.flatnonzero(self.cost)
+        rows.add(costly, self.cost[costly], high=area + 0.5)
+        found = least_whole(
             cost,
-            constraints=LinearConstraint(
-                vstack([wide, used, no_more]),
-                np.concatenate([low, np.full(strips, -np.inf), [-np.inf]]),
-                np.concatenate([high, np.zeros(strips), [area + 0.5]]),
-            ),
-            integrality=np.ones(columns + strips),
-            bounds=Bounds(0, np.concatenate([upper, np.minimum(1.0, upper[:strips])])),
-            options=options,
+            rows,
+            upper=np.concatenate([upper, np.minimum(1.0, upper[:strips])]),
+            nodes=NODES // 10,
+            gap=TIDY_ENOUGH,
+            seconds_left=self.seconds_left,
         )
-        return None if result.x is None else np.round(result.x[:columns])
+        tidy = _rounded(found)
+        return None if tidy is None else tidy[:columns]
 
     def _chosen(self, amounts: NDArray, area: float, bound: float, misses_least: bool) -> Chosen:
         counts = [int(each) for each in amounts]

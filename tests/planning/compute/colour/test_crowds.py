@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from inventory.compute.colour.lab import Lab
-from planning.compute.colour import cliques, program
 from planning.compute.colour.choice import ColourRequest, OwnedShade, OwnedSpool
 from planning.compute.colour.rules import Conditions, choice_problems
 from planning.compute.colour.substitution import Substitution, substitute
+from planning.compute.search import linear
 from planning.compute.search.proof import Proof
 from tests.sizes import searched
 
@@ -43,15 +43,15 @@ def crowd(
 def limits(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     """The limits of work and of time with which solves were begun."""
     begun: list[float] = []
-    for module in (program, cliques):
-        real = module.milp
+    real = linear._solver
 
-        def milp(*args, real=real, **how):
-            begun.append(how["options"]["node_limit"])
-            begun.append(how["options"].get("time_limit", 1.0))
-            return real(*args, **how)
+    def solver(**limits):
+        if limits:  # a program in whole numbers
+            begun.append(limits["mip_max_nodes"])
+            begun.append(limits.get("time_limit", 1.0))
+        return real(**limits)
 
-        monkeypatch.setattr(module, "milp", milp)
+    monkeypatch.setattr(linear, "_solver", solver)
     return begun
 
 
