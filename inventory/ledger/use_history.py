@@ -82,7 +82,7 @@ def _moved_by_week(materials: Mapping[int, str], edges: Sequence[date]) -> dict[
     midnights = [_midnight(day).timestamp() for day in edges]
     number_of = np.full(max(materials, default=0) + 1, -1)
     number_of[list(materials)] = [numbers[material] for material in materials.values()]
-    for rows in plain_rows(moved, at_a_time=50_000):
+    for rows in plain_rows(moved, at_a_time=10_000):
         entries, items, at, quantities = zip(*rows, strict=True)
         of = number_of[np.minimum(items, len(number_of) - 1)]
         counts = (of >= 0) & (np.array(items) < len(number_of)) & ~np.isin(entries, taken_back)

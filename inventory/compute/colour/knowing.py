@@ -75,19 +75,22 @@ def _belt() -> tuple[Floats, Floats]:
     """
     true = np.arange(0.0, _FARTHEST + 5.0, _STEP)
     seen = np.arange(0.0, _FARTHEST + 9.0, _STEP)
-    density = np.empty((len(true), len(seen)))
-    # A hundred rows at a time: what is made on the way to all of them at once would take seventy megabytes more.
+    likeliest = np.full(len(seen), 1e-300)
+    # A few rows at a time, and each of them twice: all of them at once would take twenty megabytes, and seventy more
+    # on the way.
     for first in range(0, len(true), 100):
-        density[first : first + 100] = _density(seen[None, :], true[first : first + 100, None])
-    likeliest = np.maximum(density.max(axis=0), 1e-300)
-    accepted = np.zeros(density.shape, dtype=bool)
-    for row in range(len(true)):
-        best = np.argsort(-(density[row] / likeliest), kind="stable")
-        share = np.cumsum(density[row, best]) * _STEP
-        accepted[row, best[: int(np.searchsorted(share, COVERAGE)) + 1]] = True
+        rows = _density(seen[None, :], true[first : first + 100, None])
+        likeliest = np.maximum(likeliest, rows.max(axis=0))
+    lowest, highest = np.full(len(seen), np.inf), np.zeros(len(seen))
+    for each in true:
+        density = _density(seen, np.asarray(each))
+        best = np.argsort(-(density / likeliest), kind="stable")
+        share = np.cumsum(density[best]) * _STEP
+        accepted = best[: int(np.searchsorted(share, COVERAGE)) + 1]
+        lowest[accepted] = np.minimum(lowest[accepted], each)
+        highest[accepted] = each
     needed = int(_FARTHEST / _STEP) + 2
-    lowest = true[accepted[:, :needed].argmax(axis=0)]
-    highest = true[len(true) - 1 - accepted[::-1, :needed].argmax(axis=0)]
+    lowest, highest = lowest[:needed], highest[:needed]
     # Nothing is seen of length zero exactly: no density tells one true difference from another there.
     lowest[0], highest[0] = lowest[1], highest[1]
     return lowest, highest

@@ -60,11 +60,11 @@ def test_the_list_is_sent_in_the_persons_units_with_earlier_codes(signed_in, she
 
 
 def test_the_list_asks_no_more_for_more_shades(shelf, django_assert_num_queries):
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         pocket_list()
     for number in range(5):
         a_spool(a_shade(f"Q{number}", hex="#123456"), left_m=5)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         pocket_list()
 
 
