@@ -17,7 +17,7 @@ from planning.plan.pins import full_name, written_block, written_blocks, written
 # The fields in which the form of shades to choose sends the choice for each block.
 CHOICE = "choice-"
 # So many shades of different hues are shown for a block, fewer where there are many; all others stand in a list.
-MOST_SHOWN, MOST_SHOWN_OF_MANY, FEW_BLOCKS = 12, 5, 6
+MOST_SHOWN, MOST_SHOWN_OF_MANY, FEW_BLOCKS = 8, 5, 6
 MOST_LISTED, MOST_LISTED_OF_MANY = 300, 60
 
 
