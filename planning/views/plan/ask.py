@@ -67,6 +67,8 @@ FEW = 3
 PIN_FIELDS, PINNED_FOR = ("pin", "exclude"), "pinned_for"
 # A page lists so many rethreads; from there on the hoopings repeat themselves.
 MOST_RETHREADS = 60
+# So many jobs at machines have a picture each; of more, the first two, and the others a row.
+MOST_CARDS = 3
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -115,10 +117,13 @@ def today(request: HttpRequest) -> HttpResponse:
 def _day(request: HttpRequest) -> dict[str, Any]:
     today = timezone.localdate()
     asked = agenda(today=today, units=request.units)  # type: ignore[attr-defined]
+    running = [(each, new_key()) for each in asked.running]
+    cards = running if len(running) <= MOST_CARDS else running[:2]
     return {
         "agenda": asked,
         "today": today,
-        "running": [(each, new_key()) for each in asked.running],
+        "cards": cards,
+        "rows": running[len(cards) :],
         "nothing_owned": asked.is_empty and not Spool.objects.on_the_shelf().exists(),
     }
 
