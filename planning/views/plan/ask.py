@@ -122,6 +122,7 @@ def _day(request: HttpRequest) -> dict[str, Any]:
     return {
         "agenda": asked,
         "today": today,
+        "running": running,
         "cards": cards,
         "rows": running[len(cards) :],
         "nothing_owned": asked.is_empty and not Spool.objects.on_the_shelf().exists(),
