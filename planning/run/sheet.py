@@ -236,6 +236,8 @@ def threads_are(threads: Iterable[Threaded]) -> str:
     threads = list(threads)
     labels = {each.label for each in threads if each.label}
     places = {each.place for each in threads if each.place}
+    if not labels:
+        return _("no spool is known")
     spools = ngettext("{number} spool", "{number} spools", len(labels)).format(number=len(labels))
     if not places:
         return spools
