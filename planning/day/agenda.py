@@ -98,7 +98,10 @@ class Agenda:
     def is_full(self) -> bool:
         """Whether there is so much to be done that the question beside it waits behind a line where room is little."""
         orders = bool(self.to_order) + len(self.to_send) + len(self.coming)
-        return 2 * len(self.running) + len(self.asking) + orders + len(self.unmeasured) > MOST_BESIDE_THE_QUESTION
+        return (
+            2 * len(self.running) + len(self.asking) + orders + len(self.unmeasured)
+            > MOST_BESIDE_THE_QUESTION
+        )
 
     @property
     def is_empty(self) -> bool:

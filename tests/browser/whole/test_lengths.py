@@ -166,7 +166,10 @@ def test_every_page_takes_a_few_screens_at_most(demo: LoadedDemo, signed_in: Pag
 
 
 def test_any_run_takes_a_few_screens_at_most(
-    demo: LoadedDemo, signed_in: Page, axe_is_silent: Callable[[Page], None], stitch_file: Callable[..., object]
+    demo: LoadedDemo,
+    signed_in: Page,
+    axe_is_silent: Callable[[Page], None],
+    stitch_file: Callable[..., object],
 ) -> None:
     runs = long_runs(demo, stitch_file)
     assert too_long(signed_in, runs | {"today": reverse("today")}) == []
