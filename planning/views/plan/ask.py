@@ -50,6 +50,7 @@ from planning.plan.words import (
 from planning.views.jobs.held_shades import held_by, pin_acts
 from planning.views.plan.pins import (
     left_out,
+    opened_first,
     pin_links,
     shades_to_choose,
     to_keep,
@@ -256,10 +257,12 @@ def plan_context(
         ],
         "left_out": left_out(address) if address else [],
         "not_considered": left_out_in_words(plan.left_out),
-        "choose": [
-            shades_to_choose(thread, units, number=number, of=len(bare), several=several)
-            for number, thread in enumerate(bare, 1)
-        ]
+        "choose": opened_first(
+            [
+                shades_to_choose(thread, units, number=number, of=len(bare), several=several)
+                for number, thread in enumerate(bare, 1)
+            ]
+        )
         if job is None or job.state == Job.State.DRAFT
         else [],
         "choose_fields": [
