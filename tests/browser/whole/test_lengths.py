@@ -27,7 +27,6 @@ MOST = (2.0, 4.0)
 # What may be longer, how long at most, and why.
 LONGER = {
     "cut_sheet": ((4.0, 5.0), "drawn for paper, so large that its letters are read standing"),
-    "cut_together": ((4.0, 5.0), "drawn for paper, as a cut sheet is"),
     "handbook: machine": ((2.5, 4.0), "a chapter, with its picture, is read from its beginning to its end"),
 }
 # A day with a long name: how lines break must not hang on when this is run.
