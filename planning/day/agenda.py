@@ -26,9 +26,11 @@ from planning.run.sheet import next_steps, running_stitch
 from planning.run.standing import Run, runs_of
 
 # So many jobs are planned for the first page; the list of jobs has the others.
-MOST_JOBS = 8
-MOST_UNMEASURED = 4
-MOST_DUE = 3
+MOST_JOBS = 6
+MOST_UNMEASURED = 3
+MOST_DUE = 2
+# As many rows, a running job for two, as a phone has room for above the question.
+MOST_BESIDE_THE_QUESTION = 11
 
 State = Job.State
 
@@ -91,6 +93,15 @@ class Agenda:
     to_send: tuple[Order, ...]
     coming: tuple[Coming, ...]
     unmeasured: tuple[Unmeasured, ...]
+
+    @property
+    def is_full(self) -> bool:
+        """Whether there is so much to be done that the question beside it waits behind a line where room is little."""
+        orders = bool(self.to_order) + len(self.to_send) + len(self.coming)
+        return (
+            2 * len(self.running) + len(self.asking) + orders + len(self.unmeasured)
+            > MOST_BESIDE_THE_QUESTION
+        )
 
     @property
     def is_empty(self) -> bool:

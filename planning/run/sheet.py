@@ -11,8 +11,9 @@ from planning.models import Machine, PromisedSpool, PromisedThread
 from planning.plan.pins import written_blocks
 from planning.run.standing import Run
 
-# How many pieces ahead a change is announced.
+# How many pieces ahead a change is announced, and of how many pieces the sheet says before them what is due there.
 AHEAD = 3
+MOST_COMING = 4
 MARKS = "abcdefghijkmnpqrstuvwxyz"  # without those that look like a figure
 # Thread of bobbins in the drawings.
 BOBBIN_COLOUR = "#e6e4dc"
@@ -213,6 +214,35 @@ def next_steps(run: Run) -> list[tuple[str, list[str]]]:
     return [
         (run.called(position), notes[position]) for position in run.left[: AHEAD + 1] if notes.get(position)
     ]
+
+
+def soon(run: Run, rows: Iterable[SheetRow]) -> SheetRow | None:
+    """Return the piece shortly after the next one at which something is due, if there is one."""
+    ahead = run.left[1 : AHEAD + 1]
+    return next((row for row in rows if row.position in ahead and row.notes), None)
+
+
+def coming(run: Run, rows: Iterable[SheetRow]) -> list[tuple[list[str], tuple[str, ...]]]:
+    """Return what is due at the first few pieces after the next one, as (numbers of the pieces, notes)."""
+    later = set(run.left[1:])
+    due: dict[tuple[str, ...], list[str]] = {}
+    for row in [row for row in rows if row.position in later and row.notes][:MOST_COMING]:
+        due.setdefault(tuple(row.notes), []).append(_number_of(run, row.position))
+    return [(numbers, notes) for notes, numbers in due.items()]
+
+
+def threads_are(threads: Iterable[Threaded]) -> str:
+    """Return in words how many spools are on and in how many places they are kept."""
+    threads = list(threads)
+    labels = {each.label for each in threads if each.label}
+    places = {each.place for each in threads if each.place}
+    if not labels:
+        return _("no spool is known")
+    spools = ngettext("{number} spool", "{number} spools", len(labels)).format(number=len(labels))
+    if not places:
+        return spools
+    where = ngettext("{number} place", "{number} places", len(places)).format(number=len(places))
+    return _("{spools} in {places}").format(spools=spools, places=where)
 
 
 def threading_order(run: Run, *, spare: Mapping[int, Sequence[Spool]]) -> list[Threaded]:

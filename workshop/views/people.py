@@ -169,7 +169,7 @@ def my_sign_ins(request: HttpRequest) -> HttpResponse:
         request,
         "workshop/people/sign_ins.html",
         {
-            "sign_ins": SignIn.objects.filter(user_id=request.user.pk or 0, ended_at__isnull=True),
+            "sign_ins": list(SignIn.objects.filter(user_id=request.user.pk or 0, ended_at__isnull=True)),
             "here": request.session.session_key,
         },
     )
@@ -280,7 +280,7 @@ def _people(
             "links": Link.objects.exclude(purpose=Link.Purpose.OPEN)
             .open(timezone.now())
             .select_related("user"),
-            "sign_ins": SignIn.objects.filter(ended_at__isnull=True).select_related("user")[:50],
+            "sign_ins": list(SignIn.objects.filter(ended_at__isnull=True).select_related("user")[:50]),
             "stations": Station.objects.filter(ended_at__isnull=True).select_related("machine"),
             "invite": invite or InviteForm(),
             "station": station or StationForm(),

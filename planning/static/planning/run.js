@@ -131,7 +131,7 @@ function show() {
   const next = nextOf(ticks);
   const now = run.querySelector("[data-now]");
   now.textContent = next ? worded(run, "next", { piece: next.called }) : worded(run, "all-done");
-  run.querySelector("[data-done]").textContent = data.done + ticked.size;
+  for (const told of run.querySelectorAll("[data-done]")) told.textContent = data.done + ticked.size;
   const due = run.querySelector("[data-due]");
   if (ticks.length) {
     due.replaceChildren();

@@ -50,6 +50,7 @@ from planning.plan.words import (
 from planning.views.jobs.held_shades import held_by, pin_acts
 from planning.views.plan.pins import (
     left_out,
+    opened_first,
     pin_links,
     shades_to_choose,
     to_keep,
@@ -67,6 +68,8 @@ FEW = 3
 PIN_FIELDS, PINNED_FOR = ("pin", "exclude"), "pinned_for"
 # A page lists so many rethreads; from there on the hoopings repeat themselves.
 MOST_RETHREADS = 60
+# So many jobs at machines have a picture each; of more, the first two, and the others a row.
+MOST_CARDS = 3
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -115,10 +118,14 @@ def today(request: HttpRequest) -> HttpResponse:
 def _day(request: HttpRequest) -> dict[str, Any]:
     today = timezone.localdate()
     asked = agenda(today=today, units=request.units)  # type: ignore[attr-defined]
+    running = [(each, new_key()) for each in asked.running]
+    cards = running if len(running) <= MOST_CARDS else running[:2]
     return {
         "agenda": asked,
         "today": today,
-        "running": [(each, new_key()) for each in asked.running],
+        "running": running,
+        "cards": cards,
+        "rows": running[len(cards) :],
         "nothing_owned": asked.is_empty and not Spool.objects.on_the_shelf().exists(),
     }
 
@@ -250,10 +257,12 @@ def plan_context(
         ],
         "left_out": left_out(address) if address else [],
         "not_considered": left_out_in_words(plan.left_out),
-        "choose": [
-            shades_to_choose(thread, units, number=number, of=len(bare), several=several)
-            for number, thread in enumerate(bare, 1)
-        ]
+        "choose": opened_first(
+            [
+                shades_to_choose(thread, units, number=number, of=len(bare), several=several)
+                for number, thread in enumerate(bare, 1)
+            ]
+        )
         if job is None or job.state == Job.State.DRAFT
         else [],
         "choose_fields": [

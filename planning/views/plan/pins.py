@@ -17,7 +17,9 @@ from planning.plan.pins import full_name, written_block, written_blocks, written
 # The fields in which the form of shades to choose sends the choice for each block.
 CHOICE = "choice-"
 # So many shades of different hues are shown for a block, fewer where there are many; all others stand in a list.
-MOST_SHOWN, MOST_SHOWN_OF_MANY, FEW_BLOCKS = 12, 5, 6
+MOST_SHOWN, MOST_SHOWN_OF_MANY, FEW_BLOCKS = 8, 5, 6
+# Blocks stand open while so many shades are to be seen; the first always does.
+MOST_OPEN = 12
 MOST_LISTED, MOST_LISTED_OF_MANY = 300, 60
 
 
@@ -98,6 +100,15 @@ def shades_to_choose(
         "more": [option(shade) for shade in others],
         "unlisted": len(thread.may_have) - len(first) - len(others),
     }
+
+
+def opened_first(blocks: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the blocks to choose for, of which the first stands open, and others while a screen holds their shades."""
+    shown = 0
+    for place, block in enumerate(blocks):
+        shown += len(block["options"])
+        block["is_open"] = place == 0 or shown <= MOST_OPEN
+    return blocks
 
 
 def chosen_pins(sent: QueryDict) -> list[str]:

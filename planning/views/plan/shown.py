@@ -22,7 +22,7 @@ from planning.plan.found import found_steps, good_to
 from planning.plan.words import asked_name, in_currency, method_said
 
 # So many rows stand open; what is enough beyond them waits behind one line.
-MOST_ROWS = 9
+MOST_ROWS = 5
 # Up to so much no difference is seen.
 UNSEEN = SEEN[0][0]
 # Thread of bobbins, and cloth, in the drawings.
@@ -51,6 +51,7 @@ def _row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
     return {
         "kind": each.kind,
         "decides": each.decides,
+        "is_bare": each.word == "bare",
         "word": "unknown" if each.word == "bare" else each.word,
         "called": _(CALLED[each.word]),
         "name": f"{name[:1].upper()}{name[1:]}",

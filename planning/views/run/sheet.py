@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_count, read_scale
+from inventory.compute.spoken import listed
 from inventory.compute.typed.sent_json import NotSoundJson, read_json
 from inventory.compute.units import reader
 from planning.cutting.cuts import cuts_posted
@@ -27,11 +28,13 @@ from planning.run.promise import machine_of
 from planning.run.second_needle import name_needle
 from planning.run.sheet import (
     advice,
+    coming,
     marked_notes,
-    next_steps,
     running_stitch,
     sheet_rows,
+    soon,
     threading_order,
+    threads_are,
     what_changes,
 )
 from planning.run.sound import corrected_since
@@ -183,8 +186,10 @@ def _shown(run: Run) -> dict[str, Any]:
         "called": run.called(left[0]) if left else "",
         "left": left,
         "done": len(run.done),
-        "steps": next_steps(run),
+        "coming": [(listed(numbers), notes) for numbers, notes in coming(run, rows)],
+        "soon": soon(run, rows),
         "threads": threads,
+        "threads_are": threads_are(threads),
         "following": [
             (label, needle, each.record.name or each.record.code)
             for each in threads

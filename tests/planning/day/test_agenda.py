@@ -133,3 +133,26 @@ def test_more_jobs_at_machines_are_no_more_queries(design: Design) -> None:
             assert len(day().running) == number
         counted.append(len(queries))
     assert counted[0] == counted[1]
+
+
+def test_of_many_jobs_at_machines_two_have_a_card_and_every_one_its_tick(
+    design: Design, signed_in: Client
+) -> None:
+    for number in range(5):
+        job = a_job(design, f"flags {number}")
+        promise(job, at=NOW, by=None, although_short=True)
+        begin(job, at=NOW)
+    page = signed_in.get(reverse("today")).content.decode()
+    assert page.count('<section class="running"') == 2
+    assert page.count('name="kind" value="piece"') == 5
+    assert not day().is_full
+    for what in ("soon", "later"):
+        a_job(design, what)
+    assert day().is_full
+    assert "is-folded" in signed_in.get(reverse("today")).content.decode()
+
+
+def test_a_quiet_day_has_its_question_open(design: Design, signed_in: Client) -> None:
+    a_job(design, "soon", needed_on=date(2026, 4, 1))
+    assert not day().is_full
+    assert "is-folded" not in signed_in.get(reverse("today")).content.decode()
