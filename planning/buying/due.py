@@ -44,9 +44,9 @@ def to_order(needs: Needs, *, today: date) -> Sequence[MaterialNeed]:
     due = [
         need
         for need in needs.to_buy
-        if need.net.order_by and need.net.order_by <= today + timedelta(days=SOON_DAYS)
+        if need.order_by and need.order_by <= today + timedelta(days=SOON_DAYS)
     ]
-    return sorted(due, key=lambda need: need.net.order_by or date.max)
+    return sorted(due, key=lambda need: need.order_by or date.max)
 
 
 def headline(plan: BasketPlan, *, today: date) -> str:

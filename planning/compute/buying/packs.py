@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import _
+from planning.compute.buying.in_time import order_by
 
 
 @dataclass(frozen=True)
@@ -30,9 +31,9 @@ class PackPurchase:
     def total(self) -> Decimal:
         return self.packs * self.offer.price
 
-    def order_by(self, needed_on: date | None) -> date | None:
-        """Return the last day to order for a need on that day, or None where the day is open."""
-        return needed_on - timedelta(days=self.offer.lead_time_days) if needed_on else None
+    def order_by(self, there_by: date | None) -> date | None:
+        """Return the last day to order what must be there by that day, or None where the day is open."""
+        return order_by(there_by, lead_time_days=self.offer.lead_time_days) if there_by else None
 
 
 def packs_needed(need: int, *, holds: int) -> int:

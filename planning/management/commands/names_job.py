@@ -38,7 +38,7 @@ class Command(WorkshopCommand):
         parser.add_argument(
             "--tests", type=int, default=0, metavar="N", help=_("Test pieces; none, if not given.")
         )
-        parser.add_argument("--by", type=day, metavar="DAY")
+        parser.add_argument("--by", type=day, metavar="DAY", help=_("When it is due."))
         parser.add_argument(
             "--copies", type=_copies, default="most", metavar="N|most",
             help=_("Names in one hooping: as many as a hoop holds, if not given."),

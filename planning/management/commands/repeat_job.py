@@ -20,7 +20,7 @@ class Command(WorkshopCommand):
         super().add_arguments(parser)
         parser.add_argument("job", type=int, metavar="JOB", help=_("The job's number."))
         parser.add_argument("--pieces", type=int, metavar="N", help=_("Left out: as many as before."))
-        parser.add_argument("--by", type=day, metavar="DAY", help=_("When it is needed."))
+        parser.add_argument("--by", type=day, metavar="DAY", help=_("When it is due."))
         parser.add_argument(
             "--key", default="", help=_("A name of your own; given again, nothing is made twice.")
         )

@@ -208,7 +208,7 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
             )
     for need, comes_on in plan.late:
         console.print(
-            _("Late: {name} is needed on {needed_on}; the quickest comes on {comes_on}.").format(
+            _("Late: {name} must be there by {needed_on}; the quickest comes on {comes_on}.").format(
                 name=need.material.name, needed_on=_day(need.needed_on), comes_on=_day(comes_on)
             )
         )

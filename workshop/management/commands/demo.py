@@ -78,7 +78,7 @@ class Command(WorkshopCommand):
         needed_on = timezone.localdate(at) + timedelta(days=batch.needed_in_days)
         answer = plan_demo_batch(batch, designs[batch.design], needed_on=needed_on)
         say(
-            _("4. Is there enough for {pieces} {what}, needed on {day}?").format(
+            _("4. Is there enough for {pieces} {what}, due on {day}?").format(
                 pieces=batch.pieces, what=batch.what, day=date_format(needed_on, _("j F Y"))
             )
         )
