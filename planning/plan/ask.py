@@ -87,7 +87,7 @@ def question_named(
 def chosen_machine(name: str | None) -> Machine:
     """Return the machine of that name, the first one for None, or one with stated defaults where none is known."""
     if name is None:
-        return Machine.objects.select_related("bobbin_style").first() or Machine(name=_("default machine"))
+        return Machine.objects.select_related("bobbin_style").first() or Machine(name=_("a usual machine"))
     return by_name(Machine, name)
 
 
@@ -234,7 +234,7 @@ def _notes(asked: JobAsked) -> list[str]:
         notes.append(_("No stabilizer is planned: choose a fabric that has a recipe."))
     notes += recipe_notes(asked.fabric, asked.layers, [*asked.designs, *asked.lettering])
     if asked.machine.pk is None:
-        notes.append(_("No machine is set up yet; the times and tails are the stated defaults."))
+        notes.append(_("No machine is set up yet; its times and tails are the usual ones."))
     return notes
 
 

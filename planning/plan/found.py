@@ -85,7 +85,7 @@ def found_steps(
                 length=length(tails), hundredths=f"{settings.allowance * 100:.0f}"
             ),
             _("{length} a piece").format(length=length(a_piece)),
-            _("the workshop's rules; common practice, no source"),
+            _("your machine and your rules; common practice, no source"),
         ),
         FoundStep(
             _("All pieces, tests and spoiled ones with them"),
@@ -101,7 +101,7 @@ def found_steps(
                 factor=figure(thread.factor_median, 2), length=length(path)
             ),
             good(thread.needed_mm, thread.needed_sigma_mm),
-            _("what was weighed after earlier runs; before the first, a stated start"),
+            _("what was weighed after earlier runs; before the first, what is usual"),
         ),
         FoundStep(
             _("Free on the shelf"),
@@ -119,7 +119,7 @@ def found_steps(
             _("not known")
             if thread.verdict == "unknown"
             else _("{hundredths} in a hundred").format(hundredths=f"{thread.p_enough * 100:.0f}"),
-            _("what is left of both errors; the workshop's rules"),
+            _("what is left of both errors; your rules"),
         ),
     ]
 

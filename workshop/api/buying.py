@@ -44,7 +44,7 @@ class NeedTold(Schema):
     kind: str
     name: str
     detail: str
-    unit: Literal["mm", "pieces"]
+    unit: Literal["mm", "mg", "pieces"]
     free: int
     on_order: int
     safety: int
@@ -300,7 +300,7 @@ def _need(need: MaterialNeed) -> dict[str, Any]:
         "safety": round(net.safety),
         "missing": need.missing,
         "needed_on": need.needed_on.isoformat() if need.needed_on else None,
-        "order_by": order_by.isoformat() if order_by else None,
+        "order_by": need.order_by.isoformat() if need.order_by else None,
         "kept_for": need.kept_for,
         "jobs": [
             {

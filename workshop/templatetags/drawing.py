@@ -87,6 +87,7 @@ def _slanted(*, step: float, rise: float, offset: float = 0.0) -> str:
 SURROUND = mark_safe(
     '<rect width="48" height="36" fill="#bababa"/><path d="M4 2.6H44V5H4zM4 31H44V33.4H4z" fill="#6a6a6a"/>'
 )
+FLAT_SURROUND = mark_safe('<rect width="48" height="36" fill="#bababa"/>')
 FURROWS = _slanted(step=2.3, rise=4)
 RIDGES = _slanted(step=2.3, rise=4, offset=1.1)
 HATCHES = _slanted(step=5.2, rise=26)
@@ -113,11 +114,13 @@ NO_COLOUR = format_html(
 
 
 @register.simple_tag
-def swatch(colour: str | None, name: str, *, detail: str = "", size: str = "m") -> SafeString:
+def swatch(
+    colour: str | None, name: str, *, detail: str = "", size: str = "m", asked: bool = False
+) -> SafeString:
     """Return thread wound in ``colour`` (``#rrggbb``, or None for no colour) with its name in words.
 
-    ``detail`` is a second, smaller line such as maker, range and code; ``size`` is s, m or l. The colour is told in
-    plain words as well.
+    A colour that is only ``asked`` for is no thread: it is flat satin. ``detail`` is a second, smaller line such as
+    maker, range and code; ``size`` is s, m or l. The colour is told in plain words as well.
     """
     if size not in SWATCH_SIZES:
         raise ValueError(f"A swatch is s, m or l, not {size!r}.")
@@ -126,8 +129,8 @@ def swatch(colour: str | None, name: str, *, detail: str = "", size: str = "m") 
         "{}{}</svg>"
         '<span class="swatch-words"><span class="swatch-name">{}</span>{}{}</span></span>',
         size,
-        SURROUND,
-        _wound(colour),
+        SURROUND if not asked else FLAT_SURROUND,
+        _satin(colour) if asked else _wound(colour),
         name,
         format_html('<span class="swatch-detail">{}</span>', detail) if detail else "",
         _in_plain_words(colour, name),

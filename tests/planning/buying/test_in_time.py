@@ -23,9 +23,9 @@ from planning.library.designs import keep_design
 from planning.models import Job
 from planning.plan.data import plan_as_data
 from planning.stitch_files.reading import read_design_file
-from workshop.templatetags.quantities import day
 from tests.factories import NOW, a_put_up, a_shade, a_spool, an_offer, some_bobbins
 from tests.pages import page_text
+from workshop.templatetags.quantities import day
 
 TODAY = date(2026, 3, 2)
 RED = "#b01c2e"
