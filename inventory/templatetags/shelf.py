@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting.days import plain_day
 from inventory.compute.colour.seen import difference_seen
-from inventory.compute.spoken import figure
+from inventory.compute.spoken import figure, whole
 from inventory.compute.units import Units
 from inventory.ledger.history import Level
 from inventory.lists.wall import OnTheWall
@@ -25,7 +25,7 @@ WIDTH, HEIGHT = 640, 120
 @register.filter
 def held(item: StockItem, units: Units) -> str:
     """Return what an item holds, with its unit."""
-    return held_in_words(item, units)
+    return whole(held_in_words(item, units))
 
 
 @register.filter
@@ -49,13 +49,13 @@ def in_range(shade: Shade) -> str:
 @register.filter
 def free_words(item: StockItem, units: Units) -> str:
     """Return what of an item is not set aside, with its unit."""
-    return in_words(item.kind, item.free, units)
+    return whole(in_words(item.kind, item.free, units))
 
 
 @register.simple_tag
 def quantity_of(item: StockItem, quantity: float, units: Units) -> str:
     """Return a quantity of what an item is, with its unit."""
-    return in_words(item.kind, round(quantity), units)
+    return whole(in_words(item.kind, round(quantity), units))
 
 
 @register.simple_tag

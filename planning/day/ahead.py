@@ -144,7 +144,9 @@ def jobs_ahead(*, today: date, units: Units) -> JobsAhead:
         WorkToLay(each.job.pk, each.job.machine_id or first.pk, minutes.get(each.job.pk), each.job.needed_on)
         for each in sorted(standings, key=lambda each: each.job.state != State.RUNNING)
     ]
-    days = days_of_jobs([each.job for each in standings if each.job.pk in minutes], rules=rules, minutes=minutes)
+    days = days_of_jobs(
+        [each.job for each in standings if each.job.pk in minutes], rules=rules, minutes=minutes
+    )
     laid = lay_out(works, today=today, working_minutes_a_day=hours * 60)
     by_job = {each.job: each for each in laid}
     machines = _machines(first, {each.machine for each in laid})

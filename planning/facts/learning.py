@@ -9,10 +9,10 @@ from functools import cached_property
 from typing import Any
 
 from django.db import IntegrityError
-from django.utils.dateformat import format as format_date
 from django.utils.translation import gettext as _
 
 from inventory.acting import whole_act
+from inventory.acting.days import plain_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_, listed
 from inventory.ledger import KeyUsedForAnother
@@ -377,7 +377,7 @@ def change_in_words(change: SeenChange) -> str:
         )
         if abs(factor - 1) >= 0.05
     ]
-    day = format_date(change.since, "j F Y")
+    day = plain_day(change.since)
     return _("Since about {day} this machine draws {draws}.").format(day=day, draws=listed(told))
 
 

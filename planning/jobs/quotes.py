@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from django.utils.dateformat import format as format_date
-
+from inventory.acting.days import letter_day
 from inventory.compute.later import later
 from inventory.compute.spoken import _, figure
 from inventory.labels.printable import ENCODING, not_printable, printable, set_letters
@@ -87,7 +86,7 @@ def quote_pdf(quote: JobQuote) -> bytes:
     pdf.set_xy(20, 20)
     _line(pdf, quote.workshop, size=11)
     _line(pdf, title, size=20, bold=True, height=12)
-    _line(pdf, format_date(quote.made_on, _("d F Y")), size=10, height=8)
+    _line(pdf, letter_day(quote.made_on), size=10, height=8)
     for each in quote.designs:
         _line(pdf, f"- {each}", size=11)
     pdf.ln(4)

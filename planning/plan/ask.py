@@ -209,9 +209,7 @@ def _on_order(answer: BatchPlan, *, today: date) -> tuple[OnTheWay, ...]:
     return tuple(each for material in dict.fromkeys(lacking) for each in way.get(material, ()))
 
 
-def _counted(
-    answer: BatchPlan, coming: Sequence[OnTheWay], *, today: date
-) -> tuple[tuple[str, int], ...]:
+def _counted(answer: BatchPlan, coming: Sequence[OnTheWay], *, today: date) -> tuple[tuple[str, int], ...]:
     """Return how much of what is coming counts for the batch, by material, as it does for all jobs together."""
     bought = {
         shade_material(each.to_buy.id): each.purchase for each in answer.threads if each.to_buy is not None

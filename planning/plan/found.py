@@ -69,14 +69,14 @@ def found_steps(
             f"q = {as_written_here(f'{settings.interlock_depth:g}')}, "
             f"t = {as_written_here(f'{settings.thickness_mm:g}')} mm, n = {figure(penetrations)}",
             length(through),
-            _(LOCKSTITCH),
+            _("{source}; q of your machine, t of your fabric").format(source=_(LOCKSTITCH)),
         ),
         FoundStep(
             _("Drawn in where the stitches turn"),
             "2 · κ · Σ min(s, s′) · sin(θ/2)",
             f"κ = {figure(settings.kappa, 2)}",
             length(drawn_in),
-            _(LOCKSTITCH),
+            _("{source}; κ of your machine").format(source=_(LOCKSTITCH)),
         ),
         FoundStep(
             _("Ends at starts and cuts, and an allowance for breaks"),

@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 
-from django.utils.dateformat import format as format_date
 from rich.console import Console, Group
 from rich.table import Table
 from rich.text import Text
 
+from inventory.acting.days import plain_day, told_day
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.spoken import _, as_written_here, figure, ngettext
@@ -225,7 +225,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
             machine=_minutes(plan.machine_min), hands=_minutes(plan.hands_on_min), changes=plan.thread_changes
         )
         + (
-            _("; start by {day} to be done in time").format(day=format_date(plan.start_by, _("D j M Y")))
+            _("; start by {day} to be done in time").format(day=told_day(plan.start_by))
             if plan.start_by
             else ""
         ),
@@ -441,7 +441,7 @@ def _money(amount: Decimal | str | None) -> str:
 
 
 def _day(iso: str) -> str:
-    return format_date(date.fromisoformat(iso), _("j M Y"))
+    return plain_day(date.fromisoformat(iso))
 
 
 def _minutes(minutes: float) -> str:

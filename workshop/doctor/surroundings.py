@@ -11,9 +11,9 @@ from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles.finders import find
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from inventory.acting.days import plain_day, told_moment
 from inventory.compute.spoken import figure
 from inventory.kept_files import store, store_problem
 from inventory.models import Entry, LongWork
@@ -45,7 +45,7 @@ def surroundings_findings(*, at: datetime) -> Iterator[DoctorFinding]:
     backups = kept_backups(Path(settings.BACKUP_FOLDER))
     if not backups or at - backups[0].made_at > BACKUP_WITHIN:
         last = (
-            _("The last backup here is of {day}.").format(day=date_format(backups[0].made_at, _("d M Y")))
+            _("The last backup here is of {day}.").format(day=plain_day(backups[0].made_at))
             if backups
             else _("No backup was made here.")
         )
@@ -100,7 +100,7 @@ def _clock(at: datetime) -> Iterator[DoctorFinding]:
         yield DoctorFinding(
             AREA,
             _("The clock says {now}, but an entry is of {then}.").format(
-                now=date_format(at, _("d M Y, H:i")), then=date_format(newest, _("d M Y, H:i"))
+                now=told_moment(at), then=told_moment(newest)
             ),
             _("Set the computer's clock."),
         )

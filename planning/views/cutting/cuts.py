@@ -111,6 +111,7 @@ def _sheet(request: HttpRequest, numbers: list[int]) -> HttpResponse:
             if each.plan.pieces
         ],
         "before": before,
+        "lacking": cut.lacking,
         "saved": _saved_in_words(cut, units=request.units),  # type: ignore[attr-defined]
         "can_cut": any(each.plan.sources for each in cuts),
         "is_short": any(sum(each.plan.missing) for each in cuts),

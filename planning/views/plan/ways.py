@@ -7,10 +7,10 @@ from typing import Any
 
 from django.http import QueryDict
 from django.urls import reverse
-from django.utils.dateformat import format as format_date
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
+from inventory.acting.days import near_day
 from inventory.compute.colour.seen import difference_seen
 from inventory.compute.lengths import told_length
 from inventory.compute.units import Units
@@ -120,7 +120,7 @@ def _wait(coming: Sequence[dict[str, Any]]) -> dict[str, Any]:
             "act": _("Send order {number}").format(number=number),
             "href": reverse("order", args=[number]),
         }
-    day = format_date(date.fromisoformat(last["comes_on"]), _("D j M"))
+    day = near_day(date.fromisoformat(last["comes_on"]))
     return {
         "kind": _("Wait for the order"),
         "title": last["what"],

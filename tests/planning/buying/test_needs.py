@@ -135,7 +135,10 @@ def test_what_comes_too_late_is_bought_again_from_somebody_quicker(job_of, red: 
     order.expected_on = TODAY + timedelta(days=9)
     order.save()
     need = need_of("harbour red")
-    assert (need.missing > 0, need.needed_on) == (True, date(2026, 3, 5))  # due on a Sunday, and begun on the Friday
+    assert (need.missing > 0, need.needed_on) == (
+        True,
+        date(2026, 3, 5),
+    )  # due on a Sunday, and begun on the Friday
 
 
 def test_a_cancelled_order_is_needed_again(job_of):

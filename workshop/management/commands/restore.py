@@ -5,9 +5,9 @@ from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from inventory.acting.days import told_moment
 from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from workshop.backup.archive import Manifest, manifest_in
@@ -88,4 +88,4 @@ class Command(WorkshopCommand):
 
 
 def _moment(manifest: Manifest) -> str:
-    return date_format(manifest.made_at, _("d M Y, H:i"))
+    return told_moment(manifest.made_at)
