@@ -7,6 +7,7 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.acting.days import plain_day
 from inventory.compute.colour.seen import difference_seen
@@ -162,8 +163,10 @@ def stock_line(levels: Sequence[Level], kind: str, units: Units) -> SafeString:
     return format_html(
         '<figure class="stock-line">{}<figcaption>{}</figcaption></figure>',
         on_axes(picture, most=in_words(kind, most, units), begin=_day(first), end=_day(last)),
-        _(
-            "From {first} on {begin} to {last} on {end}, never more than {most}, in {number} movements."
+        ngettext(
+            "From {first} on {begin} to {last} on {end}, never more than {most}, in {number} movement.",
+            "From {first} on {begin} to {last} on {end}, never more than {most}, in {number} movements.",
+            len(levels),
         ).format(
             first=in_words(kind, first.held, units),
             last=in_words(kind, last.held, units),

@@ -351,9 +351,16 @@ def kept_in_words(kept: InsideBand) -> str:
     """
     if not kept.of:
         return _("Nothing was weighed back yet, so nobody knows how well the stated bands hold.")
-    text = _("Of the last {number} weigh-backs, {inside} fell inside the 95 % band.").format(
-        number=kept.of, inside=kept.inside
-    )
+    if kept.of == 1:
+        text = (
+            _("The one weigh-back so far fell inside the 95 % band.")
+            if kept.inside
+            else _("The one weigh-back so far fell outside the 95 % band.")
+        )
+    else:
+        text = _("Of the last {number} weigh-backs, {inside} fell inside the 95 % band.").format(
+            number=kept.of, inside=kept.inside
+        )
     if kept.is_too_few:
         text += " " + _(
             "That is fewer than chance explains: a promise that says 95 % holds less often here. Leave a margin, and"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from inventory.acting.days import letter_day
 from inventory.compute.later import later
-from inventory.compute.spoken import _, figure
+from inventory.compute.spoken import _, figure, ngettext
 from inventory.labels.printable import ENCODING, not_printable, printable, set_letters
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.quoting import QuotedPrice, QuoteTerms, quote_table
@@ -71,8 +71,14 @@ def _designs(plan: BatchPlan, job: Job) -> tuple[str, ...]:
         f"{placed.design.name}, {placed.design.width_mm:.0f} x {placed.design.height_mm:.0f} mm"
         for placed in job.placed.all()
     ]
-    lettering = [_("a name on each piece ({designs} designs)").format(designs=len(names))] if names else []
-    return (*designs, *lettering, _("{number} colours of thread").format(number=len(plan.threads)))
+    lettering = []
+    if names:
+        said = ngettext(
+            "a name on each piece ({designs} design)", "a name on each piece ({designs} designs)", len(names)
+        )
+        lettering = [said.format(designs=len(names))]
+    colours = ngettext("{number} colour of thread", "{number} colours of thread", len(plan.threads))
+    return (*designs, *lettering, colours.format(number=len(plan.threads)))
 
 
 def quote_pdf(quote: JobQuote) -> bytes:
@@ -91,7 +97,7 @@ def quote_pdf(quote: JobQuote) -> bytes:
         _line(pdf, f"- {each}", size=11)
     pdf.ln(4)
     asked = quote.asked
-    each = _("{pieces} pieces at {price}").format(
+    each = ngettext("{pieces} piece at {price}", "{pieces} pieces at {price}", asked.pieces).format(
         pieces=asked.pieces, price=f"{figure(float(asked.a_piece), 2)} {quote.currency}"
     )
     together = _("Together {price}").format(price=f"{figure(float(asked.total), 2)} {quote.currency}")

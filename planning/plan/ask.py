@@ -12,7 +12,7 @@ from inventory.compute.spoken import _
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.orders.coming import on_the_way
 from planning.compute.batch.asked import AskedDesign, Shelf, Terms
-from planning.compute.batch.bought import shelf_with
+from planning.compute.batch.bought import bought_in_time, shelf_with
 from planning.compute.batch.carrying import Carried, carry
 from planning.compute.batch.copies_compared import boxes_needed
 from planning.compute.batch.needle_thread import judge_threads
@@ -155,6 +155,7 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
     )
     suits = suiting_notes(answer.threads, asked.fabric)
     today = timezone.localdate()
+    answer = bought_in_time(answer, today=today)
     coming = _on_order(answer, today=today)
     return replace(
         answer,

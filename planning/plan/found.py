@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.compute.lengths import format_length
-from inventory.compute.spoken import N_, _, as_written_here, figure
+from inventory.compute.spoken import N_, _, as_written_here, figure, ngettext
 from inventory.compute.units import Units
 from inventory.models import Spool
 from planning.compute.batch.asked import AskedBlock
@@ -59,7 +59,9 @@ def found_steps(
         FoundStep(
             _("Drawn by the stitches"),
             "Σ s",
-            _("{number} stitches").format(number=figure(penetrations)),
+            ngettext("{number} stitch", "{number} stitches", penetrations).format(
+                number=figure(penetrations)
+            ),
             length(drawn),
             _("the stitch file"),
         ),
@@ -90,7 +92,7 @@ def found_steps(
         FoundStep(
             _("All pieces, tests and spoiled ones with them"),
             _("Σ over the pieces"),
-            _("{number} pieces").format(number=plan.pieces.total),
+            ngettext("{number} piece", "{number} pieces", plan.pieces.total).format(number=plan.pieces.total),
             length(batch),
             _("the question"),
         ),

@@ -50,9 +50,12 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None)
     for line in answer.lines:
         console.print(line)
     console.print(
-        _(
+        ngettext(
             "{ordered} ordered + {tests} to test + {spoiled} that may spoil = {total} pieces to stitch in {hoopings} "
-            "hoopings."
+            "hooping.",
+            "{ordered} ordered + {tests} to test + {spoiled} that may spoil = {total} pieces to stitch in {hoopings} "
+            "hoopings.",
+            plan.hoopings,
         ).format(
             ordered=plan.pieces.ordered,
             tests=plan.pieces.tests,
@@ -63,7 +66,11 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None)
     )
     for design in plan.designs:
         console.print(
-            _("{design} ({format}): {stitches} stitches, {blocks} colour blocks, {size}").format(
+            ngettext(
+                "{design} ({format}): {stitches} stitches, {blocks} colour block, {size}",
+                "{design} ({format}): {stitches} stitches, {blocks} colour blocks, {size}",
+                len(design.blocks),
+            ).format(
                 design=design.name,
                 format=design.format,
                 stitches=figure(design.stitches),
@@ -191,7 +198,11 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     bobbins = plan.bobbins
     table.add_row(
         _("Bobbins"),
-        _("{count} of {thread}; {owned} on the shelf; {changes} changes; needs {length}").format(
+        ngettext(
+            "{count} of {thread}; {owned} on the shelf; {changes} change; needs {length}",
+            "{count} of {thread}; {owned} on the shelf; {changes} changes; needs {length}",
+            len(bobbins.changes),
+        ).format(
             count=bobbins.count,
             thread=bobbins.thread or _("a thread not chosen"),
             owned=bobbins.owned,
@@ -204,9 +215,15 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     for layer in plan.stabilizer:
         size = " × ".join(format_length(side, unit=units.size) for side in layer.piece_mm)
         pieces = (
-            _("{product}: {pieces} coats on pieces of {size}")
+            ngettext(
+                "{product}: {pieces} coat on a piece of {size}",
+                "{product}: {pieces} coats on pieces of {size}",
+                layer.pieces,
+            )
             if layer.spray
-            else _("{product}: {pieces} pieces of {size}")
+            else ngettext(
+                "{product}: {pieces} piece of {size}", "{product}: {pieces} pieces of {size}", layer.pieces
+            )
         ).format(product=layer.product, pieces=layer.pieces, size=size)
         table.add_row(
             layer_name(layer), f"{pieces}; {_cut(layer, units)}", f"{SIGNS[layer.verdict]} {_(layer.verdict)}"

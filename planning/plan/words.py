@@ -74,14 +74,22 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
         possible = min(thread.pieces_possible for thread in asked)
         lines.insert(
             0,
-            _(
+            ngettext(
+                "The thread on the shelf surely stitches {possible} of the {total} piece, "
+                "tests and spoilage counted in.",
                 "The thread on the shelf surely stitches {possible} of the {total} pieces, "
-                "tests and spoilage counted in."
+                "tests and spoilage counted in.",
+                plan.pieces.total,
             ).format(possible=possible, total=plan.pieces.total),
         )
     lines += [f"{thread_name(thread)}: {_missing(thread, units)}." for thread in wanting[:MOST_LINES]]
     if len(wanting) > MOST_LINES:
-        lines.append(_("{number} more colours are in the table.").format(number=len(wanting) - MOST_LINES))
+        more = len(wanting) - MOST_LINES
+        lines.append(
+            ngettext(
+                "{number} more colour is in the table.", "{number} more colours are in the table.", more
+            ).format(number=more)
+        )
     lines += _wish_lines(plan)
     return AnswerInWords(headline[:1].upper() + headline[1:], tuple(lines), sign)
 
@@ -95,7 +103,9 @@ def _counted(plan: BatchPlan, wanting: Sequence[PlannedThread]) -> dict[str, lis
     counted: dict[str, list[str]] = {}
     for word in ("short", "off colour", "tight", "unknown"):
         threads = [thread for thread in wanting if _headline_word(thread) == word]
-        of = _("{number} of {total} colours").format(number=len(threads), total=len(plan.threads))
+        of = ngettext("{number} of {total} colour", "{number} of {total} colours", len(plan.threads)).format(
+            number=len(threads), total=len(plan.threads)
+        )
         parts = [of] if threads else []
         parts += [_("bobbins")] if plan.bobbins.verdict == word else []
         parts += dict.fromkeys(_(layer.kind) for layer in plan.stabilizer if layer.verdict == word)

@@ -12,6 +12,7 @@ from pathlib import Path
 from django.conf import settings
 from django.contrib.staticfiles.finders import find
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.acting.days import plain_day, told_moment
 from inventory.compute.spoken import figure
@@ -111,9 +112,11 @@ def _worker(at: datetime) -> Iterator[DoctorFinding]:
     if waiting and not alive(at=at).exists():
         yield DoctorFinding(
             AREA,
-            _("{count} imports, backups or other long work wait, and no process takes them.").format(
-                count=waiting
-            ),
+            ngettext(
+                "{count} import, backup or other long work waits, and no process takes it.",
+                "{count} imports, backups or other long work wait, and no process takes them.",
+                waiting,
+            ).format(count=waiting),
             _("Start a worker: python3 manage.py work")
             if settings.WORK_IN == "worker"
             else _("Start the site."),

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from django.core.management.base import CommandParser
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_
@@ -85,9 +86,11 @@ class Command(WorkshopCommand):
             )
             return
         self.stdout.write(
-            _("Job {pk}, {job}: {pieces} names, {copies} in a hooping.").format(
-                pk=job.pk, job=job, pieces=job.pieces, copies=job.copies
-            )
+            ngettext(
+                "Job {pk}, {job}: {pieces} name, {copies} in a hooping.",
+                "Job {pk}, {job}: {pieces} names, {copies} in a hooping.",
+                job.pieces,
+            ).format(pk=job.pk, job=job, pieces=job.pieces, copies=job.copies)
         )
         for each in names:
             self.stdout.write(f"  {each.number}. {each.text}: {each.design.name}")

@@ -2,6 +2,7 @@
 
 import json
 from datetime import date, timedelta
+from decimal import Decimal
 from io import StringIO
 
 import pytest
@@ -11,21 +12,23 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inventory.acting.days import told_day
 from inventory.compute.units import METRIC
+from inventory.models import Shade
 from planning.buying.basket import plan_basket
 from planning.buying.needs import needs_of_all
 from planning.compute.buying.in_time import material_day, order_by
 from planning.compute.buying.netting import DatedNeed, Receipt, net_over_time
+from planning.compute.buying.packs import PackOffer, cheapest_purchase
 from planning.compute.hooping.timing import start_by
 from planning.day.ahead import jobs_ahead
 from planning.jobs.jobs import JobFacts, make_job, plan_of
 from planning.library.designs import keep_design
 from planning.models import Job
-from planning.plan.data import plan_as_data
+from planning.plan.data import plan_as_data, shopping_rows
 from planning.stitch_files.reading import read_design_file
 from tests.factories import NOW, a_put_up, a_shade, a_spool, an_offer, some_bobbins
 from tests.pages import page_text
-from workshop.templatetags.quantities import day
 
 TODAY = date(2026, 3, 2)
 RED = "#b01c2e"
@@ -64,6 +67,21 @@ def test_of_many_jobs_what_lacks_is_ordered_before_one_of_them_starts(jobs, free
         assert net.order_by <= min(lacking)
 
 
+def an_offer_of(supplier: str, price: str, *, days: int) -> PackOffer:
+    return PackOffer(supplier, "1,000 m spool", 1_000_000, 1, Decimal(price), days)
+
+
+def test_a_plan_buys_where_it_comes_in_time_and_where_nothing_does_from_the_quickest():
+    cheap, quick = an_offer_of("Slow Mail", "3.20", days=8), an_offer_of("Trade Counter", "3.65", days=3)
+    purchase = cheapest_purchase(56_000, [cheap, quick])
+    assert purchase is not None
+    assert purchase.offer == cheap
+    assert purchase.in_time(None, today=TODAY).offer == cheap
+    for days_to_go, offer in ((8, cheap), (7, quick), (3, quick), (1, quick)):
+        in_time = purchase.in_time(TODAY + timedelta(days=days_to_go), today=TODAY)
+        assert in_time.offer == offer, days_to_go
+
+
 @pytest.fixture
 def long_job(stitch_file, workshop, db) -> Job:
     """Two weeks of work that is due in thirty days, for want of thread that comes five days after it is ordered."""
@@ -76,6 +94,17 @@ def long_job(stitch_file, workshop, db) -> Job:
     due = timezone.localdate() + timedelta(days=30)
     job = make_job(JobFacts(what="pennants", pieces=400, needed_on=due), designs=[design], at=NOW, by=None)
     return Job.objects.with_everything().get(pk=job.pk)
+
+
+def test_the_plan_proposes_whom_the_basket_chooses(long_job, workshop):
+    today = timezone.localdate()
+    there_by = plan_of(long_job).material_day
+    put_up = Shade.objects.get(name="harbour red").range.put_ups.get()
+    an_offer(put_up, price="3.10", supplier="Slow Mail", lead_time_days=(there_by - today).days + 1)
+    (row,) = [each for each in shopping_rows(plan_of(long_job)) if "harbour red" in each["what"]]
+    (part,) = plan_basket(needs_of_all(today=today), today=today).parts
+    assert row["supplier"] == part.supplier.name != "Slow Mail"
+    assert date.fromisoformat(row["order_by"]) >= today
 
 
 def test_plan_jobs_buying_and_programs_say_the_same_days(long_job, client, person):
@@ -104,5 +133,5 @@ def test_plan_jobs_buying_and_programs_say_the_same_days(long_job, client, perso
     assert (listed["order_by"], listed["needed_on"]) == (row["order_by"], there_by.isoformat())
     client.force_login(person)
     page = page_text(client.get(reverse("job", args=[long_job.pk])))
-    assert f"<dt>Start by</dt><dd>{day(start)}</dd>" in page
-    assert f"Order by {day(need.order_by)}." in page
+    assert f"<dt>Start by</dt><dd>{told_day(start)}</dd>" in page
+    assert f"Order by {told_day(need.order_by)}." in page
