@@ -416,7 +416,11 @@ def print_design(console: Console, design: AskedDesign, *, units: Units | None =
     """Print one design and its blocks."""
     units = units or reader()
     console.print(
-        _("{design} ({format}): {stitches} stitches, {trims} trims, {size}").format(
+        ngettext(
+            "{design} ({format}): {stitches} stitches, {trims} trim, {size}",
+            "{design} ({format}): {stitches} stitches, {trims} trims, {size}",
+            design.trims,
+        ).format(
             design=design.name,
             format=design.format,
             stitches=figure(design.stitches),

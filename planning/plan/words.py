@@ -52,7 +52,9 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
             if plan.stabilizer
             else _("Every colour and the bobbins do for the whole batch.")
         )
-        headline = _("Enough for all {pieces} pieces").format(pieces=plan.pieces.total)
+        headline = ngettext(
+            "Enough for the one piece", "Enough for all {pieces} pieces", plan.pieces.total
+        ).format(pieces=plan.pieces.total)
         return AnswerInWords(headline, (every, *_wish_lines(plan), *lines), plan.verdict)
     sign = _sign(plan, list(counted), bare)
     choose = [

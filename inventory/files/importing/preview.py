@@ -71,7 +71,11 @@ class Preview:
     @property
     def in_words(self) -> str:
         told = (
-            _("{new} new, {changed} changed, {unchanged} unchanged, {failed} with {cells} bad cells")
+            ngettext(
+                "{new} new, {changed} changed, {unchanged} unchanged, {failed} with {cells} bad cell",
+                "{new} new, {changed} changed, {unchanged} unchanged, {failed} with {cells} bad cells",
+                len(self.problems),
+            )
             if self.failed
             else _("{new} new, {changed} changed, {unchanged} unchanged")
         )
