@@ -121,6 +121,8 @@ class JobForm(forms.ModelForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
+        wearer = cast(forms.TypedChoiceField, self.fields["wearer"])
+        wearer.choices = [("", _("nobody who needs more care")), *Job.Wearer.choices]
         # What leaving it out means, in the same words as where the question is asked.
         for name in ("fabric", "machine", "hoop"):
             asked = cast(forms.ModelChoiceField, QuestionForm.base_fields[name])

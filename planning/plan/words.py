@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.colour.seen import difference_seen
 from inventory.compute.lengths import format_length
 from inventory.compute.spoken import N_, _, as_written_here, figure, ngettext, said_again
 from inventory.compute.units import Units
@@ -28,6 +29,8 @@ CODES = (
     N_("tear-away"), N_("cut-away"), N_("wash-away"), N_("heat-away"), N_("topping"), N_("adhesive"), N_("spray"),
     N_("foam"), N_("fabric"),
 )  # fmt: skip
+# How a headline says them where the code is a word of the sums.
+PLAINLY = {"off colour": N_("no match"), "unknown": N_("not known")}
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,9 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
     ]
     # What is short is the gravest; a colour that nobody chose yet comes before what is merely not known.
     grave = [word for word in counted if word in ("short", "off colour")]
-    said = {word: f"{_(word)}: {_(' and ').join(parts)}" for word, parts in counted.items()}
+    said = {
+        word: f"{_(PLAINLY.get(word, word))}: {_(' and ').join(parts)}" for word, parts in counted.items()
+    }
     headline = "; ".join(
         [
             *(said[word] for word in grave),
@@ -347,8 +352,8 @@ def _missing(thread: PlannedThread, units: Units) -> str:
     if thread.reason:
         return thread.reason.rstrip(".")
     if thread.verdict == "enough":
-        difference = figure(thread.choice.delta_e_00 or 0.0, 1)
-        return _("pinned, and off colour by ΔE00 {difference}").format(difference=difference)
+        seen = difference_seen(thread.choice.delta_e_00 or 0.0)
+        return _("pinned, and no match: {seen}").format(seen=seen)
     length = format_length(thread.missing_mm, unit=units.length, places=0)
     return _("{length} more would make it sure").format(length=length)
 
