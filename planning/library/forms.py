@@ -120,7 +120,7 @@ class AppliqueForm(UnitsForm):
         required=False,
         help_text=told_lazily(
             _("On every side, to hold and to trim off. Common practice, no source: about {size}."),
-            size=lambda: "1 cm" if reader().size == "cm" else "0.4 in",
+            size=lambda: "1 cm" if reader().size == "cm" else as_written_here("0.4 in"),
         ),
     )
     width = MeasureField(
