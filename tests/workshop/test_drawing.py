@@ -23,6 +23,15 @@ def test_a_swatch_is_thread_of_its_colour_named_in_words(colour: str) -> None:
     assert 'aria-hidden="true"' in swatch
 
 
+def test_a_colour_that_is_asked_for_is_flat_satin_and_no_spool() -> None:
+    wound = drawn("{% swatch '#c41e3a' 'Signal red' %}")
+    asked = drawn("{% swatch '#c41e3a' 'Signal red' asked=True %}")
+    assert ("#winding" in wound, "#satin" in wound) == (True, False)
+    assert ("#winding" in asked, "#satin" in asked) == (False, True)
+    assert wound.count("<path") > asked.count("<path"), "a spool has flanges"
+    assert "Signal red" in asked
+
+
 @pytest.mark.parametrize("colour", [None, ""])
 def test_a_swatch_without_a_colour_is_hatched_and_still_named(colour: str | None) -> None:
     swatch = drawn("{% swatch colour 'No colour in the file' %}", colour=colour)
