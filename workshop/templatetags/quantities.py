@@ -207,7 +207,8 @@ def _of_days(name: str, told: Callable[[Any], str]) -> Callable[[Any], str]:
 day = _of_days("day", days.told_day)
 near_day = _of_days("near_day", days.near_day)
 plain_day = _of_days("plain_day", days.plain_day)
-this_day = _of_days("this_day", days.this_day)
+# A heading in large letters may need two lines for it.
+this_day = register.filter("this_day", days.this_day)
 told_month = _of_days("told_month", days.told_month)
 moment = _of_days("moment", days.told_moment)
 minute = _of_days("minute", days.told_minute)
