@@ -61,7 +61,6 @@ SAID = {
     "unknown": N_("Not known"),
     "off colour": N_("No match"),
 }
-STRAND_LENGTH, STRAND_ROOM = 100, 120
 
 
 def _slanted(*, step: float, rise: float, offset: float = 0.0) -> str:
@@ -239,32 +238,6 @@ def verdict_at(word: str, across: str) -> SafeString:
         across,
         word.replace(" ", "-"),
         VERDICT_SHAPES[word],
-    )
-
-
-@register.simple_tag
-def strand(free: float | None, needed: float | None) -> SafeString:
-    """Return the stitches that are needed and, laid over them, the strand that is free.
-
-    The strand ends where the stock ends; one that is a fifth longer than needed, or more, runs out of the
-    picture. Nothing is drawn where either is not known.
-    """
-    if free is None or not needed:
-        return mark_safe("")
-    end = round(min(free / needed * STRAND_LENGTH, STRAND_ROOM), 1)
-    return format_html(
-        '<svg class="strand" viewBox="-2 0 124 12" aria-hidden="true">'
-        '<path class="strand-needed" d="M0 6H{length}" fill="none" stroke="currentColor" stroke-width="1.5" '
-        'stroke-dasharray="5 3"/>'
-        '<path d="M{length} 1V11" stroke="currentColor" stroke-width="1.5"/>{laid}</svg>',
-        length=STRAND_LENGTH,
-        laid=format_html(
-            '<path class="strand-free" d="M0 6H{}" fill="none" stroke="currentColor" stroke-width="4" '
-            'stroke-linecap="round"/>',
-            end,
-        )
-        if end > 0
-        else "",
     )
 
 
