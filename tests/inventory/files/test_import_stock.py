@@ -222,7 +222,9 @@ def test_a_preview_writes_nothing():
 def test_every_bad_cell_is_named_and_nothing_lands():
     the_catalogue()
     content = (IMPORTS / "bad/spools.csv").read_bytes()
-    with pytest.raises(NothingLanded, match="Nothing was imported: 7 of 8 rows") as refused:
+    with pytest.raises(
+        NothingLanded, match=r"Nothing was imported, because of 16 bad cells \(7 of 8 rows\)"
+    ) as refused:
         apply(content)
     assert cells(refused.value.preview) == make.BAD_CELLS
     assert not StockItem.objects.exists()
