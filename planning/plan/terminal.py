@@ -19,7 +19,6 @@ from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.sentences import said_of_plan
 from planning.compute.stabilizer.supply import LayerPlan
-from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
 from planning.plan.appliques import applique_stops
 from planning.plan.data import on_order_rows, shopping_rows
@@ -78,7 +77,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None)
                 size=f"{design.width_mm:.0f} × {design.height_mm:.0f} mm",
             )
         )
-        _file_warnings(console, design)
+        print_file_warnings(console, design)
     for note in plan.notes:
         console.print(_("note: {note}").format(note=said_of_plan(note)))
     if plan.left_out:
@@ -120,7 +119,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None)
         console.print(instead_in_words(instead, currency=plan.cost.currency, now=plan.verdict))
 
 
-def _file_warnings(console: Console, design: AskedDesign) -> None:
+def print_file_warnings(console: Console, design: AskedDesign) -> None:
     """Print what a person should know of the file: first what to look at before sewing."""
     for warning in design.graded_warnings:
         style = "bold" if warning.is_grave else ""
@@ -410,43 +409,6 @@ def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:
             _day(row["order_by"]) if row["order_by"] else "",
         )
     return Group(Text("\n" + _("To buy"), style="italic"), table)
-
-
-def print_design(console: Console, design: AskedDesign, *, units: Units | None = None) -> None:
-    """Print one design and its blocks."""
-    units = units or reader()
-    console.print(
-        ngettext(
-            "{design} ({format}): {stitches} stitches, {trims} trim, {size}",
-            "{design} ({format}): {stitches} stitches, {trims} trims, {size}",
-            design.trims,
-        ).format(
-            design=design.name,
-            format=design.format,
-            stitches=figure(design.stitches),
-            trims=design.trims,
-            size=f"{figure(design.width_mm, 1)} × {figure(design.height_mm, 1)} mm",
-        ),
-        style="bold",
-    )
-    _file_warnings(console, design)
-    table = Table(box=None, pad_edge=False)
-    table.add_column(_("Block"), justify="right")
-    table.add_column(_("Colour"))
-    table.add_column("")
-    for heading in (_("Stitches"), _("Trims"), f"{_('Drawn')} {units.length}"):
-        table.add_column(heading, justify="right")
-    for block in design.blocks:
-        sums: BlockSums = block.sums
-        table.add_row(
-            str(block.number),
-            " ".join(part for part in (block.hex, block.name) if part) or _("no colour in the file"),
-            swatch(block.hex),
-            figure(sums.penetrations),
-            str(sums.trims),
-            _number(round(sums.drawn_mm), units),
-        )
-    console.print(table)
 
 
 def _blocks(thread: PlannedThread, *, several: bool) -> str:
