@@ -142,6 +142,7 @@ SENDS_MAIL = bool(MAIL_SERVER and BASE_URL)
 
 # Who chose no language on the pages reads that of the browser; commands and letters speak the workshop's.
 LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+FORMAT_MODULE_PATH = "workshop.formats"
 LANGUAGE_CODE = environment.language(LANGUAGES)
 # Likewise the units: of commands, and of whoever chose none.
 UNITS = environment.units()

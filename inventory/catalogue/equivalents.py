@@ -7,7 +7,7 @@ import numpy as np
 from django.utils.translation import gettext_lazy as _
 
 from inventory.catalogue.owning import Kept, kept_of
-from inventory.compute.colour.grade import grade_between, grade_in_words
+from inventory.compute.colour.grade import grade_between
 from inventory.compute.colour.knowing import difference_between
 from inventory.compute.colour.lab import delta_e_00
 from inventory.compute.errors import WorkshopError
@@ -32,7 +32,6 @@ class Equivalent:
     delta_e_00: float
     between: tuple[float, float]
     grade: str
-    in_words: str
     same_fibre: bool
     same_weight: bool
     kept: Kept
@@ -122,7 +121,6 @@ def _equivalent(shade: Shade, other: Shade, difference: float, kept: Kept) -> Eq
         delta_e_00=difference,
         between=difference_between(difference, shade.sigma, other.sigma),
         grade=grade,
-        in_words=grade_in_words(grade),
         same_fibre=other.range.fibre == shade.range.fibre,
         same_weight=same_weight(other.range.weight_label, shade.range.weight_label) is True
         or other.range.weight_label == shade.range.weight_label,

@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
+# A figure and its unit, and the parts of a day, stand in one line wherever a page writes them.
+NO_BREAK = "\xa0"
+
 
 def _as_written(one: str, many: str, number: int) -> str:
     return one if number == 1 else many
@@ -138,3 +141,12 @@ def listed(names: Sequence[str]) -> str:
     if len(names) < 2:
         return "".join(names)
     return _("{names} and {last}").format(names=", ".join(names[:-1]), last=names[-1])
+
+
+def whole(text: str) -> str:
+    """Return a figure with its unit, or a day, so that a page breaks no line within it.
+
+    >>> whole("12.0 m")
+    '12.0\\xa0m'
+    """
+    return text.replace(" ", NO_BREAK)

@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import standing_at, whole_act
-from inventory.acting.days import short_day
+from inventory.acting.days import plain_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import figure
 from inventory.models import Entry, StockItem
@@ -317,7 +317,7 @@ def not_enough(item: StockItem, asked: int) -> NotEnough:
     if held.retired_at:
         return NotEnough(
             _("{label} left the shelf on {day}; nothing can be moved on it.").format(
-                label=held.label, day=short_day(held.retired_at)
+                label=held.label, day=plain_day(held.retired_at)
             )
         )
     aside = (

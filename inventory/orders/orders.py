@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import standing_at, whole_act
-from inventory.acting.days import short_day
+from inventory.acting.days import plain_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import sealed_sigma
 from inventory.compute.spoken import N_, figure
@@ -171,7 +171,7 @@ def place_order(order: Order, *, at: datetime, by: Any = None, expected_on: date
     if expected_on < placed_on:
         raise CannotOrder(
             _("It cannot be expected on {expected_on}, before it is placed.").format(
-                expected_on=short_day(expected_on)
+                expected_on=plain_day(expected_on)
             )
         )
     held.state, held.placed_at, held.expected_on = Order.State.PLACED, at, expected_on

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
-from inventory.acting.days import short_day
+from inventory.acting.days import plain_day
 from inventory.compute.later import later
 from inventory.compute.spoken import N_, as_written_here
 from inventory.compute.units import METRIC, read_in
@@ -105,7 +105,7 @@ def order_pdf(order: Order, *, workshop: str, currency: str) -> bytes:
     for said in (
         _("From {workshop}").format(workshop=workshop),
         _("To {supplier}").format(supplier=order.supplier),
-        short_day(placed),
+        plain_day(placed),
     ):
         pdf.cell(0, 6, printable(said), new_x="LMARGIN", new_y="NEXT")
     pdf.ln(6)

@@ -160,7 +160,9 @@ class MeasureAcross(Act):
 
 class WeighEmpty(Act):
     slug, button = "weigh-empty", _("Enter its empty weight")
-    about = _("The spool without thread: for all of its put-up if no weight is known yet, else for this one.")
+    about = _(
+        "The spool without thread: for all that are sold like it if no weight is known yet, else for this one."
+    )
     kinds = frozenset({Kind.SPOOL})
     empty = MeasureField(measure="weight", label=_("Empty weight"))
 
@@ -313,7 +315,7 @@ class Describe(Act):
 class Correct(Act):
     slug, button = "correct", _("Correct what it is")
     about = _(
-        "It was entered under the wrong maker, shade or put-up. What was weighed is reckoned "
+        "It was entered under the wrong maker, shade or length when full. What was weighed is reckoned "
         "anew from its weight."
     )
     kinds = frozenset({Kind.SPOOL})

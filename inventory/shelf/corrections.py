@@ -54,7 +54,7 @@ def correct_spool(
     """
     if put_up is not None and put_up.range_id != shade.range_id:
         raise WorkshopError(
-            _("{put_up} is a put-up of {other_range}, not of {range}. Choose one of {range}.").format(
+            _("{other_range} is sold as {put_up}, and {range} is not. Choose a length of {range}.").format(
                 put_up=put_up, other_range=put_up.range, range=shade.range
             )
         )

@@ -89,7 +89,10 @@ def best_way_in_words(spool: StockItem, units: Units = METRIC) -> str:
     if not ways:
         return ""
     told = ", ".join(
-        f"{_(way.called)} ± {format_length(way.sigma_mm, unit=units.length, places=0)}" for way in ways
+        _("{way} is good to {length}").format(
+            way=_(way.called), length=format_length(way.sigma_mm, unit=units.length, places=0)
+        )
+        for way in ways
     )
     return _("For this spool as it stands: {told}.").format(told=told)
 

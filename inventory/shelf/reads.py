@@ -7,7 +7,7 @@ import numpy as np
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from inventory.compute.colour.grade import grade_between, grade_in_words
+from inventory.compute.colour.grade import grade_between
 from inventory.compute.colour.lab import Lab, delta_e_00, parse_colour
 from inventory.compute.colour.seen import difference_seen
 from inventory.compute.errors import WorkshopError
@@ -38,7 +38,6 @@ class NearShade:
     shade: Shade
     delta_e_00: float
     grade: str
-    in_words: str
     free_mm: int
 
     @property
@@ -100,7 +99,6 @@ def owned_nearest(colour: Lab, *, limit: int) -> list[NearShade]:
             shade=shades[index],
             delta_e_00=float(distances[index]),
             grade=grades[index],
-            in_words=grade_in_words(grades[index]),
             free_mm=shades[index].free_mm,
         )
         for index in nearest

@@ -391,7 +391,7 @@ def brought(entries: Sequence[Entry], model: type[Item]) -> list[Item]:
 def _refuse_of_another_range(put_up: PutUp, shade: Shade) -> None:
     if put_up.range_id != shade.range_id:
         raise WorkshopError(
-            _("{shade} is not sold as {put_up} of {range}; choose a put-up of its own range.").format(
+            _("{shade} is not sold as {put_up} of {range}; choose a length of its own range.").format(
                 shade=shade, put_up=put_up, range=put_up.range
             )
         )

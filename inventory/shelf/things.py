@@ -7,7 +7,7 @@ from typing import Any
 from django.db import models
 from django.utils.translation import gettext as _
 
-from inventory.acting.days import short_day
+from inventory.acting.days import plain_day
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import Line, entries_of, lock, moved_alike, once, post, reverse, write
 from inventory.ledger.changes import CannotChange, change, changed_before
@@ -245,6 +245,6 @@ def _refuse_gone(item: StockItem) -> None:
     if gone is not None and gone.retired_at is not None:
         raise NotOnTheShelf(
             _("{item} left the shelf on {day}. Put it back there first.").format(
-                item=gone, day=short_day(gone.retired_at)
+                item=gone, day=plain_day(gone.retired_at)
             )
         )

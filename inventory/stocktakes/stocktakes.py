@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from inventory.acting import held as held_rows
 from inventory.acting import whole_act
-from inventory.acting.days import short_day
+from inventory.acting.days import plain_day
 from inventory.compute.errors import WorkshopError
 from inventory.ledger import entries_of
 from inventory.ledger.changes import change
@@ -98,7 +98,7 @@ def record(
     if held.finished_at is not None and not repeated:
         raise StocktakeFinished(
             _("The stocktake of {place} ended on {day}. Begin another.").format(
-                place=held, day=short_day(held.finished_at)
+                place=held, day=plain_day(held.finished_at)
             )
         )
     away = held.place is not None and item.place_id != held.place_id and not repeated
@@ -180,7 +180,7 @@ def _begin(
             raise
         raise StocktakeGoingOn(
             _("{place} has been counted since {day}. Go on with that, or finish it first.").format(
-                place=place, day=short_day(going_on.started_at)
+                place=place, day=plain_day(going_on.started_at)
             )
         ) from None
 

@@ -7,10 +7,11 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.acting.days import plain_day
 from inventory.compute.colour.seen import difference_seen
-from inventory.compute.spoken import figure
+from inventory.compute.spoken import figure, whole
 from inventory.compute.units import Units
 from inventory.ledger.history import Level
 from inventory.lists.wall import OnTheWall
@@ -25,7 +26,7 @@ WIDTH, HEIGHT = 640, 120
 @register.filter
 def held(item: StockItem, units: Units) -> str:
     """Return what an item holds, with its unit."""
-    return held_in_words(item, units)
+    return whole(held_in_words(item, units))
 
 
 @register.filter
@@ -49,13 +50,13 @@ def in_range(shade: Shade) -> str:
 @register.filter
 def free_words(item: StockItem, units: Units) -> str:
     """Return what of an item is not set aside, with its unit."""
-    return in_words(item.kind, item.free, units)
+    return whole(in_words(item.kind, item.free, units))
 
 
 @register.simple_tag
 def quantity_of(item: StockItem, quantity: float, units: Units) -> str:
     """Return a quantity of what an item is, with its unit."""
-    return in_words(item.kind, round(quantity), units)
+    return whole(in_words(item.kind, round(quantity), units))
 
 
 @register.simple_tag
@@ -162,8 +163,10 @@ def stock_line(levels: Sequence[Level], kind: str, units: Units) -> SafeString:
     return format_html(
         '<figure class="stock-line">{}<figcaption>{}</figcaption></figure>',
         on_axes(picture, most=in_words(kind, most, units), begin=_day(first), end=_day(last)),
-        _(
-            "From {first} on {begin} to {last} on {end}, never more than {most}, in {number} movements."
+        ngettext(
+            "From {first} on {begin} to {last} on {end}, never more than {most}, in {number} movement.",
+            "From {first} on {begin} to {last} on {end}, never more than {most}, in {number} movements.",
+            len(levels),
         ).format(
             first=in_words(kind, first.held, units),
             last=in_words(kind, last.held, units),

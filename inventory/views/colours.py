@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from inventory.catalogue.colour_files import colour_for, read_meter_file
@@ -82,7 +82,9 @@ def range_readings(request: HttpRequest, pk: int) -> HttpResponse:
             ]
             messages.success(
                 request,
-                _("{count} colours of {range} are read.").format(count=len(rows), range=of_range),
+                ngettext(
+                    "{count} colour of {range} is read.", "{count} colours of {range} are read.", len(rows)
+                ).format(count=len(rows), range=of_range),
             )
     status = 422 if form.is_bound and not rows else 200
     return render(

@@ -30,6 +30,7 @@ from planning.compute.buying.basket_program import (
     solve_basket,
     split_basket,
 )
+from planning.compute.buying.in_time import order_by
 from planning.compute.search.proof import Proof, SecondsLeft
 from planning.models import Rules
 from planning.plan.shelf import is_of, offers_by_range, sold_as
@@ -358,7 +359,7 @@ def _parts(basket: Basket, at_market: _AtMarket, *, today: date) -> tuple[Suppli
         for each in bought:
             needs = tuple(covers.get(each.offer.material, ()))
             days = [need.needed_on for need in needs if need.needed_on is not None]
-            due = min(days) - timedelta(days=each.offer.lead_time_days) if days else None
+            due = order_by(min(days), lead_time_days=each.offer.lead_time_days) if days else None
             if due is None and any(need.kept_for for need in needs):
                 due = today  # what is kept in stock lacks already
             lines.append(BasketLine(at_market.sold[each.offer.number], each, needs, due))

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.utils.dateformat import format as format_date
 from django.utils.translation import gettext as _
 
+from inventory.acting.days import near_day
 from inventory.models import Order
 from planning.buying.basket import BasketLine, BasketPlan
 from planning.buying.needs import MaterialNeed, Needs
@@ -42,11 +42,9 @@ def waiting_orders(needs: Needs, *, today: date) -> list[WaitingOrder]:
 def to_order(needs: Needs, *, today: date) -> Sequence[MaterialNeed]:
     """Return what has to be ordered by now, what is late first: it is missing, and on no order and no draft."""
     due = [
-        need
-        for need in needs.to_buy
-        if need.net.order_by and need.net.order_by <= today + timedelta(days=SOON_DAYS)
+        need for need in needs.to_buy if need.order_by and need.order_by <= today + timedelta(days=SOON_DAYS)
     ]
-    return sorted(due, key=lambda need: need.net.order_by or date.max)
+    return sorted(due, key=lambda need: need.order_by or date.max)
 
 
 def headline(plan: BasketPlan, *, today: date) -> str:
@@ -63,7 +61,7 @@ def headline(plan: BasketPlan, *, today: date) -> str:
         return _("Order {what}").format(what=what)
     if by <= today:
         return _("Order {what} today").format(what=what)
-    return _("Order {what} by {day}").format(what=what, day=format_date(by, "D j M"))
+    return _("Order {what} by {day}").format(what=what, day=near_day(by))
 
 
 def _is_due(line: BasketLine, today: date) -> bool:

@@ -27,8 +27,10 @@ from inventory.orders.coming import ON_ORDER
 from inventory.schema.unchanged import read_as
 from planning.buying.materials import Material, all_materials
 from planning.buying.reorder_words import rests_on
+from planning.compute.buying.in_time import USUAL_LEAD_DAYS, order_by
 from planning.compute.buying.netting import DatedNeed, Net, Receipt, counted, net_over_time, spread_of
 from planning.compute.season.stand import Stood
+from planning.jobs.days import days_of_jobs
 from planning.jobs.rests_on import CATALOGUE, STOCK, mark_of
 from planning.jobs.season import each_alone, kept, not_considered, season_marks
 from planning.jobs.turns import Standing
@@ -43,13 +45,15 @@ KEPT_UP_TO_INTERVAL_WEEKS = 4.0
 PACK_MARGIN = RELATIVE_SIGMA["sealed"] / 2
 # Left over and used within half a year, a pack was no waste.
 USEFUL_WEEKS = 26
-DEFAULT_LEAD_DAYS = 5
 _KEPT = (*ON_ORDER, Staple, NeedlePack)
 
 
 @dataclass(frozen=True)
 class JobNeed:
-    """What one job takes of a material. ``alone`` is what its own plan lacks, were it the only one."""
+    """What one job takes of a material. ``alone`` is what its own plan lacks, were it the only one.
+
+    ``day`` is the one by which it must be there; None where the job is due on none.
+    """
 
     job: int
     what: str
@@ -65,8 +69,9 @@ class JobNeed:
 class MaterialNeed:
     """A material with the jobs that want it, how it stands over time, and what must be bought.
 
-    ``missing`` is in mm, or pieces for bobbins and needles; ``needed_on`` the day it runs out, None where no job
-    has a day. ``kept_for`` says why it is kept though no job wants it, empty where it is not.
+    ``missing`` is in mm, or pieces for bobbins and needles; ``needed_on`` is the day by which more must be there,
+    None where no job has a day, and ``order_by`` the last day to order it from the quickest supplier, None where
+    nothing hurries it. ``kept_for`` says why it is kept though no job wants it, empty where it is not.
     """
 
     material: Material
@@ -74,6 +79,7 @@ class MaterialNeed:
     net: Net
     missing: int
     needed_on: date | None
+    order_by: date | None
     history: tuple[int, ...] = ()
     reorder: ReorderPoint | None = None
     kept_for: str = ""
@@ -82,7 +88,7 @@ class MaterialNeed:
     @property
     def send_by(self) -> date | None:
         """The last day to send the drafts that it is on; None where none has to be sent for it."""
-        return self.net.order_by if self.drafts_missing else None
+        return self.order_by if self.drafts_missing else None
 
     @property
     def comes_too_late(self) -> bool:
@@ -227,8 +233,8 @@ def _need(
     safety = float(max(material.minimum or 0, point.safety if point and kept_for else 0))
     soonest = today + timedelta(days=lead_time_days)
 
-    def lacking(receipts: tuple[Receipt, ...]) -> tuple[Net, int, date | None]:
-        """Return the net, what lacks with these on their way, and from when."""
+    def lacking(receipts: tuple[Receipt, ...]) -> tuple[Net, int, date | None, date | None]:
+        """Return the net, what lacks with these on their way, from when, and by when it is ordered."""
         net = _net_over_time(
             tuple(DatedNeed(each.day, float(each.quantity), each.spread) for each in jobs),
             free=material.free,
@@ -239,21 +245,25 @@ def _need(
             today=today,
             lead_time_days=lead_time_days,
         )
-        missing, needed_on = net.missing, net.run_out
+        missing, needed_on, by = net.missing, net.run_out, net.order_by
         for each in jobs:
             # What a job's own plan lacks, lacks: a roll may be long enough, and too narrow.
             alone = each.alone - counted(receipts, day=each.day, soonest=soonest)
-            if alone > missing:
-                missing, needed_on = alone, needed_on or each.day
+            missing = max(missing, alone)
+            if alone > 0 and each.day:
+                ordered = order_by(each.day, lead_time_days=lead_time_days)
+                needed_on, by = min(needed_on or each.day, each.day), min(by or ordered, ordered)
         if point is not None and kept_for:
             position = material.free + sum(each.quantity for each in receipts)
             if position <= point.point:
                 missing = max(missing, point.point - position)
+        if missing > 0 and kept_for:
+            by = by or today  # what is kept in stock lacks already
         if missing > 0 and material.unit != "pieces":
             missing = math.ceil(missing * (1 + PACK_MARGIN))
-        return net, math.ceil(missing), needed_on
+        return net, math.ceil(missing), needed_on, by
 
-    net, without_drafts, needed_on = lacking(material.coming)
+    net, without_drafts, needed_on, by = lacking(material.coming)
     missing = lacking((*material.coming, *material.drafted))[1] if material.drafted else without_drafts
     return MaterialNeed(
         material=material,
@@ -261,6 +271,7 @@ def _need(
         net=net,
         missing=missing,
         needed_on=needed_on,
+        order_by=by,
         history=history,
         reorder=point,
         kept_for=kept_for,
@@ -286,7 +297,7 @@ def _lead_time(offers: Sequence[Offer], waits: dict[int, LeadTime]) -> tuple[int
     """Return the lead time in days of the quickest supplier, and its spread as seen so far."""
     quickest = min((offer.supplier for offer in offers), key=lambda each: each.lead_time_days, default=None)
     if quickest is None:
-        return DEFAULT_LEAD_DAYS, 0.0
+        return USUAL_LEAD_DAYS, 0.0
     seen = waits.get(quickest.pk)
     return quickest.lead_time_days, seen.sd_days if seen else 0.0
 
@@ -304,6 +315,7 @@ def _wanted_by_jobs(
     Each stands alone, with what it holds itself: how they share is reckoned over the days.
     """
     wanted: dict[str, list[JobNeed]] = defaultdict(list)
+    days = days_of_jobs([each.job for each in standings], rules=rules)
     unclear: list[str] = []
     for standing in standings:
         job, stood = standing.job, standing.stood
@@ -316,7 +328,8 @@ def _wanted_by_jobs(
             earlier = found.get(key)
             found[key] = _together(earlier, need) if earlier else need
 
-        about = JobNeed(job.pk, job.what, job.needed_on, 0, colour_limit=rules.limit_for(job.strictness))
+        day = days[job.pk].material_day if job.pk in days else None
+        about = JobNeed(job.pk, job.what, day, 0, colour_limit=rules.limit_for(job.strictness))
         for thread in stood.threads:
             if thread.to_buy is None:
                 unclear.append(_nothing_near(job, thread.name or thread.hex))
@@ -421,7 +434,7 @@ def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -
         [DatedNeed(each.day, life) for each, life in zip(stitched, lives, strict=True)],
         free=owned,
         today=today,
-        lead_time_days=DEFAULT_LEAD_DAYS,
+        lead_time_days=USUAL_LEAD_DAYS,
     )
     material = Material(
         "needles", "needles", _("Needles"), _("of any kind, by the stitches of the jobs"), None, owned, 0.0
@@ -429,4 +442,4 @@ def _needles(jobs: Sequence[Job], stitched: Sequence[JobNeed], *, today: date) -
     wanted = tuple(
         replace(each, quantity=math.ceil(life)) for each, life in zip(stitched, lives, strict=True)
     )
-    return [MaterialNeed(material, wanted, net, math.ceil(net.missing), net.run_out)]
+    return [MaterialNeed(material, wanted, net, math.ceil(net.missing), net.run_out, net.order_by)]

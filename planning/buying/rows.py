@@ -41,7 +41,7 @@ def _row(needs: Sequence[MaterialNeed], line: BasketLine | None) -> dict[str, An
     missing = sum(need.missing for need in needs)
     length_mm = _bobbin_length_mm(material) if material.kind == "bobbins" else 1
     is_length = material.unit == "mm" or material.kind == "bobbins"
-    order_by = line.order_by if line else first.net.order_by if first else None
+    order_by = line.order_by if line else first.order_by if first else None
     days = [need.needed_on for need in needs if need.needed_on]
     return {
         "what": f"{material.detail} {material.name}".strip()

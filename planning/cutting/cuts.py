@@ -86,9 +86,18 @@ class JobsCut:
         return cut_verdict(self.every_layer)
 
     @property
+    def lacking(self) -> tuple[LayerPlan, ...]:
+        """Layers of which it is known what they are taken of, and that there is not enough of it."""
+        return tuple(layer for layer in self.every_layer if layer.product and _lacks(layer))
+
+    @property
     def unplanned(self) -> tuple[LayerPlan, ...]:
         """Layers of which nothing is on the shelf, or that no hoop gives a size."""
         return tuple(layer for layer in self.every_layer if not layer.is_planned)
+
+
+def _lacks(layer: LayerPlan) -> bool:
+    return bool(layer.missing_pieces or (layer.spray and layer.spray.missing_mg))
 
 
 def jobs_to_cut(numbers: Sequence[int]) -> list[Job]:

@@ -18,6 +18,7 @@ from planning.compute.buying.balance import Booking, Projection, project
 from planning.compute.stabilizer.supply import LayerPlan, plan_layers_together
 from planning.facts.layers import losses_of
 from planning.jobs.asked import AskedByJobs
+from planning.jobs.days import days_of_jobs
 from planning.jobs.rests_on import mark_of
 from planning.jobs.season import kept, season_marks, waiting_jobs
 from planning.models import Job
@@ -167,6 +168,7 @@ def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> tuple[dict[int, list[
     asked_by = AskedByJobs(jobs)
     stock = stabilizer_stock(own=set_aside_for(*(job.holder for job in jobs)))
     losses = losses_of(asked_by.facts.rules)
+    days = days_of_jobs(jobs, rules=asked_by.facts.rules)
     found: dict[int, list[Booking]] = defaultdict(list)
     unclear: list[str] = []
     for job in jobs:
@@ -185,7 +187,8 @@ def _needs(jobs: Sequence[Job], widths: dict[int, int]) -> tuple[dict[int, list[
             # What is missing is bought as a roll of the widest kind.
             mm = cut.product_cut.roll_mm2 / widths[product] + sum(layer.missing_mm for layer in layers)
             if mm:
+                day = days[job.pk].material_day if job.pk in days else None
                 found[product].append(
-                    Booking(mm, job.needed_on, _("job {number}: {what}").format(number=job.pk, what=job.what))
+                    Booking(mm, day, _("job {number}: {what}").format(number=job.pk, what=job.what))
                 )
     return found, unclear

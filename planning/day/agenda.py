@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.on_the_way import OnTheWay
 from inventory.compute.units import Units
@@ -222,9 +223,11 @@ def _cause(standing: Standing, names: Mapping[int, str], units: Units) -> str:
     ):
         return answer_in_words(standing.plan, units=units).headline
     least = min(wanting, key=lambda each: each.pieces_possible)
-    return _("{thread} lasts {pieces} of {total} pieces").format(
-        thread=thread_name(least), pieces=least.pieces_possible, total=standing.plan.pieces.total
+    total = standing.plan.pieces.total
+    said = ngettext(
+        "{thread} lasts {pieces} of {total} piece", "{thread} lasts {pieces} of {total} pieces", total
     )
+    return said.format(thread=thread_name(least), pieces=least.pieces_possible, total=total)
 
 
 def _on_its_way(wanting: Sequence[StoodThread], needs: Mapping[str, MaterialNeed]) -> OnTheWay | None:

@@ -10,9 +10,9 @@ from inventory.compute.units import Units
 from inventory.models import OrderLine
 from planning.buying.needs import needs_of_all
 from planning.compute.hooping.calendar import LaidWork, WorkToLay, free_from, lay_out
-from planning.compute.hooping.timing import start_by
 from planning.compute.picture.calendar import CalendarDrawn, MachineDrawn, draw_calendar
 from planning.day.agenda import Asking, asking_of
+from planning.jobs.days import days_of_jobs
 from planning.jobs.measuring import MeasureFirst, measure_first
 from planning.jobs.season import in_turn, minutes_in_turn
 from planning.jobs.turns import Standing
@@ -136,13 +136,17 @@ def jobs_ahead(*, today: date, units: Units) -> JobsAhead:
         each.job.pk: each
         for each in runs_of([job.job for job in standings if job.job.state == State.RUNNING])
     }
-    hours = Rules.current().working_hours_a_day
+    rules = Rules.current()
+    hours = rules.working_hours_a_day
     minutes = _minutes_left(standings, runs)
     first = chosen_machine(None)
     works = [
         WorkToLay(each.job.pk, each.job.machine_id or first.pk, minutes.get(each.job.pk), each.job.needed_on)
         for each in sorted(standings, key=lambda each: each.job.state != State.RUNNING)
     ]
+    days = days_of_jobs(
+        [each.job for each in standings if each.job.pk in minutes], rules=rules, minutes=minutes
+    )
     laid = lay_out(works, today=today, working_minutes_a_day=hours * 60)
     by_job = {each.job: each for each in laid}
     machines = _machines(first, {each.machine for each in laid})
@@ -159,7 +163,7 @@ def jobs_ahead(*, today: date, units: Units) -> JobsAhead:
             OpenJob(
                 each,
                 by_job[each.standing.job.pk],
-                _start_by(each.standing.job, minutes, hours),
+                days[each.standing.job.pk].start_by if each.standing.job.pk in days else None,
                 runs.get(each.standing.job.pk),
             )
             for each in asking
@@ -182,12 +186,6 @@ def _minutes_left(standings: Sequence[Standing], runs: dict[int, Run]) -> dict[i
         if pk in minutes and of:
             minutes[pk] *= min(1.0, len(run.left) / of)
     return minutes
-
-
-def _start_by(job: Job, minutes: dict[int, float], hours: float) -> date | None:
-    if job.needed_on is None or job.pk not in minutes:
-        return None
-    return start_by(job.needed_on, minutes=minutes[job.pk], working_minutes_a_day=hours * 60)
 
 
 def _machines(first: Machine, busy: set[object]) -> list[Machine]:

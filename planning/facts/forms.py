@@ -241,6 +241,9 @@ class RulesForm(forms.ModelForm):
             "weight_label": _("Weight label"),
         }
         help_texts = {
+            "colour_limit": _(
+                "Further off than this (CIEDE2000) an owned thread is no match where a design is a picture."
+            ),
             "ring_strip_width_mm": _("Empty: what is left round a design is waste."),
             "stabilizer_margin_mm": told_lazily(
                 _("Beyond the inner ring on every side. Common practice: about {margin}."),

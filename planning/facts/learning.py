@@ -9,10 +9,10 @@ from functools import cached_property
 from typing import Any
 
 from django.db import IntegrityError
-from django.utils.dateformat import format as format_date
 from django.utils.translation import gettext as _
 
 from inventory.acting import whole_act
+from inventory.acting.days import plain_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_, listed
 from inventory.ledger import KeyUsedForAnother
@@ -351,9 +351,16 @@ def kept_in_words(kept: InsideBand) -> str:
     """
     if not kept.of:
         return _("Nothing was weighed back yet, so nobody knows how well the stated bands hold.")
-    text = _("Of the last {number} weigh-backs, {inside} fell inside the 95 % band.").format(
-        number=kept.of, inside=kept.inside
-    )
+    if kept.of == 1:
+        text = (
+            _("The one weigh-back so far fell inside the 95 % band.")
+            if kept.inside
+            else _("The one weigh-back so far fell outside the 95 % band.")
+        )
+    else:
+        text = _("Of the last {number} weigh-backs, {inside} fell inside the 95 % band.").format(
+            number=kept.of, inside=kept.inside
+        )
     if kept.is_too_few:
         text += " " + _(
             "That is fewer than chance explains: a promise that says 95 % holds less often here. Leave a margin, and"
@@ -377,7 +384,7 @@ def change_in_words(change: SeenChange) -> str:
         )
         if abs(factor - 1) >= 0.05
     ]
-    day = format_date(change.since, "j F Y")
+    day = plain_day(change.since)
     return _("Since about {day} this machine draws {draws}.").format(day=day, draws=listed(told))
 
 

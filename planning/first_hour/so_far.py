@@ -28,7 +28,9 @@ def so_far_in_words(plan: BatchPlan, colours: Sequence[FileColour], *, units: Un
     missing = [each for each in colours if each.is_left_out and not each.is_answered]
     total = plan.pieces.total
     if not named and not missing:
-        to_look_for = _("{number} colours to look for").format(number=len(colours))
+        to_look_for = ngettext(
+            "{number} colour to look for", "{number} colours to look for", len(colours)
+        ).format(number=len(colours))
         return SoFar("unknown", to_look_for, (_("Nothing is asked yet."),))
     by_verdict: dict[str, list[str]] = {}
     for each in named:
@@ -57,7 +59,9 @@ def so_far_in_words(plan: BatchPlan, colours: Sequence[FileColour], *, units: Un
             ngettext("{n} colour is not asked yet.", "{n} colours are not asked yet.", still).format(n=still)
         )
     sign = "short" if missing else worst_verdict(by_verdict)
-    so_far = _("So far: {named} of {colours} colours").format(named=len(named), colours=len(colours))
+    so_far = ngettext(
+        "So far: {named} of {colours} colour", "So far: {named} of {colours} colours", len(colours)
+    ).format(named=len(named), colours=len(colours))
     return SoFar(sign, so_far, tuple(lines))
 
 

@@ -13,7 +13,7 @@ from planning.compute.batch.quoting import QuoteTerms
 from planning.compute.stitches.placing import Placement
 from planning.jobs.jobs import JobFacts
 from planning.models import Design, Job, PlacedDesign
-from planning.plan.forms import QuestionForm
+from planning.plan.forms import DUE_ON, QuestionForm
 
 MOST_DESIGNS = 50
 
@@ -107,7 +107,7 @@ class JobForm(forms.ModelForm):
         labels = {
             "what": _("What is it?"),
             "pieces": _("Pieces"),
-            "needed_on": _("Material needed on"),
+            "needed_on": _("Due on"),
             "fabric": _("Fabric"),
             "machine": _("Machine"),
             "hoop": _("Hoop"),
@@ -116,11 +116,13 @@ class JobForm(forms.ModelForm):
             "priority": _("Priority"),
             "notes": _("Notes"),
         }
-        help_texts = {"tests": _("Empty: as the rules say.")}
+        help_texts = {"tests": _("Empty: as the rules say."), "needed_on": DUE_ON}
         widgets = {"needed_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
+        wearer = cast(forms.TypedChoiceField, self.fields["wearer"])
+        wearer.choices = [("", _("nobody who needs more care")), *Job.Wearer.choices]
         # What leaving it out means, in the same words as where the question is asked.
         for name in ("fabric", "machine", "hoop"):
             asked = cast(forms.ModelChoiceField, QuestionForm.base_fields[name])
@@ -153,7 +155,8 @@ class AgainForm(forms.Form):
 
     pieces = forms.IntegerField(label=_("Pieces"), min_value=1, max_value=10_000)
     needed_on = forms.DateField(
-        label=_("Material needed on"),
+        label=_("Due on"),
+        help_text=DUE_ON,
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )

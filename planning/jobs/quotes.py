@@ -5,10 +5,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from django.utils.dateformat import format as format_date
-
+from inventory.acting.days import letter_day
 from inventory.compute.later import later
-from inventory.compute.spoken import _, figure
+from inventory.compute.spoken import _, figure, ngettext
 from inventory.labels.printable import ENCODING, not_printable, printable, set_letters
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.quoting import QuotedPrice, QuoteTerms, quote_table
@@ -72,8 +71,14 @@ def _designs(plan: BatchPlan, job: Job) -> tuple[str, ...]:
         f"{placed.design.name}, {placed.design.width_mm:.0f} x {placed.design.height_mm:.0f} mm"
         for placed in job.placed.all()
     ]
-    lettering = [_("a name on each piece ({designs} designs)").format(designs=len(names))] if names else []
-    return (*designs, *lettering, _("{number} colours of thread").format(number=len(plan.threads)))
+    lettering = []
+    if names:
+        said = ngettext(
+            "a name on each piece ({designs} design)", "a name on each piece ({designs} designs)", len(names)
+        )
+        lettering = [said.format(designs=len(names))]
+    colours = ngettext("{number} colour of thread", "{number} colours of thread", len(plan.threads))
+    return (*designs, *lettering, colours.format(number=len(plan.threads)))
 
 
 def quote_pdf(quote: JobQuote) -> bytes:
@@ -87,12 +92,12 @@ def quote_pdf(quote: JobQuote) -> bytes:
     pdf.set_xy(20, 20)
     _line(pdf, quote.workshop, size=11)
     _line(pdf, title, size=20, bold=True, height=12)
-    _line(pdf, format_date(quote.made_on, _("d F Y")), size=10, height=8)
+    _line(pdf, letter_day(quote.made_on), size=10, height=8)
     for each in quote.designs:
         _line(pdf, f"- {each}", size=11)
     pdf.ln(4)
     asked = quote.asked
-    each = _("{pieces} pieces at {price}").format(
+    each = ngettext("{pieces} piece at {price}", "{pieces} pieces at {price}", asked.pieces).format(
         pieces=asked.pieces, price=f"{figure(float(asked.a_piece), 2)} {quote.currency}"
     )
     together = _("Together {price}").format(price=f"{figure(float(asked.total), 2)} {quote.currency}")

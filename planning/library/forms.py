@@ -1,7 +1,7 @@
 """The library's forms: what is searched for, what is said of a design, which colours it asks for."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
@@ -120,7 +120,7 @@ class AppliqueForm(UnitsForm):
         required=False,
         help_text=told_lazily(
             _("On every side, to hold and to trim off. Common practice, no source: about {size}."),
-            size=lambda: "1 cm" if reader().size == "cm" else "0.4 in",
+            size=lambda: "1 cm" if reader().size == "cm" else as_written_here("0.4 in"),
         ),
     )
     width = MeasureField(
@@ -208,6 +208,8 @@ class StitchOutForm(forms.ModelForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["stitched_on"].initial = timezone.localdate
+        verdict = cast(forms.TypedChoiceField, self.fields["verdict"])
+        verdict.choices = [("", _("choose one")), *StitchOutNote.Verdict.choices]
         self.fabrics = Fabric.objects.values_list("name", flat=True)
 
 

@@ -20,6 +20,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import Q
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.errors import WorkshopError
 from inventory.kept_files import UNFINISHED, waiting
@@ -70,7 +71,9 @@ def source_in_words(source: str) -> str:
     ('12 files', 'crew-cap-badge.pes')
     """
     number = source.removesuffix(" files")
-    return _("{number} files").format(number=number) if number != source and number.isdecimal() else source
+    if number == source or not number.isdecimal():
+        return source
+    return ngettext("{number} file", "{number} files", int(number)).format(number=number)
 
 
 def import_folder(

@@ -388,7 +388,11 @@ def strip_in_words(design: Design) -> str:
     ]
     text = _("{name} stitch by stitch in sewing order: {blocks}.")
     if (more := len(listed) - MOST_NAMED) > 0:
-        text = _("{name} stitch by stitch in sewing order: {blocks}; and {more} more blocks.")
+        text = ngettext(
+            "{name} stitch by stitch in sewing order: {blocks}; and {more} more block.",
+            "{name} stitch by stitch in sewing order: {blocks}; and {more} more blocks.",
+            more,
+        )
     return text.format(name=design.name, blocks="; ".join(listed[:MOST_NAMED]), more=more)
 
 

@@ -1,7 +1,7 @@
 """What was cut of stabilizer for which job."""
 
 from django.db import models
-from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 
 class JobCut(models.Model):
@@ -22,7 +22,8 @@ class JobCut(models.Model):
 
     def __str__(self) -> str:
         number = sum(each["count"] for each in self.pieces)
-        return _("{number} pieces for {job}").format(number=number, job=self.job)
+        said = ngettext("{number} piece for {job}", "{number} pieces for {job}", number)
+        return said.format(number=number, job=self.job)
 
 
 class KeptStrips(models.Model):

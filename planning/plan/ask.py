@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 from django.utils import timezone
 
@@ -12,11 +12,13 @@ from inventory.compute.spoken import _
 from inventory.ledger.use_history import bobbin_material, roll_material, shade_material
 from inventory.orders.coming import on_the_way
 from planning.compute.batch.asked import AskedDesign, Shelf, Terms
-from planning.compute.batch.bought import shelf_with
+from planning.compute.batch.bought import bought_in_time, shelf_with
 from planning.compute.batch.carrying import Carried, carry
 from planning.compute.batch.copies_compared import boxes_needed
 from planning.compute.batch.needle_thread import judge_threads
 from planning.compute.batch.plan import BatchPlan, batch_verdict, carried_so, is_worse, layers_of, plan_batch
+from planning.compute.buying.in_time import USUAL_LEAD_DAYS
+from planning.compute.buying.netting import Receipt, counted
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.colour.instead import LEAST_FALL
 from planning.compute.hooping.copies import copies_size_mm
@@ -85,7 +87,7 @@ def question_named(
 def chosen_machine(name: str | None) -> Machine:
     """Return the machine of that name, the first one for None, or one with stated defaults where none is known."""
     if name is None:
-        return Machine.objects.select_related("bobbin_style").first() or Machine(name=_("default machine"))
+        return Machine.objects.select_related("bobbin_style").first() or Machine(name=_("a usual machine"))
     return by_name(Machine, name)
 
 
@@ -152,11 +154,15 @@ def plan_asked(asked: JobAsked, *, shelf: Shelf | None = None, with_advice: bool
         ),
     )
     suits = suiting_notes(answer.threads, asked.fabric)
+    today = timezone.localdate()
+    answer = bought_in_time(answer, today=today)
+    coming = _on_order(answer, today=today)
     return replace(
         answer,
         notes=(*answer.notes, *changed, *suits),
         look_first=look_first(answer),
-        on_order=_on_order(answer),
+        on_order=coming,
+        counted=_counted(answer, coming, today=today),
         instead=_made_again(answer, asked, hooping, on_shelf, carried),
     )
 
@@ -195,13 +201,30 @@ def _made_again(
     return tuple(found)
 
 
-def _on_order(answer: BatchPlan) -> tuple[OnTheWay, ...]:
+def _on_order(answer: BatchPlan, *, today: date) -> tuple[OnTheWay, ...]:
     """Return what orders and drafts bring of all that the plan lacks."""
     lacking = [shade_material(each.to_buy.id) for each in answer.threads if each.to_buy and each.missing_mm]
     lacking += [roll_material(each.product_id) for each in answer.stabilizer if each.verdict != "enough"]
     lacking += [bobbin_material(answer.bobbins.style_id, answer.bobbins.shade_id)]
-    way = on_the_way(today=timezone.localdate())
+    way = on_the_way(today=today)
     return tuple(each for material in dict.fromkeys(lacking) for each in way.get(material, ()))
+
+
+def _counted(answer: BatchPlan, coming: Sequence[OnTheWay], *, today: date) -> tuple[tuple[str, int], ...]:
+    """Return how much of what is coming counts for the batch, by material, as it does for all jobs together."""
+    bought = {
+        shade_material(each.to_buy.id): each.purchase for each in answer.threads if each.to_buy is not None
+    }
+    bought |= {roll_material(each.product_id): each.purchase for each in answer.stabilizer if each.product_id}
+    bought[bobbin_material(answer.bobbins.style_id, answer.bobbins.shade_id)] = answer.bobbins.purchase
+    found = []
+    for material in dict.fromkeys(each.material for each in coming):
+        purchase = bought.get(material)
+        days = purchase.offer.lead_time_days if purchase else USUAL_LEAD_DAYS
+        receipts = [Receipt(each.day, each.quantity) for each in coming if each.material == material]
+        counts = counted(receipts, day=answer.material_day, soonest=today + timedelta(days=days))
+        found.append((material, round(counts)))
+    return tuple(found)
 
 
 def _notes(asked: JobAsked) -> list[str]:
@@ -210,7 +233,7 @@ def _notes(asked: JobAsked) -> list[str]:
         notes.append(_("No stabilizer is planned: choose a fabric that has a recipe."))
     notes += recipe_notes(asked.fabric, asked.layers, [*asked.designs, *asked.lettering])
     if asked.machine.pk is None:
-        notes.append(_("No machine is set up yet; the times and tails are the stated defaults."))
+        notes.append(_("No machine is set up yet; its times and tails are the usual ones."))
     return notes
 
 

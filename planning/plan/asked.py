@@ -80,7 +80,7 @@ class WorkshopFacts:
 
     def machine(self, own: Machine | None) -> Machine:
         """Return ``own``, or else the workshop's first machine, or one with stated defaults where none is kept."""
-        return own or self.first_machine or Machine(name=_("default machine"))
+        return own or self.first_machine or Machine(name=_("a usual machine"))
 
     def asked(
         self,

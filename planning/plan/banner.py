@@ -37,7 +37,9 @@ def banner_of(plan: BatchPlan) -> Banner:
     if plan.too_big:
         return Banner("unknown", _("Too big: no hoop of this machine holds it"), plan.too_big, rows)
     if not deciding:
-        enough = _("Enough for all {pieces} pieces").format(pieces=plan.pieces.total)
+        enough = ngettext(
+            "Enough for the one piece", "Enough for all {pieces} pieces", plan.pieces.total
+        ).format(pieces=plan.pieces.total)
         return Banner(plan.verdict, enough, f"{rest}.", rows)
     gravest = [each for each in deciding if each.word == deciding[0].word]
     return Banner(

@@ -81,6 +81,7 @@ def _plan_as_data(plan: BatchPlan) -> dict[str, Any]:
             "hands_on_min": round(plan.hands_on_min, 1),
             "thread_changes": plan.thread_changes,
             "start_by": plan.start_by.isoformat() if plan.start_by else None,
+            "material_by": plan.material_day.isoformat() if plan.material_day else None,
         },
         "cost": {
             "currency": plan.cost.currency,
@@ -191,7 +192,7 @@ def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
         """Add the row of what is still to be bought; ``missing`` and ``purchase`` are of all that is not there."""
         rest = missing - _on_its_way(plan, material)
         if rest > 0 or not missing:
-            rows.append(_row(what, max(0, rest), _packs_for(rest, purchase, of=missing), plan.needed_on))
+            rows.append(_row(what, max(0, rest), _packs_for(rest, purchase, of=missing), plan.material_day))
 
     for thread in plan.threads:
         if thread.is_asked and thread.missing_mm and thread.verdict != "enough":
@@ -207,14 +208,14 @@ def shopping_rows(plan: BatchPlan) -> list[dict[str, Any]]:
             lacking = packs * offer.pack * each_mm
             bought = replace(bobbins.purchase, packs=packs)
             rows.append(
-                _row(_("bobbins: {thread}").format(thread=bobbins.thread), lacking, bought, plan.needed_on)
+                _row(_("bobbins: {thread}").format(thread=bobbins.thread), lacking, bought, plan.material_day)
             )
     for layer in plan.stabilizer:
         material = roll_material(layer.product_id) if layer.product_id else ""
         if layer.missing_mm or (not layer.product and layer.verdict != "enough"):
             lacks(layer.product or _(layer.kind), material, layer.missing_mm, layer.purchase)
         elif layer.spray and (missing := layer.spray.missing_mg - _on_its_way(plan, material)) > 0:
-            rows.append(_row(layer.product, 0, None, plan.needed_on) | {"need_mg": missing})
+            rows.append(_row(layer.product, 0, None, plan.material_day) | {"need_mg": missing})
     return rows
 
 
@@ -236,14 +237,8 @@ def on_order_rows(plan: BatchPlan) -> list[dict[str, Any]]:
 
 
 def _on_its_way(plan: BatchPlan, material: str) -> int:
-    """Return what orders and drafts bring of a material by the day of the plan."""
-    return round(
-        sum(
-            each.quantity
-            for each in plan.on_order
-            if each.material == material and (plan.needed_on is None or each.day <= plan.needed_on)
-        )
-    )
+    """Return what orders and drafts bring of a material in time, or no later than what is bought today."""
+    return dict(plan.counted).get(material, 0)
 
 
 def _packs_for(rest: int, purchase: PackPurchase | None, *, of: int) -> PackPurchase | None:
@@ -262,8 +257,8 @@ def _what(thread: PlannedThread) -> str:
     return f"{shade.maker} {shade.range} {shade.code} {shade.name}".strip()
 
 
-def _row(what: str, need_mm: int, purchase: PackPurchase | None, needed_on: date | None) -> dict[str, Any]:
-    order_by = purchase.order_by(needed_on) if purchase else None
+def _row(what: str, need_mm: int, purchase: PackPurchase | None, there_by: date | None) -> dict[str, Any]:
+    order_by = purchase.order_by(there_by) if purchase else None
     return {
         "what": what,
         "need_mm": need_mm,

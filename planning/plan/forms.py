@@ -16,6 +16,8 @@ from planning.plan.ask import Question
 from planning.stitch_files.formats import FORMATS
 
 MOST_FILES = 20
+# Of a question and of a job alike.
+DUE_ON = _("The day all of it is to be done. It says when to start, and by when to order.")
 STITCH_FILES = ",".join(f".{extension}" for extension in FORMATS)
 
 
@@ -76,10 +78,10 @@ class QuestionForm(forms.Form):
         help_text=_("Empty: as the rules say."),
     )
     needed_on = forms.DateField(
-        label=_("Material needed on"),
+        label=_("Due on"),
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        help_text=_("For the days to order by."),
+        help_text=DUE_ON,
     )
     copies = forms.CharField(
         label=_("Pieces in one hooping"),

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from inventory.compute.lengths import format_length
-from inventory.compute.spoken import N_, _, as_written_here, figure
+from inventory.compute.spoken import N_, _, as_written_here, figure, ngettext
 from inventory.compute.units import Units
 from inventory.models import Spool
 from planning.compute.batch.asked import AskedBlock
@@ -59,7 +59,9 @@ def found_steps(
         FoundStep(
             _("Drawn by the stitches"),
             "Σ s",
-            _("{number} stitches").format(number=figure(penetrations)),
+            ngettext("{number} stitch", "{number} stitches", penetrations).format(
+                number=figure(penetrations)
+            ),
             length(drawn),
             _("the stitch file"),
         ),
@@ -69,14 +71,14 @@ def found_steps(
             f"q = {as_written_here(f'{settings.interlock_depth:g}')}, "
             f"t = {as_written_here(f'{settings.thickness_mm:g}')} mm, n = {figure(penetrations)}",
             length(through),
-            _(LOCKSTITCH),
+            _("{source}; q of your machine, t of your fabric").format(source=_(LOCKSTITCH)),
         ),
         FoundStep(
             _("Drawn in where the stitches turn"),
             "2 · κ · Σ min(s, s′) · sin(θ/2)",
             f"κ = {figure(settings.kappa, 2)}",
             length(drawn_in),
-            _(LOCKSTITCH),
+            _("{source}; κ of your machine").format(source=_(LOCKSTITCH)),
         ),
         FoundStep(
             _("Ends at starts and cuts, and an allowance for breaks"),
@@ -85,12 +87,12 @@ def found_steps(
                 length=length(tails), hundredths=f"{settings.allowance * 100:.0f}"
             ),
             _("{length} a piece").format(length=length(a_piece)),
-            _("the workshop's rules; common practice, no source"),
+            _("your machine and your rules; common practice, no source"),
         ),
         FoundStep(
             _("All pieces, tests and spoiled ones with them"),
             _("Σ over the pieces"),
-            _("{number} pieces").format(number=plan.pieces.total),
+            ngettext("{number} piece", "{number} pieces", plan.pieces.total).format(number=plan.pieces.total),
             length(batch),
             _("the question"),
         ),
@@ -101,7 +103,7 @@ def found_steps(
                 factor=figure(thread.factor_median, 2), length=length(path)
             ),
             good(thread.needed_mm, thread.needed_sigma_mm),
-            _("what was weighed after earlier runs; before the first, a stated start"),
+            _("what was weighed after earlier runs; before the first, what is usual"),
         ),
         FoundStep(
             _("Free on the shelf"),
@@ -119,7 +121,7 @@ def found_steps(
             _("not known")
             if thread.verdict == "unknown"
             else _("{hundredths} in a hundred").format(hundredths=f"{thread.p_enough * 100:.0f}"),
-            _("what is left of both errors; the workshop's rules"),
+            _("what is left of both errors; your rules"),
         ),
     ]
 

@@ -169,6 +169,7 @@ PLAN: dict[str, str] = {
     "time.hands_on_min": N_("Minutes of a person."),
     "time.thread_changes": N_("Changes of thread."),
     "time.start_by": N_("The day to start on; null where none is needed."),
+    "time.material_by": N_("The day by which what is bought must be there; null where none is needed."),
     "cost.currency": N_("The workshop's currency."),
     "cost.material": N_("Material of the batch, without what has no price."),
     "cost.material_per_piece": N_("The same for one piece ordered."),

@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 
-from django.utils.dateformat import format as format_date
 from rich.console import Console, Group
 from rich.table import Table
 from rich.text import Text
 
+from inventory.acting.days import plain_day, told_day
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length, format_weight
 from inventory.compute.spoken import _, as_written_here, figure, ngettext
@@ -19,7 +19,6 @@ from planning.compute.batch.needle_thread import PlannedThread
 from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.sentences import said_of_plan
 from planning.compute.stabilizer.supply import LayerPlan
-from planning.compute.stitches.thread_length import BlockSums
 from planning.compute.stitches.warnings import GRADE_IN_WORDS
 from planning.plan.appliques import applique_stops
 from planning.plan.data import on_order_rows, shopping_rows
@@ -50,9 +49,12 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None)
     for line in answer.lines:
         console.print(line)
     console.print(
-        _(
+        ngettext(
             "{ordered} ordered + {tests} to test + {spoiled} that may spoil = {total} pieces to stitch in {hoopings} "
-            "hoopings."
+            "hooping.",
+            "{ordered} ordered + {tests} to test + {spoiled} that may spoil = {total} pieces to stitch in {hoopings} "
+            "hoopings.",
+            plan.hoopings,
         ).format(
             ordered=plan.pieces.ordered,
             tests=plan.pieces.tests,
@@ -63,7 +65,11 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None)
     )
     for design in plan.designs:
         console.print(
-            _("{design} ({format}): {stitches} stitches, {blocks} colour blocks, {size}").format(
+            ngettext(
+                "{design} ({format}): {stitches} stitches, {blocks} colour block, {size}",
+                "{design} ({format}): {stitches} stitches, {blocks} colour blocks, {size}",
+                len(design.blocks),
+            ).format(
                 design=design.name,
                 format=design.format,
                 stitches=figure(design.stitches),
@@ -71,7 +77,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None)
                 size=f"{design.width_mm:.0f} × {design.height_mm:.0f} mm",
             )
         )
-        _file_warnings(console, design)
+        print_file_warnings(console, design)
     for note in plan.notes:
         console.print(_("note: {note}").format(note=said_of_plan(note)))
     if plan.left_out:
@@ -113,7 +119,7 @@ def print_plan(console: Console, plan: BatchPlan, *, units: Units | None = None)
         console.print(instead_in_words(instead, currency=plan.cost.currency, now=plan.verdict))
 
 
-def _file_warnings(console: Console, design: AskedDesign) -> None:
+def print_file_warnings(console: Console, design: AskedDesign) -> None:
     """Print what a person should know of the file: first what to look at before sewing."""
     for warning in design.graded_warnings:
         style = "bold" if warning.is_grave else ""
@@ -191,7 +197,11 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     bobbins = plan.bobbins
     table.add_row(
         _("Bobbins"),
-        _("{count} of {thread}; {owned} on the shelf; {changes} changes; needs {length}").format(
+        ngettext(
+            "{count} of {thread}; {owned} on the shelf; {changes} change; needs {length}",
+            "{count} of {thread}; {owned} on the shelf; {changes} changes; needs {length}",
+            len(bobbins.changes),
+        ).format(
             count=bobbins.count,
             thread=bobbins.thread or _("a thread not chosen"),
             owned=bobbins.owned,
@@ -204,9 +214,15 @@ def _other(plan: BatchPlan, units: Units) -> Group:
     for layer in plan.stabilizer:
         size = " × ".join(format_length(side, unit=units.size) for side in layer.piece_mm)
         pieces = (
-            _("{product}: {pieces} coats on pieces of {size}")
+            ngettext(
+                "{product}: {pieces} coat on a piece of {size}",
+                "{product}: {pieces} coats on pieces of {size}",
+                layer.pieces,
+            )
             if layer.spray
-            else _("{product}: {pieces} pieces of {size}")
+            else ngettext(
+                "{product}: {pieces} piece of {size}", "{product}: {pieces} pieces of {size}", layer.pieces
+            )
         ).format(product=layer.product, pieces=layer.pieces, size=size)
         table.add_row(
             layer_name(layer), f"{pieces}; {_cut(layer, units)}", f"{SIGNS[layer.verdict]} {_(layer.verdict)}"
@@ -225,7 +241,7 @@ def _other(plan: BatchPlan, units: Units) -> Group:
             machine=_minutes(plan.machine_min), hands=_minutes(plan.hands_on_min), changes=plan.thread_changes
         )
         + (
-            _("; start by {day} to be done in time").format(day=format_date(plan.start_by, _("D j M Y")))
+            _("; start by {day} to be done in time").format(day=told_day(plan.start_by))
             if plan.start_by
             else ""
         ),
@@ -395,39 +411,6 @@ def _shopping(rows: Sequence[dict], plan: BatchPlan, units: Units) -> Group:
     return Group(Text("\n" + _("To buy"), style="italic"), table)
 
 
-def print_design(console: Console, design: AskedDesign, *, units: Units | None = None) -> None:
-    """Print one design and its blocks."""
-    units = units or reader()
-    console.print(
-        _("{design} ({format}): {stitches} stitches, {trims} trims, {size}").format(
-            design=design.name,
-            format=design.format,
-            stitches=figure(design.stitches),
-            trims=design.trims,
-            size=f"{figure(design.width_mm, 1)} × {figure(design.height_mm, 1)} mm",
-        ),
-        style="bold",
-    )
-    _file_warnings(console, design)
-    table = Table(box=None, pad_edge=False)
-    table.add_column(_("Block"), justify="right")
-    table.add_column(_("Colour"))
-    table.add_column("")
-    for heading in (_("Stitches"), _("Trims"), f"{_('Drawn')} {units.length}"):
-        table.add_column(heading, justify="right")
-    for block in design.blocks:
-        sums: BlockSums = block.sums
-        table.add_row(
-            str(block.number),
-            " ".join(part for part in (block.hex, block.name) if part) or _("no colour in the file"),
-            swatch(block.hex),
-            figure(sums.penetrations),
-            str(sums.trims),
-            _number(round(sums.drawn_mm), units),
-        )
-    console.print(table)
-
-
 def _blocks(thread: PlannedThread, *, several: bool) -> str:
     return written_blocks(thread.blocks, several=several)
 
@@ -441,7 +424,7 @@ def _money(amount: Decimal | str | None) -> str:
 
 
 def _day(iso: str) -> str:
-    return format_date(date.fromisoformat(iso), _("j M Y"))
+    return plain_day(date.fromisoformat(iso))
 
 
 def _minutes(minutes: float) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from inventory.compute.colour.lab import delta_e_00_matrix
+from inventory.compute.colour.seen import difference_seen
 from inventory.compute.lengths import format_length
 from inventory.compute.spoken import N_, _, as_written_here, figure, ngettext, said_again
 from inventory.compute.units import Units
@@ -28,6 +29,8 @@ CODES = (
     N_("tear-away"), N_("cut-away"), N_("wash-away"), N_("heat-away"), N_("topping"), N_("adhesive"), N_("spray"),
     N_("foam"), N_("fabric"),
 )  # fmt: skip
+# How a headline says them where the code is a word of the sums.
+PLAINLY = {"off colour": N_("no match"), "unknown": N_("not known")}
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,9 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
             if plan.stabilizer
             else _("Every colour and the bobbins do for the whole batch.")
         )
-        headline = _("Enough for all {pieces} pieces").format(pieces=plan.pieces.total)
+        headline = ngettext(
+            "Enough for the one piece", "Enough for all {pieces} pieces", plan.pieces.total
+        ).format(pieces=plan.pieces.total)
         return AnswerInWords(headline, (every, *_wish_lines(plan), *lines), plan.verdict)
     sign = _sign(plan, list(counted), bare)
     choose = [
@@ -60,7 +65,9 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
     ]
     # What is short is the gravest; a colour that nobody chose yet comes before what is merely not known.
     grave = [word for word in counted if word in ("short", "off colour")]
-    said = {word: f"{_(word)}: {_(' and ').join(parts)}" for word, parts in counted.items()}
+    said = {
+        word: f"{_(PLAINLY.get(word, word))}: {_(' and ').join(parts)}" for word, parts in counted.items()
+    }
     headline = "; ".join(
         [
             *(said[word] for word in grave),
@@ -74,14 +81,22 @@ def answer_in_words(plan: BatchPlan, *, units: Units) -> AnswerInWords:
         possible = min(thread.pieces_possible for thread in asked)
         lines.insert(
             0,
-            _(
+            ngettext(
+                "The thread on the shelf surely stitches {possible} of the {total} piece, "
+                "tests and spoilage counted in.",
                 "The thread on the shelf surely stitches {possible} of the {total} pieces, "
-                "tests and spoilage counted in."
+                "tests and spoilage counted in.",
+                plan.pieces.total,
             ).format(possible=possible, total=plan.pieces.total),
         )
     lines += [f"{thread_name(thread)}: {_missing(thread, units)}." for thread in wanting[:MOST_LINES]]
     if len(wanting) > MOST_LINES:
-        lines.append(_("{number} more colours are in the table.").format(number=len(wanting) - MOST_LINES))
+        more = len(wanting) - MOST_LINES
+        lines.append(
+            ngettext(
+                "{number} more colour is in the table.", "{number} more colours are in the table.", more
+            ).format(number=more)
+        )
     lines += _wish_lines(plan)
     return AnswerInWords(headline[:1].upper() + headline[1:], tuple(lines), sign)
 
@@ -95,7 +110,9 @@ def _counted(plan: BatchPlan, wanting: Sequence[PlannedThread]) -> dict[str, lis
     counted: dict[str, list[str]] = {}
     for word in ("short", "off colour", "tight", "unknown"):
         threads = [thread for thread in wanting if _headline_word(thread) == word]
-        of = _("{number} of {total} colours").format(number=len(threads), total=len(plan.threads))
+        of = ngettext("{number} of {total} colour", "{number} of {total} colours", len(plan.threads)).format(
+            number=len(threads), total=len(plan.threads)
+        )
         parts = [of] if threads else []
         parts += [_("bobbins")] if plan.bobbins.verdict == word else []
         parts += dict.fromkeys(_(layer.kind) for layer in plan.stabilizer if layer.verdict == word)
@@ -335,8 +352,8 @@ def _missing(thread: PlannedThread, units: Units) -> str:
     if thread.reason:
         return thread.reason.rstrip(".")
     if thread.verdict == "enough":
-        difference = figure(thread.choice.delta_e_00 or 0.0, 1)
-        return _("pinned, and off colour by ΔE00 {difference}").format(difference=difference)
+        seen = difference_seen(thread.choice.delta_e_00 or 0.0)
+        return _("pinned, and no match: {seen}").format(seen=seen)
     length = format_length(thread.missing_mm, unit=units.length, places=0)
     return _("{length} more would make it sure").format(length=length)
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from inventory.acting import held
 from inventory.compute.errors import WorkshopError
-from inventory.compute.spoken import _, as_written_here
+from inventory.compute.spoken import _, as_written_here, ngettext
 from inventory.ledger import Finding, Line, NotEnough, post, sigma_without
 from inventory.models import BobbinBatch, Entry, PartBobbin, StockItem
 from inventory.shelf.bobbins import open_bobbin, put_back_part_bobbin
@@ -139,9 +139,11 @@ def _corrections(more: int, *, gone: Mapping[int, int], batches: list[Any]) -> l
             more -= take
     if more:
         raise NotEnough(
-            _("{number} more bobbins were used than the shelf has. Count the bobbins first.").format(
-                number=more
-            )
+            ngettext(
+                "{number} more bobbin was used than the shelf has. Count the bobbins first.",
+                "{number} more bobbins were used than the shelf has. Count the bobbins first.",
+                more,
+            ).format(number=more)
         )
     return lines
 

@@ -7,6 +7,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.compute.lengths import ScaleReading
+from inventory.compute.spoken import as_written_here
 from inventory.compute.units import Units, reader
 from inventory.models import Spool
 from inventory.shelf.forms import MeasureField, ScaleField
@@ -27,7 +28,7 @@ class EndingForm(forms.Form):
                 "Type every figure that the scale shows: 52.40 teaches more than 52. This is only for a scale whose "
                 "step is not that of its last figure, such as one in steps of {step}."
             ),
-            step=lambda: "5 g" if reader().weight == "g" else "0.2 oz",
+            step=lambda: "5 g" if reader().weight == "g" else as_written_here("0.2 oz"),
         ),
     )
     bobbins = forms.FloatField(

@@ -8,7 +8,7 @@ from uuid import uuid4
 
 from inventory.acting import fingerprint_of, held, planned_act, refuse_if_changed, standing_at
 from inventory.compute.errors import WorkshopError
-from inventory.compute.spoken import _
+from inventory.compute.spoken import _, ngettext
 from inventory.ledger import release_holder, set_aside
 from inventory.ledger.changes import changed_before
 from inventory.ledger.posting import key_used
@@ -186,8 +186,10 @@ def _same_names(job: Job, facts: JobFacts, *, at: datetime, by: Any, key: str) -
     """Return a new draft with the names of ``job``: those are all that its pieces carry."""
     if facts.pieces != job.pieces:
         raise WorkshopError(
-            _(
-                "{job} is {names} names, one a piece: make as many again, then change the list of names."
+            ngettext(
+                "{job} is {names} name, one a piece: make as many again, then change the list of names.",
+                "{job} is {names} names, one a piece: make as many again, then change the list of names.",
+                job.pieces,
             ).format(job=job, names=job.pieces)
         )
     lines = "\n".join(f"{each.text}: {each.design.name}" for each in job.names.select_related("design"))

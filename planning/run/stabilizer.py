@@ -128,6 +128,10 @@ def stabilizer_use(run: Run) -> StabilizerUse:
             problems.append(
                 Told(
                     N_(
+                        "{extra} piece of {layer} was cut and not stitched on: put it on the shelf as an offcut."
+                    )
+                    if extra == 1
+                    else N_(
                         "{extra} pieces of {layer} were cut and not stitched on: put them on the shelf as offcuts."
                     ),
                     extra=extra,

@@ -9,8 +9,8 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.compute.lengths import format_length, format_weight
-from inventory.compute.spoken import N_, as_written_here, figure
+from inventory.compute.lengths import format_weight, told_length
+from inventory.compute.spoken import N_, as_written_here, figure, whole
 from inventory.compute.units import Units
 from inventory.templatetags.shelf import on_axes
 from planning.buying.basket import SupplierPart
@@ -29,11 +29,11 @@ def amount(quantity: float, unit: str, units: Units) -> str:
     """Return a quantity of a material with its unit: a length or a weight in the person's, or pieces.
 
     >>> amount(1_234_500, "mm", Units()), amount(36, "pieces", Units())
-    ('1,234.5 m', '36')
+    ('1,234\\xa0m', '36')
     """
     if unit == "mg":
-        return format_weight(quantity, unit=units.weight)
-    return format_length(quantity, unit=units.length) if unit == "mm" else figure(round(quantity))
+        return whole(format_weight(quantity, unit=units.weight))
+    return whole(told_length(quantity, unit=units.length)) if unit == "mm" else figure(round(quantity))
 
 
 @register.filter

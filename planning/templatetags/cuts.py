@@ -1,7 +1,7 @@
 """Words of the sheets that stabilizer is cut by."""
 
 from django import template
-from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from planning.cutting.rings import RingStrips
 
@@ -12,6 +12,8 @@ register = template.Library()
 def strips_words(rings: RingStrips) -> str:
     """Return how many strips of each stabilizer the rings give."""
     return ", ".join(
-        _("{count} strips of {product}").format(count=count, product=product)
+        ngettext("{count} strip of {product}", "{count} strips of {product}", count).format(
+            count=count, product=product
+        )
         for product, count in rings.counts
     )

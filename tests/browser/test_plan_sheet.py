@@ -56,7 +56,7 @@ def test_asking_with_a_stitch_file_and_reading_the_answer(
     expect(page.get_by_role("heading", name="To buy")).to_be_visible()
     axe_is_silent(page)
     unfold(page)
-    page.get_by_text("How these lengths were found").click()
+    page.get_by_text("The lengths, block by block").click()
     axe_is_silent(page)
     fits(page)
     axe_is_silent(page)

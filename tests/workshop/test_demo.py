@@ -275,7 +275,7 @@ class TestTheBatch:
         bought = [thread.purchase for thread in answer.threads if thread.verdict != "enough"]
         for purchase in bought:
             assert purchase is not None
-            order_by = purchase.order_by(answer.needed_on)
+            order_by = purchase.order_by(answer.material_day)
             assert order_by is not None
             assert now.date() <= order_by < now.date() + timedelta(days=batch.needed_in_days)
 

@@ -23,6 +23,15 @@ def test_a_swatch_is_thread_of_its_colour_named_in_words(colour: str) -> None:
     assert 'aria-hidden="true"' in swatch
 
 
+def test_a_colour_that_is_asked_for_is_flat_satin_and_no_spool() -> None:
+    wound = drawn("{% swatch '#c41e3a' 'Signal red' %}")
+    asked = drawn("{% swatch '#c41e3a' 'Signal red' asked=True %}")
+    assert ("#winding" in wound, "#satin" in wound) == (True, False)
+    assert ("#winding" in asked, "#satin" in asked) == (False, True)
+    assert wound.count("<path") > asked.count("<path"), "a spool has flanges"
+    assert "Signal red" in asked
+
+
 @pytest.mark.parametrize("colour", [None, ""])
 def test_a_swatch_without_a_colour_is_hatched_and_still_named(colour: str | None) -> None:
     swatch = drawn("{% swatch colour 'No colour in the file' %}", colour=colour)
@@ -67,18 +76,3 @@ def test_a_verdict_says_its_word_or_the_text_given() -> None:
     assert ">Short: 2 of 5 colours</span>" in drawn("{% verdict 'short' 'Short: 2 of 5 colours' %}")
     with pytest.raises(ValueError, match="not 'plenty'"):
         drawn("{% verdict 'plenty' %}")
-
-
-@pytest.mark.parametrize(
-    ("free", "end"), [(50.0, "50.0"), (100.0, "100.0"), (110.0, "110.0"), (900.0, "120")]
-)
-def test_a_strand_reaches_as_far_as_the_stock(free: float, end: str) -> None:
-    assert f'class="strand-free" d="M0 6H{end}"' in drawn("{% strand free needed %}", free=free, needed=100.0)
-
-
-def test_an_empty_spool_lays_no_strand_and_an_unknown_one_draws_nothing() -> None:
-    empty = drawn("{% strand 0 100 %}")
-    assert "strand-needed" in empty
-    assert "strand-free" not in empty
-    assert drawn("{% strand None 100 %}") == ""
-    assert drawn("{% strand 100 0 %}") == ""

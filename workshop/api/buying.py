@@ -25,6 +25,7 @@ router = Router(tags=["buying"])
 OrderNumber = Path(..., ge=1, le=2**31 - 1)
 PATIENCE_SECONDS = 20.0
 MOST_SUPPLIERS, MOST_LINES = 50, 500
+THERE_BY = "The day by which it must be there, so that its job can be begun in time."
 
 
 class JobNeedRow(Schema):
@@ -32,7 +33,7 @@ class JobNeedRow(Schema):
 
     job: int
     what: str
-    needed_on: str | None
+    needed_on: str | None = Field(description=THERE_BY)
     quantity: int
 
 
@@ -43,12 +44,12 @@ class NeedTold(Schema):
     kind: str
     name: str
     detail: str
-    unit: Literal["mm", "pieces"]
+    unit: Literal["mm", "mg", "pieces"]
     free: int
     on_order: int
     safety: int
     missing: int
-    needed_on: str | None
+    needed_on: str | None = Field(description=THERE_BY)
     order_by: str | None
     kept_for: str = Field(description="Why it is kept though no job wants it; empty where that is not so.")
     jobs: list[JobNeedRow]
@@ -74,7 +75,7 @@ class BasketRow(Schema):
     unit_price: str | None
     total: str | None
     order_by: str | None
-    needed_on: str | None
+    needed_on: str | None = Field(description=THERE_BY)
     jobs: list[int]
     kept_for: str
 
@@ -299,7 +300,7 @@ def _need(need: MaterialNeed) -> dict[str, Any]:
         "safety": round(net.safety),
         "missing": need.missing,
         "needed_on": need.needed_on.isoformat() if need.needed_on else None,
-        "order_by": net.order_by.isoformat() if net.order_by else None,
+        "order_by": need.order_by.isoformat() if need.order_by else None,
         "kept_for": need.kept_for,
         "jobs": [
             {

@@ -212,6 +212,7 @@ class TimePart(Schema):
     hands_on_min: float
     thread_changes: int
     start_by: str | None
+    material_by: str | None
 
 
 class QuantityPart(Schema):

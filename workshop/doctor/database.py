@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db import DatabaseError, connection, transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.spoken import N_
 from inventory.ledger.check import GUARDS, GUARDS_THERE
@@ -70,9 +71,11 @@ def _version() -> Iterator[DoctorFinding]:
     if waiting:
         yield DoctorFinding(
             AREA,
-            _("The database waits for {count} changes, first {first}.").format(
-                count=len(waiting), first=waiting[0]
-            ),
+            ngettext(
+                "The database waits for {count} change, {first}.",
+                "The database waits for {count} changes, first {first}.",
+                len(waiting),
+            ).format(count=len(waiting), first=waiting[0]),
             _(MIGRATE),
         )
         return

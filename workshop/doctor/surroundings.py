@@ -11,9 +11,10 @@ from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles.finders import find
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
+from inventory.acting.days import plain_day, told_moment
 from inventory.compute.spoken import figure
 from inventory.kept_files import store, store_problem
 from inventory.models import Entry, LongWork
@@ -45,7 +46,7 @@ def surroundings_findings(*, at: datetime) -> Iterator[DoctorFinding]:
     backups = kept_backups(Path(settings.BACKUP_FOLDER))
     if not backups or at - backups[0].made_at > BACKUP_WITHIN:
         last = (
-            _("The last backup here is of {day}.").format(day=date_format(backups[0].made_at, _("d M Y")))
+            _("The last backup here is of {day}.").format(day=plain_day(backups[0].made_at))
             if backups
             else _("No backup was made here.")
         )
@@ -100,7 +101,7 @@ def _clock(at: datetime) -> Iterator[DoctorFinding]:
         yield DoctorFinding(
             AREA,
             _("The clock says {now}, but an entry is of {then}.").format(
-                now=date_format(at, _("d M Y, H:i")), then=date_format(newest, _("d M Y, H:i"))
+                now=told_moment(at), then=told_moment(newest)
             ),
             _("Set the computer's clock."),
         )
@@ -111,9 +112,11 @@ def _worker(at: datetime) -> Iterator[DoctorFinding]:
     if waiting and not alive(at=at).exists():
         yield DoctorFinding(
             AREA,
-            _("{count} imports, backups or other long work wait, and no process takes them.").format(
-                count=waiting
-            ),
+            ngettext(
+                "{count} import, backup or other long work waits, and no process takes it.",
+                "{count} imports, backups or other long work wait, and no process takes them.",
+                waiting,
+            ).format(count=waiting),
             _("Start a worker: python3 manage.py work")
             if settings.WORK_IN == "worker"
             else _("Start the site."),

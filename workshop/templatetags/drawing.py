@@ -61,7 +61,6 @@ SAID = {
     "unknown": N_("Not known"),
     "off colour": N_("No match"),
 }
-STRAND_LENGTH, STRAND_ROOM = 100, 120
 
 
 def _slanted(*, step: float, rise: float, offset: float = 0.0) -> str:
@@ -87,6 +86,7 @@ def _slanted(*, step: float, rise: float, offset: float = 0.0) -> str:
 SURROUND = mark_safe(
     '<rect width="48" height="36" fill="#bababa"/><path d="M4 2.6H44V5H4zM4 31H44V33.4H4z" fill="#6a6a6a"/>'
 )
+FLAT_SURROUND = mark_safe('<rect width="48" height="36" fill="#bababa"/>')
 FURROWS = _slanted(step=2.3, rise=4)
 RIDGES = _slanted(step=2.3, rise=4, offset=1.1)
 HATCHES = _slanted(step=5.2, rise=26)
@@ -113,11 +113,13 @@ NO_COLOUR = format_html(
 
 
 @register.simple_tag
-def swatch(colour: str | None, name: str, *, detail: str = "", size: str = "m") -> SafeString:
+def swatch(
+    colour: str | None, name: str, *, detail: str = "", size: str = "m", asked: bool = False
+) -> SafeString:
     """Return thread wound in ``colour`` (``#rrggbb``, or None for no colour) with its name in words.
 
-    ``detail`` is a second, smaller line such as maker, range and code; ``size`` is s, m or l. The colour is told in
-    plain words as well.
+    A colour that is only ``asked`` for is no thread: it is flat satin. ``detail`` is a second, smaller line such as
+    maker, range and code; ``size`` is s, m or l. The colour is told in plain words as well.
     """
     if size not in SWATCH_SIZES:
         raise ValueError(f"A swatch is s, m or l, not {size!r}.")
@@ -126,8 +128,8 @@ def swatch(colour: str | None, name: str, *, detail: str = "", size: str = "m") 
         "{}{}</svg>"
         '<span class="swatch-words"><span class="swatch-name">{}</span>{}{}</span></span>',
         size,
-        SURROUND,
-        _wound(colour),
+        SURROUND if not asked else FLAT_SURROUND,
+        _satin(colour) if asked else _wound(colour),
         name,
         format_html('<span class="swatch-detail">{}</span>', detail) if detail else "",
         _in_plain_words(colour, name),
@@ -236,32 +238,6 @@ def verdict_at(word: str, across: str) -> SafeString:
         across,
         word.replace(" ", "-"),
         VERDICT_SHAPES[word],
-    )
-
-
-@register.simple_tag
-def strand(free: float | None, needed: float | None) -> SafeString:
-    """Return the stitches that are needed and, laid over them, the strand that is free.
-
-    The strand ends where the stock ends; one that is a fifth longer than needed, or more, runs out of the
-    picture. Nothing is drawn where either is not known.
-    """
-    if free is None or not needed:
-        return mark_safe("")
-    end = round(min(free / needed * STRAND_LENGTH, STRAND_ROOM), 1)
-    return format_html(
-        '<svg class="strand" viewBox="-2 0 124 12" aria-hidden="true">'
-        '<path class="strand-needed" d="M0 6H{length}" fill="none" stroke="currentColor" stroke-width="1.5" '
-        'stroke-dasharray="5 3"/>'
-        '<path d="M{length} 1V11" stroke="currentColor" stroke-width="1.5"/>{laid}</svg>',
-        length=STRAND_LENGTH,
-        laid=format_html(
-            '<path class="strand-free" d="M0 6H{}" fill="none" stroke="currentColor" stroke-width="4" '
-            'stroke-linecap="round"/>',
-            end,
-        )
-        if end > 0
-        else "",
     )
 
 

@@ -5,19 +5,21 @@ that end in ``_number`` leave the unit out, for columns that have it in the head
 written as a dash.
 """
 
-import datetime
+from collections.abc import Callable
 from decimal import Decimal
+from functools import wraps
+from typing import Any
 
 from django import template
 from django.utils import timezone
-from django.utils.dateformat import format as format_date
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, pgettext
+from django.utils.translation import gettext_lazy
 
+from inventory.acting import days
 from inventory.compute.lengths import format_length, format_weight, told_length
-from inventory.compute.spoken import as_written_here
+from inventory.compute.spoken import NO_BREAK, as_written_here, whole
 from inventory.compute.units import Units, side_number, told_area, told_sides
 
 register = template.Library()
@@ -39,9 +41,9 @@ def thread_length(mm: float | None, units: Units) -> str:
     """Return a thread length in the person's unit.
 
     >>> thread_length(1_234_500, Units()), thread_length(914.4, Units(length="yd")), thread_length(None, Units())
-    ('1,234.5 m', '1.0 yd', '–')
+    ('1,234.5\\xa0m', '1.0\\xa0yd', '–')
     """
-    return UNKNOWN if mm is None else format_length(mm, unit=units.length)
+    return UNKNOWN if mm is None else whole(format_length(mm, unit=units.length))
 
 
 @register.filter
@@ -49,9 +51,9 @@ def told(mm: float | None, units: Units) -> str:
     """Return a thread length to be read and not typed: whole units from ten on.
 
     >>> told(1_234_500, Units()), told(4_230, Units()), told(None, Units())
-    ('1,234 m', '4.2 m', '–')
+    ('1,234\\xa0m', '4.2\\xa0m', '–')
     """
-    return UNKNOWN if mm is None else told_length(mm, unit=units.length)
+    return UNKNOWN if mm is None else whole(told_length(mm, unit=units.length))
 
 
 @register.filter
@@ -69,9 +71,9 @@ def size(mm: float | None, units: Units) -> str:
     """Return a size of cloth, hoop or stabilizer in the person's unit.
 
     >>> size(381, Units()), size(381, Units(size="in"))
-    ('38.1 cm', '15.00 in')
+    ('38.1\\xa0cm', '15.00\\xa0in')
     """
-    return UNKNOWN if mm is None else format_length(mm, unit=units.size)
+    return UNKNOWN if mm is None else whole(format_length(mm, unit=units.size))
 
 
 @register.filter
@@ -89,9 +91,9 @@ def sides(mm: float) -> str:
     """Return a small distance in mm or in inches, as the reader has chosen.
 
     >>> sides(10)
-    '10 mm'
+    '10\\xa0mm'
     """
-    return told_sides(mm)
+    return whole(told_sides(mm))
 
 
 @register.filter
@@ -109,9 +111,9 @@ def area(mm2: float) -> str:
     """Return an area in cm² or square inches, as the reader has chosen.
 
     >>> area(12_345)
-    '123 cm²'
+    '123\\xa0cm²'
     """
-    return told_area(mm2)
+    return whole(told_area(mm2))
 
 
 @register.filter
@@ -119,9 +121,9 @@ def weight(mg: float | None, units: Units) -> str:
     """Return a weight in the person's unit.
 
     >>> weight(152_400, Units()), weight(113_398, Units(weight="oz"))
-    ('152.4 g', '4.00 oz')
+    ('152.4\\xa0g', '4.00\\xa0oz')
     """
-    return UNKNOWN if mg is None else format_weight(mg, unit=units.weight)
+    return UNKNOWN if mg is None else whole(format_weight(mg, unit=units.weight))
 
 
 @register.filter
@@ -149,15 +151,15 @@ def percent(share: float | None) -> str:
     """Return a share from 0 to 1 in whole percent, never rounded up to certainty or down to nothing.
 
     >>> percent(0.953), percent(0.9991), percent(1), percent(0.002), percent(0)
-    ('95 %', 'over 99 %', '100 %', 'under 1 %', '0 %')
+    ('95\\xa0%', 'over\\xa099\\xa0%', '100\\xa0%', 'under\\xa01\\xa0%', '0\\xa0%')
     """
     if share is None:
         return UNKNOWN
     if 0.99 < share < 1:
-        return _("over 99 %")
+        return whole(_("over 99 %"))
     if 0 < share < 0.01:
-        return _("under 1 %")
-    return f"{share * 100:.0f} %"
+        return whole(_("under 1 %"))
+    return whole(f"{share * 100:.0f} %")
 
 
 @register.filter
@@ -165,12 +167,13 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     """Return an amount with two places after its currency code.
 
     >>> money(Decimal("1234.5"), "EUR"), money(Decimal("0.054")), money(Decimal("-3"), "GBP")
-    ('EUR 1,234.50', '0.05', 'GBP −3.00')
+    ('EUR\\xa01,234.50', '0.05', 'GBP\\xa0−3.00')
     """
     if amount is None:
         return UNKNOWN
     written = as_written_here(f"{amount:,.2f}").replace("-", "−")
-    return _("{currency} {amount}").format(currency=currency, amount=written) if currency else written
+    said = _("{currency} {amount}").format(currency=currency, amount=written) if currency else written
+    return whole(said)
 
 
 @register.filter
@@ -178,38 +181,45 @@ def minutes(duration_min: float | None) -> str:
     """Return a duration in hours and whole minutes.
 
     >>> minutes(85.4), minutes(120), minutes(12.5), minutes(0.2), minutes(0)
-    ('1 h 25 min', '2 h', '13 min', 'under 1 min', '0 min')
+    ('1\\xa0h\\xa025\\xa0min', '2\\xa0h', '13\\xa0min', 'under\\xa01\\xa0min', '0\\xa0min')
     """
     if duration_min is None:
         return UNKNOWN
     if 0 < duration_min < 0.5:
-        return _("under 1 min")
+        return whole(_("under 1 min"))
     hours, rest = divmod(int(duration_min + 0.5), 60)
     if not hours:
-        return f"{rest} min"
-    return f"{hours} h {rest} min" if rest else f"{hours} h"
+        return whole(f"{rest} min")
+    return whole(f"{hours} h {rest} min" if rest else f"{hours} h")
 
 
-@register.filter
-def day(date: datetime.date | None) -> str:
-    """Return a day as people write it; of a moment, the day it falls on where the workshop stands.
+def _of_days(name: str, told: Callable[[Any], str]) -> Callable[[Any], str]:
+    """Register a way of writing days as a filter that no line breaks."""
 
-    >>> day(datetime.date(2026, 11, 27)), day(None)
-    ('Fri 27 Nov 2026', '–')
-    """
-    if not date:  # or what a template makes of a record that is gone meanwhile: nothing
-        return UNKNOWN
-    if isinstance(date, datetime.datetime) and timezone.is_aware(date):
-        date = timezone.localtime(date)
-    return format_date(date, pgettext("date format", "D j M Y"))
+    @wraps(told)
+    def written(day: Any) -> str:
+        return whole(told(day))
+
+    filtered: Callable[[Any], str] = register.filter(name, written)
+    return filtered
+
+
+day = _of_days("day", days.told_day)
+near_day = _of_days("near_day", days.near_day)
+plain_day = _of_days("plain_day", days.plain_day)
+# A heading in large letters may need two lines for it.
+this_day = register.filter("this_day", days.this_day)
+told_month = _of_days("told_month", days.told_month)
+moment = _of_days("moment", days.told_moment)
+minute = _of_days("minute", days.told_minute)
 
 
 @register.simple_tag
 def page_made() -> str:
     """Return the day and the minute at which a page is made: on paper it goes on saying so."""
     now = timezone.localtime()
-    return f"{day(now)}, {now:%H:%M}"
+    return f"{day(now)}, {minute(now)}"
 
 
 def _number(quantity: str) -> str:
-    return quantity.partition(" ")[0]
+    return quantity.partition(NO_BREAK)[0]

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from inventory.compute.errors import WorkshopError
-from inventory.compute.spoken import N_, _, plainly
+from inventory.compute.spoken import _, plainly
 
 Floats = npt.NDArray[np.float64]
 
@@ -26,19 +26,6 @@ GREY_SCALE: Mapping[str, float] = {
 }
 _GRADES = tuple(GREY_SCALE)
 _MIDPOINTS = (0.4, 1.25, 2.1, 2.95, 4.1, 5.8, 8.2, 11.6)
-
-# The standard gives numbers only; the words are common practice, no source.
-_GRADE_IN_WORDS: Mapping[str, str] = {
-    "5": N_("no difference"),
-    "4-5": N_("hardly any difference"),
-    "4": N_("a slight difference"),
-    "3-4": N_("a noticeable difference"),
-    "3": N_("a clear difference"),
-    "2-3": N_("a large difference"),
-    "2": N_("a very large difference"),
-    "1-2": N_("nearly another colour"),
-    "1": N_("another colour"),
-}
 
 
 class NotADifference(WorkshopError):
@@ -105,22 +92,6 @@ def grade_between(reference: npt.ArrayLike, other: npt.ArrayLike) -> str:
     '4'
     """
     return grey_scale_grade(float(delta_e_f(reference, np.asarray(other).reshape(1, 3))[0]))
-
-
-def grade_in_words(grade: str) -> str:
-    """Return what a grade of the grey scale looks like, in the reader's language.
-
-    >>> grade_in_words("4-5")
-    'hardly any difference'
-    """
-    words = _GRADE_IN_WORDS.get(grade)
-    if words is None:
-        raise NotADifference(
-            _('"{grade}" is not a grade of the grey scale. Use {names}.').format(
-                grade=grade, names=", ".join(_GRADES)
-            )
-        )
-    return _(words)
 
 
 def _refuse_negative(difference: float) -> None:

@@ -11,7 +11,7 @@ from django.db import IntegrityError
 
 from inventory.acting import whole_act
 from inventory.compute.errors import WorkshopError
-from inventory.compute.spoken import _, figure
+from inventory.compute.spoken import _, figure, ngettext
 from inventory.files.importing.catalogue import save_drafts, tell_drafts
 from inventory.files.importing.kinds import FileKind, kind_named
 from inventory.files.importing.plan import ImportPlan
@@ -71,7 +71,11 @@ class Preview:
     @property
     def in_words(self) -> str:
         told = (
-            _("{new} new, {changed} changed, {unchanged} unchanged, {failed} with {cells} bad cells")
+            ngettext(
+                "{new} new, {changed} changed, {unchanged} unchanged, {failed} with {cells} bad cell",
+                "{new} new, {changed} changed, {unchanged} unchanged, {failed} with {cells} bad cells",
+                len(self.problems),
+            )
             if self.failed
             else _("{new} new, {changed} changed, {unchanged} unchanged")
         )
@@ -89,13 +93,15 @@ class NothingLanded(WorkshopError):
 
     def __init__(self, preview: Preview, *, hint: str) -> None:
         self.preview = preview
+        every = len(preview.failed) + len(preview.outcomes)
         super().__init__(
-            _(
-                "Nothing was imported: {failed} of {rows} rows cannot be, because of {cells} bad cells. "
-                "{hint}"
+            ngettext(
+                "Nothing was imported, because of {cells} bad cell ({failed} of {rows}). {hint}",
+                "Nothing was imported, because of {cells} bad cells ({failed} of {rows}). {hint}",
+                len(preview.problems),
             ).format(
                 failed=figure(len(preview.failed)),
-                rows=figure(len(preview.failed) + len(preview.outcomes)),
+                rows=ngettext("{number} row", "{number} rows", every).format(number=figure(every)),
                 cells=figure(len(preview.problems)),
                 hint=hint,
             )

@@ -6,11 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from django.utils.dateformat import format as format_date
-from django.utils.timezone import localtime
-from django.utils.translation import pgettext
-
 from inventory import ledger
+from inventory.acting.days import plain_day
 from inventory.compute.knowing import RELATIVE_SIGMA
 from inventory.compute.spoken import _, as_written_here
 from inventory.files.importing.catalogue import Draft, Index, differing, in_words, record_values, same
@@ -249,7 +246,7 @@ def _finding(thing: StatedThing, quantity: int | None) -> Finding:
 
 def day_in_words(moment: datetime) -> str:
     """Return the day on which a moment falls where the workshop stands."""
-    return format_date(localtime(moment), pgettext("date format", "d M Y"))
+    return plain_day(moment)
 
 
 def in_unit(quantity: int, *, unit: str) -> str:

@@ -12,7 +12,7 @@ from inventory.acting import planned_act
 from inventory.catalogue.in_own_words import SpoolInWords, catalogued, how_much
 from inventory.compute.errors import WorkshopError
 from inventory.compute.knowing import RELATIVE_SIGMA
-from inventory.compute.spoken import _, figure
+from inventory.compute.spoken import _, figure, ngettext
 from inventory.files.listening.meanings import LEFT_OUT, MEANINGS
 from inventory.files.listening.reading import KeptList
 from inventory.files.listening.rows import ListedRow, Reading
@@ -49,9 +49,11 @@ def land_list(
     asked = sum(bool(row.asked) for row in rows)
     if asked:
         raise StillAsked(
-            _(
-                "Nothing came onto the shelf yet: {asked} of {count} rows need an answer, or to be left out."
-            ).format(asked=asked, count=len(rows))
+            ngettext(
+                "Nothing came onto the shelf yet: {asked} row needs an answer, or to be left out.",
+                "Nothing came onto the shelf yet: {asked} rows need an answer, or to be left out.",
+                asked,
+            ).format(asked=asked)
         )
     key, there = _key_of(kept)
     if there:

@@ -8,6 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from inventory.catalogue.equivalents import ONE_WAY, Equivalent, by_earlier_code, equivalents, one_shade
+from inventory.compute.colour.seen import difference_seen
 from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from inventory.management.shades import shade_as_data
@@ -81,7 +82,7 @@ def _table(found: list[Equivalent]) -> Table:
                 low=figure(each.between[0], 1, grouped=False),
                 high=figure(each.between[1], 1, grouped=False),
             ),
-            f"{each.grade} ({_(each.in_words)})",
+            f"{each.grade} ({difference_seen(each.delta_e_00)})",
             shade.range.fibre,
             shade.range.weight_label,
             "yes" if each.is_owned else "no",

@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_length
@@ -107,10 +108,12 @@ class Command(WorkshopCommand):
                         reason=each.reason,
                     )
                 )
-        said = _("{understood} of {count} rows are understood: {spools} spools.")
+        rows_said = ngettext("{number} row", "{number} rows", len(rows)).format(number=len(rows))
+        spools_said = ngettext("{number} spool", "{number} spools", spools).format(number=spools)
+        said = _("Understood: {understood} of {rows}, {spools}.")
         if before:
-            said = _("{understood} of {count} rows are understood: {spools} spools. They came before.")
-        self.stdout.write(said.format(understood=len(rows) - len(asked), count=len(rows), spools=spools))
+            said = _("Understood: {understood} of {rows}, {spools}. All of it came before.")
+        self.stdout.write(said.format(understood=len(rows) - len(asked), rows=rows_said, spools=spools_said))
 
 
 def _asked(kept: KeptList, row: ListedRow) -> dict[str, object]:

@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from rich.table import Table
 from rich.text import Text
 
+from inventory.compute.colour.seen import difference_seen
 from inventory.compute.left_out import left_out_as_data, left_out_in_words
 from inventory.compute.lengths import format_length
 from inventory.compute.spoken import N_, figure
@@ -71,7 +72,7 @@ def _table(near: list[NearShade]) -> Table:
             shade.name,
             _(shade.plain_name),
             figure(each.delta_e_00, 1),
-            f"{each.grade} ({_(each.in_words)})",
+            f"{each.grade} ({difference_seen(each.delta_e_00)})",
             format_length(each.free_mm, unit=unit, places=1).removesuffix(f" {unit}"),
         )
     return table

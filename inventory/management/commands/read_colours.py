@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.catalogue.colour_files import read_meter_file
 from inventory.catalogue.shade_colours import set_colours
@@ -67,10 +68,13 @@ class Command(WorkshopCommand):
             return
         for shade, colour, change in done:
             L, a, b = colour.lab
-            said = _("{shade}: L {L}, a {a}, b {b} from {count} readings, apart by ΔE {spread}")
+            readings = ngettext("{count} reading", "{count} readings", colour.count).format(
+                count=colour.count
+            )
+            said = _("{shade}: L {L}, a {a}, b {b} from {readings}, apart by ΔE {spread}")
             if not change:
                 said = _(
-                    "{shade}: L {L}, a {a}, b {b} from {count} readings, apart by ΔE {spread}; it was so already"
+                    "{shade}: L {L}, a {a}, b {b} from {readings}, apart by ΔE {spread}; it was so already"
                 )
             self.stdout.write(
                 said.format(
@@ -78,7 +82,7 @@ class Command(WorkshopCommand):
                     L=figure(L, 1, grouped=False),
                     a=figure(a, 1, grouped=False),
                     b=figure(b, 1, grouped=False),
-                    count=colour.count,
+                    readings=readings,
                     spread=figure(colour.spread, 2, grouped=False),
                 )
             )

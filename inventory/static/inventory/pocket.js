@@ -99,7 +99,8 @@ async function begin() {
   if (!answer.ok) throw new Error(String(answer.status));
   const list = await answer.json();
   shades = list.shades.map((shade) => ({ ...shade, said: words(shade) }));
-  const at = new Date(list.at).toLocaleString(document.documentElement.lang || [], { dateStyle: "medium", timeStyle: "short" });
+  const form = { day: "numeric", month: "short", year: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+  const at = new Date(list.at).toLocaleString(document.documentElement.lang || [], form);
   const owned = shades.filter((shade) => shade.spools).length;
   part("how-old").textContent = fill(said.sayOwned, { owned, known: shades.length, at });
   field.disabled = false;

@@ -1,11 +1,13 @@
-"""The shelf as it would be with a purchase on it, so that a plan can be made again."""
+"""What is bought for a plan: in time, and the shelf as it would be with it, so that the plan can be made again."""
 
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 
 from inventory.compute.knowing import sealed_sigma
 from planning.compute.batch.asked import Shelf
+from planning.compute.batch.plan import BatchPlan
 from planning.compute.batch.sentences import NEW_SPOOL
 from planning.compute.buying.packs import PackPurchase
 from planning.compute.buying.priced_instead import PricedInstead
@@ -42,4 +44,19 @@ def _sealed(purchase: PackPurchase) -> tuple[OwnedSpool, ...]:
     return tuple(
         OwnedSpool(-number, NEW_SPOOL.format(number=number), holds, sealed_sigma(holds))
         for number in range(1, purchase.packs * offer.pack + 1)
+    )
+
+
+def bought_in_time(plan: BatchPlan, *, today: date) -> BatchPlan:
+    """Return the plan with each purchase the cheapest one that comes in time, where any does; else the quickest."""
+    there_by = plan.material_day
+
+    def timely(purchase: PackPurchase | None) -> PackPurchase | None:
+        return purchase and purchase.in_time(there_by, today=today)
+
+    return replace(
+        plan,
+        threads=tuple(replace(each, purchase=timely(each.purchase)) for each in plan.threads),
+        bobbins=replace(plan.bobbins, purchase=timely(plan.bobbins.purchase)),
+        stabilizer=tuple(replace(each, purchase=timely(each.purchase)) for each in plan.stabilizer),
     )

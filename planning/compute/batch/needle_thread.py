@@ -254,7 +254,8 @@ def _notes_for_other_eyes(requests: Sequence[ColourRequest], choices: Sequence[C
         for each in fallen[:MOST_NOTED_PAIRS]
     ]
     if len(fallen) > MOST_NOTED_PAIRS:
-        notes.append(say.MORE_FALLEN.format(pairs=len(fallen) - MOST_NOTED_PAIRS))
+        more = len(fallen) - MOST_NOTED_PAIRS
+        notes.append(say.ONE_MORE_FALLEN if more == 1 else say.MORE_FALLEN.format(pairs=more))
     return notes
 
 

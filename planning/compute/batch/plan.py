@@ -18,6 +18,7 @@ from planning.compute.batch.cost_by_quantity import QuantityCost, cost_by_quanti
 from planning.compute.batch.costing import BatchCost, batch_cost
 from planning.compute.batch.needle_thread import PlannedThread, plan_threads
 from planning.compute.batch.spool_ends import spool_ends
+from planning.compute.buying.in_time import material_day
 from planning.compute.buying.priced_instead import PricedInstead
 from planning.compute.certainty.settling import LookFirst
 from planning.compute.hooping.pieces import PiecesToStitch, pieces_to_stitch
@@ -59,7 +60,7 @@ class BatchPlan:
     hands_on_min: float
     thread_changes: int
     cost: BatchCost
-    needed_on: date | None
+    needed_on: date | None  # the day it is to be done
     notes: tuple[str, ...]
     instead: tuple[PricedInstead, ...]
     stitches: int  # over all pieces to stitch
@@ -78,6 +79,12 @@ class BatchPlan:
     enough_at: float = 0.95
     tight_at: float = 0.5
     on_order: tuple[OnTheWay, ...] = ()  # of what is lacking, what orders and drafts bring
+    counted: tuple[tuple[str, int], ...] = ()  # how much of that comes in time, by material
+
+    @property
+    def material_day(self) -> date | None:
+        """The day by which what is bought must be there; None where the batch has no day."""
+        return material_day(self.start_by) if self.start_by else None
 
     @property
     def off_colour(self) -> tuple[PlannedThread, ...]:

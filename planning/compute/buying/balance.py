@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 from inventory.compute.errors import require_not_negative
 from inventory.compute.spoken import N_
+from planning.compute.buying.in_time import order_by
 
 # So far ahead a balance is followed; a material that lasts longer is in no hurry.
 HORIZON_DAYS = 365
@@ -102,8 +103,8 @@ def project(
         # Sevenths add up to a whole week only to within rounding.
         if balance < -1e-6:
             run_out_on = steps[-1].on
-            order_by = None if lead_time_days is None else run_out_on - timedelta(days=lead_time_days)
-            return Projection(tuple(steps), run_out_on, order_by)
+            by = None if lead_time_days is None else order_by(run_out_on, lead_time_days=lead_time_days)
+            return Projection(tuple(steps), run_out_on, by)
     return Projection(tuple(steps), None, None)
 
 

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from inventory.compute.errors import WorkshopError, require_not_negative
 from inventory.compute.spoken import N_, _
+from planning.compute.buying.in_time import order_by
 from planning.compute.certainty.enough import Factor, missing_mm, p_enough
 
 
@@ -14,7 +15,8 @@ from planning.compute.certainty.enough import Factor, missing_mm, p_enough
 class DatedNeed:
     """What one job takes: a lognormal with this median; ``spread`` is the sigma of its logarithm.
 
-    ``day`` is None where the job has none: it is stitched after all that have.
+    ``day`` is the one by which it must be there (``material_day``), None where the job has none: it is stitched after
+    all that have.
     """
 
     day: date | None
@@ -35,11 +37,11 @@ class Net:
     """How a material stands over time.
 
     ``missing`` is what must be bought so that every need is met at the wanted certainty and ``safety`` stays;
-    ``run_out`` the first day on which the stock is not surely enough for the jobs, and ``p_enough`` how sure it is
+    ``run_out`` the first day by which the stock is not surely enough for the jobs, and ``p_enough`` how sure it is
     then (of the last need, where it never runs out); ``order_by`` the last day to order, None where nothing is
-    missing. Both days are None where only jobs without a day run out; where only the safety stock lacks, it is to be
-    ordered today. A stock may run out with nothing missing: what is on order comes after that day, and so would all
-    that is bought now.
+    missing. Either day may have passed. Both are None where only jobs without a day run out; where only the safety
+    stock lacks, it is to be ordered today. A stock may run out with nothing missing: what is on order comes after that
+    day, and so would all that is bought now.
     """
 
     gross: float
@@ -119,7 +121,7 @@ def net_over_time(
     >>> net.missing, net.run_out == day, net.order_by
     (500.0, True, datetime.date(2026, 3, 4))
     """
-    dated = {max(today, need.day) for need in needs if need.day is not None}
+    dated = {need.day for need in needs if need.day is not None}
     days: list[date | None] = [*sorted(dated | {today}), None]
     missing, last = 0.0, (0.0, Factor(0.0, 0.0, 0.0), free)
     run_out: date | None = None
@@ -141,9 +143,9 @@ def net_over_time(
             missing = max(missing, _lacking(median, factor, in_time - safety, free_sigma, certainty))
     median, factor, there = last
     p = p_enough(median, factor, free_mm=there, free_sigma_mm=free_sigma)
-    order_by = run_out - timedelta(days=lead_time_days) if run_out and missing else None
+    by = order_by(run_out, lead_time_days=lead_time_days) if run_out and missing else None
     if missing and not buy_for_jobs:
-        order_by = today
+        by = today
     return Net(
         gross=sum(need.median for need in needs),
         free=free,
@@ -152,7 +154,7 @@ def net_over_time(
         missing=missing,
         run_out=run_out,
         p_enough=p,
-        order_by=order_by,
+        order_by=by,
     )
 
 

@@ -1,12 +1,13 @@
 """Whole packs that cover a need, at the least price."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import date
 from decimal import Decimal
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import _
+from planning.compute.buying.in_time import order_by
 
 
 @dataclass(frozen=True)
@@ -23,16 +24,29 @@ class PackOffer:
 
 @dataclass(frozen=True)
 class PackPurchase:
+    """So many packs of an offer; ``ways`` are all purchases that would cover the same need."""
+
     offer: PackOffer
     packs: int
+    ways: tuple["PackPurchase", ...] = field(default=(), compare=False, repr=False)
 
     @property
     def total(self) -> Decimal:
         return self.packs * self.offer.price
 
-    def order_by(self, needed_on: date | None) -> date | None:
-        """Return the last day to order for a need on that day, or None where the day is open."""
-        return needed_on - timedelta(days=self.offer.lead_time_days) if needed_on else None
+    def order_by(self, there_by: date | None) -> date | None:
+        """Return the last day to order what must be there by that day, or None where the day is open."""
+        return order_by(there_by, lead_time_days=self.offer.lead_time_days) if there_by else None
+
+    def in_time(self, there_by: date | None, *, today: date) -> "PackPurchase":
+        """Return the cheapest way that brings it by that day if it is ordered ``today``, else the quickest one."""
+        ways = self.ways or (self,)
+        if there_by is None:
+            return self
+        timely = [each for each in ways if (by := each.order_by(there_by)) and by >= today]
+        if timely:
+            return min(timely, key=_dearness)
+        return min(ways, key=lambda each: (each.offer.lead_time_days, each.total))
 
 
 def packs_needed(need: int, *, holds: int) -> int:
@@ -59,4 +73,9 @@ def cheapest_purchase(need: int, offers: Sequence[PackOffer]) -> PackPurchase | 
     None where nothing is on offer.
     """
     purchases = [PackPurchase(offer, packs_needed(need, holds=offer.holds)) for offer in offers]
-    return min(purchases, key=lambda each: (each.total, each.offer.lead_time_days), default=None)
+    best = min(purchases, key=_dearness, default=None)
+    return replace(best, ways=tuple(purchases)) if best else None
+
+
+def _dearness(purchase: PackPurchase) -> tuple[Decimal, int]:
+    return purchase.total, purchase.offer.lead_time_days

@@ -43,6 +43,7 @@ MUST_BREAK = N_("It is proven that no choice from these shades keeps all colours
 FALLEN_TOGETHER = N_(
     "{one} and {other} will be hard to tell apart with {viewers}; as asked for they are not."
 )
+ONE_MORE_FALLEN = N_("One more pair falls together for eyes without one kind of cone.")
 MORE_FALLEN = N_("{pairs} more pairs fall together for eyes without one kind of cone.")
 
 # Why a thread is short or unknown.
@@ -92,6 +93,16 @@ SENTENCES: tuple[Marked, ...] = (
     *(NEAR, AS_NEAR_AS_COMES, NEAREST_KNOWN, ONLY_KNOWN, NEARER_TO_BUY, NOTHING_LIKE_IT),
     *_EARLIER,
     *(NO_SUCH_THREAD, ANOTHER_COLOUR, BUY_NEARER_FROM, BUY_NEARER, BUY_FROM, BUY),
-    *(TOO_ALIKE, SHARED, WRONG_ORDER, PINNED_FAR_OFF, NOT_PROVEN, MUST_BREAK, FALLEN_TOGETHER, MORE_FALLEN),
+    *(
+        TOO_ALIKE,
+        SHARED,
+        WRONG_ORDER,
+        PINNED_FAR_OFF,
+        NOT_PROVEN,
+        MUST_BREAK,
+        FALLEN_TOGETHER,
+        MORE_FALLEN,
+        ONE_MORE_FALLEN,
+    ),
     *(NO_COLOUR, NONE_OF_KNOWN_COLOUR, NONE_OF_THAT_COLOUR, NOTHING_NEAR, NO_THREAD_NEAR, NOBODY_KNOWS),
 )

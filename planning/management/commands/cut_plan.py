@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from rich.console import Console
 
 from inventory.compute.spoken import N_, figure
@@ -63,16 +64,23 @@ def print_cut(console: Console, cut: JobsCut) -> None:
         console.print(_("No stabilizer is planned: choose a fabric with a recipe for the job."))
     before = sum(layer.cut_before for layer in cut.every_layer)
     if before:
-        console.print(_("{before} pieces are cut already and not asked for again.").format(before=before))
+        console.print(
+            ngettext(
+                "{before} piece is cut already and not asked for again.",
+                "{before} pieces are cut already and not asked for again.",
+                before,
+            ).format(before=before)
+        )
 
 
 def _print_product(console: Console, cut: ProductCut) -> None:
     plan = cut.plan
     console.print(
         "\n"
-        + _(
-            "{product}: {pieces} pieces, {roll} of roll; the {proof}, no way takes less than {bound}; "
-            "{waste} wasted"
+        + ngettext(
+            "{product}: {pieces} piece, {roll} of roll; the {proof}, no way takes less than {bound}; {waste} wasted",
+            "{product}: {pieces} pieces, {roll} of roll; the {proof}, no way takes less than {bound}; {waste} wasted",
+            plan.pieces,
         ).format(
             product=cut.product,
             pieces=plan.pieces,
@@ -85,9 +93,11 @@ def _print_product(console: Console, cut: ProductCut) -> None:
     for row in cut.needs:
         if row.missing:
             console.print(
-                _("  {missing} pieces missing for {label}").format(
-                    missing=row.missing, label=piece_said(row.piece.label)
-                )
+                ngettext(
+                    "  {missing} piece missing for {label}",
+                    "  {missing} pieces missing for {label}",
+                    row.missing,
+                ).format(missing=row.missing, label=piece_said(row.piece.label))
             )
     for source in plan.sources:
         console.print(

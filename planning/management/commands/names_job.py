@@ -8,6 +8,7 @@ from typing import Any, Literal
 from django.core.management.base import CommandParser
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_
@@ -38,7 +39,7 @@ class Command(WorkshopCommand):
         parser.add_argument(
             "--tests", type=int, default=0, metavar="N", help=_("Test pieces; none, if not given.")
         )
-        parser.add_argument("--by", type=day, metavar="DAY")
+        parser.add_argument("--by", type=day, metavar="DAY", help=_("When it is due."))
         parser.add_argument(
             "--copies", type=_copies, default="most", metavar="N|most",
             help=_("Names in one hooping: as many as a hoop holds, if not given."),
@@ -85,9 +86,11 @@ class Command(WorkshopCommand):
             )
             return
         self.stdout.write(
-            _("Job {pk}, {job}: {pieces} names, {copies} in a hooping.").format(
-                pk=job.pk, job=job, pieces=job.pieces, copies=job.copies
-            )
+            ngettext(
+                "Job {pk}, {job}: {pieces} name, {copies} in a hooping.",
+                "Job {pk}, {job}: {pieces} names, {copies} in a hooping.",
+                job.pieces,
+            ).format(pk=job.pk, job=job, pieces=job.pieces, copies=job.copies)
         )
         for each in names:
             self.stdout.write(f"  {each.number}. {each.text}: {each.design.name}")

@@ -54,7 +54,12 @@ class Command(WorkshopCommand):
                 "How near the colours must come: as in a picture, or as brand colours; the rules have the limits."
             ),
         )
-        parser.add_argument("--by", type=day, metavar="DAY", help=_("The day the material must be there."))
+        parser.add_argument(
+            "--by",
+            type=day,
+            metavar="DAY",
+            help=_("The day it is due; what is missing must be there before the work starts."),
+        )
         parser.add_argument(
             "--copies",
             type=_copies,

@@ -7,9 +7,9 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from inventory.acting.days import letter_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
@@ -80,7 +80,7 @@ class Command(WorkshopCommand):
                 }
             )
             return
-        self.stdout.write(f"{quote.what}, {date_format(quote.made_on, _('d F Y'))}")
+        self.stdout.write(f"{quote.what}, {letter_day(quote.made_on)}")
         for each in quote.prices:
             mark = "*" if each.is_asked else " "
             self.stdout.write(

@@ -5,15 +5,21 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from rich.console import Console
+from rich.table import Table
 
-from inventory.compute.spoken import N_
+from inventory.compute.lengths import format_length
+from inventory.compute.spoken import N_, figure
+from inventory.compute.units import Units, reader
 from inventory.management.base import WorkshopCommand
+from planning.compute.batch.asked import AskedDesign
 from planning.compute.stitches.thread_length import USUAL_THICKNESS_MM
 from planning.library.designs import asked_from_file
 from planning.models import Rules
 from planning.plan.ask import chosen_machine
 from planning.plan.data import read_design_as_data
-from planning.plan.terminal import print_design
+from planning.plan.terminal import print_file_warnings, swatch
 from planning.stitch_files.reading import UnreadableDesign, read_design_file
 
 
@@ -44,6 +50,43 @@ class Command(WorkshopCommand):
             self.write_json({"designs": [read_design_as_data(design, settings) for design in designs]})
         else:
             for design in designs:
-                print_design(self.console(), design)
+                _print_design(self.console(), design)
         if refused:
             sys.exit(1)
+
+
+def _print_design(console: Console, design: AskedDesign, *, units: Units | None = None) -> None:
+    """Print one design and its blocks."""
+    units = units or reader()
+    console.print(
+        ngettext(
+            "{design} ({format}): {stitches} stitches, {trims} trim, {size}",
+            "{design} ({format}): {stitches} stitches, {trims} trims, {size}",
+            design.trims,
+        ).format(
+            design=design.name,
+            format=design.format,
+            stitches=figure(design.stitches),
+            trims=design.trims,
+            size=f"{figure(design.width_mm, 1)} × {figure(design.height_mm, 1)} mm",
+        ),
+        style="bold",
+    )
+    print_file_warnings(console, design)
+    table = Table(box=None, pad_edge=False)
+    table.add_column(_("Block"), justify="right")
+    table.add_column(_("Colour"))
+    table.add_column("")
+    for heading in (_("Stitches"), _("Trims"), f"{_('Drawn')} {units.length}"):
+        table.add_column(heading, justify="right")
+    for block in design.blocks:
+        sums = block.sums
+        table.add_row(
+            str(block.number),
+            " ".join(part for part in (block.hex, block.name) if part) or _("no colour in the file"),
+            swatch(block.hex),
+            figure(sums.penetrations),
+            str(sums.trims),
+            format_length(sums.drawn_mm, unit=units.length, places=1).rsplit(" ", 1)[0],
+        )
+    console.print(table)

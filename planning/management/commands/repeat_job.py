@@ -5,6 +5,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand, day
@@ -20,7 +21,7 @@ class Command(WorkshopCommand):
         super().add_arguments(parser)
         parser.add_argument("job", type=int, metavar="JOB", help=_("The job's number."))
         parser.add_argument("--pieces", type=int, metavar="N", help=_("Left out: as many as before."))
-        parser.add_argument("--by", type=day, metavar="DAY", help=_("When it is needed."))
+        parser.add_argument("--by", type=day, metavar="DAY", help=_("When it is due."))
         parser.add_argument(
             "--key", default="", help=_("A name of your own; given again, nothing is made twice.")
         )
@@ -35,7 +36,9 @@ class Command(WorkshopCommand):
             self.write_json({"job": made.pk, "repeats": job.pk, "pieces": made.pieces, "state": made.state})
         else:
             self.stdout.write(
-                _("Job {number} is a draft of {pieces} pieces, stitched as job {before} was.").format(
-                    number=made.pk, pieces=made.pieces, before=job.pk
-                )
+                ngettext(
+                    "Job {number} is a draft of {pieces} piece, stitched as job {before} was.",
+                    "Job {number} is a draft of {pieces} pieces, stitched as job {before} was.",
+                    made.pieces,
+                ).format(number=made.pk, pieces=made.pieces, before=job.pk)
             )

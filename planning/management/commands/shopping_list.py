@@ -8,10 +8,10 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from rich.console import Console
 
+from inventory.acting.days import plain_day
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.lengths import format_length
 from inventory.compute.spoken import N_, as_written_here, figure
@@ -208,7 +208,7 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
             )
     for need, comes_on in plan.late:
         console.print(
-            _("Late: {name} is needed on {needed_on}; the quickest comes on {comes_on}.").format(
+            _("Late: {name} must be there by {needed_on}; the quickest comes on {comes_on}.").format(
                 name=need.material.name, needed_on=_day(need.needed_on), comes_on=_day(comes_on)
             )
         )
@@ -219,4 +219,4 @@ def print_shopping(console: Console, plan: BasketPlan, needs: Needs, rows: list[
 
 
 def _day(day: date | None) -> str:
-    return date_format(day, _("j M Y")) if day else ""
+    return plain_day(day) if day else ""

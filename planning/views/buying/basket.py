@@ -10,12 +10,12 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.dateformat import format as format_date
 from django.utils.http import urlencode
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
+from inventory.acting.days import short_month
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
 from inventory.lists.looking_back import (
@@ -233,7 +233,7 @@ def looking_back(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "months": months,
-        "chart": [(format_date(month.first, "M Y"), month.total) for month in back["spent"]],
+        "chart": [(short_month(month.first), month.total) for month in back["spent"]],
         "spent_total": sum((month.total for month in back["spent"]), start=0),
         "turnover": [
             (

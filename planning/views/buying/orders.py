@@ -9,12 +9,12 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.dateformat import format as format_date
 from django.utils.http import urlencode
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from inventory.acting.days import plain_day
 from inventory.compute.errors import WorkshopError
 from inventory.compute.lengths import parse_count, parse_decimal
 from inventory.models import Order, OrderLine, OrderReceipt, Place, Shade
@@ -250,7 +250,7 @@ def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
             placed = place_order(found, at=at, by=request.user, expected_on=form.cleaned_data["expected_on"])
             assert placed.expected_on is not None  # placing gives every order its day
             said = gettext("Order {number} is placed, and expected on {day}.").format(
-                number=number, day=format_date(placed.expected_on, "j M Y")
+                number=number, day=plain_day(placed.expected_on)
             )
         elif act == "expect":
             form = PlaceOrderForm(request.POST)
@@ -258,7 +258,7 @@ def order_act(request: HttpRequest, number: int, act: str) -> HttpResponse:
                 raise WorkshopError(gettext("Say on which day the rest is expected, such as 2026-03-09."))
             expect_order(found, on=form.cleaned_data["expected_on"], at=at, by=request.user)
             said = gettext("The rest of order {number} is expected on {day}.").format(
-                number=number, day=format_date(form.cleaned_data["expected_on"], "j M Y")
+                number=number, day=plain_day(form.cleaned_data["expected_on"])
             )
         elif act == "cancel":
             cancelled = cancel_order(found, at=at, by=request.user)

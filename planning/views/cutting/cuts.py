@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
+from django.utils.translation import ngettext, pgettext
 from django.views.decorators.http import require_http_methods
 
 from inventory.compute.errors import WorkshopError
@@ -79,8 +79,12 @@ def _sheet(request: HttpRequest, numbers: list[int]) -> HttpResponse:
         try:
             if "strips" in request.POST:
                 packs = keep_ring_strips(jobs, **about)
-                said = _("{number} strips as {label}")
-                kept = ", ".join(said.format(number=pack.on_hand, label=pack.label) for pack in packs)
+                kept = ", ".join(
+                    ngettext("{number} strip as {label}", "{number} strips as {label}", pack.on_hand).format(
+                        number=pack.on_hand, label=pack.label
+                    )
+                    for pack in packs
+                )
                 messages.success(request, _("Kept: {strips}.").format(strips=kept))
                 return redirect(here)
             done = post_cut(
@@ -111,6 +115,7 @@ def _sheet(request: HttpRequest, numbers: list[int]) -> HttpResponse:
             if each.plan.pieces
         ],
         "before": before,
+        "lacking": cut.lacking,
         "saved": _saved_in_words(cut, units=request.units),  # type: ignore[attr-defined]
         "can_cut": any(each.plan.sources for each in cuts),
         "is_short": any(sum(each.plan.missing) for each in cuts),

@@ -7,10 +7,10 @@ from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.dateformat import format as format_date
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from inventory.acting.days import near_day
 from inventory.compute.errors import WorkshopError
 from inventory.shelf.forms import new_key
 from inventory.stocktakes.stocktakes import begin_items
@@ -108,7 +108,7 @@ def asked_in_words(address: QueryDict) -> str:
         *(str(given[each]) for each in ("fabric", "machine") if given[each]),
     ]
     if given["needed_on"]:
-        parts.append(_("due {day}").format(day=format_date(given["needed_on"], _("j F"))))
+        parts.append(_("due {day}").format(day=near_day(given["needed_on"])))
     return " · ".join(parts)
 
 

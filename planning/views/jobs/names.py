@@ -4,7 +4,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.compute.errors import WorkshopError
@@ -34,7 +34,11 @@ def names_job(request: HttpRequest) -> HttpResponse:
         except WorkshopError as problem:
             form.add_error("names", str(problem))
         else:
-            said = _("{job} is kept: {names} names, {copies} in a hooping.")
+            said = ngettext(
+                "{job} is kept: {names} name, {copies} in a hooping.",
+                "{job} is kept: {names} names, {copies} in a hooping.",
+                job.pieces,
+            )
             messages.success(request, said.format(job=job, names=job.pieces, copies=job.copies))
             return redirect("job", job.pk)
     shown = {"form": form, "key": request.POST.get("key") or new_key()}

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.compute.colour.grade import grade_in_words
+from inventory.compute.colour.seen import difference_seen
 from inventory.compute.errors import WorkshopError
 from inventory.compute.left_out import left_out_in_words
 from inventory.compute.spoken import as_written_here
@@ -276,6 +276,7 @@ def plan_context(
         "viewers": viewers(looking),
         "answer": answer_in_words(plan, units=units),
         "threads": [row | {"pins": pins(row["thread"])} for row in rows],
+        "differences": [row for row in rows if row["seen"]],
         "grave": grave,
         "informed": not all(warning.is_grave for warning in told),
         "shopping": shopping,
@@ -354,11 +355,7 @@ def thread_row(thread: PlannedThread, *, several: bool) -> dict[str, Any]:
         else "",
         "colour_text": thread.given_up.text if thread.given_up and thread.given_up.buy else "",
         "between": between_in_words(thread.choice),
-        "grade": grade_in_words(thread.choice.grade) if thread.choice.grade else "",
-        # A wish is of a screen or a palette: what differs from it need not differ from any thread.
-        "beside": _("Beside the file's colour: ")
-        if thread.given_up and thread.given_up.word != "near"
-        else "",
+        "seen": "" if thread.choice.delta_e_00 is None else difference_seen(thread.choice.delta_e_00),
         "sure": None if thread.verdict == "unknown" else thread.p_enough,
     }
 

@@ -12,11 +12,11 @@ from inventory.compute.colour.lab import Lab, hex_from_lab, lab_from_hex
 from planning.compute.colour.vision import MATRICES, seen_with
 from planning.library.pictures import BlockColour, PlanPicture
 
-# The ways of seeing by the words that their sums have; the page says them.
+# The ways of seeing by the words that their sums have, as a page says them.
 SEEN_BY = {
-    "protanopia": gettext_noop("protanopia"),
-    "deuteranopia": gettext_noop("deuteranopia"),
-    "tritanopia": gettext_noop("tritanopia"),
+    "protanopia": gettext_noop("eyes that tell red less well"),
+    "deuteranopia": gettext_noop("eyes that tell green less well"),
+    "tritanopia": gettext_noop("eyes that tell blue and yellow less well"),
 }
 
 

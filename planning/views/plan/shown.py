@@ -167,7 +167,9 @@ def _layer_row(plan: BatchPlan, each: Lasting, units: Units) -> dict[str, Any]:
     elif each.word == "tight":
         says = _("it may be too little")
     elif layer.missing_pieces:
-        says = _("{number} pieces more to cut").format(number=layer.missing_pieces)
+        says = ngettext(
+            "{number} piece more to cut", "{number} pieces more to cut", layer.missing_pieces
+        ).format(number=layer.missing_pieces)
     else:
         says = _("too little")
     return {

@@ -7,10 +7,10 @@ from typing import Any
 
 from django.http import QueryDict
 from django.urls import reverse
-from django.utils.dateformat import format as format_date
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
+from inventory.acting.days import near_day
 from inventory.compute.colour.seen import difference_seen
 from inventory.compute.lengths import told_length
 from inventory.compute.units import Units
@@ -83,7 +83,7 @@ def _buy(
     rows = [row for row in shopping_rows(plan) if row["packs"]]
     coming = on_order_rows(plan)
     if not rows:
-        return _wait(coming) if coming else None
+        return _wait(coming, plan) if coming else None
     first = rows[0]
     total = sum((Decimal(row["total"]) for row in rows), Decimal(0))
     more = _(" and {number} more").format(number=len(rows) - 1) if len(rows) > 1 else ""
@@ -106,7 +106,7 @@ def _buy(
     return way | {"act": _("Keep as a job to order it"), "href": kept}
 
 
-def _wait(coming: Sequence[dict[str, Any]]) -> dict[str, Any]:
+def _wait(coming: Sequence[dict[str, Any]], plan: BatchPlan) -> dict[str, Any]:
     """Return the way of whoever has ordered already: send the draft, or wait for what comes and chase it."""
     drafts = [each for each in coming if each["is_draft"]]
     last = drafts[0] if drafts else max(coming, key=lambda each: each["comes_on"])
@@ -120,7 +120,21 @@ def _wait(coming: Sequence[dict[str, Any]]) -> dict[str, Any]:
             "act": _("Send order {number}").format(number=number),
             "href": reverse("order", args=[number]),
         }
-    day = format_date(date.fromisoformat(last["comes_on"]), _("D j M"))
+    comes = date.fromisoformat(last["comes_on"])
+    day = near_day(comes)
+    if plan.material_day and plan.start_by and comes > plan.material_day:
+        text = _(
+            "Order {number} to {supplier} is to come {day}, too late to start on {start}. "
+            "Ordered today it would come no sooner: ask where it is."
+        )
+        text = text.format(number=number, supplier=last["supplier"], day=day, start=near_day(plan.start_by))
+        return {
+            "kind": _("Chase the order"),
+            "title": last["what"],
+            "text": text,
+            "act": _("Look at order {number}").format(number=number),
+            "href": reverse("order", args=[number]),
+        }
     return {
         "kind": _("Wait for the order"),
         "title": last["what"],

@@ -40,17 +40,17 @@ def test_a_shade_that_is_known_but_not_owned_leads_to_the_nearest_that_is(signed
     assert "none of it is on the shelf" in page
     [near] = response.context["answer"].near
     assert near.near.shade.code == "B"
-    assert near.near.in_words in page
+    assert near.near.seen in page
 
 
-def test_a_colour_is_answered_with_its_distance_and_grade_in_words(signed_in):
+def test_a_colour_is_answered_with_how_its_difference_is_seen(signed_in):
     a_spool(a_shade("B", hex=BLUE, name="deep blue"))
     a_spool(a_shade("R", hex=RED))
     response = own(signed_in, "#1d2c8e")
     answer = response.context["answer"]
     assert [each.near.shade.code for each in answer.near] == ["B", "R"]
     assert answer.closeness == "enough"
-    assert answer.near[0].near.in_words in response.content.decode()
+    assert answer.near[0].near.seen in response.content.decode()
 
 
 def test_a_colour_is_owned_or_nearly_or_another_one_is_nearest(signed_in):

@@ -59,7 +59,7 @@ def test_those_for_whom_it_is_set_aside_are_told():
 
 def test_a_put_up_of_another_range_is_refused():
     spool = a_spool(a_shade("R"))
-    with pytest.raises(WorkshopError, match="put-up of"):
+    with pytest.raises(WorkshopError, match="is sold as"):
         correct(spool, a_shade("B"), a_put_up(other_range(), metres=700))
 
 

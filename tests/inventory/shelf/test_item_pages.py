@@ -37,7 +37,7 @@ pytestmark = pytest.mark.django_db
 
 def test_a_thing_shows_what_it_is_how_much_and_how_sure(signed_in):
     spool = a_spool(a_shade("R1", name="harbour red"), left_m=300, place=a_place("wall"), lot="L7")
-    page = signed_in.get(reverse("item", args=[spool.label])).content.decode()
+    page = page_text(signed_in.get(reverse("item", args=[spool.label])))
     for words in (
         "harbour red",
         "Skerry Forty · R1",

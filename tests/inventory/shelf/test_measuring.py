@@ -60,7 +60,7 @@ def test_the_ways_are_told_the_surest_first_and_a_small_spool_belongs_on_the_sca
     order = [way.called for way in ways]
     assert order.index("calipers") < order.index("ruler") < order.index("the eye")
     assert order.index("a 0.1 g scale") < order.index("ruler")
-    assert best_way_in_words(spool).startswith(f"For this spool as it stands: {order[0]} ±")
+    assert best_way_in_words(spool).startswith(f"For this spool as it stands: {order[0]} is good to")
     a_put_up(spool.shade.range)
     spool.put_up.tare_mg = None
     spool.put_up.save()

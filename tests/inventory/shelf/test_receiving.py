@@ -118,7 +118,7 @@ def test_a_refused_delivery_uses_up_no_label():
 
 def test_a_spool_is_of_its_own_range():
     other = a_put_up(a_range("Skerry", "Sixty", tex=16.67))
-    with pytest.raises(ValueError, match="choose a put-up of its own range"):
+    with pytest.raises(ValueError, match="choose a length of its own range"):
         receive_spools(a_shade(), put_up=other, delivery=a_delivery())
 
 

@@ -11,6 +11,7 @@ from inventory.shelf import words
 from inventory.shelf.reads import item_by_label
 from inventory.shelf.scan_box import Meant, NotAMovement, Scanned, movement_meant, read_code
 from tests.factories import a_put_up, a_roll, a_shade, a_spool, some_bobbins
+from tests.pages import page_text
 
 YARDS = Units(length="yd", weight="oz", size="in")
 
@@ -122,7 +123,7 @@ def test_a_label_that_nothing_carries_says_so(signed_in):
 
 def test_the_first_step_shows_the_thing_and_asks_how_much(signed_in):
     spool = a_spool(a_shade("R1", name="harbour red"))
-    page = signed_in.get(reverse("scan"), {"code": f"HTTPS://SHELF.EXAMPLE/S/{spool.label}"}).content.decode()
+    page = page_text(signed_in.get(reverse("scan"), {"code": f"HTTPS://SHELF.EXAMPLE/S/{spool.label}"}))
     assert "harbour red" in page
     assert "1,000.0 m" in page
     assert 'name="amount"' in page

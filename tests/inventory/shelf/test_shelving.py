@@ -102,7 +102,7 @@ def test_too_long_a_lot_is_refused_in_words():
 def test_what_left_the_shelf_is_not_moved():
     spool = a_spool()
     retire(spool, **act())
-    with pytest.raises(NotOnTheShelf, match="left the shelf on 02 Mar 2026"):
+    with pytest.raises(NotOnTheShelf, match="left the shelf on 2 Mar 2026"):
         move(spool, place=a_place(), at=NOW, by=None)
 
 

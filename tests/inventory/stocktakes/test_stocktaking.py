@@ -88,7 +88,7 @@ def test_an_interrupted_stocktake_goes_on_where_it_was_left():
 def test_a_place_is_counted_once_at_a_time():
     wall, _ = a_wall()
     first = begin_place(wall, **act())
-    with pytest.raises(StocktakeGoingOn, match="wall has been counted since 02 Mar 2026"):
+    with pytest.raises(StocktakeGoingOn, match="wall has been counted since 2 Mar 2026"):
         begin_place(wall, **act())
     finish(first, at=NOW)
     assert begin_place(wall, **act()) != first
@@ -210,7 +210,7 @@ def test_nothing_is_recorded_after_the_end():
     wall, (spool, *_) = a_wall()
     stocktake = begin_place(wall, **act())
     finish(stocktake, at=NOW + timedelta(days=1))
-    with pytest.raises(StocktakeFinished, match="ended on 03 Mar 2026"):
+    with pytest.raises(StocktakeFinished, match="ended on 3 Mar 2026"):
         record(stocktake, label=spool.label, found=Found(quantity=1), **act())
     assert held(spool).on_hand == 1_000_000
 

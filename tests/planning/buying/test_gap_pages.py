@@ -86,7 +86,9 @@ def test_the_pictures_can_be_seen_with_other_eyes(signed_in, shelf, stitch_file)
     other = page.context["pictures"][0]
     assert [each.name for each in other.asked] == [each.name for each in as_all.asked]
     assert [each.hex for each in other.asked] != [each.hex for each in as_all.asked]
-    assert [each["name"] for each in page.context["viewers"] if each["now"]] == ["deuteranopia"]
+    assert [each["name"] for each in page.context["viewers"] if each["now"]] == [
+        "eyes that tell green less well"
+    ]
     unknown = signed_in.get(reverse("plan_sheet"), asked | {"seen": "nobody"})
     assert unknown.context["pictures"][0].asked == as_all.asked
 

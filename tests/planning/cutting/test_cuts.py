@@ -186,7 +186,7 @@ def test_the_sheet_asks_for_a_name(client, job, person):
 def test_the_sheet_is_cut_and_shows_its_undo(signed_in, job):
     address = reverse("cut_sheet", args=[job.pk])
     page = signed_in.get(address)
-    html = page.content.decode()
+    html = page_text(page)
     assert "114.0 cm off the roll" in html
     assert "style=" not in html
     sent = {"key": page.context["key"], "shown": page.context["fingerprint"]}

@@ -157,7 +157,7 @@ def test_a_stitch_out_is_noted_and_a_wrong_one_refused(signed_in, keep, person):
     address = reverse("design_note", args=[design.pk])
     fields = {"stitched_on": "2026-03-01", "fabric": "twill", "verdict": "change", "words": "Loosen the top."}
     assert signed_in.post(address, fields).status_code == 302
-    page = signed_in.get(reverse("design", args=[design.pk])).content.decode()
+    page = page_text(signed_in.get(reverse("design", args=[design.pk])))
     assert "Sun 1 Mar 2026" in page
     assert "Loosen the top." in page
     assert "good with a change" in page

@@ -1,5 +1,6 @@
 """The question and the plan sheet in the browser, as the server draws them."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -113,6 +114,16 @@ def test_a_plan_sheet_names_every_swatch_in_words(signed_in, kept):
     page = signed_in.get(reverse("plan_sheet"), {"design": kept.pk, "pieces": 10}).content.decode()
     for words in ("colour 1", "colour 2", "harbour red", "deep blue", "Skerry Forty · R"):
         assert words in page
+
+
+def test_other_threads_are_told_in_plain_words_and_what_is_asked_for_is_flat(signed_in, kept):
+    page = page_text(signed_in.get(reverse("plan_sheet"), {"design": kept.pk, "pieces": 5}))
+    threads = page.partition('id="threads"')[2].partition("</details>")[0]
+    assert not re.search(r"ΔE|grade|±|\b(?:clear|large|slight) difference", re.sub(r"<[^>]+>", "", threads))
+    assert "no difference" in threads
+    assert threads.count("#satin") == threads.count("#winding") == 2  # two colours, each beside its thread
+    found = page.partition('id="found"')[2]
+    assert "ΔE<sub>00</sub> 0.0" in found
 
 
 def test_a_plan_sheet_shows_the_cautions(signed_in, kept):

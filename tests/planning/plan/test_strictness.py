@@ -92,7 +92,7 @@ def test_the_sheet_says_off_colour_in_its_own_word(client, django_user_model, ke
     asked = {"design": kept.pk, "pieces": 5, "strictness": "brand"}
     page = client.get(address, asked)
     assert page.context["threads"][0]["verdict"] == "off colour"
-    assert page.context["answer"].headline.startswith("Off colour: 1 of 1 colours")
+    assert page.context["answer"].headline.startswith("No match: 1 of 1 colour")
     assert "verdict-off-colour" in page.content.decode()
     near = client.get(address, asked | {"strictness": ""})
     assert near.context["threads"][0]["verdict"] == "enough"

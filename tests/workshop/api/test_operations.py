@@ -21,9 +21,11 @@ from inventory.models import (
     StabilizerProduct,
     StockItem,
 )
+from planning.buying.materials import Material
 from planning.models import Design, Job, RunEvent
 from planning.plan.json_keys import PLAN, SHADE
 from tests.workshop.api.conftest import Program
+from workshop.api.buying import NeedTold
 from workshop.api.jobs import JobRow
 from workshop.api.runs import HappenedAsked
 from workshop.api.stock import JudgeAsked, StockAsked, StockThing
@@ -342,3 +344,9 @@ def test_a_misspelt_filter_is_refused_instead_of_answering_everything(planner: P
     assert refused.status_code == 422
     assert "of, offset, place, text" in refused.json()["detail"]
     assert planner.get(f"stock/{spool().label}", limit=1).status_code == 422
+
+
+@pytest.mark.parametrize("kind", ["thread", "bobbins", "stabilizer", "spray", "needles"])
+def test_a_need_is_told_in_the_unit_of_its_material_whatever_that_is(kind: str) -> None:
+    material = Material("key", kind, "name", "detail", None, 0.0, 0.0)
+    assert material.unit in get_args(NeedTold.model_fields["unit"].annotation)

@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
@@ -64,9 +65,11 @@ class Command(WorkshopCommand):
             )
             return
         self.stdout.write(
-            _("{path}: {size} MB, the database and {files} files. It opens.").format(
-                path=path, size=figure(size / 1e6, 1), files=figure(manifest.files)
-            )
+            ngettext(
+                "{path}: {size} MB, the database and {files} file. It opens.",
+                "{path}: {size} MB, the database and {files} files. It opens.",
+                manifest.files,
+            ).format(path=path, size=figure(size / 1e6, 1), files=figure(manifest.files))
         )
         for each in not_whole_in_words(manifest):
             self.stderr.write(self.style.WARNING(each))

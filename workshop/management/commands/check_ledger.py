@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.compute.spoken import N_, figure
 from inventory.management.examples import WithExample, spoken_to
@@ -34,9 +35,13 @@ class Command(WithExample):
             for problem in problems:
                 self.stdout.write(str(problem))
             if not problems:
+                items, entries = StockItem.objects.count(), Entry.objects.count()
                 self.stdout.write(
-                    _("The ledger is sound: {items} items, {entries} entries.").format(
-                        items=figure(StockItem.objects.count()), entries=figure(Entry.objects.count())
+                    _("The ledger is sound: {items}, {entries}.").format(
+                        items=ngettext("{number} item", "{number} items", items).format(number=figure(items)),
+                        entries=ngettext("{number} entry", "{number} entries", entries).format(
+                            number=figure(entries)
+                        ),
                     )
                 )
         if problems:

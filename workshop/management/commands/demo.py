@@ -9,9 +9,9 @@ from django.core.management import call_command
 from django.core.management.base import CommandError, CommandParser
 from django.db import connection
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from inventory.acting.days import plain_day
 from inventory.compute.spoken import N_
 from inventory.management.base import WorkshopCommand
 from planning.plan.data import plan_as_data
@@ -78,8 +78,8 @@ class Command(WorkshopCommand):
         needed_on = timezone.localdate(at) + timedelta(days=batch.needed_in_days)
         answer = plan_demo_batch(batch, designs[batch.design], needed_on=needed_on)
         say(
-            _("4. Is there enough for {pieces} {what}, needed on {day}?").format(
-                pieces=batch.pieces, what=batch.what, day=date_format(needed_on, _("j F Y"))
+            _("4. Is there enough for {pieces} {what}, due on {day}?").format(
+                pieces=batch.pieces, what=batch.what, day=plain_day(needed_on)
             )
         )
         say(

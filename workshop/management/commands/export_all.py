@@ -28,11 +28,10 @@ class Command(WorkshopCommand):
             return
         told = (
             _(
-                "{folder}: {lists} lists, {tables} tables, {designs} designs, {photographs} photographs. "
-                "{missing} kept files are missing; "
-                "see README.txt."
+                "{folder}: lists {lists}, tables {tables}, designs {designs}, photographs {photographs}. Kept files "
+                "that are missing: {missing}; see README.txt."
             )
             if written["missing"]
-            else _("{folder}: {lists} lists, {tables} tables, {designs} designs, {photographs} photographs.")
+            else _("{folder}: lists {lists}, tables {tables}, designs {designs}, photographs {photographs}.")
         )
         self.stdout.write(told.format(folder=options["folder"], **written))

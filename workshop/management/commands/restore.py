@@ -5,9 +5,10 @@ from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
+from inventory.acting.days import told_moment
 from inventory.compute.spoken import N_, figure
 from inventory.management.base import WorkshopCommand
 from workshop.backup.archive import Manifest, manifest_in
@@ -67,12 +68,19 @@ class Command(WorkshopCommand):
                 "missing": done.manifest.missing,
             },
             (
-                _(
+                ngettext(
+                    "The workshop is as it was on {made_at}; {count} file was put back. "
+                    "What was there before: {before}",
                     "The workshop is as it was on {made_at}; {count} files were put back. "
-                    "What was there before: {before}"
+                    "What was there before: {before}",
+                    done.files_put_back,
                 )
                 if done.before
-                else _("The workshop is as it was on {made_at}; {count} files were put back.")
+                else ngettext(
+                    "The workshop is as it was on {made_at}; {count} file was put back.",
+                    "The workshop is as it was on {made_at}; {count} files were put back.",
+                    done.files_put_back,
+                )
             ).format(made_at=_moment(done.manifest), count=figure(done.files_put_back), before=done.before),
             options["format"],
         )
@@ -88,4 +96,4 @@ class Command(WorkshopCommand):
 
 
 def _moment(manifest: Manifest) -> str:
-    return date_format(manifest.made_at, _("d M Y, H:i"))
+    return told_moment(manifest.made_at)

@@ -41,7 +41,8 @@ function saidOf(ms) {
 // The page as it was kept, which says so at its head and how old it is.
 async function aged(known) {
   const at = Number(known.headers.get("x-kept-at"));
-  const when = new Date(at).toLocaleString(SAYS.lang, { dateStyle: "medium", timeStyle: "short" });
+  const form = { day: "numeric", month: "short", year: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+  const when = new Date(at).toLocaleString(SAYS.lang, form);
   const words = filled(SAYS.stood, { when, ago: saidOf(Date.now() - at) });
   const page = (await known.text()).replace(
     /<main[^>]*>/,

@@ -212,5 +212,5 @@ def test_the_command_says_what_it_does_not_understand_and_lands_the_rest_when_to
     assert not Spool.objects.exists()
     said = io.StringIO()
     call_command("import_list", str(path), "--leave-out=2", "--leave-out=5", "--leave-out=6", stdout=said)
-    assert "2 of 2 rows are understood: 4 spools." in said.getvalue()
+    assert "Understood: 2 of 2 rows, 4 spools." in said.getvalue()
     assert Spool.objects.count() == 4

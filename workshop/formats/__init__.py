@@ -1,0 +1,1 @@
+"""How Django itself writes days and moments, in the forms of ``inventory.acting.days``."""
