@@ -161,13 +161,12 @@ def write_reversal(
     does so as well: what was known before that may have been reckoned otherwise.
     """
     held = _hold(entry.item_id)
-    of_item = Entry.objects.filter(item_id=entry.item_id)
-    moved_since = of_item.filter(id__gt=entry.pk).exclude(key__in=[entry.key, key]).exists()
+    moved_since = _is_there(_MOVED_SINCE, [entry.item_id, entry.pk, entry.key, key])
     left = held.on_hand - entry.quantity
     retired_at = held.retired_at
     if left > 0 or entry.reason == Reason.RETIRE:
         retired_at = None
-    elif left == 0 and not of_item.filter(id__lt=entry.pk).exists():
+    elif left == 0 and not _is_there(_MOVED_BEFORE, [entry.item_id, entry.pk]):
         retired_at = at  # the act had brought the item
     sigma = held.sigma if moved_since else entry.sigma_before
     if sigma_without is not None and held.sigma is not None and (moved_since or entry.strips is None):
@@ -208,6 +207,22 @@ _MOVE = """
 _ENTERED = tuple(field for field in Entry._meta.concrete_fields if not field.primary_key)
 _ENTER = f"INSERT INTO inventory_entry ({', '.join(field.attname for field in _ENTERED)})"
 _VALUES = ", ".join(["%s"] * len(_ENTERED))
+
+# What an item's past is asked. Each goes along the entries of the one item, by their index, whatever a database
+# believes of its rows: where a few things had nearly all of them when it counted last, it would rather read all the
+# million that came since. The order is that of the index, and stops at the first row; ``id + 0`` keeps it from going by
+# the numbers of all entries; and what was taken back is asked row by row, not joined.
+_MOVED_SINCE = """
+    SELECT 1 FROM inventory_entry WHERE item_id = %s AND id + 0 > %s AND key NOT IN (%s, %s) ORDER BY at DESC LIMIT 1
+"""
+_MOVED_BEFORE = "SELECT 1 FROM inventory_entry WHERE item_id = %s AND id + 0 < %s ORDER BY at LIMIT 1"
+_OPENED = f"item_id = %s AND quantity < 0 AND reason IN ({', '.join(['%s'] * len(OPENING))})"
+_STANDS_OPENED = f"""
+    SELECT 1 FROM inventory_entry AS opening WHERE {_OPENED} AND key <> %s
+    AND (SELECT back.id FROM inventory_entry AS back WHERE back.reverses_id = opening.id) IS NULL
+    ORDER BY at DESC LIMIT 1
+"""
+_FOUND_CLOSED = f"SELECT 1 FROM inventory_entry WHERE {_OPENED} AND opened_before IS NULL ORDER BY at LIMIT 1"
 
 
 def _hold(pk: int) -> _Held:
@@ -296,11 +311,16 @@ def _opened_without(entry: Entry, held: _Held) -> date | None:
     """Return when the item was opened, once ``entry`` is taken back: never, if only that had opened it."""
     if not _opens(entry.reason, entry.quantity):
         return held.opened_on
-    openings = Entry.objects.filter(item_id=entry.item_id, reason__in=OPENING, quantity__lt=0)
-    if openings.filter(reversed_by__isnull=True).exclude(key=entry.key).exists():
+    if _is_there(_STANDS_OPENED, [entry.item_id, *OPENING, entry.key]):
         return held.opened_on
     # It may have come to the shelf open.
-    return None if openings.filter(opened_before__isnull=True).exists() else held.opened_on
+    return None if _is_there(_FOUND_CLOSED, [entry.item_id, *OPENING]) else held.opened_on
+
+
+def _is_there(question: str, about: Sequence[Any]) -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute(question, about)
+        return cursor.fetchone() is not None
 
 
 def _widened(sigma: float | None, added: float) -> float | None:
