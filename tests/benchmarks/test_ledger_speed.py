@@ -10,6 +10,7 @@ from tests.own_database import DATABASE_FILE, own_database, run_in
 
 REPEATS = 500
 ENTRIES = 1_000_000
+FLOOR_MS = 0.1
 
 
 @pytest.mark.benchmark
@@ -38,29 +39,28 @@ def test_a_million_entries_are_checked_in_little_memory(
 
 
 @pytest.mark.benchmark
-@pytest.mark.exhaustive
+@pytest.mark.parametrize("entries", [50_000, pytest.param(ENTRIES, marks=pytest.mark.exhaustive)])
 @pytest.mark.parametrize("counted", ["never", "small"])
-def test_acts_on_top_of_a_million_entries_take_what_the_first_ones_take(
-    counted: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+def test_acts_on_top_of_many_entries_take_what_the_first_ones_take(
+    counted: str, entries: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for name in ("empty", "full"):
         (tmp_path / name).mkdir()
     with own_database(tmp_path / "empty") as empty, own_database(tmp_path / "full") as full:
         url = empty.get("DATABASE_URL", f"sqlite:///{tmp_path / 'empty' / DATABASE_FILE}")
-        words = ("-m", "tests.benchmarks.ledger_side_by_side", str(ENTRIES), counted, url)
-        told = json.loads(run_in(full, *words))
-    ratios = {}
-    with capsys.disabled():
-        for when, acts in told.items():
+        words = ("-m", "tests.benchmarks.ledger_side_by_side", str(entries), counted, url)
+        told = json.loads(run_in(full, *words, timeout_s=900))
+    too_much = {}
+    for when, acts in told.items():
+        *of_acts, _of_the_process_alone = acts.values()
+        rows = {**acts, "in all": [sum(each) for each in zip(*of_acts, strict=True)]}
+        with capsys.disabled():
             print(
-                f"\n{connection.vendor}, counted {counted} {when}: ms of an act on an empty ledger, on {ENTRIES:,}"
+                f"\n{connection.vendor}, rows counted {counted}, {when}: ms of an act on nothing, on {entries:,}"
             )
-            for act, (first, ms) in acts.items():
-                print(f"{act:36} {first:6.2f} {ms:6.2f}")
-            *_ours, backend = acts.values()
-            whole = [sum(each) for each in zip(*acts.values(), strict=True)]
-            ratios[when, "in all"] = whole[1] / whole[0]
-            if backend[0]:
-                ratios[when, "the database's process"] = backend[1] / backend[0]
-        print(", ".join(f"{what} {when} {ratio:.2f}" for (when, what), ratio in ratios.items()))
-    assert {what: ratio for what, ratio in ratios.items() if ratio > 1.2} == {}
+            for act, (first, ms) in rows.items():
+                print(f"{act:36} {first:6.2f} {ms:6.2f} {f'{ms / first:6.2f}' if first else ''}")
+        # The median of a hundred rounds sways by some hundredths of a ms, which is much of the shortest acts only.
+        too_much |= {(when, act): both for act, both in rows.items() if both[1] > 1.2 * both[0] + FLOOR_MS}
+        assert rows["in all"][1] <= 1.2 * rows["in all"][0]
+    assert too_much == {}
