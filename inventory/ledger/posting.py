@@ -211,7 +211,8 @@ _VALUES = ", ".join(["%s"] * len(_ENTERED))
 # What an item's past is asked. Each goes along the entries of the one item, by their index, whatever a database
 # believes of its rows: where a few things had nearly all of them when it counted last, it would rather read all the
 # million that came since. The order is that of the index, and stops at the first row; ``id + 0`` keeps it from going by
-# the numbers of all entries; and what was taken back is asked row by row, not joined.
+# the numbers of all entries; and what was taken back is asked row by row, not joined, and as what differs: of what
+# is missing PostgreSQL believes that there is hardly any, and sorts the whole past first.
 _MOVED_SINCE = """
     SELECT 1 FROM inventory_entry WHERE item_id = %s AND id + 0 > %s AND key NOT IN (%s, %s) ORDER BY at DESC LIMIT 1
 """
@@ -219,7 +220,7 @@ _MOVED_BEFORE = "SELECT 1 FROM inventory_entry WHERE item_id = %s AND id + 0 < %
 _OPENED = f"item_id = %s AND quantity < 0 AND reason IN ({', '.join(['%s'] * len(OPENING))})"
 _STANDS_OPENED = f"""
     SELECT 1 FROM inventory_entry AS opening WHERE {_OPENED} AND key <> %s
-    AND (SELECT back.id FROM inventory_entry AS back WHERE back.reverses_id = opening.id) IS NULL
+    AND id <> COALESCE((SELECT back.reverses_id FROM inventory_entry AS back WHERE back.reverses_id = opening.id), 0)
     ORDER BY at DESC LIMIT 1
 """
 _FOUND_CLOSED = f"SELECT 1 FROM inventory_entry WHERE {_OPENED} AND opened_before IS NULL ORDER BY at LIMIT 1"
