@@ -121,7 +121,7 @@ def write(
         own = line.reason or reason
         held = _hold(line.item.pk)
         if held.retired_at is not None:
-            raise not_enough(line.item, -line.quantity)
+            raise not_enough(line.item.pk, -line.quantity)
         if held.known == Known.UNKNOWN and held.on_hand + line.quantity < held.reserved:
             short = held.reserved - held.on_hand - line.quantity
             held, shown = _show_what_was_there(line.item, short, held, number=number, key=key, at=at, by=by)
@@ -136,12 +136,12 @@ def write(
             retired_at=at if own == Reason.RETIRE else None,
         )
         if after.retired_at and after.on_hand:
-            raise not_enough(line.item, after.on_hand)
+            raise not_enough(line.item.pk, after.on_hand)
         entry = _entry(
             line.item.pk, line.quantity, own, number, held, key=key, at=at, by=by, reference=reference
         )
         entry.strips = line.strips
-        written.append(_move(line.item, after, entry))
+        written.append(_move(after, entry))
     return written
 
 
@@ -182,7 +182,7 @@ def write_reversal(
         entry.item_id, -entry.quantity, Reason.REVERSE, entry.line, held,
         key=key, at=at, by=by, reference=reference, reverses=entry,
     )  # fmt: skip
-    return _move(entry.item, after, back)
+    return _move(after, back)
 
 
 class _Held(NamedTuple):
@@ -234,14 +234,14 @@ def _hold(pk: int) -> _Held:
         return _Held(*cursor.fetchone())
 
 
-def _move(item: StockItem, after: _Held, entry: Entry) -> Entry:
+def _move(after: _Held, entry: Entry) -> Entry:
     """Return ``entry``, written together with the quantity it moves; NotEnough if that is not there."""
     quantity, ops = entry.quantity, connection.ops
     opened_on, retired_at = (
         ops.adapt_datefield_value(after.opened_on),
         ops.adapt_datetimefield_value(after.retired_at),
     )
-    move = [quantity, after.sigma, after.known, opened_on, retired_at, item.pk, quantity]
+    move = [quantity, after.sigma, after.known, opened_on, retired_at, entry.item_id, quantity]
     enter = [field.get_db_prep_save(getattr(entry, field.attname), connection) for field in _ENTERED]
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
@@ -256,7 +256,7 @@ def _move(item: StockItem, after: _Held, entry: Entry) -> Entry:
                 cursor.execute(f"{_ENTER} VALUES ({_VALUES})", enter)
                 entry.pk = cursor.lastrowid
     if entry.pk is None:
-        raise not_enough(item, -quantity)
+        raise not_enough(entry.item_id, -quantity)
     entry._state.adding = False
     entry._state.db = connection.alias
     return entry
@@ -301,7 +301,7 @@ def _show_what_was_there(
     """
     after = held._replace(on_hand=held.on_hand + quantity)
     entry = _entry(item.pk, quantity, Reason.COUNT, SHOWN + number, held, key=key, at=at, by=by)
-    return after, _move(item, after, entry)
+    return after, _move(after, entry)
 
 
 def _opens(reason: str, quantity: int) -> bool:
@@ -328,8 +328,8 @@ def _widened(sigma: float | None, added: float) -> float | None:
     return None if sigma is None else math.hypot(sigma, added)
 
 
-def not_enough(item: StockItem, asked: int) -> NotEnough:
-    held = StockItem.objects.get(pk=item.pk)
+def not_enough(pk: int, asked: int) -> NotEnough:
+    held = StockItem.objects.get(pk=pk)
     unit = {"mm": "m", "mg": "g"}.get(held.unit, "")
 
     def shown(quantity: int) -> str:
