@@ -18,7 +18,7 @@ def test_an_act_takes_at_most_six_times_a_bare_insert(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with own_database(tmp_path) as environment:
-        told = json.loads(run_in(environment, "-m", "tests.benchmarks.ledger_load", "post", str(REPEATS)))
+        told = json.loads(run_in(environment, "-m", "tests.benchmarks.ledger.load", "post", str(REPEATS)))
     act_ms, insert_ms = told["act_s"] * 1000, told["insert_s"] * 1000
     with capsys.disabled():
         print(f"\n{connection.vendor}, median of {REPEATS} in turn: an act {act_ms:.2f} ms, ", end="")
@@ -31,7 +31,7 @@ def test_a_million_entries_are_checked_in_little_memory(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with own_database(tmp_path) as environment:
-        told = json.loads(run_in(environment, "-m", "tests.benchmarks.ledger_load", "check", str(ENTRIES)))
+        told = json.loads(run_in(environment, "-m", "tests.benchmarks.ledger.load", "check", str(ENTRIES)))
     with capsys.disabled():
         print(f"\n{connection.vendor}, {ENTRIES:,} entries checked in {told['seconds']:.1f} s, ", end="")
         print(f"peak {told['peak_mb']:.0f} MB ({told['peak_before_mb']:.0f} MB before the check)")
@@ -48,7 +48,7 @@ def test_acts_on_top_of_many_entries_take_what_the_first_ones_take(
         (tmp_path / name).mkdir()
     with own_database(tmp_path / "empty") as empty, own_database(tmp_path / "full") as full:
         url = empty.get("DATABASE_URL", f"sqlite:///{tmp_path / 'empty' / DATABASE_FILE}")
-        words = ("-m", "tests.benchmarks.ledger_side_by_side", str(entries), counted, url)
+        words = ("-m", "tests.benchmarks.ledger.side_by_side", str(entries), counted, url)
         told = json.loads(run_in(full, *words, timeout_s=900))
     too_much = {}
     for when, acts in told.items():

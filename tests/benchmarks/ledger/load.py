@@ -1,6 +1,6 @@
 """What the ledger's benchmarks measure, in a process of its own on a database of its own.
 
-``python -m tests.benchmarks.ledger_load post REPEATS`` and ``… check ENTRIES``; both answer in JSON.
+``python -m tests.benchmarks.ledger.load post REPEATS`` and ``… check ENTRIES``; both answer in JSON.
 """
 
 import json

@@ -1,6 +1,6 @@
 """What acts take on an empty ledger and on a full one, round by round in turn, in a process of its own.
 
-``python -m tests.benchmarks.ledger_side_by_side ENTRIES COUNTED EMPTY_URL`` on the database that is filled, with a new
+``python -m tests.benchmarks.ledger.side_by_side ENTRIES COUNTED EMPTY_URL`` on the database that is filled, with a new
 one at ``EMPTY_URL`` beside it. ``COUNTED`` says what the full one knows of its rows before they are counted: ``never``
 nothing at all, ``small`` what it knew when it had a few. Answers in JSON.
 """
@@ -25,7 +25,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper  # noqa: E402
 
 from inventory import ledger  # noqa: E402
 from inventory.models import Entry, Reservation, Spool, StockItem  # noqa: E402
-from tests.benchmarks.ledger_load import NOW, fill  # noqa: E402
+from tests.benchmarks.ledger.load import NOW, fill  # noqa: E402
 from tests.benchmarks.processor import processor_s  # noqa: E402
 from tests.factories import a_spool  # noqa: E402
 from workshop.backup.rows import another_database  # noqa: E402
