@@ -20,7 +20,6 @@ from inventory.ledger.posting import (
     Finding,
     Line,
     NotEnough,
-    entries_of,
     held_after,
     key_missing,
     key_used,
@@ -280,7 +279,9 @@ def reverse(entry: Entry, *, key: str, at: datetime, by: Any, reference: str = "
     what is not known with it whenever it is taken back. An item that the act brought leaves the shelf; one that it
     took off the shelf, or emptied, is on it again. Raises CannotReverse.
     """
-    taken_back = sorted(entries_of(entry.key), key=lambda each: (each.item_id, -each.pk))
+    # Without their items: a PostgreSQL that has never counted its rows reads all items there are for them.
+    lines = Entry.objects.filter(key=entry.key).order_by("line")
+    taken_back = sorted(lines, key=lambda each: (each.item_id, -each.pk))
     if any(each.reason == Reason.REVERSE for each in taken_back):
         raise CannotReverse(
             _("This entry takes another one back. To have it again, make the first movement again.")
@@ -335,7 +336,7 @@ def _cannot_set_aside(item: StockItem, quantity: int) -> NotEnough:
                 "count it or judge it first."
             ).format(item=item)
         )
-    return not_enough(item, quantity)
+    return not_enough(item.pk, quantity)
 
 
 def _refuse_negative(quantity: int) -> None:

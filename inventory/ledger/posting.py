@@ -121,7 +121,7 @@ def write(
         own = line.reason or reason
         held = _hold(line.item.pk)
         if held.retired_at is not None:
-            raise not_enough(line.item, -line.quantity)
+            raise not_enough(line.item.pk, -line.quantity)
         if held.known == Known.UNKNOWN and held.on_hand + line.quantity < held.reserved:
             short = held.reserved - held.on_hand - line.quantity
             held, shown = _show_what_was_there(line.item, short, held, number=number, key=key, at=at, by=by)
@@ -136,12 +136,12 @@ def write(
             retired_at=at if own == Reason.RETIRE else None,
         )
         if after.retired_at and after.on_hand:
-            raise not_enough(line.item, after.on_hand)
+            raise not_enough(line.item.pk, after.on_hand)
         entry = _entry(
             line.item.pk, line.quantity, own, number, held, key=key, at=at, by=by, reference=reference
         )
         entry.strips = line.strips
-        written.append(_move(line.item, after, entry))
+        written.append(_move(after, entry))
     return written
 
 
@@ -161,13 +161,12 @@ def write_reversal(
     does so as well: what was known before that may have been reckoned otherwise.
     """
     held = _hold(entry.item_id)
-    of_item = Entry.objects.filter(item_id=entry.item_id)
-    moved_since = of_item.filter(id__gt=entry.pk).exclude(key__in=[entry.key, key]).exists()
+    moved_since = _is_there(_MOVED_SINCE, [entry.item_id, entry.pk, entry.key, key])
     left = held.on_hand - entry.quantity
     retired_at = held.retired_at
     if left > 0 or entry.reason == Reason.RETIRE:
         retired_at = None
-    elif left == 0 and not of_item.filter(id__lt=entry.pk).exists():
+    elif left == 0 and not _is_there(_MOVED_BEFORE, [entry.item_id, entry.pk]):
         retired_at = at  # the act had brought the item
     sigma = held.sigma if moved_since else entry.sigma_before
     if sigma_without is not None and held.sigma is not None and (moved_since or entry.strips is None):
@@ -183,7 +182,7 @@ def write_reversal(
         entry.item_id, -entry.quantity, Reason.REVERSE, entry.line, held,
         key=key, at=at, by=by, reference=reference, reverses=entry,
     )  # fmt: skip
-    return _move(entry.item, after, back)
+    return _move(after, back)
 
 
 class _Held(NamedTuple):
@@ -209,6 +208,23 @@ _ENTERED = tuple(field for field in Entry._meta.concrete_fields if not field.pri
 _ENTER = f"INSERT INTO inventory_entry ({', '.join(field.attname for field in _ENTERED)})"
 _VALUES = ", ".join(["%s"] * len(_ENTERED))
 
+# What an item's past is asked. Each goes along the entries of the one item, by their index, whatever a database
+# believes of its rows: where a few things had nearly all of them when it counted last, it would rather read all the
+# million that came since. The order is that of the index, and stops at the first row; ``id + 0`` keeps it from going by
+# the numbers of all entries; and what was taken back is asked row by row, not joined, and as what differs: of what
+# is missing PostgreSQL believes that there is hardly any, and sorts the whole past first.
+_MOVED_SINCE = """
+    SELECT 1 FROM inventory_entry WHERE item_id = %s AND id + 0 > %s AND key NOT IN (%s, %s) ORDER BY at DESC LIMIT 1
+"""
+_MOVED_BEFORE = "SELECT 1 FROM inventory_entry WHERE item_id = %s AND id + 0 < %s ORDER BY at LIMIT 1"
+_OPENED = f"item_id = %s AND quantity < 0 AND reason IN ({', '.join(['%s'] * len(OPENING))})"
+_STANDS_OPENED = f"""
+    SELECT 1 FROM inventory_entry AS opening WHERE {_OPENED} AND key <> %s
+    AND id <> COALESCE((SELECT back.reverses_id FROM inventory_entry AS back WHERE back.reverses_id = opening.id), 0)
+    ORDER BY at DESC LIMIT 1
+"""
+_FOUND_CLOSED = f"SELECT 1 FROM inventory_entry WHERE {_OPENED} AND opened_before IS NULL ORDER BY at LIMIT 1"
+
 
 def _hold(pk: int) -> _Held:
     # SQLite has one writer at a time, and this transaction is it.
@@ -218,14 +234,14 @@ def _hold(pk: int) -> _Held:
         return _Held(*cursor.fetchone())
 
 
-def _move(item: StockItem, after: _Held, entry: Entry) -> Entry:
+def _move(after: _Held, entry: Entry) -> Entry:
     """Return ``entry``, written together with the quantity it moves; NotEnough if that is not there."""
     quantity, ops = entry.quantity, connection.ops
     opened_on, retired_at = (
         ops.adapt_datefield_value(after.opened_on),
         ops.adapt_datetimefield_value(after.retired_at),
     )
-    move = [quantity, after.sigma, after.known, opened_on, retired_at, item.pk, quantity]
+    move = [quantity, after.sigma, after.known, opened_on, retired_at, entry.item_id, quantity]
     enter = [field.get_db_prep_save(getattr(entry, field.attname), connection) for field in _ENTERED]
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
@@ -240,7 +256,7 @@ def _move(item: StockItem, after: _Held, entry: Entry) -> Entry:
                 cursor.execute(f"{_ENTER} VALUES ({_VALUES})", enter)
                 entry.pk = cursor.lastrowid
     if entry.pk is None:
-        raise not_enough(item, -quantity)
+        raise not_enough(entry.item_id, -quantity)
     entry._state.adding = False
     entry._state.db = connection.alias
     return entry
@@ -285,7 +301,7 @@ def _show_what_was_there(
     """
     after = held._replace(on_hand=held.on_hand + quantity)
     entry = _entry(item.pk, quantity, Reason.COUNT, SHOWN + number, held, key=key, at=at, by=by)
-    return after, _move(item, after, entry)
+    return after, _move(after, entry)
 
 
 def _opens(reason: str, quantity: int) -> bool:
@@ -296,19 +312,24 @@ def _opened_without(entry: Entry, held: _Held) -> date | None:
     """Return when the item was opened, once ``entry`` is taken back: never, if only that had opened it."""
     if not _opens(entry.reason, entry.quantity):
         return held.opened_on
-    openings = Entry.objects.filter(item_id=entry.item_id, reason__in=OPENING, quantity__lt=0)
-    if openings.filter(reversed_by__isnull=True).exclude(key=entry.key).exists():
+    if _is_there(_STANDS_OPENED, [entry.item_id, *OPENING, entry.key]):
         return held.opened_on
     # It may have come to the shelf open.
-    return None if openings.filter(opened_before__isnull=True).exists() else held.opened_on
+    return None if _is_there(_FOUND_CLOSED, [entry.item_id, *OPENING]) else held.opened_on
+
+
+def _is_there(question: str, about: Sequence[Any]) -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute(question, about)
+        return cursor.fetchone() is not None
 
 
 def _widened(sigma: float | None, added: float) -> float | None:
     return None if sigma is None else math.hypot(sigma, added)
 
 
-def not_enough(item: StockItem, asked: int) -> NotEnough:
-    held = StockItem.objects.get(pk=item.pk)
+def not_enough(pk: int, asked: int) -> NotEnough:
+    held = StockItem.objects.get(pk=pk)
     unit = {"mm": "m", "mg": "g"}.get(held.unit, "")
 
     def shown(quantity: int) -> str:

@@ -6,10 +6,10 @@ how much of it was estimated before.
 """
 
 import math
-from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable
 from functools import partial
-from itertools import pairwise
+from itertools import groupby, pairwise
+from operator import attrgetter
 
 from inventory.compute.knowing import NOTHING_CUT, StripsCut, sigma_after_cut, strips_of
 from inventory.ledger.posting import SHOWN
@@ -45,7 +45,7 @@ def reckoned_since_looked(items: Iterable[int]) -> dict[int, int]:
         for entry, looked in entries:
             if looked:
                 break
-            if entry.reason in _RECKONED and entry.line < SHOWN and not _is_taken_back(entry):
+            if entry.reason in _RECKONED and entry.line < SHOWN:
                 taken -= entry.quantity
         found[pk] = max(taken, 0)
     return found
@@ -76,7 +76,7 @@ def _cut(entries: Iterable[tuple[Entry, bool]]) -> StripsCut:
     for entry, looked in entries:
         if looked:
             break
-        if entry.reason == Reason.CUT and entry.line < SHOWN and not _is_taken_back(entry):
+        if entry.reason == Reason.CUT and entry.line < SHOWN:
             so_far += strips_of(-entry.quantity, strips=entry.strips)
     return so_far
 
@@ -86,7 +86,7 @@ def sigma_without(item: StockItem, keys: Collection[str]) -> float | None:
     if item.sigma is None:
         return None
     variance = item.sigma**2
-    entries = list(Entry.objects.filter(item_id=item.pk).order_by("id"))
+    entries = sorted(_along([item.pk]), key=attrgetter("id"))
     after = [each.sigma_before for each in entries[1:]] + [item.sigma]
     for entry, sigma in zip(entries, after, strict=True):
         if entry.key in keys and sigma is not None and entry.sigma_before is not None:
@@ -95,24 +95,35 @@ def sigma_without(item: StockItem, keys: Collection[str]) -> float | None:
 
 
 def _newest_first(items: Iterable[int]) -> dict[int, list[tuple[Entry, bool]]]:
-    """Return the entries of each item, newest first, each with whether it says what was found of the item."""
+    """Return the entries of each item that stand, newest first, each with whether it says what was found of the item.
+
+    What takes an entry back is an entry of the same item, so that no other need be read.
+    """
     wanted = set(items)
     if not wanted:
         return {}
     things = StockItem.objects.filter(pk__in=wanted).only("sigma", "kind").in_bulk()
     known = {pk: item.sigma for pk, item in things.items()}
-    of_item: dict[int, list[Entry]] = defaultdict(list)
-    entries = Entry.objects.filter(item_id__in=known).select_related("reversed_by").order_by("-id")
-    for entry in entries:
-        of_item[entry.item_id].append(entry)
     found = {}
-    for pk, own in of_item.items():
+    for pk, entries in groupby(_along(known), key=attrgetter("item_id")):
+        own = sorted(entries, key=attrgetter("id"), reverse=True)
         after = [known[pk], *(later.sigma_before for later, _ in pairwise(own))]
+        taken_back = {entry.reverses_id for entry in own}
         found[pk] = [
             (entry, _is_look(entry, sigma_after, measured=things[pk].is_measured))
             for entry, sigma_after in zip(own, after, strict=True)
+            if entry.reason != Reason.REVERSE and entry.pk not in taken_back
         ]
     return found
+
+
+def _along(items: Collection[int]) -> Iterable[Entry]:
+    """Return the entries of ``items``, item by item, as their index has them.
+
+    The order has a database go along that index; by their numbers it reads all entries there are and sorts them where
+    these items had most of the entries when it counted its rows last.
+    """
+    return Entry.objects.filter(item_id__in=items).order_by("-item_id", "-at")
 
 
 def _is_look(entry: Entry, sigma_after: float | None, *, measured: bool) -> bool:
@@ -121,8 +132,4 @@ def _is_look(entry: Entry, sigma_after: float | None, *, measured: bool) -> bool
     Pieces that were counted are known to the piece; less than that was a count of what one job took of them.
     """
     tells = sigma_after != entry.sigma_before if measured else sigma_after == 0.0
-    return entry.reason in _LOOKED and entry.line < SHOWN and tells and not _is_taken_back(entry)
-
-
-def _is_taken_back(entry: Entry) -> bool:
-    return entry.reason == Reason.REVERSE or getattr(entry, "reversed_by", None) is not None
+    return entry.reason in _LOOKED and entry.line < SHOWN and tells

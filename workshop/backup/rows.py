@@ -98,6 +98,7 @@ def copy_rows(source: str, target: str) -> int:
                 _insert(model, rows, target)
                 copied += len(rows)
         _carry_counters(source, target)
+        _count_rows(target)
     return copied
 
 
@@ -153,6 +154,15 @@ def _carry_counters(source: str, target: str) -> None:
             cursor.execute("UPDATE sqlite_sequence SET seq = max(seq, %s) WHERE name = %s", [last, table])
             if cursor.rowcount == 0:
                 cursor.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (%s, %s)", [table, last])
+
+
+def _count_rows(alias: str) -> None:
+    """Have PostgreSQL count its rows now: for a minute or so it would plan as for those that were there before."""
+    connection = connections[alias]
+    if connection.vendor == "postgresql":
+        tables = [connection.ops.quote_name(model._meta.db_table) for model in all_models()]
+        with connection.cursor() as cursor:
+            cursor.execute(f"ANALYZE {', '.join(tables)}")
 
 
 def _counters(alias: str) -> dict[str, int]:

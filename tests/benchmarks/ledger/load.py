@@ -1,10 +1,9 @@
 """What the ledger's benchmarks measure, in a process of its own on a database of its own.
 
-``python -m tests.benchmarks.ledger_load post REPEATS``, ``… check ENTRIES`` and ``… acts ENTRIES``; all answer in JSON.
+``python -m tests.benchmarks.ledger.load post REPEATS`` and ``… check ENTRIES``; both answer in JSON.
 """
 
 import json
-import os
 import statistics
 import sys
 from datetime import UTC, datetime
@@ -18,7 +17,7 @@ django.setup()
 from django.db import connection  # noqa: E402  the database needs Django to be set up
 
 from inventory import ledger  # noqa: E402
-from inventory.models import Entry, Reservation, Spool, StockItem  # noqa: E402
+from inventory.models import StockItem  # noqa: E402
 from tests.benchmarks.processor import processor_s  # noqa: E402
 from tests.factories import a_put_up, a_shade, a_spool  # noqa: E402
 
@@ -49,67 +48,6 @@ def post(repeats: int) -> dict[str, float]:
             times[name].append(processor_s(partial(work, number)))
     # The first ones warm up connections and caches.
     return {name: statistics.median(taken[50:]) for name, taken in times.items()}
-
-
-def acts(entries: int) -> dict[str, dict[str, float]]:
-    """Return the median ms of each act where there is nothing, on top of so many entries, and after ``ANALYZE``."""
-    spool = a_spool(a_shade("2000"), metres=1_000_000)
-    told = {"empty": _ms_of_acts(spool, "empty")}
-    fill(entries, analysed=False)
-    told["full"] = _ms_of_acts(spool, "full")
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
-    told["analysed"] = _ms_of_acts(spool, "analysed")
-    assert list(ledger.ledger_problems()) == []
-    return told
-
-
-def _ms_of_acts(spool: Spool, name: str, *, repeats: int = 150) -> dict[str, float]:
-    """Return what each act takes of the processor, with what the database's own process takes for it."""
-    weighed = ledger.Finding(500.0, StockItem.Known.WEIGHED)
-
-    def take_back(number: int) -> None:
-        entry = Entry.objects.get(key=f"{name}-use-{number}", line=0)
-        ledger.reverse(entry, key=f"{name}-back-{number}", at=NOW, by=None)
-
-    def look_back(number: int) -> None:
-        list(Entry.objects.of(spool)[:50])
-
-    works = {
-        "use": lambda number: ledger.use(spool, quantity=1, key=f"{name}-use-{number}", at=NOW, by=None),
-        "take back": take_back,
-        "weigh": lambda number: ledger.find(
-            spool, quantity=500_000 + number, finding=weighed, key=f"{name}-weigh-{number}", at=NOW, by=None
-        ),
-        "set aside": lambda number: ledger.set_aside(
-            spool, quantity=1, holder=f"job {number}", key=f"{name}-aside-{number}", at=NOW, by=None
-        ),
-        "release": lambda number: ledger.release(
-            list(Reservation.objects.filter(key=f"{name}-aside-{number}"))
-        ),
-        "history": look_back,
-    }
-    taken: dict[str, list[float]] = {each: [] for each in works}
-    for number in range(repeats + 20):
-        for each, work in works.items():
-            taken[each].append(processor_s(partial(work, number)))
-    before = _backend_s()
-    for number in range(repeats + 20, 2 * repeats):
-        for work in works.values():
-            work(number)
-    told = {each: statistics.median(times[20:]) * 1000 for each, times in taken.items()}
-    return told | {"the database's process, all of them": (_backend_s() - before) * 1000 / (repeats - 20)}
-
-
-def _backend_s() -> float:
-    """Return the seconds that the process of the database has taken for this connection: 0 where it is this one."""
-    if connection.vendor != "postgresql":
-        return 0.0
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_backend_pid()")
-        (pid,) = cursor.fetchone()
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def make_like_table() -> None:
@@ -190,7 +128,7 @@ def peak_mb() -> float:
 
 def main() -> None:
     what, size = sys.argv[1:]
-    print(json.dumps({"post": post, "check": check, "acts": acts}[what](int(size))))
+    print(json.dumps({"post": post, "check": check}[what](int(size))))
 
 
 if __name__ == "__main__":
