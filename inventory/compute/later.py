@@ -48,10 +48,11 @@ def _numpy_as_it_is() -> Iterator[None]:
     import numpy as np
 
     loaded = [name for name in dir(np) if name in vars(np)]
-    before = {name: getattr(np, name) for name in ("__all__", "__dir__")}
-    np.__all__ = [name for name in np.__all__ if name in vars(np)]
-    np.__dir__ = lambda: loaded
+    told = {"__all__": [name for name in np.__all__ if name in vars(np)], "__dir__": lambda: loaded}
+    before = {name: getattr(np, name) for name in told}
     try:
+        for name, value in told.items():
+            setattr(np, name, value)
         yield
     finally:
         for name, value in before.items():
