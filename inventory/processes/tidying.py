@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.signals import request_finished
 
-EVERY = 200  # requests
+EVERY = 100  # requests
 
 
 def collect_between_requests(every: int = EVERY) -> None:
