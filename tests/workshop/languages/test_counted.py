@@ -66,6 +66,7 @@ NEVER_ONE = {
     "_stitched_with.html": "a speed",
     "sheet.py": "a speed",
     "hooping.py": "parts of what is split",
+    "_design_colours.html": "three blocks or threads and more",
     "_design_alike.html": "stitches of a design",
     "design_appliques.py": "stitches of a part",
     "signatures.py": "stitches of a design",
