@@ -153,3 +153,42 @@ def write_collection(folder: Path) -> None:
         path = folder / f"{number // 1000:02}" / f"{number:05}.dst"
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(b"%06d" % number)
+
+
+ASKED = """
+import sys
+from pathlib import Path
+import django
+django.setup()
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils import timezone
+from inventory.work.asking import ask_for
+from planning.library.importing import receive_files
+from planning.tasks import carry_out_import
+files = sorted(Path(sys.argv[1]).iterdir())[: int(sys.argv[2])]
+run = receive_files([SimpleUploadedFile(each.name, each.read_bytes()) for each in files], at=timezone.now())
+ask_for(carry_out_import, (run.pk,), key=f"import {run.pk}", what="Import", at=timezone.now())
+"""
+
+
+def test_what_a_worker_takes_of_memory_does_not_grow_with_the_files(folder, tmp_path, capsys):
+    most_mb = {}
+    for files in (FILES // 10, FILES):
+        environment = {**own_file(tmp_path / f"{files}"), "ENOUGH_THREAD_WORKER": "yes"}
+        environment["DJANGO_SETTINGS_MODULE"] = "workshop.settings"
+        run_in(environment, "-c", ASKED, str(folder), str(files), timeout_s=600)
+        worker = subprocess.Popen(
+            [sys.executable, str(ROOT / "manage.py"), "work", "--until-empty"], env=environment, cwd=ROOT
+        )
+        _, status, used = os.wait4(worker.pid, 0)  # the worker, or whichever of its readers took most
+        worker.returncode = os.waitstatus_to_exitcode(status)
+        most_mb[files] = used.ru_maxrss * 1024 / 1e6
+        count = "from planning.models import Design; print(Design.objects.count())"
+        told = run_in(environment, "-c", f"import django; django.setup(); {count}")
+        assert (worker.returncode, int(told)) == (0, files)
+    few, many = most_mb.values()
+    with capsys.disabled():
+        print(
+            f"\na worker takes {few:.0f} MB at most for {FILES // 10:,} files and {many:.0f} MB for {FILES:,}"
+        )
+    assert many <= 1.1 * few

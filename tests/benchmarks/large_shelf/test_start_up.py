@@ -10,7 +10,7 @@ import pytest
 from tests.benchmarks.processor import yardsticks
 from tests.own_database import HOUSE, run_in
 
-HEAVY = ("scipy", "networkx", "fpdf", "openpyxl")
+HEAVY = ("scipy", "highspy", "networkx", "fpdf", "openpyxl")
 IMPORTED = """
 import os, sys
 os.environ["DJANGO_SETTINGS_MODULE"] = "workshop.settings"
@@ -44,7 +44,7 @@ ALLOWED_S = {
     "weigh S0003 30": 0.9,
 }
 YARDSTICKS_A_SECOND = 17
-EAGERLY = "import sys, scipy.optimize, scipy.special, scipy.sparse, networkx; import manage; sys.exit(manage.main())"
+EAGERLY = "import sys, scipy.optimize, scipy.special, highspy, networkx; import manage; sys.exit(manage.main())"
 
 
 @pytest.mark.benchmark
