@@ -71,7 +71,7 @@ def not_whole_in_words(manifest: Manifest) -> list[str]:
     if len(told) > NAMED:
         told = [
             *told[:NAMED],
-            ngettext("So are {count} more files.", "So are {count} more files.", len(told) - NAMED).format(
+            ngettext("So is {count} more file.", "So are {count} more files.", len(told) - NAMED).format(
                 count=figure(len(told) - NAMED)
             ),
         ]

@@ -81,7 +81,7 @@ def second_step(request: HttpRequest) -> HttpResponse:
                 messages.warning(
                     request,
                     ngettext(
-                        "A recovery code is used up; {left} are left.",
+                        "A recovery code is used up; {left} is left.",
                         "A recovery code is used up; {left} are left.",
                         left,
                     ).format(left=left),

@@ -127,3 +127,17 @@ def test_what_is_excused_is_still_there() -> None:
 )
 def test_one_weigh_back_is_told_as_one(of: int, inside: int, said: str) -> None:
     assert kept_in_words(InsideBand(of, inside)).startswith(said)
+
+
+# What counts with words that are alike for one and for several.
+ALIKE = {"%(spare)s spare", "%(n)s to mend."}
+
+
+def test_the_form_for_one_is_another_than_the_form_for_several() -> None:
+    alike = []
+    for app in ("inventory", "planning", "workshop"):
+        with (HOUSE / app / "locale" / "de" / "LC_MESSAGES" / "django.po").open("rb") as written:
+            for message in read_po(written):
+                if isinstance(message.id, list | tuple) and message.id[0] == message.id[1]:
+                    alike.append(message.id[0])
+    assert set(alike) <= ALIKE, sorted(set(alike) - ALIKE)
