@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from inventory.catalogue.owning import Kept, kept_of
-from inventory.compute.colour.lab import delta_e_00
+from inventory.compute.colour.lab import nearest_00
 from inventory.compute.colour.seen import difference_seen
 from inventory.compute.names.plain import plain_names
 from inventory.models import EarlierCode, Shade
@@ -60,13 +60,12 @@ def _nearest(places: list[int], labs: np.ndarray, *, is_owned: list[bool]) -> di
     owned = np.array(is_owned, dtype=bool)
     if not owned.any() or owned.all():
         return {}
-    on_hand, labs_on_hand = of[owned], labs[owned]
-    found = {}
-    for place, lab in zip(of[~owned].tolist(), labs[~owned], strict=True):
-        differences = delta_e_00(lab, labs_on_hand)
-        best = int(differences.argmin())
-        found[place] = (int(on_hand[best]), float(differences[best]))
-    return found
+    on_hand, missing = of[owned], of[~owned]
+    best, least = nearest_00(labs[~owned], labs[owned])
+    return {
+        place: (int(on_hand[at]), float(difference))
+        for place, at, difference in zip(missing.tolist(), best, least, strict=True)
+    }
 
 
 def _lab(shade: Shade) -> tuple[float, float, float]:

@@ -34,11 +34,13 @@ else:
     )
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
 
 _HEX = re.compile(r"#?(?:[0-9a-f]{6}|[0-9a-f]{3})", re.IGNORECASE)
 _LAB = re.compile(r"(?P<kind>lab|lab50)\s*:(?P<values>.*)", re.IGNORECASE)
 _LAB_VALUE = re.compile(r"\s*[-+−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)\s*")
 _WIDEST_A_OR_B = 200.0  # beyond any surface colour
+_PART = 32  # colours that are held against many
 _AT_ONCE = 60_000  # numbers; more at a time no longer fit the processor's own memory
 
 
@@ -165,6 +167,33 @@ def delta_e_00_matrix(a: npt.ArrayLike, b: npt.ArrayLike) -> Floats:
     for row, colour in enumerate(rows):
         differences[row] = delta_e_cie2000(colour, columns)
     return differences
+
+
+def nearest_00(some: npt.ArrayLike, others: npt.ArrayLike) -> tuple[Ints, Floats]:
+    """Return for each of ``some``, (m, 3), the place of the nearest of ``others``, (n, 3), and CIEDE2000 to it: (m,).
+
+    Of two as near it is the first. There must be others.
+
+    >>> places, differences = nearest_00([(50, 0, 0), (80, 0, 0)], [(20, 0, 0), (81, 0, 0), (52, 0, 0)])
+    >>> places.tolist(), differences.round(1).tolist()
+    ([2, 1], [2.0, 0.7])
+    """
+    rows, columns = _columns(some), _columns(others)
+    # A part at a time: all differences of a large shelf take megabytes. Few long passes are quicker than many short.
+    place, difference = np.zeros(len(rows), dtype=np.intp), np.full(len(rows), np.inf)
+    if len(rows) < len(columns):
+        for row in range(0, len(rows), _PART):
+            part = delta_e_00_matrix(rows[row : row + _PART], columns)
+            place[row : row + _PART] = at = part.argmin(axis=1)
+            difference[row : row + _PART] = part[np.arange(len(part)), at]
+        return place, difference
+    for start in range(0, len(columns), _PART):
+        part = delta_e_00_matrix(rows, columns[start : start + _PART])
+        at = part.argmin(axis=1)
+        apart = part[np.arange(len(rows)), at]
+        nearer = apart < difference
+        place[nearer], difference[nearer] = start + at[nearer], apart[nearer]
+    return place, difference
 
 
 def delta_e_00_of_pairs(some: npt.ArrayLike, others: npt.ArrayLike) -> Floats:

@@ -9,10 +9,10 @@ import numpy.typing as npt
 from inventory.compute.colour.lab import (
     Lab,
     delta_e_00,
-    delta_e_00_matrix,
     hex_from_lab,
     lab_from_hex,
     labs_from_hexes,
+    nearest_00,
 )
 from inventory.compute.names.german import in_plain_words
 from inventory.compute.names.iscc_nbs import CENTROIDS
@@ -47,22 +47,14 @@ def plain_name(lab: Lab) -> str:
     return _name(round(lab.L, 3), round(lab.a, 3), round(lab.b, 3))
 
 
-_NAMED_AT_ONCE = 256  # of many more the differences take megabytes
-
-
 def plain_names(labs: npt.ArrayLike) -> list[str]:
     """Return what each of ``labs``, (n, 3), is called.
 
     >>> plain_names([(42.0, 55.0, 22.0), (50.0, 0.0, 0.0)])
     ['strong red', 'medium grey']
     """
-    asked = np.asarray(labs, dtype=np.float64).reshape(-1, 3)
-    found: list[str] = []
-    for start in range(0, len(asked), _NAMED_AT_ONCE):
-        shown = onto_surface_gamut(_as_shown(asked[start : start + _NAMED_AT_ONCE]))
-        nearest = delta_e_00_matrix(shown, centroids()).argmin(axis=1)
-        found += [CENTROIDS[at][0] for at in nearest]
-    return found
+    shown = onto_surface_gamut(_as_shown(np.asarray(labs, dtype=np.float64).reshape(-1, 3)))
+    return [CENTROIDS[at][0] for at in nearest_00(shown, centroids())[0]] if len(shown) else []
 
 
 def plain_name_of_hex(hex: str) -> str:
