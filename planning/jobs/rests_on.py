@@ -38,6 +38,7 @@ from inventory.schema.plain_rows import plain_rows
 from inventory.schema.unchanged import read_as, while_unchanged
 from planning.models import (
     Applique,
+    AppliqueStop,
     Block,
     Design,
     Fabric,
@@ -56,6 +57,7 @@ from planning.models import (
     PromisedThread,
     RememberedColour,
     Rules,
+    StitchOutNote,
     ToldChange,
 )
 
@@ -70,6 +72,10 @@ STOCK: tuple[type[Model], ...] = (
 FACTS: tuple[type[Model], ...] = (
     Rules, Machine, Machine.hoops.through, Hoop, Fabric, Layer, Observation, FactorReset, ToldChange, RememberedColour,
 )  # fmt: skip
+# What records of jobs have with them beside the catalogue and what is theirs alone.
+BESIDE_JOBS: tuple[type[Model], ...] = (
+    Machine, Machine.hoops.through, Hoop, Fabric, Layer, StitchOutNote, AppliqueStop,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -82,6 +88,7 @@ class RestsOn:
     stock: bytes
     catalogue: bytes
     facts: bytes
+    beside_jobs: bytes
     jobs: tuple[tuple[int, bytes], ...]
     read_as: Hashable = ()
 
@@ -89,6 +96,11 @@ class RestsOn:
     def every(self) -> bytes:
         """One mark of all of it."""
         return mark(self)
+
+    @property
+    def records_of_jobs(self) -> Hashable:
+        """The mark of the records of all waiting jobs, whatever the rules say and whatever is on the shelf."""
+        return (self.jobs, self.beside_jobs, self.catalogue, self.read_as)
 
     def question_of(self, pk: int) -> Hashable:
         """Return the mark of what a job asks, whatever is on the shelf."""
@@ -109,6 +121,7 @@ def _marks() -> RestsOn:
         stock=mark_of(STOCK),
         catalogue=mark_of(CATALOGUE),
         facts=mark_of(FACTS),
+        beside_jobs=mark_of(BESIDE_JOBS),
         jobs=_jobs(),
     )
 

@@ -81,7 +81,8 @@ def kept(question: Hashable, marks: Callable[[], Hashable], work: Callable[[], A
         with _keeping.lock:
             key = (question, before)
             if key in _keeping.answers:
-                answer: Answer = _keeping.answers[key]
+                # What was asked for last is forgotten last.
+                _keeping.answers[key] = answer = cast(Answer, _keeping.answers.pop(key))
                 return answer
             _now.held = outer or _now.read
             try:
@@ -204,9 +205,12 @@ def _season(marks: RestsOn) -> "_Season":
     """Return the season that these marks are of, read once for all that is asked of it."""
     key = ("read", marks.read_as, marks.every)
     if key not in _keeping.answers:
+        jobs = None
         for other in [each for each in _keeping.answers if isinstance(each, tuple) and each[:2] == key[:2]]:
-            del _keeping.answers[other]  # one in each language is large enough
-        _keeping.answers[key] = _Season(marks)
+            earlier: _Season = _keeping.answers.pop(other)  # one in each language is large enough
+            if earlier.marks.records_of_jobs == marks.records_of_jobs:
+                jobs = earlier.jobs
+        _keeping.answers[key] = _Season(marks, jobs)
     season: _Season = _keeping.answers[key]
     return season
 
@@ -214,9 +218,10 @@ def _season(marks: RestsOn) -> "_Season":
 class _Season:
     """The waiting jobs and the shelf, as they were read."""
 
-    def __init__(self, marks: RestsOn) -> None:
+    def __init__(self, marks: RestsOn, jobs: list[Job] | None = None) -> None:
         self.marks = marks
-        self.jobs = list(Job.objects.waiting().with_everything().in_turn())
+        # Read anew only where they have changed: of a large workshop they are half of what there is to read.
+        self.jobs = list(Job.objects.waiting().with_everything().in_turn()) if jobs is None else jobs
         self.shelves = Shelves(self.jobs)
         self.whole = SeasonShelf(self.shelves.shelf)
         self._all_set_aside = (self.shelves.shelf.stabilizer, dict(self.shelves.bobbins))
