@@ -102,6 +102,10 @@ class RestsOn:
         """The mark of the records of all waiting jobs, whatever the rules say and whatever is on the shelf."""
         return (self.jobs, self.beside_jobs, self.catalogue, self.read_as)
 
+    def record_of(self, pk: int) -> Hashable:
+        """Return the mark of a job's records, whatever the rules say and whatever is on the shelf."""
+        return (pk, self._by_job[pk], self.beside_jobs, self.catalogue)
+
     def question_of(self, pk: int) -> Hashable:
         """Return the mark of what a job asks, whatever is on the shelf."""
         return (pk, self._by_job[pk], self.facts, self.catalogue, self.read_as)

@@ -274,10 +274,20 @@ class _Season:
             if stood is not None:
                 style = self.shelves.style_of(job)
                 ready = self._ready(job, self.whole, self._all_set_aside[1][style] if style else None)
-                # They rest on what is threaded how often, and not on the metres behind it.
+                # They rest on what is threaded how often, and not on the metres behind it nor on most rules.
                 threaded = tuple((each.shade, each.blocks, each.spools[1:]) for each in stood.threads)
                 changes = len(stood.bobbins.changes) + stood.bobbins.inside_blocks
-                rests_on = ("minutes", ready.key, threaded, changes)
+                terms = ready.terms
+                borne = frozenset(terms.borne_by_range.items())
+                said = (
+                    terms.times,
+                    terms.thread,
+                    terms.applique_s,
+                    borne,
+                    ready.to_stitch,
+                    ready.carried.copies,
+                )
+                rests_on = ("minutes", self.marks.record_of(job.pk), said, threaded, changes)
                 _keeping.parts[rests_on] = minutes = _keeping.parts.pop(rests_on, None) or minutes_of(
                     ready, stood, shades
                 )
