@@ -44,7 +44,9 @@ ALLOWED_S = {
     "weigh S0003 30": 0.9,
 }
 YARDSTICKS_A_SECOND = 17
-EAGERLY = "import sys, scipy.optimize, scipy.special, highspy, networkx; import manage; sys.exit(manage.main())"
+EAGERLY = (
+    "import sys, scipy.optimize, scipy.special, highspy, networkx; import manage; sys.exit(manage.main())"
+)
 
 
 @pytest.mark.benchmark
