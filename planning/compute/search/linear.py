@@ -55,12 +55,6 @@ class Rows:
         """Add a row that is written as (column, factor)."""
         self.add([column for column, _ in terms], [factor for _, factor in terms], low=low, high=high)
 
-    def values(self, amounts: Floats) -> Floats:
-        """Return what each row comes to, (m,), with so much of each column, (n,)."""
-        return np.array(
-            [f @ amounts[c] for c, f in zip(self.columns, self.factors, strict=True)], dtype=float
-        )
-
 
 @dataclass(frozen=True)
 class Whole:
@@ -154,13 +148,14 @@ def least_relaxed(costs: ArrayLike, rows: Rows, *, upper: ArrayLike = np.inf) ->
 
 def _solver(**options: Any) -> "Highs":
     """Return a solver that says nothing and works on one core, so that its answer rests on the question alone."""
-    from highspy import Highs
+    from highspy import Highs, HighsStatus
 
     # Highs' own beginning listens to the solver in Python, which makes it slow, and it greets on the command line.
     solver = Highs.__new__(Highs)
     super(Highs, solver).__init__()
     for name, value in {"output_flag": False, "threads": 1, **options}.items():
-        solver.setOptionValue(name, value)
+        if solver.setOptionValue(name, value) == HighsStatus.kError:
+            raise RuntimeError(f"HiGHS takes no {name} of {value}")
     return solver
 
 
