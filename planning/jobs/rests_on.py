@@ -69,13 +69,12 @@ CATALOGUE: tuple[type[Model], ...] = (
 STOCK: tuple[type[Model], ...] = (
     StockItem, Spool, BobbinBatch, PartBobbin, StabilizerRoll, SheetPack, Offcut, SprayCan, Reservation,
 )  # fmt: skip
-FACTS: tuple[type[Model], ...] = (
-    Rules, Machine, Machine.hoops.through, Hoop, Fabric, Layer, Observation, FactorReset, ToldChange, RememberedColour,
-)  # fmt: skip
 # What records of jobs have with them beside the catalogue and what is theirs alone.
 BESIDE_JOBS: tuple[type[Model], ...] = (
     Machine, Machine.hoops.through, Hoop, Fabric, Layer, StitchOutNote, AppliqueStop,
 )  # fmt: skip
+# With these they are the facts.
+SAID_AND_LEARNED: tuple[type[Model], ...] = (Rules, Observation, FactorReset, ToldChange, RememberedColour)
 
 
 @dataclass(frozen=True)
@@ -121,11 +120,12 @@ def marks_now() -> RestsOn:
 
 
 def _marks() -> RestsOn:
+    beside_jobs = mark_of(BESIDE_JOBS)
     return RestsOn(
         stock=mark_of(STOCK),
         catalogue=mark_of(CATALOGUE),
-        facts=mark_of(FACTS),
-        beside_jobs=mark_of(BESIDE_JOBS),
+        facts=mark_of(SAID_AND_LEARNED) + beside_jobs,
+        beside_jobs=beside_jobs,
         jobs=_jobs(),
     )
 
