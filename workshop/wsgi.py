@@ -23,5 +23,5 @@ if settings.WORK_IN == "site":
 # What is loaded by now stays: looked through at every collection, it costs tenths of a second in the middle of a page.
 gc.collect()
 gc.freeze()
-gc.set_threshold(2_000, 5, 5)
+gc.set_threshold(10_000, 10, 10)
 collect_between_requests()

@@ -10,6 +10,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
+from importlib import import_module
 from typing import Any
 
 from tests.benchmarks.large_shelf.api_rows import OPERATIONS
@@ -312,9 +313,7 @@ def main() -> None:
     import os
 
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
-    import django
-
-    django.setup()
+    import_module("workshop.wsgi")  # as a process of the site: with its collections
     json.dump(walk(sys.argv[1:]), sys.stdout)
 
 
