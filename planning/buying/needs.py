@@ -253,11 +253,11 @@ def _need(
             if alone > 0 and each.day:
                 ordered = order_by(each.day, lead_time_days=lead_time_days)
                 needed_on, by = min(needed_on or each.day, each.day), min(by or ordered, ordered)
-        if point is not None and kept_for:
-            position = material.free + sum(each.quantity for each in receipts)
-            if position <= point.point:
-                missing = max(missing, point.point - position)
-        if missing > 0 and kept_for:
+        position = material.free + sum(each.quantity for each in receipts)
+        is_low = position < safety
+        if point is not None and kept_for and position <= point.point:
+            missing, is_low = max(missing, point.point - position), True
+        if missing > 0 and kept_for and is_low:
             by = by or today  # what is kept in stock lacks already
         if missing > 0 and material.unit != "pieces":
             missing = math.ceil(missing * (1 + PACK_MARGIN))

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from inventory.acting.days import told_day
 from inventory.compute.units import METRIC
-from inventory.models import Shade
+from inventory.models import Shade, Staple
 from planning.buying.basket import plan_basket
 from planning.buying.needs import needs_of_all
 from planning.compute.buying.in_time import material_day, order_by
@@ -135,3 +135,21 @@ def test_plan_jobs_buying_and_programs_say_the_same_days(long_job, client, perso
     page = page_text(client.get(reverse("job", args=[long_job.pk])))
     assert f"<dt>Start by</dt><dd>{told_day(start)}</dd>" in page
     assert f"Order by {told_day(need.order_by)}." in page
+
+
+def test_a_job_that_is_due_on_no_day_hurries_nothing_though_its_thread_is_kept_in_stock(long_job):
+    red = Shade.objects.get(name="harbour red")
+    a_spool(red, left_m=1_000)
+    staple = Staple.objects.create(shade=red, minimum=5_000)
+    Job.objects.filter(pk=long_job.pk).update(needed_on=None)
+
+    def need():
+        return next(
+            each for each in needs_of_all(today=timezone.localdate()).needs if each.material.record == red
+        )
+
+    assert need().missing > 0
+    assert (need().needed_on, need().order_by) == (None, None)
+    staple.minimum = 2_000_000
+    staple.save()
+    assert need().order_by == timezone.localdate()
