@@ -3,7 +3,11 @@
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from importlib import import_module
+from threading import RLock
 from typing import Any
+
+# Pages are answered side by side, and two that told numpy and untold it at once would leave it told.
+_telling = RLock()
 
 
 class Later:
@@ -47,13 +51,14 @@ def _numpy_as_it_is() -> Iterator[None]:
     """
     import numpy as np
 
-    loaded = [name for name in dir(np) if name in vars(np)]
-    told = {"__all__": [name for name in np.__all__ if name in vars(np)], "__dir__": lambda: loaded}
-    before = {name: getattr(np, name) for name in told}
-    try:
-        for name, value in told.items():
-            setattr(np, name, value)
-        yield
-    finally:
-        for name, value in before.items():
-            setattr(np, name, value)
+    with _telling:
+        loaded = [name for name in dir(np) if name in vars(np)]
+        told = {"__all__": [name for name in np.__all__ if name in vars(np)], "__dir__": lambda: loaded}
+        before = {name: getattr(np, name) for name in told}
+        try:
+            for name, value in told.items():
+                setattr(np, name, value)
+            yield
+        finally:
+            for name, value in before.items():
+                setattr(np, name, value)

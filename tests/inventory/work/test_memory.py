@@ -74,6 +74,23 @@ def test_of_numpy_only_what_is_asked_for_is_loaded() -> None:
     assert told_by(program) == ["0.5", "False", "False", "False", "True", "True"]
 
 
+def test_numpy_tells_all_of_itself_again_where_two_threads_asked_at_once() -> None:
+    program = (
+        "import threading, numpy as np; from inventory.compute import later\n"
+        "every = sorted(dir(np)); first, second = threading.Event(), threading.Event()\n"
+        "def one():\n"
+        "    with later._numpy_as_it_is(): first.set(); second.wait(0.3)\n"
+        "def other():\n"
+        "    first.wait()\n"
+        "    with later._numpy_as_it_is(): second.set(); threading.Event().wait(0.2)\n"
+        "threads = [threading.Thread(target=each) for each in (one, other)]\n"
+        "for each in threads: each.start()\n"
+        "for each in threads: each.join()\n"
+        "print(sorted(dir(np)) == every)"
+    )
+    assert told_by(program) == ["True"]
+
+
 def test_the_least_of_a_program_is_found_without_a_library_of_everything() -> None:
     program = (
         "import sys; from planning.compute.search.linear import Rows, least_whole\n"
